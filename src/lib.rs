@@ -1,0 +1,31 @@
+//! Pours glaze by weight.
+//!
+//! Read in this order:
+//!
+//! 1. [`units`], [`time`]: quantities and instants.
+//! 2. [`reading`], [`scale`], [`frame`]: bytes become readings.
+//! 3. [`settle`]: readings become weighings, at rest or moving.
+//! 4. [`batch`]: bucket, form and coat become a target.
+//! 5. [`pour`]: weighings become cues and entries.
+//! 6. [`record`]: what is kept.
+//! 7. [`plant`]: a simulated hand and scale.
+//! 8. [`settings`], [`cli`]: what a person sets.
+//! 9. [`link`], [`store`], [`page`]: the outside world.
+//! 10. [`daemon`]: the only module that joins them.
+
+pub mod batch;
+pub mod cli;
+pub mod daemon;
+pub mod frame;
+pub mod link;
+pub mod page;
+pub mod plant;
+pub mod pour;
+pub mod reading;
+pub mod record;
+pub mod scale;
+pub mod settings;
+pub mod settle;
+pub mod store;
+pub mod time;
+pub mod units;

@@ -1,0 +1,43 @@
+//! What the page asks of the rest of the daemon, and the answers.
+//!
+//! The page never sees the database or the engine: the daemon answers for both.
+
+use crate::record::{BatchRecord, PourRecord};
+
+/// Why a request could not be done.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Refusal {
+    /// No such thing.
+    Missing(String),
+    /// It clashes with what is going on.
+    Conflict(String),
+    /// The log can't be written or read.
+    Storage(String),
+}
+
+/// A batch begun or ended.
+#[derive(Clone, Debug)]
+pub struct Begun {
+    /// The batch as it is now.
+    pub batch: BatchRecord,
+    /// What the potter should know, such as that no sound can be heard.
+    pub warnings: Vec<String>,
+}
+
+/// The daemon's counter; every call may block on disk, never on the cue path.
+pub trait Desk: Send + Sync + 'static {
+    /// Writes a new batch down.
+    fn create(&self, batch: BatchRecord) -> Result<BatchRecord, Refusal>;
+    /// Begins a batch.
+    fn begin(&self, id: &str) -> Result<Begun, Refusal>;
+    /// Ends a batch.
+    fn end(&self, id: &str) -> Result<Begun, Refusal>;
+    /// All batches, newest first.
+    fn batches(&self) -> Result<Vec<BatchRecord>, Refusal>;
+    /// One batch.
+    fn batch(&self, id: &str) -> Result<BatchRecord, Refusal>;
+    /// Newest revision of each pour of a batch, by piece.
+    fn pours(&self, id: &str) -> Result<Vec<PourRecord>, Refusal>;
+    /// Wall time, for new records.
+    fn wall_time(&self) -> crate::time::WallTime;
+}

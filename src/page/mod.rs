@@ -1,0 +1,3 @@
+//! HTTP and WebSocket: the contract's face of the daemon.
+pub mod desk;
+pub mod view;

@@ -1,0 +1,180 @@
+//! What leaves the daemon as JSON: serde copies of the pure value types.
+
+use crate::pour::entry::CueCall;
+use crate::record::PourRecord;
+use serde::Serialize;
+use utoipa::ToSchema;
+
+/// The scale's part of a snapshot.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct ScaleView {
+    /// `searching`, `live`, `stale` or `lost`.
+    pub state: &'static str,
+    /// Gross mass, null until the first reading.
+    pub mass_g: Option<f64>,
+    /// The scale is at rest.
+    pub settled: bool,
+    /// Age of the last reading.
+    pub age_ms: Option<u64>,
+    /// What is wrong and what to try; null when all is well.
+    pub trouble: Option<String>,
+    /// Readings decoded since the start.
+    pub readings: u64,
+    /// Lines skipped since the start.
+    pub skipped: u64,
+}
+
+/// The last cue, as it stands in a snapshot.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct LastCue {
+    /// Counts up by one per cue.
+    pub n: u64,
+    /// Its word.
+    pub cue: &'static str,
+    /// When it was announced, microseconds since the daemon started.
+    pub at_us: u64,
+    /// When it should be heard.
+    pub due_us: u64,
+}
+
+/// Everything that is true now.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct Now {
+    /// Changes at each start of the daemon.
+    pub run: String,
+    /// Rising number shared by all live messages; filled in by the page.
+    pub seq: u64,
+    /// Microseconds since the daemon started.
+    pub at_us: u64,
+    /// The scale.
+    pub scale: ScaleView,
+    /// Closed list: idle, landing, ready, pouring, draining, done, fault.
+    pub phase: &'static str,
+    /// Finer state.
+    pub step: String,
+    /// Batch under way.
+    pub batch: Option<String>,
+    /// Piece on the pan or expected next.
+    pub piece: Option<u32>,
+    /// Net mass.
+    pub net_g: Option<f64>,
+    /// Wanted net mass.
+    pub target_g: Option<f64>,
+    /// Least good net mass.
+    pub low_g: Option<f64>,
+    /// Greatest good net mass.
+    pub high_g: Option<f64>,
+    /// Net if stopped now.
+    pub expected_g: Option<f64>,
+    /// Flow.
+    pub flow_g_s: Option<f64>,
+    /// Last cue announced.
+    pub last_cue: Option<LastCue>,
+    /// Pours that could not be written yet.
+    pub not_recorded: u64,
+}
+
+/// A cue as a live message.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct CueView {
+    /// Counts up by one per cue.
+    pub n: u64,
+    /// Its word.
+    pub cue: &'static str,
+    /// When it was announced.
+    pub at_us: u64,
+    /// When it should be heard.
+    pub due_us: u64,
+    /// Grams left, where that says something.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub left: Option<f64>,
+    /// Piece it is for.
+    pub piece: u32,
+}
+
+impl From<&CueCall> for CueView {
+    fn from(call: &CueCall) -> Self {
+        Self {
+            n: call.n,
+            cue: call.cue.word(),
+            at_us: call.at.us(),
+            due_us: call.due.us(),
+            left: call.left.map(|m| m.g()),
+            piece: call.piece,
+        }
+    }
+}
+
+/// A pour record as JSON.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[allow(missing_docs, reason = "each field is described on record::PourRecord")]
+pub struct PourView {
+    pub id: String,
+    pub rev: u32,
+    pub seq: u64,
+    pub batch: String,
+    pub piece: u32,
+    pub started_at: String,
+    pub tare_g: f64,
+    pub target_g: f64,
+    pub low_g: f64,
+    pub high_g: f64,
+    pub first_net_g: Option<f64>,
+    pub net_g: Option<f64>,
+    pub net_u_g: Option<f64>,
+    pub rolled_g: Option<f64>,
+    pub top_ups: u32,
+    pub dry_g: Option<f64>,
+    pub verdict: &'static str,
+    pub interrupted: bool,
+    pub settled: bool,
+    pub guided: bool,
+    pub seconds: f64,
+    pub contact_ms: Option<u64>,
+    pub flow_g_s: Option<f64>,
+    pub stop_cue_g: Option<f64>,
+    pub calibration: Option<String>,
+    pub scale: String,
+}
+
+impl From<&PourRecord> for PourView {
+    fn from(p: &PourRecord) -> Self {
+        Self {
+            id: p.id.clone(),
+            rev: p.rev,
+            seq: p.seq,
+            batch: p.batch.clone(),
+            piece: p.piece,
+            started_at: p.started_at.rfc3339(),
+            tare_g: p.tare.g(),
+            target_g: p.target.g(),
+            low_g: p.low.g(),
+            high_g: p.high.g(),
+            first_net_g: p.first_net.map(|m| m.g()),
+            net_g: p.net.map(|m| m.g()),
+            net_u_g: p.net_u.map(|m| m.g()),
+            rolled_g: p.rolled.map(|m| m.g()),
+            top_ups: p.top_ups,
+            dry_g: p.dry.map(|m| m.g()),
+            verdict: p.verdict.word(),
+            interrupted: p.interrupted,
+            settled: p.settled,
+            guided: p.guided,
+            seconds: p.seconds,
+            contact_ms: p.contact.map(|d| d.as_millis() as u64),
+            flow_g_s: p.flow_g_s,
+            stop_cue_g: p.stop_cue.map(|m| m.g()),
+            calibration: p.calibration.clone(),
+            scale: p.scale.clone(),
+        }
+    }
+}
+
+/// What goes out to every live client, in order, besides snapshots.
+#[derive(Clone, Debug)]
+pub enum Event {
+    /// A cue was announced.
+    Cue(CueView),
+    /// A pour is on disk.
+    Pour(Box<PourView>),
+}

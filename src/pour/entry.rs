@@ -1,0 +1,167 @@
+//! What the engine says: cues, pours, what it learned.
+
+use super::hand::Hand;
+use crate::record::Verdict;
+use crate::time::{Duration, Instant};
+use crate::units::Mass;
+
+/// A sound with a meaning.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Cue {
+    /// Tared: pour.
+    Ready,
+    /// Nearly there: ease off.
+    Approach,
+    /// A warning pip.
+    Count,
+    /// Stop now.
+    Stop,
+    /// The pour is within its limits.
+    Good,
+    /// Less than the lower limit.
+    Short,
+    /// More than the upper limit.
+    Over,
+    /// Something is wrong: stop pouring.
+    Fault,
+    /// The trouble is over.
+    Clear,
+}
+
+impl Cue {
+    /// The word used in messages.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Ready => "ready",
+            Self::Approach => "approach",
+            Self::Count => "count",
+            Self::Stop => "stop",
+            Self::Good => "good",
+            Self::Short => "short",
+            Self::Over => "over",
+            Self::Fault => "fault",
+            Self::Clear => "clear",
+        }
+    }
+}
+
+/// A cue, announced once and never moved afterwards.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CueCall {
+    /// Counts up by one per cue.
+    pub n: u64,
+    /// Which.
+    pub cue: Cue,
+    /// When it was announced.
+    pub at: Instant,
+    /// When it should be heard.
+    pub due: Instant,
+    /// Grams left, where that says something.
+    pub left: Option<Mass>,
+    /// Piece it is for.
+    pub piece: u32,
+}
+
+/// A pour's numbers as the engine knows them; revision 0 is the opening at `ready`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Entry {
+    /// Piece within the batch.
+    pub piece: u32,
+    /// 0 open, 1 first committed, then later mendings.
+    pub rev: u32,
+    /// When the piece was ready.
+    pub started: Instant,
+    /// Gross mass of the bare piece.
+    pub tare: Mass,
+    /// Net at the first stop.
+    pub first_net: Option<Mass>,
+    /// Net now.
+    pub net: Option<Mass>,
+    /// Its standard uncertainty.
+    pub net_u: Option<Mass>,
+    /// Times more was poured after the first stop.
+    pub top_ups: u32,
+    /// How it ended.
+    pub verdict: Verdict,
+    /// Weighed at rest, else estimated.
+    pub settled: bool,
+    /// A stop was cued.
+    pub guided: bool,
+    /// From ready to this entry.
+    pub seconds: f64,
+    /// First slop to lift or, before the lift, to this entry.
+    pub contact: Option<Duration>,
+    /// Flow when the stop was due, g/s.
+    pub flow_g_s: Option<f64>,
+    /// Net when the stop was due.
+    pub stop_cue: Option<Mass>,
+}
+
+/// One output of the engine.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Output {
+    /// To be heard.
+    Cue(CueCall),
+    /// To be written down.
+    Entry(Entry),
+    /// A pour opened and never filled: the open row goes.
+    Dropped {
+        /// Piece within the batch.
+        piece: u32,
+    },
+    /// The hand's stopping time, after an entry.
+    Learned(Hand),
+}
+
+/// Phase, as told outside; closed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Phase {
+    /// Nothing on the pan.
+    Idle,
+    /// Something has landed and is not at rest.
+    Landing,
+    /// Tared.
+    Ready,
+    /// Slop is running.
+    Pouring,
+    /// Stop was due, weight not settled.
+    Draining,
+    /// Weight is known.
+    Done,
+    /// Readings can't be trusted.
+    Fault,
+}
+
+impl Phase {
+    /// The word used in messages.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Idle => "idle",
+            Self::Landing => "landing",
+            Self::Ready => "ready",
+            Self::Pouring => "pouring",
+            Self::Draining => "draining",
+            Self::Done => "done",
+            Self::Fault => "fault",
+        }
+    }
+}
+
+/// What the engine knows right now.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Snapshot {
+    /// Phase.
+    pub phase: Phase,
+    /// Finer state, for people who look closely.
+    pub step: &'static str,
+    /// Piece on the pan or expected next.
+    pub piece: u32,
+    /// Net mass now, lag-compensated while pouring.
+    pub net: Option<Mass>,
+    /// Net if the hand were told to stop now.
+    pub expected: Option<Mass>,
+    /// Flow, g/s.
+    pub flow_g_s: Option<f64>,
+    /// The scale is at rest.
+    pub settled: bool,
+}

@@ -1,0 +1,135 @@
+//! What is kept for ever: a batch, and a pour with its revisions.
+//!
+//! Plain values; neither the database nor the page leaks in here.
+
+use crate::time::{Duration, WallTime};
+use crate::units::Mass;
+
+/// How a pour ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Verdict {
+    /// Within the limits, ends included.
+    Good,
+    /// Under the lower limit.
+    Short,
+    /// Over the upper limit.
+    Over,
+    /// Not a pour that counts.
+    Void,
+}
+
+impl Verdict {
+    /// The word used in records and messages.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Good => "good",
+            Self::Short => "short",
+            Self::Over => "over",
+            Self::Void => "void",
+        }
+    }
+
+    /// The verdict for a word; `None` for any other word.
+    pub fn from_word(word: &str) -> Option<Self> {
+        [Self::Good, Self::Short, Self::Over, Self::Void].into_iter().find(|v| v.word() == word)
+    }
+}
+
+/// A batch as planned.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BatchRecord {
+    /// UUIDv7 as text.
+    pub id: String,
+    /// What the potter calls it.
+    pub name: String,
+    /// Pieces planned; more may be poured.
+    pub pieces: u32,
+    /// Wanted net mass of slop.
+    pub target: Mass,
+    /// Least net mass that is good.
+    pub low: Mass,
+    /// Greatest net mass that is good.
+    pub high: Mass,
+    /// Dry part of the slop, where the inputs determine it.
+    pub solids_fraction: Option<f64>,
+    /// Who pours, where said.
+    pub pourer: Option<String>,
+    /// Which jug, where said.
+    pub jug: Option<String>,
+    /// The request it was made from, as JSON text, so that no input is lost.
+    pub request: String,
+    /// When it was made.
+    pub created_at: WallTime,
+    /// When it was begun.
+    pub begun_at: Option<WallTime>,
+    /// When it was ended.
+    pub ended_at: Option<WallTime>,
+}
+
+/// One revision of a pour.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PourRecord {
+    /// UUIDv7 as text, the same in all revisions.
+    pub id: String,
+    /// 0 while open, then 1, 2, ...
+    pub rev: u32,
+    /// Order of commits over the whole log, given by the store.
+    pub seq: u64,
+    /// The batch it belongs to.
+    pub batch: String,
+    /// Piece number within the batch, from 1.
+    pub piece: u32,
+    /// When the piece was ready.
+    pub started_at: WallTime,
+    /// Gross mass of the bare piece.
+    pub tare: Mass,
+    /// Wanted net mass.
+    pub target: Mass,
+    /// Least good net mass.
+    pub low: Mass,
+    /// Greatest good net mass.
+    pub high: Mass,
+    /// Net at the first stop.
+    pub first_net: Option<Mass>,
+    /// Net now.
+    pub net: Option<Mass>,
+    /// Standard uncertainty of `net`.
+    pub net_u: Option<Mass>,
+    /// Weighed again after rolling.
+    pub rolled: Option<Mass>,
+    /// How often more was poured after the first stop.
+    pub top_ups: u32,
+    /// Dry mass of the coat, where solids are known.
+    pub dry: Option<Mass>,
+    /// How it ended.
+    pub verdict: Verdict,
+    /// The daemon stopped while it was open.
+    pub interrupted: bool,
+    /// The weight is of a scale at rest (else estimated).
+    pub settled: bool,
+    /// A stop was cued.
+    pub guided: bool,
+    /// From ready to the end of the pour.
+    pub seconds: f64,
+    /// First slop to lift.
+    pub contact: Option<Duration>,
+    /// Flow at the stop cue, in g/s.
+    pub flow_g_s: Option<f64>,
+    /// Net when the stop was due.
+    pub stop_cue: Option<Mass>,
+    /// Calibration in force.
+    pub calibration: Option<String>,
+    /// Scale it was weighed on.
+    pub scale: String,
+    /// The trace: scale readings of this pour in its compact form.
+    pub trace: Vec<u8>,
+}
+
+/// The potter's learned stopping time with one pourer, jug and scale.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HandRecord {
+    /// Seconds of flow that still arrive after the stop is heard.
+    pub hand_s: f64,
+    /// Pours learned from.
+    pub pours: u32,
+}

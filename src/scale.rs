@@ -1,0 +1,40 @@
+//! Facts of a scale, each with where it comes from.
+
+use crate::time::Duration;
+use crate::units::Mass;
+
+/// Where a fact of a scale comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Origin {
+    /// A default that suits most scales.
+    Assumed,
+    /// A person set it.
+    Told,
+    /// Worked out from readings.
+    Learned,
+}
+
+/// What is known of a scale.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ScaleFacts {
+    /// A name for logs and records.
+    pub id: String,
+    /// The smallest change the display shows.
+    pub step: Mass,
+    /// Scatter of a reading at rest besides the step (one standard deviation).
+    pub noise: Mass,
+    /// First moment of the scale's step response: how late a ramp is shown
+    /// (derived: any linear filter of unit gain
+    /// lags a ramp by the area between a step and its step response).
+    pub lag: Duration,
+    /// Where `lag` comes from.
+    pub lag_origin: Origin,
+}
+
+impl ScaleFacts {
+    /// Standard deviation of one reading: step and noise together.
+    /// A uniform rounding error has variance step squared over twelve (GUM 4.3.7, from memory).
+    pub fn reading_sd_g(&self) -> f64 {
+        (self.step.g().powi(2) / 12.0 + self.noise.g().powi(2)).sqrt().max(1e-3)
+    }
+}

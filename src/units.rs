@@ -1,0 +1,85 @@
+//! Physical quantities, finite by construction.
+//!
+//! Never holds a NaN or an infinity: the only way in is a checked constructor,
+//! and arithmetic that would leave the finite range saturates at the largest
+//! finite value. Nothing here knows about scales, glazes or time of day.
+
+use std::ops::{Add, Neg, Sub};
+
+fn clamp_finite(value: f64) -> f64 {
+    if value.is_nan() { 0.0 } else { value.clamp(f64::MIN, f64::MAX) }
+}
+
+macro_rules! quantity {
+    ($(#[$doc:meta])* $name:ident, $new:ident, $get:ident, $unit:literal) => {
+        $(#[$doc])*
+        #[derive(Clone, Copy, Debug, Default, PartialEq, PartialOrd)]
+        pub struct $name(f64);
+
+        impl $name {
+            /// Zero.
+            pub const ZERO: Self = Self(0.0);
+
+            #[doc = concat!("A quantity from a number in ", $unit, "; `None` for NaN and infinities.")]
+            pub fn $new(value: f64) -> Option<Self> {
+                value.is_finite().then_some(Self(value))
+            }
+
+            #[doc = concat!("A quantity from a number in ", $unit, " that arithmetic made: out-of-range values saturate.")]
+            pub fn saturating(value: f64) -> Self {
+                Self(clamp_finite(value))
+            }
+
+            #[doc = concat!("The number in ", $unit, ".")]
+            pub const fn $get(self) -> f64 {
+                self.0
+            }
+
+            /// The quantity without its sign.
+            pub fn abs(self) -> Self {
+                Self(self.0.abs())
+            }
+        }
+
+        impl Add for $name {
+            type Output = Self;
+            fn add(self, other: Self) -> Self {
+                Self::saturating(self.0 + other.0)
+            }
+        }
+
+        impl Sub for $name {
+            type Output = Self;
+            fn sub(self, other: Self) -> Self {
+                Self::saturating(self.0 - other.0)
+            }
+        }
+
+        impl Neg for $name {
+            type Output = Self;
+            fn neg(self) -> Self {
+                Self(-self.0)
+            }
+        }
+    };
+}
+
+quantity!(/** A mass, or what a scale shows as one. */ Mass, grams, g, "grams");
+quantity!(/** A flow of slop. */ Flow, grams_per_second, g_s, "grams per second");
+quantity!(/** A length. */ Length, millimetres, mm, "millimetres");
+quantity!(/** An area. */ Area, square_centimetres, cm2, "square centimetres");
+quantity!(/** A density. */ Density, grams_per_millilitre, g_ml, "grams per millilitre");
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_quantity_is_never_nan_or_infinite() {
+        assert_eq!(Mass::grams(f64::NAN), None);
+        assert_eq!(Mass::grams(f64::INFINITY), None);
+        let largest = Mass::saturating(f64::MAX);
+        assert!((largest + largest).g().is_finite());
+        assert!(Mass::saturating(f64::NAN).g().is_finite());
+    }
+}

@@ -1,0 +1,1 @@
+//! Tests of the real binary on real terminals, files and sockets.
