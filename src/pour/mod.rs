@@ -1,3 +1,32 @@
 //! The pour: from a piece landing to a weight that is written down.
+//!
+//! [`engine::Engine`] takes weighings, link changes and the time, and gives cues,
+//! entries and what it learned. It cannot fail: faults are states and outputs.
+
+pub mod engine;
 pub mod entry;
+mod fault;
 pub mod hand;
+mod predict;
+mod state;
+pub mod trace;
+
+use crate::time::Duration;
+use crate::units::Mass;
+
+/// What a studio may set about pouring.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PourSettings {
+    /// A rise of the pan above this is a piece landing.
+    pub min_piece: Mass,
+    /// `approach` sounds this long before the stop.
+    pub approach: Duration,
+}
+
+impl Default for PourSettings {
+    fn default() -> Self {
+        // 40 g: lighter than the smallest cup, heavier than drips and a sponge's water (common practice, no source).
+        // 1.3 s: time to hear, ease off, and still settle into a slower stream (common practice, no source).
+        Self { min_piece: Mass::saturating(40.0), approach: Duration::from_millis(1300) }
+    }
+}

@@ -1,1 +1,146 @@
-//! To come.
+//! Weighings to motion: at rest, or moving at a flow.
+//!
+//! Rest is judged by slope and scatter against the scale's own noise, never by
+//! equal readings: at the edge of a digit equal readings may never come.
+
+use crate::reading::Weighing;
+use crate::scale::ScaleFacts;
+use crate::time::Instant;
+use crate::units::{Flow, Mass};
+use std::collections::VecDeque;
+
+/// Readings are judged over this window. Derived: at 10 readings a second and 0.04 g
+/// scatter it fixes the slope to about 0.12 g/s, and it leaves `ready` inside 0.6 s of rest.
+const WINDOW_S: f64 = 0.45;
+/// Fewer readings than this say nothing about rest.
+const LEAST_READINGS: usize = 4;
+/// Residuals beyond this many standard deviations are not noise (normal law: 1 in 16 000).
+const SCATTER_SIGMAS: f64 = 4.0;
+
+/// What the pan is doing.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Motion {
+    /// At rest at this gross mass.
+    AtRest {
+        /// Mean gross mass over the window.
+        mass: Mass,
+    },
+    /// Not at rest, or not known to be.
+    Moving {
+        /// Slope over the window.
+        flow: Flow,
+    },
+}
+
+/// Judges rest from the latest weighings.
+#[derive(Clone, Debug)]
+pub struct Settler {
+    window: VecDeque<(Instant, f64)>,
+    sd_g: f64,
+    step_g: f64,
+    lag_s: f64,
+}
+
+impl Settler {
+    /// A settler for this scale.
+    pub fn new(scale: &ScaleFacts) -> Self {
+        Self {
+            window: VecDeque::new(),
+            sd_g: scale.reading_sd_g(),
+            step_g: scale.step.g(),
+            lag_s: scale.lag.as_secs_f64(),
+        }
+    }
+
+    /// Takes one more weighing and says what the pan is doing.
+    pub fn handle_weighing(&mut self, weighing: Weighing) -> Motion {
+        let at = weighing.taken_at;
+        if self.window.back().is_some_and(|(last, _)| at.seconds_from(*last) > WINDOW_S) {
+            self.window.clear();
+        }
+        self.window.push_back((at, weighing.mass.g()));
+        while self.window.front().is_some_and(|(first, _)| at.seconds_from(*first) > WINDOW_S) {
+            self.window.pop_front();
+        }
+        self.judge(at)
+    }
+
+    fn judge(&self, at: Instant) -> Motion {
+        let (mean, slope, worst) = line(&self.window, at);
+        let span = self.window.front().map_or(0.0, |(first, _)| at.seconds_from(*first));
+        let enough = self.window.len() >= LEAST_READINGS && span >= 0.6 * WINDOW_S;
+        // What is still to come of an exponential tail is slope times lag: half a step, plus what noise allows.
+        let still_to_come = slope.abs() * self.lag_s.max(0.1);
+        let quiet = worst <= SCATTER_SIGMAS * self.sd_g + 0.5 * self.step_g;
+        if enough && quiet && still_to_come <= 0.5 * self.step_g + 2.0 * self.sd_g * self.lag_s.min(1.0) {
+            Motion::AtRest { mass: Mass::saturating(mean) }
+        } else {
+            Motion::Moving { flow: Flow::saturating(slope) }
+        }
+    }
+}
+
+/// Mean, slope and the worst residual of a straight line through the window.
+fn line(window: &VecDeque<(Instant, f64)>, at: Instant) -> (f64, f64, f64) {
+    let n = window.len().max(1) as f64;
+    let x_mean = window.iter().map(|(t, _)| t.seconds_from(at)).sum::<f64>() / n;
+    let y_mean = window.iter().map(|(_, y)| *y).sum::<f64>() / n;
+    let (mut sxx, mut sxy) = (0.0, 0.0);
+    for (t, y) in window {
+        let x = t.seconds_from(at) - x_mean;
+        sxx += x * x;
+        sxy += x * (y - y_mean);
+    }
+    let slope = if sxx > 0.0 { sxy / sxx } else { 0.0 };
+    let worst = window
+        .iter()
+        .map(|(t, y)| (y - y_mean - slope * (t.seconds_from(at) - x_mean)).abs())
+        .fold(0.0, f64::max);
+    (y_mean, slope, worst)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::scale::Origin;
+    use crate::time::Duration;
+
+    fn facts() -> ScaleFacts {
+        ScaleFacts {
+            id: "test".into(),
+            step: Mass::saturating(0.1),
+            noise: Mass::saturating(0.03),
+            lag: Duration::from_millis(300),
+            lag_origin: Origin::Told,
+        }
+    }
+
+    fn feed(masses: impl Iterator<Item = f64>) -> Motion {
+        let mut settler = Settler::new(&facts());
+        let mut motion = Motion::Moving { flow: Flow::ZERO };
+        for (i, g) in masses.enumerate() {
+            let at = Instant::from_us(1_000_000 + i as u64 * 100_000);
+            let mass = Mass::saturating(g);
+            motion = settler.handle_weighing(Weighing { mass, arrived_at: at, taken_at: at });
+        }
+        motion
+    }
+
+    #[test]
+    fn a_digit_that_flickers_at_its_edge_is_at_rest() {
+        let flicker = (0..12).map(|i| if i % 2 == 0 { 300.0 } else { 300.1 });
+        assert!(matches!(feed(flicker), Motion::AtRest { .. }));
+    }
+
+    #[test]
+    fn the_tail_of_a_lagging_scale_is_not_rest_until_half_a_step_is_left() {
+        let tail = |n: usize| (0..n).map(|i| 330.0 - 30.0 * (-(i as f64) * 0.1 / 0.3).exp());
+        assert!(matches!(feed(tail(8)), Motion::Moving { .. }));
+        assert!(matches!(feed(tail(40)), Motion::AtRest { .. }));
+    }
+
+    #[test]
+    fn two_readings_are_not_enough_to_call_it_rest() {
+        assert!(matches!(feed([300.0, 300.0].into_iter()), Motion::Moving { .. }));
+    }
+}

@@ -1,0 +1,170 @@
+//! The states of a pour and the values that live in them.
+
+use super::entry::{Entry, Phase};
+use super::predict::Predictor;
+use crate::record::Verdict;
+use crate::time::{Duration, Instant};
+use crate::units::Mass;
+use std::collections::VecDeque;
+
+/// A piece from `ready` to its last entry.
+#[derive(Clone, Debug)]
+pub(super) struct Pour {
+    pub(super) piece: u32,
+    pub(super) tare: f64,
+    pub(super) started: Instant,
+    pub(super) rev: u32,
+    pub(super) first_net: Option<f64>,
+    pub(super) net: Option<f64>,
+    pub(super) net_u: Option<f64>,
+    pub(super) top_ups: u32,
+    pub(super) verdict: Verdict,
+    pub(super) settled: bool,
+    pub(super) guided: bool,
+    pub(super) first_slop: Option<Instant>,
+    pub(super) flow_g_s: Option<f64>,
+    pub(super) stop_cue: Option<f64>,
+    pub(super) contact: Option<Duration>,
+    /// Readings were lost or frozen during this pour: nothing is learned from it.
+    pub(super) troubled: bool,
+}
+
+impl Pour {
+    pub(super) fn open(piece: u32, tare: f64, at: Instant) -> Self {
+        Self {
+            piece,
+            tare,
+            started: at,
+            rev: 0,
+            first_net: None,
+            net: None,
+            net_u: None,
+            top_ups: 0,
+            verdict: Verdict::Void,
+            settled: false,
+            guided: false,
+            first_slop: None,
+            flow_g_s: None,
+            stop_cue: None,
+            contact: None,
+            troubled: false,
+        }
+    }
+
+    pub(super) fn entry(&self, at: Instant) -> Entry {
+        let mass = |g: Option<f64>| g.map(Mass::saturating);
+        Entry {
+            piece: self.piece,
+            rev: self.rev,
+            started: self.started,
+            tare: Mass::saturating(self.tare),
+            first_net: mass(self.first_net),
+            net: mass(self.net),
+            net_u: mass(self.net_u),
+            top_ups: self.top_ups,
+            verdict: self.verdict,
+            settled: self.settled,
+            guided: self.guided,
+            seconds: at.seconds_from(self.started),
+            contact: self.contact.or_else(|| self.first_slop.map(|t| at.since(t))),
+            flow_g_s: self.flow_g_s,
+            stop_cue: mass(self.stop_cue),
+        }
+    }
+}
+
+/// Which cues of this stream were announced, and when its stop is due.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Plan {
+    pub(super) approach_said: bool,
+    pub(super) stop_due: Option<Instant>,
+}
+
+/// Tared and waiting for slop.
+#[derive(Clone, Debug)]
+pub(super) struct Ready {
+    pub(super) pour: Pour,
+    /// Latest net readings, so that the filter can start where the stream started.
+    pub(super) recent: VecDeque<(Instant, f64)>,
+    pub(super) rises: u32,
+}
+
+/// Slop is running.
+#[derive(Clone, Debug)]
+pub(super) struct Stream {
+    pub(super) pour: Pour,
+    pub(super) predictor: Predictor,
+    pub(super) plan: Plan,
+    /// Net when this stream began: zero, or the first pour's weight for a top-up.
+    pub(super) from_g: f64,
+    /// Rest began here, for a stream that ended without a stop.
+    pub(super) resting_since: Option<Instant>,
+    pub(super) last_net: f64,
+}
+
+/// Weighed, still on the pan.
+#[derive(Clone, Debug)]
+pub(super) struct Done {
+    pub(super) pour: Pour,
+    pub(super) recent: VecDeque<(Instant, f64)>,
+    pub(super) rises: u32,
+}
+
+/// Where a fault came from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Trouble {
+    /// No readings.
+    Silent,
+    /// Readings that stopped moving mid-stream.
+    Frozen,
+}
+
+/// The engine's state.
+#[derive(Clone, Debug)]
+pub(super) enum State {
+    Idle,
+    Landing,
+    Ready(Ready),
+    Pouring(Stream),
+    Draining(Stream),
+    Done(Done),
+    Fault { from: Box<State>, trouble: Trouble },
+}
+
+impl State {
+    pub(super) fn phase(&self) -> Phase {
+        match self {
+            Self::Idle => Phase::Idle,
+            Self::Landing => Phase::Landing,
+            Self::Ready(_) => Phase::Ready,
+            Self::Pouring(_) => Phase::Pouring,
+            Self::Draining(_) => Phase::Draining,
+            Self::Done(_) => Phase::Done,
+            Self::Fault { .. } => Phase::Fault,
+        }
+    }
+
+    pub(super) fn step(&self) -> &'static str {
+        match self {
+            Self::Idle => "waiting for a piece",
+            Self::Landing => "waiting for rest",
+            Self::Ready(_) => "tared",
+            Self::Pouring(s) if s.pour.rev > 0 => "topping up",
+            Self::Pouring(_) => "pouring",
+            Self::Draining(_) => "waiting for the weight",
+            Self::Done(_) => "weighed",
+            Self::Fault { trouble: Trouble::Silent, .. } => "no readings: stop pouring",
+            Self::Fault { trouble: Trouble::Frozen, .. } => "scale stands still: stop pouring",
+        }
+    }
+
+    pub(super) fn pour(&self) -> Option<&Pour> {
+        match self {
+            Self::Idle | Self::Landing => None,
+            Self::Ready(r) => Some(&r.pour),
+            Self::Pouring(s) | Self::Draining(s) => Some(&s.pour),
+            Self::Done(d) => Some(&d.pour),
+            Self::Fault { from, .. } => from.pour(),
+        }
+    }
+}

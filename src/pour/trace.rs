@@ -1,0 +1,238 @@
+//! A trace: everything one pour's engine was given, in a compact form that gives the
+//! same outputs when replayed.
+//!
+//! Layout: version byte, then zigzag varints: the start values in micrograms and
+//! microseconds, then per input its kind and its differences from the one before.
+
+use super::PourSettings;
+use super::engine::{Command, Engine, LinkChange, Start};
+use super::entry::Output;
+use super::hand::Hand;
+use crate::reading::Weighing;
+use crate::scale::{Origin, ScaleFacts};
+use crate::time::{Duration, Instant};
+use crate::units::Mass;
+
+const VERSION: u8 = 1;
+/// A trace starts this long before the landing.
+const LEAD: Duration = Duration::from_secs(3);
+
+/// One input of the engine with its own time.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Input {
+    /// A weighing.
+    Weighing(Weighing),
+    /// A change of the link.
+    Link(LinkChange, Instant),
+    /// A command.
+    Command(Command, Instant),
+    /// The time.
+    Timeout(Instant),
+}
+
+impl Input {
+    fn at(&self) -> Instant {
+        match self {
+            Self::Weighing(w) => w.arrived_at,
+            Self::Link(_, at) | Self::Command(_, at) | Self::Timeout(at) => *at,
+        }
+    }
+
+    /// Gives this input to an engine.
+    pub fn give(self, engine: &mut Engine) {
+        match self {
+            Self::Weighing(w) => engine.handle_weighing(w),
+            Self::Link(change, at) => engine.handle_link(change, at),
+            Self::Command(command, at) => engine.handle_command(command, at),
+            Self::Timeout(at) => engine.handle_timeout(at),
+        }
+    }
+}
+
+/// What a pour's engine started from and was given.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Trace {
+    /// Start values.
+    pub start: Start,
+    /// Inputs, oldest first.
+    pub inputs: Vec<Input>,
+}
+
+/// Bytes that are no trace of this version.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum BadTrace {
+    /// Another version.
+    Version(u8),
+    /// Ends early, or holds an impossible value, at this byte.
+    Broken(usize),
+}
+
+impl std::fmt::Display for BadTrace {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Version(v) => {
+                write!(f, "this is trace version {v}; this program reads version {VERSION}: use a newer one")
+            }
+            Self::Broken(at) => write!(f, "the trace is broken at byte {at}: export it again from the log"),
+        }
+    }
+}
+
+impl std::error::Error for BadTrace {}
+
+impl Trace {
+    /// A trace that has seen nothing yet.
+    pub fn new(start: Start) -> Self {
+        Self { start, inputs: Vec::new() }
+    }
+
+    /// Notes an input; while `idle`, inputs older than three seconds are let go.
+    pub fn note(&mut self, input: Input, idle: bool) {
+        self.inputs.push(input);
+        if idle && self.inputs.len() >= 64 {
+            let from = input.at() - LEAD;
+            self.inputs.retain(|i| i.at() >= from);
+        }
+    }
+
+    /// As bytes.
+    pub fn encode(&self) -> Vec<u8> {
+        let s = &self.start;
+        let mut out = vec![VERSION];
+        let masses = [s.target, s.low, s.high, s.scale.step, s.scale.noise, s.settings.min_piece];
+        for mass in masses {
+            put(&mut out, micrograms(mass));
+        }
+        for us in [s.scale.lag, s.ahead, s.settings.approach] {
+            put(&mut out, us.as_micros() as i64);
+        }
+        put(&mut out, (s.hand.hand_s * 1e9).round() as i64);
+        put(&mut out, i64::from(s.hand.pours));
+        put(&mut out, i64::from(s.first_piece));
+        let (mut at, mut ug) = (0_i64, 0_i64);
+        for input in &self.inputs {
+            let now = input.at().us() as i64;
+            let kind = match input {
+                Input::Weighing(_) => 0,
+                Input::Link(LinkChange::Up, _) => 1,
+                Input::Link(LinkChange::Down, _) => 2,
+                Input::Command(Command::End, _) => 3,
+                Input::Timeout(_) => 4,
+            };
+            put(&mut out, kind);
+            put(&mut out, now - at);
+            at = now;
+            if let Input::Weighing(w) = input {
+                put(&mut out, micrograms(w.mass) - ug);
+                put(&mut out, now - w.taken_at.us() as i64);
+                ug = micrograms(w.mass);
+            }
+        }
+        out
+    }
+
+    /// From bytes.
+    pub fn decode(bytes: &[u8]) -> Result<Self, BadTrace> {
+        let mut from = Bytes { bytes, at: 1 };
+        match bytes.first() {
+            Some(&VERSION) => {}
+            Some(&other) => return Err(BadTrace::Version(other)),
+            None => return Err(BadTrace::Broken(0)),
+        }
+        let start = from.start()?;
+        let mut inputs = Vec::new();
+        let (mut at, mut ug) = (0_i64, 0_i64);
+        while from.at < bytes.len() {
+            let kind = from.take()?;
+            at = at.checked_add(from.take()?).filter(|v| *v >= 0).ok_or(BadTrace::Broken(from.at))?;
+            let now = Instant::from_us(at as u64);
+            inputs.push(match kind {
+                0 => {
+                    ug = ug.checked_add(from.take()?).ok_or(BadTrace::Broken(from.at))?;
+                    let taken = at.checked_sub(from.take()?).filter(|v| *v >= 0);
+                    let taken_at = Instant::from_us(taken.ok_or(BadTrace::Broken(from.at))? as u64);
+                    Input::Weighing(Weighing { mass: mass(ug), arrived_at: now, taken_at })
+                }
+                1 => Input::Link(LinkChange::Up, now),
+                2 => Input::Link(LinkChange::Down, now),
+                3 => Input::Command(Command::End, now),
+                4 => Input::Timeout(now),
+                _ => return Err(BadTrace::Broken(from.at)),
+            });
+        }
+        Ok(Self { start, inputs })
+    }
+
+    /// Gives every input to a fresh engine and collects what comes out.
+    pub fn replay(&self) -> Vec<Output> {
+        let mut engine = Engine::new(self.start.clone());
+        let mut outputs = Vec::new();
+        for input in &self.inputs {
+            input.give(&mut engine);
+            outputs.extend(std::iter::from_fn(|| engine.poll_output()));
+        }
+        outputs
+    }
+}
+
+fn micrograms(mass: Mass) -> i64 {
+    (mass.g() * 1e6).round() as i64
+}
+
+fn mass(ug: i64) -> Mass {
+    Mass::saturating(ug as f64 / 1e6)
+}
+
+fn put(out: &mut Vec<u8>, value: i64) {
+    let mut z = ((value << 1) ^ (value >> 63)) as u64;
+    while z >= 0x80 {
+        out.push((z as u8) | 0x80);
+        z >>= 7;
+    }
+    out.push(z as u8);
+}
+
+struct Bytes<'a> {
+    bytes: &'a [u8],
+    at: usize,
+}
+
+impl Bytes<'_> {
+    fn take(&mut self) -> Result<i64, BadTrace> {
+        let mut z = 0_u64;
+        for shift in (0..64).step_by(7) {
+            let byte = *self.bytes.get(self.at).ok_or(BadTrace::Broken(self.at))?;
+            self.at += 1;
+            z |= u64::from(byte & 0x7f) << shift;
+            if byte & 0x80 == 0 {
+                return Ok(((z >> 1) as i64) ^ -((z & 1) as i64));
+            }
+        }
+        Err(BadTrace::Broken(self.at))
+    }
+
+    fn span(&mut self) -> Result<Duration, BadTrace> {
+        u64::try_from(self.take()?).map(Duration::from_micros).map_err(|_| BadTrace::Broken(self.at))
+    }
+
+    fn count(&mut self) -> Result<u32, BadTrace> {
+        u32::try_from(self.take()?).map_err(|_| BadTrace::Broken(self.at))
+    }
+
+    fn start(&mut self) -> Result<Start, BadTrace> {
+        let (target, low, high) = (mass(self.take()?), mass(self.take()?), mass(self.take()?));
+        let (step, noise, min_piece) = (mass(self.take()?), mass(self.take()?), mass(self.take()?));
+        let (lag, ahead, approach) = (self.span()?, self.span()?, self.span()?);
+        let hand = Hand { hand_s: self.take()? as f64 / 1e9, pours: self.count()? };
+        Ok(Start {
+            target,
+            low,
+            high,
+            scale: ScaleFacts { id: "trace".into(), step, noise, lag, lag_origin: Origin::Told },
+            hand,
+            ahead,
+            settings: PourSettings { min_piece, approach },
+            first_piece: self.count()?,
+        })
+    }
+}
