@@ -133,3 +133,19 @@ pub struct HandRecord {
     /// Pours learned from.
     pub pours: u32,
 }
+
+/// Whose stopping time: a pourer with a jug on a scale.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+pub struct WhoPours(String);
+
+impl WhoPours {
+    /// The key under which a hand is kept; unnamed pourers and jugs share one.
+    pub fn new(pourer: Option<&str>, jug: Option<&str>, scale: &str) -> Self {
+        Self(format!("{}\u{1f}{}\u{1f}{scale}", pourer.unwrap_or(""), jug.unwrap_or("")))
+    }
+
+    /// As a database key.
+    pub fn key(&self) -> &str {
+        &self.0
+    }
+}

@@ -62,6 +62,10 @@ pub enum LinkChange {
 pub enum Command {
     /// The batch ends: an open pour is entered with what is known.
     End,
+    /// The log can't be written: `fault`, and no `ready` until it can.
+    Hold,
+    /// All is on disk again.
+    Resume,
 }
 
 /// One batch's engine.
@@ -79,6 +83,7 @@ pub struct Engine {
     last: Option<Weighing>,
     outputs: VecDeque<Output>,
     cues: u64,
+    held: bool,
 }
 
 impl Engine {
@@ -96,6 +101,7 @@ impl Engine {
             last: None,
             outputs: VecDeque::new(),
             cues: 0,
+            held: false,
             start,
         }
     }
@@ -135,7 +141,21 @@ impl Engine {
 
     /// Takes a command.
     pub fn handle_command(&mut self, command: Command, at: Instant) {
-        let Command::End = command;
+        match command {
+            Command::End => self.end(at),
+            Command::Hold if !self.held => {
+                self.held = true;
+                self.cue_now(Cue::Fault, at, None);
+            }
+            Command::Resume if self.held => {
+                self.held = false;
+                self.cue_now(Cue::Clear, at, None);
+            }
+            Command::Hold | Command::Resume => {}
+        }
+    }
+
+    fn end(&mut self, at: Instant) {
         let state = match std::mem::replace(&mut self.state, State::Idle) {
             State::Fault { from, .. } => *from,
             other @ (State::Idle
@@ -220,6 +240,26 @@ impl Engine {
         !self.rate.too_slow()
     }
 
+    /// The stopping time as learned so far.
+    pub fn hand(&self) -> Hand {
+        self.hand
+    }
+
+    /// No `ready` is given because the log can't be written.
+    pub fn held(&self) -> bool {
+        self.held
+    }
+
+    /// Cues announced so far, so that a next engine goes on counting.
+    pub fn cues(&self) -> u64 {
+        self.cues
+    }
+
+    /// Goes on counting cues from here.
+    pub fn count_cues_from(&mut self, cues: u64) {
+        self.cues = cues;
+    }
+
     fn enter(&mut self, state: State) {
         self.state = state;
     }
@@ -278,7 +318,7 @@ impl Engine {
         if w.mass.g() - self.zero_g < self.start.settings.min_piece.g() {
             return self.enter(State::Idle);
         }
-        let Some(tare) = self.at_rest() else { return self.enter(State::Landing) };
+        let Some(tare) = self.at_rest().filter(|_| !self.held) else { return self.enter(State::Landing) };
         let pour = Pour::open(self.piece, tare, w.arrived_at);
         self.outputs.push_back(Output::Entry(pour.entry(w.arrived_at)));
         self.enter(State::Ready(Ready { pour, recent: VecDeque::new(), rises: 0 }));

@@ -118,6 +118,8 @@ impl Trace {
                 Input::Link(LinkChange::Down, _) => 2,
                 Input::Command(Command::End, _) => 3,
                 Input::Timeout(_) => 4,
+                Input::Command(Command::Hold, _) => 5,
+                Input::Command(Command::Resume, _) => 6,
             };
             put(&mut out, kind);
             put(&mut out, now - at);
@@ -157,6 +159,8 @@ impl Trace {
                 2 => Input::Link(LinkChange::Down, now),
                 3 => Input::Command(Command::End, now),
                 4 => Input::Timeout(now),
+                5 => Input::Command(Command::Hold, now),
+                6 => Input::Command(Command::Resume, now),
                 _ => return Err(BadTrace::Broken(from.at)),
             });
         }

@@ -1,1 +1,3 @@
 //! Tests of the pure parts, all in parallel.
+
+mod engine;

@@ -1,0 +1,254 @@
+//! The engine against random and hand-made inputs.
+
+use proptest::prelude::*;
+use tarebell::pour::PourSettings;
+use tarebell::pour::engine::{Command, Engine, LinkChange, Start};
+use tarebell::pour::entry::{Cue, Output, Phase};
+use tarebell::pour::hand::Hand;
+use tarebell::pour::trace::{Input, Trace};
+use tarebell::reading::Weighing;
+use tarebell::record::Verdict;
+use tarebell::scale::{Origin, ScaleFacts};
+use tarebell::time::{Duration, Instant};
+use tarebell::units::Mass;
+
+fn start() -> Start {
+    Start {
+        target: Mass::saturating(29.0),
+        low: Mass::saturating(27.55),
+        high: Mass::saturating(30.45),
+        scale: ScaleFacts {
+            id: "trace".into(),
+            step: Mass::saturating(0.1),
+            noise: Mass::saturating(0.03),
+            lag: Duration::from_millis(300),
+            lag_origin: Origin::Told,
+        },
+        hand: Hand::default(),
+        ahead: Duration::ZERO,
+        settings: PourSettings::default(),
+        first_piece: 1,
+    }
+}
+
+fn weighing(at_s: f64, g: f64) -> Input {
+    let at = Instant::START.offset_seconds(at_s);
+    Input::Weighing(Weighing {
+        mass: Mass::saturating((g * 10.0).round() / 10.0),
+        arrived_at: at,
+        taken_at: at,
+    })
+}
+
+/// Runs inputs, asking for timeouts in between as the daemon does.
+struct Run {
+    engine: Engine,
+    trace: Trace,
+    outputs: Vec<Output>,
+}
+
+impl Run {
+    fn new() -> Self {
+        Self { engine: Engine::new(start()), trace: Trace::new(start()), outputs: Vec::new() }
+    }
+
+    fn give(&mut self, input: Input, at: Instant) {
+        while let Some(due) = self.engine.poll_timeout().filter(|due| *due < at) {
+            self.one(Input::Timeout(due));
+            if self.engine.poll_timeout() == Some(due) {
+                break;
+            }
+        }
+        self.one(input);
+    }
+
+    fn one(&mut self, input: Input) {
+        self.trace.note(input, false);
+        input.give(&mut self.engine);
+        self.outputs.extend(std::iter::from_fn(|| self.engine.poll_output()));
+    }
+
+    /// A curve of gross grams at ten readings a second from `from_s` to `to_s`.
+    fn curve(&mut self, from_s: f64, to_s: f64, gross: impl Fn(f64) -> f64) {
+        let steps = ((to_s - from_s) * 10.0).round() as u64;
+        for i in 0..steps {
+            let t = from_s + i as f64 * 0.1;
+            // A little scatter, as a real scale has; fixed, so that the test is the same each time.
+            let scatter = 0.03 * ((i * 7919 % 13) as f64 / 6.0 - 1.0);
+            self.give(weighing(t, gross(t) + scatter), Instant::START.offset_seconds(t));
+        }
+    }
+
+    fn cues(&self) -> Vec<Cue> {
+        let cue = |o: &Output| if let Output::Cue(c) = o { Some(c.cue) } else { None };
+        self.outputs.iter().filter_map(cue).collect()
+    }
+}
+
+/// A stream of 8 g/s from 4 s on through a one-pole scale of 0.3 s, that ends at `end_s`.
+fn stream(t: f64, end_s: f64) -> f64 {
+    let ramp = |t: f64| if t <= 0.0 { 0.0 } else { 8.0 * (t - 0.3 * (1.0 - (-t / 0.3).exp())) };
+    300.0 + ramp(t - 4.0) - ramp(t - end_s)
+}
+
+#[test]
+fn a_piece_lands_is_tared_poured_stopped_weighed_and_logged() {
+    let mut run = Run::new();
+    run.curve(0.0, 2.0, |_| 0.0);
+    run.curve(2.0, 4.0, |_| 300.0);
+    assert_eq!(run.cues(), [Cue::Ready]);
+    run.curve(4.0, 7.6, |t| stream(t, 99.0));
+    let due = run.outputs.iter().find_map(|o| match o {
+        Output::Cue(c) if c.cue == Cue::Stop => Some(c.due),
+        Output::Cue(_) | Output::Entry(_) | Output::Dropped { .. } | Output::Learned(_) => None,
+    });
+    let due = due.expect("a stop was called").seconds();
+    // 29 g at 8 g/s are reached at 7.625 s; the default hand time of 0.29 s before that is 7.335 s.
+    assert!((due - 7.335).abs() < 0.15, "stop due at {due} s");
+    run.curve(7.6, 10.5, |t| stream(t, due + 0.29));
+    assert_eq!(run.cues(), [Cue::Ready, Cue::Approach, Cue::Stop, Cue::Good]);
+    let entry = run.outputs.iter().rev().find_map(|o| match o {
+        Output::Entry(e) => Some(*e),
+        Output::Cue(_) | Output::Dropped { .. } | Output::Learned(_) => None,
+    });
+    let entry = entry.expect("an entry");
+    assert_eq!((entry.rev, entry.verdict, entry.settled), (1, Verdict::Good, true));
+    assert!((entry.net.expect("a net weight").g() - 29.0).abs() < 1.3, "{:?}", entry.net);
+    run.curve(10.5, 12.0, |_| 0.0);
+    assert_eq!(run.engine.snapshot(Instant::START).piece, 2);
+}
+
+#[test]
+fn silence_in_mid_pour_is_a_fault_within_a_second_and_readings_clear_it() {
+    let mut run = Run::new();
+    run.curve(0.0, 2.0, |_| 0.0);
+    run.curve(2.0, 4.0, |_| 300.0);
+    run.curve(4.0, 5.5, |t| stream(t, 99.0));
+    let last_s = 5.4;
+    run.give(Input::Timeout(Instant::START.offset_seconds(6.3)), Instant::START.offset_seconds(6.3));
+    let fault = run.outputs.iter().find_map(|o| match o {
+        Output::Cue(c) if c.cue == Cue::Fault => Some(c.at.seconds()),
+        Output::Cue(_) | Output::Entry(_) | Output::Dropped { .. } | Output::Learned(_) => None,
+    });
+    assert!(fault.expect("a fault") - last_s < 1.0);
+    assert_eq!(run.engine.snapshot(Instant::START).phase, Phase::Fault);
+    run.curve(6.5, 6.8, |t| stream(t, 5.5));
+    assert!(run.cues().ends_with(&[Cue::Fault, Cue::Clear]), "{:?}", run.cues());
+}
+
+#[test]
+fn a_display_that_halts_without_a_tail_in_mid_pour_is_a_fault() {
+    let mut run = Run::new();
+    run.curve(0.0, 2.0, |_| 0.0);
+    run.curve(2.0, 4.0, |_| 300.0);
+    run.curve(4.0, 6.0, |t| stream(t, 99.0));
+    for i in 0..8 {
+        let t = 6.0 + f64::from(i) * 0.1;
+        run.give(weighing(t, stream(5.9, 99.0)), Instant::START.offset_seconds(t));
+    }
+    assert!(run.cues().contains(&Cue::Fault), "{:?}", run.cues());
+}
+
+#[test]
+fn a_hand_that_pauses_leaves_the_scales_own_tail_and_is_no_fault() {
+    let mut run = Run::new();
+    run.curve(0.0, 2.0, |_| 0.0);
+    run.curve(2.0, 4.0, |_| 300.0);
+    run.curve(4.0, 9.5, |t| stream(t, 5.5));
+    assert_eq!(run.cues(), [Cue::Ready, Cue::Short]);
+}
+
+#[test]
+fn while_the_log_cannot_be_written_no_piece_is_called_ready() {
+    let mut run = Run::new();
+    run.curve(0.0, 1.0, |_| 0.0);
+    run.one(Input::Command(Command::Hold, Instant::START.offset_seconds(1.0)));
+    run.curve(1.1, 4.0, |_| 300.0);
+    assert_eq!(run.cues(), [Cue::Fault]);
+    run.one(Input::Command(Command::Resume, Instant::START.offset_seconds(4.0)));
+    run.curve(4.1, 5.0, |_| 300.0);
+    assert_eq!(run.cues(), [Cue::Fault, Cue::Clear, Cue::Ready]);
+}
+
+#[test]
+fn the_same_trace_gives_the_same_outputs_after_a_trip_through_bytes() {
+    let mut run = Run::new();
+    run.curve(0.0, 2.0, |_| 0.0);
+    run.curve(2.0, 4.0, |_| 300.0);
+    run.curve(4.0, 11.0, |t| stream(t, 7.6));
+    let decoded = Trace::decode(&run.trace.encode()).expect("our own bytes");
+    assert_eq!(decoded, run.trace);
+    assert_eq!(decoded.replay(), run.outputs);
+    assert!(run.outputs.len() >= 5);
+}
+
+fn any_input() -> impl Strategy<Value = (u8, f64, f64)> {
+    (0_u8..20, 0.01_f64..1.5, -50.0_f64..900.0)
+}
+
+proptest! {
+    #[test]
+    fn arbitrary_bytes_never_panic_as_a_trace(bytes in proptest::collection::vec(any::<u8>(), 0..200)) {
+        if let Ok(trace) = Trace::decode(&bytes) {
+            let _ = trace.encode();
+        }
+    }
+
+    #[test]
+    fn random_events_keep_the_engines_promises(events in proptest::collection::vec(any_input(), 1..250)) {
+        let mut run = Run::new();
+        let (mut t, mut g) = (0.0, 0.0);
+        for (kind, dt, x) in events {
+            t += if kind < 15 { 0.1 } else { dt };
+            let at = Instant::START.offset_seconds(t);
+            match kind {
+                0..=3 => run.give(weighing(t, g), at),
+                4..=9 => { g += 0.8; run.give(weighing(t, g), at); }
+                10..=14 => for i in 0..8 { t += 0.1; run.give(weighing(t, g), at + Duration::from_millis(100 * (i + 1))); },
+                15..=16 => { g = if g > 100.0 { 0.0 } else { x.max(0.0) }; run.give(weighing(t, g), at); }
+                17 => run.give(Input::Link(LinkChange::Down, at), at),
+                18 => run.give(Input::Timeout(at), at),
+                _ => run.give(Input::Command(if x > 800.0 { Command::End } else { Command::Hold }, at), at),
+            }
+        }
+        promises(&run.outputs)?;
+        let end = Instant::START.offset_seconds(t + 1.0);
+        run.one(Input::Command(Command::End, end));
+        prop_assert_eq!(run.engine.snapshot(end).phase, Phase::Idle);
+        promises(&run.outputs)?;
+    }
+}
+
+/// No stop without a pour, one open pour at most, revisions in order, cue numbers in order.
+fn promises(outputs: &[Output]) -> Result<(), TestCaseError> {
+    let mut open: Option<(u32, u32)> = None;
+    let mut cues = 0;
+    for output in outputs {
+        match output {
+            Output::Entry(e) if e.rev == 0 => {
+                prop_assert!(open.is_none_or(|(_, rev)| rev > 0), "a second pour opened beside an open one");
+                open = Some((e.piece, 0));
+            }
+            Output::Entry(e) => {
+                let (piece, rev) = open.expect("an entry belongs to a pour that was opened");
+                prop_assert_eq!((e.piece, e.rev), (piece, rev + 1));
+                prop_assert!(e.net.is_some_and(|n| n.g().is_finite()));
+                open = Some((piece, e.rev));
+            }
+            Output::Dropped { piece } => {
+                prop_assert_eq!(open, Some((*piece, 0)));
+                open = None;
+            }
+            Output::Learned(hand) => prop_assert!((0.0..=1.5).contains(&hand.hand_s)),
+            Output::Cue(c) => {
+                cues += 1;
+                prop_assert_eq!(c.n, cues);
+                prop_assert!(c.due >= c.at);
+                if c.cue == Cue::Stop {
+                    prop_assert!(open.is_some(), "a stop without a pour");
+                }
+            }
+        }
+    }
+    Ok(())
+}
