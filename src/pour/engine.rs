@@ -156,15 +156,7 @@ impl Engine {
     }
 
     fn end(&mut self, at: Instant) {
-        let state = match std::mem::replace(&mut self.state, State::Idle) {
-            State::Fault { from, .. } => *from,
-            other @ (State::Idle
-            | State::Landing
-            | State::Ready(_)
-            | State::Pouring(_)
-            | State::Draining(_)
-            | State::Done(_)) => other,
-        };
+        let state = std::mem::replace(&mut self.state, State::Idle).into_beneath();
         match state {
             State::Ready(r) => self.outputs.push_back(Output::Dropped { piece: r.pour.piece }),
             State::Pouring(s) | State::Draining(s) => self.estimate(s, at),
@@ -208,10 +200,7 @@ impl Engine {
 
     /// What is known now.
     pub fn snapshot(&self, now: Instant) -> Snapshot {
-        let state = match &self.state {
-            State::Fault { from, .. } => from,
-            other => other,
-        };
+        let state = self.state.beneath();
         let (net, flow, expected) = match state {
             State::Pouring(s) | State::Draining(s) => {
                 let net = s.predictor.net_g(now.min(self.last.map_or(now, |w| w.taken_at + SILENCE)));

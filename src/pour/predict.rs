@@ -114,17 +114,8 @@ impl Predictor {
         let a: [Row; N] =
             [[1.0, dt, 0.0, 0.0], [0.0, 1.0, 0.0, 0.0], [k, 0.0, 1.0 - k, 0.0], [0.0, 0.0, k, 1.0 - k]];
         self.state = times(&a, &self.state);
-        let mut ap = [[0.0; N]; N];
-        for i in 0..N {
-            for j in 0..N {
-                ap[i][j] = (0..N).map(|m| a[i][m] * self.covariance[m][j]).sum();
-            }
-        }
-        for i in 0..N {
-            for j in 0..N {
-                self.covariance[i][j] = (0..N).map(|m| ap[i][m] * a[j][m]).sum();
-            }
-        }
+        let ap: [Row; N] = std::array::from_fn(|i| across(&a[i], |m, j| self.covariance[m][j]));
+        self.covariance = std::array::from_fn(|i| across(&ap[i], |m, j| a[j][m]));
         self.covariance[0][0] += flow_psd * dt.powi(3) / 3.0;
         self.covariance[0][1] += flow_psd * dt * dt / 2.0;
         self.covariance[1][0] += flow_psd * dt * dt / 2.0;
@@ -136,13 +127,20 @@ impl Predictor {
         let residual = net_g - self.state[3];
         let gain: Row = std::array::from_fn(|i| self.covariance[i][3] / s);
         let seen = self.covariance[3];
-        for i in 0..N {
-            self.state[i] += gain[i] * residual;
-            for j in 0..N {
-                self.covariance[i][j] -= gain[i] * seen[j];
+        for (value, k) in self.state.iter_mut().zip(gain) {
+            *value += k * residual;
+        }
+        for (row, k) in self.covariance.iter_mut().zip(gain) {
+            for (value, c) in row.iter_mut().zip(seen) {
+                *value -= k * c;
             }
         }
     }
+}
+
+/// A row times a matrix.
+fn across(row: &Row, matrix: impl Fn(usize, usize) -> f64) -> Row {
+    std::array::from_fn(|j| row.iter().enumerate().map(|(m, x)| x * matrix(m, j)).sum())
 }
 
 fn times(a: &[Row; N], x: &Row) -> Row {

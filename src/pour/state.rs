@@ -158,6 +158,16 @@ impl State {
         }
     }
 
+    /// The state a fault interrupted, or this state.
+    pub(super) fn beneath(&self) -> &Self {
+        if let Self::Fault { from, .. } = self { from } else { self }
+    }
+
+    /// As [`State::beneath`], by value.
+    pub(super) fn into_beneath(self) -> Self {
+        if let Self::Fault { from, .. } = self { *from } else { self }
+    }
+
     pub(super) fn pour(&self) -> Option<&Pour> {
         match self {
             Self::Idle | Self::Landing => None,

@@ -230,10 +230,13 @@ fn promises(outputs: &[Output]) -> Result<(), TestCaseError> {
                 open = Some((e.piece, 0));
             }
             Output::Entry(e) => {
-                let (piece, rev) = open.expect("an entry belongs to a pour that was opened");
-                prop_assert_eq!((e.piece, e.rev), (piece, rev + 1));
+                prop_assert_eq!(
+                    open,
+                    Some((e.piece, e.rev - 1)),
+                    "an entry follows its own pour's last revision"
+                );
                 prop_assert!(e.net.is_some_and(|n| n.g().is_finite()));
-                open = Some((piece, e.rev));
+                open = Some((e.piece, e.rev));
             }
             Output::Dropped { piece } => {
                 prop_assert_eq!(open, Some((*piece, 0)));
