@@ -1,1 +1,2 @@
 //! Tests of the pure parts, all in parallel.
+mod outside;
