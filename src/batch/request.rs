@@ -207,22 +207,26 @@ pub fn from_value(whole: &Value) -> Result<TargetRequest, Refused> {
     section::<ToleranceRequest>(whole, "tolerance")?;
     TargetRequest::deserialize(whole).map_err(|error| {
         let reason = error.to_string();
-        Refused::new(named(&reason).or_else(|| odd_one(whole)).unwrap_or("request".to_owned()), reason)
+        Refused::new(
+            named("request", &reason).or_else(|| odd_one(whole)).unwrap_or("request".to_owned()),
+            reason,
+        )
     })
 }
 
 fn section<T: DeserializeOwned>(whole: &Value, name: &str) -> Result<(), Refused> {
-    let Some(part) = whole.get(name).filter(|part| !part.is_null()) else { return Ok(()) };
+    let optional = matches!(name, "glaze" | "form");
+    let Some(part) = whole.get(name).filter(|part| !(optional && part.is_null())) else { return Ok(()) };
     T::deserialize(part).map(drop).map_err(|error| {
         let reason = error.to_string();
-        let inner = named(&reason).or_else(|| odd_one(part));
+        let inner = named(name, &reason).or_else(|| odd_one(part));
         Refused::new(inner.map_or(name.to_owned(), |inner| format!("{name}.{inner}")), reason)
     })
 }
 
-/// The field a "missing field" or "unknown field" message quotes first.
-fn named(reason: &str) -> Option<String> {
-    if reason.starts_with("unknown variant") {
+/// The field that serde's message about section `name` speaks of, where it names one.
+fn named(name: &str, reason: &str) -> Option<String> {
+    if reason.starts_with("unknown variant") && name != "tolerance" {
         return Some("by".to_owned());
     }
     reason.contains(" field `").then(|| reason.split('`').nth(1).map(str::to_owned)).flatten()

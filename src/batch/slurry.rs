@@ -83,7 +83,8 @@ impl Slurry {
     fn from_mix(dry_g: f64, water_g: f64, doubts: Doubts<2>, notes: &mut Notes) -> Result<Self, Refused> {
         let dry = within("glaze.dry_g", dry_g, 1.0, 1e6, "g")?;
         let water = within("glaze.water_g", water_g, 1.0, 1e6, "g")?;
-        let usual = |mass: f64| (mass * U_MIX_SHARE).max(U_MIX_LEAST_G);
+        // To a whole milligram, so that the echo reads well.
+        let usual = |mass: f64| (1000.0 * (mass * U_MIX_SHARE).max(U_MIX_LEAST_G)).round() / 1000.0;
         let ud = notes.doubt("u_dry_g", told(doubts[0], dry, "g"), usual(dry))?;
         let uw = notes.doubt("u_water_g", told(doubts[1], water, "g"), usual(water))?;
         let slop = dry + water;

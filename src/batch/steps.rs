@@ -26,7 +26,9 @@ pub fn told(target: &Target) -> String {
         let _ = writeln!(text, "{}. {}: {} = {}", n + 1, step.what, step.working, step.result);
     }
     for (name, value) in &target.assumed {
-        let _ = writeln!(text, "Taken because not given: {name} = {value}");
+        let plain =
+            name.strip_prefix("u_").map_or(name.clone(), |of| format!("standard uncertainty of {of}"));
+        let _ = writeln!(text, "Taken because not given: {plain} = {value}");
     }
     for warning in &target.warnings {
         let _ = writeln!(text, "Look again: {warning}");

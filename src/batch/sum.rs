@@ -140,7 +140,7 @@ fn tolerance(wanted: ToleranceRequest, target: Mass, notes: &mut Notes) -> Resul
         ToleranceRequest::Grams(grams) => grams,
     };
     let (low, high) = (target.g() - half, target.g() + half);
-    if !(low > 0.0 && low < target.g()) {
+    if !(low > 0.0 && low < target.g() && target.g() < high) {
         return Err(Refused::new(
             field,
             format!("{working} leaves no room around the target; try 5 percent"),
