@@ -255,6 +255,42 @@ fn an_uncertain_bucket_makes_an_uncertain_target() {
     assert_eq!(names, ["u_specific_gravity", "u_powder_density_g_ml", "u_area_percent"]);
 }
 
+/// Law of propagation of uncertainty (JCGM 100:2008, 5.1.2) with the slopes taken numerically: the
+/// target is moved by one uncertainty each way, input by input, and half the differences added in squares.
+#[test]
+fn stated_uncertainty_equals_what_moving_each_input_does() {
+    let mut drying = json!({ "by": "drying", "wet_g": 100, "dry_g": 52 });
+    drying["u_dry_g"] = json!(0.2);
+    let rows = [
+        (example()["glaze"].clone(), vec![("specific_gravity", 0.004), ("powder_density_g_ml", 0.06)]),
+        (json!({ "by": "mix", "dry_g": 1000, "water_g": 900 }), vec![("dry_g", 6.0), ("water_g", 11.0)]),
+        (drying, vec![("wet_g", 0.2), ("dry_g", 0.2)]),
+    ];
+    for (glaze, doubts) in rows {
+        let grams = |glaze: &Value| worked(with("/glaze", glaze.clone())).target.g();
+        let mut told = with("/glaze", glaze.clone());
+        told["form"]["u_area_percent"] = json!(0.0);
+        let mut squares = 0.0;
+        for (name, u) in &doubts {
+            let moved = |by: f64| {
+                let mut other = glaze.clone();
+                other[*name] = json!(glaze[*name].as_f64().unwrap() + by);
+                grams(&other)
+            };
+            squares += ((moved(*u) - moved(-u)) / 2.0).powi(2);
+            if glaze["by"] != "drying" {
+                told["glaze"][format!("u_{name}")] = json!(u);
+            }
+        }
+        close(
+            worked(told).standard_uncertainty.unwrap().g() / squares.sqrt(),
+            1.0,
+            0.005,
+            "propagated over moved",
+        );
+    }
+}
+
 #[test]
 fn what_cannot_be_is_refused_by_name() {
     let rows = [
