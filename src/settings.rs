@@ -1,1 +1,310 @@
-//! TOML text to checked settings.
+//! TOML text to checked settings. What is learned is not a setting.
+//!
+//! Every default stands here with its reason; `config/tarebell.toml` repeats both.
+
+use crate::frame::line::{LineFormat, Unit};
+use crate::pour::PourSettings;
+use crate::scale::{Origin, ScaleFacts};
+use crate::time::Duration;
+use crate::units::Mass;
+use serde::Deserialize;
+use std::net::SocketAddr;
+use toml::Spanned;
+
+/// How bytes come from the scale.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Link {
+    /// Nothing set: the daemon runs and says so.
+    None,
+    /// A serial port.
+    Serial(Serial),
+    /// The simulated potter.
+    Simulated,
+}
+
+/// A serial port's settings.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Serial {
+    /// Path or name of the port.
+    pub port: String,
+    /// Bits a second.
+    pub baud: u32,
+    /// Data bits, parity, stop bits, such as `8N1`.
+    pub framing: Framing,
+    /// Sent to get a reading, and how often.
+    pub ask: Option<(String, Duration)>,
+}
+
+/// Data bits, parity and stop bits.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Framing {
+    /// 7 or 8.
+    pub data_bits: u8,
+    /// `N`, `E` or `O`.
+    pub parity: char,
+    /// 1 or 2.
+    pub stop_bits: u8,
+}
+
+impl Framing {
+    /// The framing of a word such as `8N1`.
+    pub fn from_word(word: &str) -> Option<Self> {
+        let mut chars = word.chars();
+        let (d, p, s, rest) = (chars.next()?, chars.next()?, chars.next()?, chars.next());
+        let data_bits = d.to_digit(10).filter(|d| (7..=8).contains(d))?;
+        let stop_bits = s.to_digit(10).filter(|s| (1..=2).contains(s))?;
+        let parity = p.to_ascii_uppercase();
+        ("NEO".contains(parity) && rest.is_none()).then_some(Self {
+            data_bits: data_bits as u8,
+            parity,
+            stop_bits: stop_bits as u8,
+        })
+    }
+}
+
+/// Checked settings.
+#[derive(Clone, Debug)]
+pub struct Settings {
+    /// How bytes come.
+    pub link: Link,
+    /// How lines are read.
+    pub line: LineFormat,
+    /// Unit of lines that name none.
+    pub unit: Unit,
+    /// The scale as told.
+    pub scale: ScaleFacts,
+    /// Address of the page.
+    pub listen: SocketAddr,
+    /// Pouring.
+    pub pour: PourSettings,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self {
+            link: Link::None,
+            line: LineFormat::Auto,
+            unit: Unit::Gram,
+            scale: ScaleFacts {
+                id: "scale".to_owned(),
+                // The usual step of a bench scale for 1 to 3 kg (common practice, no source).
+                step: Mass::saturating(0.1),
+                // A third of a step: a scale that shows 0.1 g rarely flickers more (common practice, no source).
+                noise: Mass::saturating(0.03),
+                // The middle of the 0.1 to 0.7 s that bench scales show (common practice, no source).
+                lag: Duration::from_millis(300),
+                lag_origin: Origin::Assumed,
+            },
+            listen: SocketAddr::from(([127, 0, 0, 1], 8737)),
+            pour: PourSettings::default(),
+        }
+    }
+}
+
+/// What is wrong with the settings.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum SettingsError {
+    /// Not TOML, an unknown key, or a wrong type: the text names line and key.
+    #[error("{file}: {text}")]
+    Shape {
+        /// File.
+        file: String,
+        /// What the parser says.
+        text: String,
+    },
+    /// A value that can't be.
+    #[error("{file}, line {line}: {key}: {expected}")]
+    Value {
+        /// File.
+        file: String,
+        /// Line, from 1.
+        line: usize,
+        /// Key, such as `scale.baud`.
+        key: &'static str,
+        /// What was expected, and what to try.
+        expected: String,
+    },
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Text {
+    #[serde(default)]
+    scale: ScaleText,
+    #[serde(default)]
+    page: PageText,
+    #[serde(default)]
+    pour: PourText,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ScaleText {
+    link: Option<Spanned<String>>,
+    name: Option<Spanned<String>>,
+    port: Option<Spanned<String>>,
+    baud: Option<Spanned<u32>>,
+    framing: Option<Spanned<String>>,
+    ask: Option<Spanned<String>>,
+    ask_every_ms: Option<Spanned<u64>>,
+    line: Option<Spanned<String>>,
+    unit: Option<Spanned<String>>,
+    step_g: Option<Spanned<f64>>,
+    noise_g: Option<Spanned<f64>>,
+    lag_ms: Option<Spanned<u64>>,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PageText {
+    listen: Option<Spanned<String>>,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PourText {
+    min_piece_g: Option<Spanned<f64>>,
+    approach_ms: Option<Spanned<u64>>,
+}
+
+/// The text and its name, for messages.
+struct Source<'a> {
+    text: &'a str,
+    file: &'a str,
+}
+
+impl Source<'_> {
+    fn wrong<T>(&self, key: &'static str, at: &Spanned<T>, expected: impl Into<String>) -> SettingsError {
+        let line = self.text[..at.span().start.min(self.text.len())].matches('\n').count() + 1;
+        SettingsError::Value { file: self.file.to_owned(), line, key, expected: expected.into() }
+    }
+
+    fn number<T: Copy + PartialOrd + std::fmt::Display>(
+        &self,
+        key: &'static str,
+        value: Option<&Spanned<T>>,
+        default: T,
+        range: std::ops::RangeInclusive<T>,
+        unit: &str,
+    ) -> Result<T, SettingsError> {
+        let Some(value) = value else { return Ok(default) };
+        if range.contains(value.get_ref()) {
+            return Ok(*value.get_ref());
+        }
+        let (from, to) = (range.start(), range.end());
+        Err(self.wrong(key, value, format!("{} is not between {from} and {to} {unit}", value.get_ref())))
+    }
+}
+
+impl Settings {
+    /// Settings from TOML text; `file` is for messages.
+    pub fn parse(text: &str, file: &str) -> Result<Self, SettingsError> {
+        let shape: Text = toml::from_str(text).map_err(|e| SettingsError::Shape {
+            file: file.to_owned(),
+            text: e.to_string().trim_end().to_owned(),
+        })?;
+        let source = Source { text, file };
+        let (line, unit) = line(&source, &shape.scale)?;
+        Ok(Self {
+            link: link(&source, &shape.scale)?,
+            line,
+            unit,
+            scale: scale(&source, &shape.scale)?,
+            listen: listen(&source, shape.page.listen.as_ref())?,
+            pour: pour(&source, &shape.pour)?,
+        })
+    }
+}
+
+fn link(source: &Source<'_>, t: &ScaleText) -> Result<Link, SettingsError> {
+    let Some(word) = &t.link else { return Ok(Link::None) };
+    match word.get_ref().as_str() {
+        "serial" => serial(source, t, word).map(Link::Serial),
+        "simulated" => Ok(Link::Simulated),
+        "ble" | "replay" => {
+            Err(source.wrong("scale.link", word, "not in this version: use \"serial\" or \"simulated\""))
+        }
+        other => Err(source.wrong("scale.link", word, format!("'{other}' is not \"serial\" or \"simulated\""))),
+    }
+}
+
+fn serial(source: &Source<'_>, t: &ScaleText, link: &Spanned<String>) -> Result<Serial, SettingsError> {
+    let missing = "needs [scale] port, such as \"/dev/ttyUSB0\": `tarebell scales` lists what is in reach";
+    let port = t.port.as_ref().ok_or_else(|| source.wrong("scale.port", link, missing))?;
+    if port.get_ref().trim().is_empty() {
+        return Err(source.wrong("scale.port", port, missing));
+    }
+    let framing = match &t.framing {
+        None => Framing { data_bits: 8, parity: 'N', stop_bits: 1 },
+        Some(word) => Framing::from_word(word.get_ref()).ok_or_else(|| {
+            source.wrong("scale.framing", word, "expected data bits, parity, stop bits, such as \"8N1\" or \"7E1\"")
+        })?,
+    };
+    let every = source.number("scale.ask_every_ms", t.ask_every_ms.as_ref(), 100, 20..=10_000, "ms")?;
+    Ok(Serial {
+        port: port.get_ref().clone(),
+        baud: source.number("scale.baud", t.baud.as_ref(), 9600, 110..=1_000_000, "bits a second")?,
+        framing,
+        ask: t.ask.as_ref().map(|a| (a.get_ref().clone(), Duration::from_millis(every))),
+    })
+}
+
+fn line(source: &Source<'_>, t: &ScaleText) -> Result<(LineFormat, Unit), SettingsError> {
+    let format = match &t.line {
+        None => LineFormat::Auto,
+        Some(word) if word.get_ref() == "auto" => LineFormat::Auto,
+        Some(text) => {
+            let pattern = regex::Regex::new(text.get_ref())
+                .map_err(|e| source.wrong("scale.line", text, format!("not \"auto\" and not a pattern: {e}")))?;
+            if !pattern.capture_names().flatten().any(|n| n == "mass") {
+                let why = "the pattern has no group named mass: write (?<mass>[0-9.]+)";
+                return Err(source.wrong("scale.line", text, why));
+            }
+            LineFormat::Pattern(pattern)
+        }
+    };
+    let unit = match &t.unit {
+        None => Unit::Gram,
+        Some(word) => Unit::from_word(word.get_ref())
+            .ok_or_else(|| source.wrong("scale.unit", word, "expected g, kg, mg, oz or lb"))?,
+    };
+    Ok((format, unit))
+}
+
+fn scale(source: &Source<'_>, t: &ScaleText) -> Result<ScaleFacts, SettingsError> {
+    let d = Settings::default().scale;
+    let step = source.number("scale.step_g", t.step_g.as_ref(), d.step.g(), 0.001..=10.0, "g")?;
+    let noise = source.number("scale.noise_g", t.noise_g.as_ref(), d.noise.g(), 0.0..=5.0, "g")?;
+    let lag_ms = source.number("scale.lag_ms", t.lag_ms.as_ref(), d.lag.as_millis() as u64, 0..=3000, "ms")?;
+    Ok(ScaleFacts {
+        id: t.name.as_ref().map_or(d.id, |n| n.get_ref().clone()),
+        step: Mass::saturating(step),
+        noise: Mass::saturating(noise),
+        lag: Duration::from_millis(lag_ms),
+        lag_origin: if t.lag_ms.is_some() { Origin::Told } else { Origin::Assumed },
+    })
+}
+
+/// A listening address, from the file or from the command line.
+pub fn loopback(text: &str) -> Result<SocketAddr, String> {
+    let address: SocketAddr =
+        text.parse().map_err(|_| format!("'{text}' is not an address such as 127.0.0.1:8737"))?;
+    if address.ip().is_loopback() {
+        Ok(address)
+    } else {
+        Err(format!("{address} can be reached from other machines, and there are no keys yet: use 127.0.0.1"))
+    }
+}
+
+fn listen(source: &Source<'_>, value: Option<&Spanned<String>>) -> Result<SocketAddr, SettingsError> {
+    let Some(value) = value else { return Ok(Settings::default().listen) };
+    loopback(value.get_ref()).map_err(|why| source.wrong("page.listen", value, why))
+}
+
+fn pour(source: &Source<'_>, t: &PourText) -> Result<PourSettings, SettingsError> {
+    let d = PourSettings::default();
+    let min_g = source.number("pour.min_piece_g", t.min_piece_g.as_ref(), d.min_piece.g(), 1.0..=5000.0, "g")?;
+    let approach_ms = d.approach.as_millis() as u64;
+    let approach = source.number("pour.approach_ms", t.approach_ms.as_ref(), approach_ms, 400..=5000, "ms")?;
+    Ok(PourSettings { min_piece: Mass::saturating(min_g), approach: Duration::from_millis(approach) })
+}

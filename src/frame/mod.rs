@@ -1,1 +1,3 @@
-//! To come.
+//! Bytes from a scale to readings. Knows no port and no radio.
+
+pub mod line;

@@ -1,3 +1,4 @@
 //! Tests of the pure parts, all in parallel.
 
 mod engine;
+mod outside;

@@ -1,0 +1,82 @@
+//! Limits on what a person may type, and the notes made on the way to a target.
+//!
+//! Never computes anything about glaze; only lets a number through or says why not.
+
+use super::steps::Step;
+
+/// An input that can't be used.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("{field}: {reason}")]
+pub struct Refused {
+    /// Which input, as its path in the request, e.g. `glaze.specific_gravity`.
+    pub field: String,
+    /// What is wrong with it and what to try.
+    pub reason: String,
+}
+
+impl Refused {
+    /// A refusal of `field`.
+    pub fn new(field: impl Into<String>, reason: impl Into<String>) -> Self {
+        Self { field: field.into(), reason: reason.into() }
+    }
+}
+
+/// `value` if it is a number from `low` to `high`, ends included.
+pub(super) fn within(field: &str, value: f64, low: f64, high: f64, unit: &str) -> Result<f64, Refused> {
+    if value >= low && value <= high {
+        return Ok(value);
+    }
+    let unit = if unit.is_empty() { String::new() } else { format!(" {unit}") };
+    let reason =
+        format!("{value}{unit} is outside {low} to {high}{unit}; check the unit and the decimal point");
+    Err(Refused::new(field, reason))
+}
+
+/// What is gathered while a target is worked out.
+#[derive(Debug, Default)]
+pub(super) struct Notes {
+    pub(super) warnings: Vec<String>,
+    pub(super) assumed: Vec<(String, f64)>,
+    pub(super) steps: Vec<Step>,
+    /// Names of the uncertainties that had a use.
+    pub(super) used: Vec<&'static str>,
+}
+
+impl Notes {
+    pub(super) fn step(&mut self, what: &str, working: String, result: String) {
+        self.steps.push(Step { what: what.to_owned(), working, result });
+    }
+
+    pub(super) fn warn_outside(&mut self, what: &str, value: f64, low: f64, high: f64, try_this: &str) {
+        if value < low || value > high {
+            self.warnings.push(format!("{what} {value:.4} is unusual (mostly {low} to {high}): {try_this}"));
+        }
+    }
+
+    /// A standard uncertainty: told beside its quantity, told at the top of the
+    /// request, or the stated default, which is then echoed.
+    pub(super) fn doubt(&mut self, name: &'static str, told: Told, otherwise: f64) -> Result<f64, Refused> {
+        self.used.push(name);
+        let beside = format!("{}.{name}", told.within);
+        match (told.beside, told.at_top) {
+            (Some(_), Some(_)) => {
+                Err(Refused::new(name, format!("given twice, also as {beside}; leave one of them out")))
+            }
+            (Some(value), None) => within(&beside, value, 0.0, told.most, told.unit),
+            (None, Some(value)) => within(name, value, 0.0, told.most, told.unit),
+            (None, None) => {
+                self.assumed.push((name.to_owned(), otherwise));
+                Ok(otherwise)
+            }
+        }
+    }
+}
+
+/// Where an uncertainty was told, and its greatest sensible value.
+pub(super) struct Told {
+    pub(super) within: &'static str,
+    pub(super) beside: Option<f64>,
+    pub(super) at_top: Option<f64>,
+    pub(super) most: f64,
+    pub(super) unit: &'static str,
+}

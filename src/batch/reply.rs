@@ -1,0 +1,74 @@
+//! A target as told outside, under the names the outside relies on.
+//!
+//! Never changes a number; copies only.
+
+use super::steps::Step;
+use super::sum::Target;
+use serde::Serialize;
+use utoipa::ToSchema;
+
+/// A value that was taken because none was given.
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
+pub struct Assumed {
+    /// Name of the input.
+    pub name: String,
+    /// Value taken, in the unit its name ends with.
+    pub value: f64,
+}
+
+/// A target; null where the inputs do not determine a value.
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
+pub struct TargetReply {
+    /// Wanted net mass of slop, g.
+    pub target_g: f64,
+    /// Least good mass, g.
+    pub low_g: f64,
+    /// Greatest good mass, g.
+    pub high_g: f64,
+    /// Dry share of the slop.
+    pub solids_fraction: Option<f64>,
+    /// Dry powder in the target, g.
+    pub dry_g: Option<f64>,
+    /// Water in the target, g.
+    pub water_g: Option<f64>,
+    /// Inside area, cm2.
+    pub area_cm2: Option<f64>,
+    /// Density of the slop, g/mL.
+    pub slop_density_g_ml: Option<f64>,
+    /// Slop spread evenly, mm.
+    pub wet_film_mm: Option<f64>,
+    /// Standard uncertainty shared by all pieces, g.
+    pub standard_uncertainty_g: Option<f64>,
+    /// Standard uncertainty of one weighing, g.
+    pub piece_uncertainty_g: Option<f64>,
+    /// What looks odd.
+    pub warnings: Vec<String>,
+    /// Values taken because none was given.
+    pub assumed: Vec<Assumed>,
+    /// The working.
+    pub steps: Vec<Step>,
+}
+
+impl From<&Target> for TargetReply {
+    fn from(target: &Target) -> Self {
+        let grams = |mass: crate::units::Mass| mass.g();
+        let assumed =
+            target.assumed.iter().map(|(name, value)| Assumed { name: name.clone(), value: *value });
+        Self {
+            target_g: target.target.g(),
+            low_g: target.low.g(),
+            high_g: target.high.g(),
+            solids_fraction: target.solids_fraction,
+            dry_g: target.dry.map(grams),
+            water_g: target.water.map(grams),
+            area_cm2: target.area.map(|area| area.cm2()),
+            slop_density_g_ml: target.slop_density.map(|density| density.g_ml()),
+            wet_film_mm: target.wet_film.map(|film| film.mm()),
+            standard_uncertainty_g: target.standard_uncertainty.map(grams),
+            piece_uncertainty_g: target.piece_uncertainty.map(grams),
+            warnings: target.warnings.clone(),
+            assumed: assumed.collect(),
+            steps: target.steps.clone(),
+        }
+    }
+}

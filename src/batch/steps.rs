@@ -1,0 +1,48 @@
+//! The working of a target in plain words, for the terminal and the page.
+//!
+//! Never computes a target; only tells one.
+
+use super::sum::Target;
+use serde::Serialize;
+use std::fmt::Write as _;
+use utoipa::ToSchema;
+
+/// One line of working.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct Step {
+    /// What is found.
+    pub what: String,
+    /// From which numbers.
+    pub working: String,
+    /// The value with its unit.
+    pub result: String,
+}
+
+/// The target told step by step, ending with the line that matters.
+pub fn told(target: &Target) -> String {
+    let mut text = String::new();
+    // Writing to a String can't fail.
+    for (n, step) in target.steps.iter().enumerate() {
+        let _ = writeln!(text, "{}. {}: {} = {}", n + 1, step.what, step.working, step.result);
+    }
+    for (name, value) in &target.assumed {
+        let plain =
+            name.strip_prefix("u_").map_or(name.clone(), |of| format!("standard uncertainty of {of}"));
+        let _ = writeln!(text, "Taken because not given: {plain} = {value}");
+    }
+    for warning in &target.warnings {
+        let _ = writeln!(text, "Look again: {warning}");
+    }
+    let _ = write!(
+        text,
+        "Each piece gets {:.2} g of slop, good from {:.2} g to {:.2} g",
+        target.target.g(),
+        target.low.g(),
+        target.high.g()
+    );
+    if let Some(u) = target.standard_uncertainty {
+        let _ = write!(text, "; known to {:.2} g (one standard uncertainty, all pieces alike)", u.g());
+    }
+    text.push_str(".\n");
+    text
+}

@@ -1,0 +1,255 @@
+//! Text lines to readings.
+//!
+//! Lines end with CR, LF or both and may arrive split anywhere. A line that is not a
+//! weight is counted with the reason and skipped; an unfinished one is not an error.
+
+use crate::reading::{Indicated, Reading};
+use crate::time::Instant;
+use crate::units::Mass;
+use regex::Regex;
+use std::collections::VecDeque;
+use std::sync::LazyLock;
+
+/// Longer lines are no scale's.
+const LONGEST: usize = 256;
+/// International avoirdupois pound in grams, exact (1959 agreement; NIST Handbook 44, App. C).
+const POUND_G: f64 = 453.592_37;
+
+/// A unit of mass a scale may name.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Unit {
+    /// Gram.
+    #[default]
+    Gram,
+    /// Kilogram.
+    Kilogram,
+    /// Milligram.
+    Milligram,
+    /// Avoirdupois ounce, a sixteenth of a pound.
+    Ounce,
+    /// Avoirdupois pound.
+    Pound,
+}
+
+impl Unit {
+    /// The unit for a word such as `g` or `KG`; `None` for any other.
+    pub fn from_word(word: &str) -> Option<Self> {
+        match word.to_ascii_lowercase().as_str() {
+            "g" => Some(Self::Gram),
+            "kg" => Some(Self::Kilogram),
+            "mg" => Some(Self::Milligram),
+            "oz" => Some(Self::Ounce),
+            "lb" => Some(Self::Pound),
+            _ => None,
+        }
+    }
+
+    fn to_grams(self, value: f64) -> f64 {
+        match self {
+            Self::Gram => value,
+            Self::Kilogram => value * 1000.0,
+            Self::Milligram => value / 1000.0,
+            Self::Ounce => value * POUND_G / 16.0,
+            Self::Pound => value * POUND_G,
+        }
+    }
+}
+
+/// How a line is read.
+#[derive(Clone, Debug, Default)]
+pub enum LineFormat {
+    /// One signed decimal number and perhaps a unit; words before it are status.
+    #[default]
+    Auto,
+    /// A pattern with the groups mass, unit, sign, stable, unstable, overload.
+    Pattern(Regex),
+}
+
+/// A line that gave no reading.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Skipped {
+    /// The line, readable, at most 80 characters.
+    pub text: String,
+    /// Why.
+    pub reason: String,
+}
+
+/// What the decoder has seen.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Counts {
+    /// Readings decoded.
+    pub readings: u64,
+    /// Lines skipped.
+    pub skipped: u64,
+    /// The last line skipped.
+    pub last_skipped: Option<Skipped>,
+}
+
+/// Splits bytes into lines and reads them.
+#[derive(Clone, Debug)]
+pub struct LineDecoder {
+    format: LineFormat,
+    unit: Unit,
+    buffer: Vec<u8>,
+    /// Bytes are ignored until the next line end: the first line may be half a line, or one is too long.
+    ignoring: bool,
+    too_long: bool,
+    readings: VecDeque<Reading>,
+    counts: Counts,
+}
+
+impl LineDecoder {
+    /// A decoder whose first line may be whole; `unit` holds where a line names none.
+    pub fn new(format: LineFormat, unit: Unit) -> Self {
+        Self {
+            format,
+            unit,
+            buffer: Vec::new(),
+            ignoring: false,
+            too_long: false,
+            readings: VecDeque::new(),
+            counts: Counts::default(),
+        }
+    }
+
+    /// After a link came up: what is half read is dropped, and so is the line in progress.
+    pub fn reset(&mut self) {
+        self.buffer.clear();
+        self.ignoring = true;
+        self.too_long = false;
+    }
+
+    /// Takes bytes as they came.
+    pub fn handle_bytes(&mut self, bytes: &[u8], arrived_at: Instant) {
+        for &byte in bytes {
+            if byte == b'\r' || byte == b'\n' {
+                self.end_line(arrived_at);
+            } else if !self.ignoring && self.buffer.len() >= LONGEST {
+                self.ignoring = true;
+                self.too_long = true;
+            } else if !self.ignoring {
+                self.buffer.push(byte);
+            }
+        }
+    }
+
+    /// The next reading, oldest first.
+    pub fn poll_reading(&mut self) -> Option<Reading> {
+        self.readings.pop_front()
+    }
+
+    /// What was read and skipped.
+    pub fn counts(&self) -> &Counts {
+        &self.counts
+    }
+
+    fn end_line(&mut self, arrived_at: Instant) {
+        let line = std::mem::take(&mut self.buffer);
+        let ignored = std::mem::replace(&mut self.ignoring, false);
+        if std::mem::replace(&mut self.too_long, false) {
+            return self.skip(&line, format!("longer than {LONGEST} bytes"));
+        }
+        if ignored || line.iter().all(u8::is_ascii_whitespace) {
+            return;
+        }
+        let text = String::from_utf8_lossy(&line);
+        let read = match &self.format {
+            LineFormat::Auto => read_auto(&text, self.unit),
+            LineFormat::Pattern(pattern) => read_pattern(pattern, &text, self.unit),
+        };
+        match read {
+            Ok((indicated, stable)) => {
+                self.counts.readings += 1;
+                self.readings.push_back(Reading { indicated, stable, arrived_at, taken_at: arrived_at });
+            }
+            Err(reason) => self.skip(&line, reason),
+        }
+    }
+
+    fn skip(&mut self, line: &[u8], reason: String) {
+        self.counts.skipped += 1;
+        let text = String::from_utf8_lossy(line).chars().filter(|c| !c.is_control()).take(80).collect();
+        self.counts.last_skipped = Some(Skipped { text, reason });
+    }
+}
+
+type Read = Result<(Indicated, Option<bool>), String>;
+
+#[allow(clippy::unwrap_used, reason = "the pattern is constant and a test compiles it")]
+static NUMBER: LazyLock<Regex> = LazyLock::new(|| Regex::new(r"([+-]?)[ \t]*(\d+(?:[.,]\d+)?|[.,]\d+)").unwrap());
+
+fn read_auto(text: &str, default: Unit) -> Read {
+    let Some(found) = NUMBER.captures(text) else { return read_state(text) };
+    let (Some(whole), Some(sign), Some(digits)) = (found.get(0), found.get(1), found.get(2)) else {
+        return Err("no number in it".to_owned());
+    };
+    let (before, after) = (&text[..whole.start()], &text[whole.end()..]);
+    if after.chars().any(|c| c.is_ascii_digit()) {
+        return Err("more than one number in it".to_owned());
+    }
+    if before.contains('-') || before.contains('+') {
+        return Err("a sign apart from the number".to_owned());
+    }
+    let after = after.trim_start();
+    let word: String = after.chars().take_while(|c| c.is_alphabetic()).collect();
+    if word.is_empty() && !after.trim().is_empty() && after.starts_with(['.', ',']) {
+        return Err("the number is not a plain decimal".to_owned());
+    }
+    let unit = if word.is_empty() {
+        default
+    } else {
+        Unit::from_word(&word).ok_or_else(|| format!("unknown unit '{word}': g, kg, mg, oz, lb are known"))?
+    };
+    let mass = mass(sign.as_str() == "-", digits.as_str(), unit)?;
+    Ok((Indicated::Mass(mass), stable_word(before)))
+}
+
+/// Lines without a number may tell a state.
+fn read_state(text: &str) -> Read {
+    let plain = text.trim().to_ascii_lowercase();
+    let words: Vec<&str> = plain.split(|c: char| !c.is_alphabetic()).filter(|w| !w.is_empty()).collect();
+    if words.iter().any(|w| ["ol", "overload", "over"].contains(w)) || plain.contains("+++") {
+        return Ok((Indicated::Overload, None));
+    }
+    if words.iter().any(|w| ["ul", "underload", "under"].contains(w)) || plain.contains("---") {
+        return Ok((Indicated::Underload, None));
+    }
+    Err("no number in it".to_owned())
+}
+
+fn stable_word(before: &str) -> Option<bool> {
+    let mut words = before.split(|c: char| !c.is_alphabetic()).map(str::to_ascii_lowercase);
+    words.find_map(|w| match w.as_str() {
+        "st" | "stable" => Some(true),
+        "us" | "unstable" | "moving" => Some(false),
+        _ => None,
+    })
+}
+
+fn mass(negative: bool, digits: &str, unit: Unit) -> Result<Mass, String> {
+    let value: f64 =
+        digits.replace(',', ".").parse().map_err(|_| format!("'{digits}' is not a plain decimal number"))?;
+    let grams = unit.to_grams(if negative { -value } else { value });
+    Mass::grams(grams).filter(|m| m.abs().g() < 1e6).ok_or_else(|| "more than a tonne".to_owned())
+}
+
+fn read_pattern(pattern: &Regex, text: &str, default: Unit) -> Read {
+    let found = pattern.captures(text).ok_or_else(|| "the line pattern does not match".to_owned())?;
+    if found.name("overload").is_some() {
+        return Ok((Indicated::Overload, None));
+    }
+    let digits = found.name("mass").ok_or_else(|| "the pattern's group 'mass' is empty".to_owned())?;
+    let own_sign = digits.as_str().trim().starts_with('-');
+    let digits: String = digits.as_str().chars().filter(|c| !c.is_whitespace() && !"+-".contains(*c)).collect();
+    let negative = own_sign || found.name("sign").is_some_and(|s| s.as_str().trim() == "-");
+    let unit = match found.name("unit").map(|u| u.as_str().trim()).filter(|u| !u.is_empty()) {
+        Some(word) => Unit::from_word(word).ok_or_else(|| format!("unknown unit '{word}'"))?,
+        None => default,
+    };
+    let stable = match (found.name("stable"), found.name("unstable")) {
+        (_, Some(_)) => Some(false),
+        (Some(_), None) => Some(true),
+        (None, None) => None,
+    };
+    Ok((Indicated::Mass(mass(negative, &digits, unit)?), stable))
+}

@@ -1,0 +1,162 @@
+//! The real binary on a pseudo-terminal, with its live stream and a simulated potter.
+
+use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+use std::fs::File;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::sync::mpsc::{Receiver, channel};
+use std::time::{Duration, Instant};
+use tarebell::plant::session::Potter;
+
+/// The daemon as a child process and the far end of its serial line.
+pub struct Rig {
+    pub child: Child,
+    pub line: File,
+    pub address: String,
+    pub dir: PathBuf,
+    epoch: Instant,
+}
+
+/// A message of the live stream, with when it came.
+pub struct Heard {
+    pub at: Instant,
+    pub message: serde_json::Value,
+}
+
+impl Rig {
+    /// Starts the binary in `dir` on a new pseudo-terminal and waits until it serves.
+    pub fn start(dir: &Path) -> Self {
+        let line = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).expect("a pseudo-terminal");
+        grantpt(&line).expect("grantpt");
+        unlockpt(&line).expect("unlockpt");
+        let port = ptsname(&line, Vec::new()).expect("ptsname").into_string().expect("a path in ASCII");
+        let config = dir.join("tarebell.toml");
+        std::fs::write(&config, format!("[scale]\nlink = \"serial\"\nport = \"{port}\"\n")).expect("config");
+        Self::start_with(dir, File::from(line))
+    }
+
+    /// Starts the binary with the settings already in `dir`.
+    pub fn start_with(dir: &Path, line: File) -> Self {
+        let lock = dir.join("tarebell.lock");
+        let _ = std::fs::remove_file(&lock);
+        let child = Command::new(env!("CARGO_BIN_EXE_tarebell"))
+            .args(["serve", "--no-sound", "--listen", "127.0.0.1:0", "--data"])
+            .arg(dir)
+            .stdin(Stdio::null())
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("the binary starts");
+        let epoch = Instant::now();
+        let mut rig = Self { child, line, address: String::new(), dir: dir.to_owned(), epoch };
+        rig.address = rig.wait("an address in the lock file", || {
+            let text = std::fs::read_to_string(&lock).ok()?;
+            text.lines().find(|l| l.starts_with("127.")).map(|l| l.trim().to_owned())
+        });
+        let address = rig.address.clone();
+        rig.wait("the page", || ureq::get(format!("http://{address}/api/now")).call().ok().map(|_| ()));
+        rig
+    }
+
+    fn wait<T>(&self, what: &str, mut look: impl FnMut() -> Option<T>) -> T {
+        // The bench's start-up is well under a second; a busy machine gets twenty.
+        while self.epoch.elapsed() < Duration::from_secs(20) {
+            if let Some(found) = look() {
+                return found;
+            }
+            std::thread::sleep(Duration::from_millis(20));
+        }
+        panic!("{what} did not come within 20 s of the start");
+    }
+
+    pub fn get(&self, path: &str) -> serde_json::Value {
+        let mut reply = ureq::get(format!("http://{}{path}", self.address)).call().expect(path);
+        reply.body_mut().read_json().expect("JSON")
+    }
+
+    pub fn post(&self, path: &str, body: serde_json::Value) -> serde_json::Value {
+        let mut reply = ureq::post(format!("http://{}{path}", self.address)).send_json(body).expect(path);
+        reply.body_mut().read_json().expect("JSON")
+    }
+
+    /// Makes and begins a batch of invented cups at 29 g of slop each, 5 percent either way.
+    pub fn begin_batch(&self, pieces: u32) -> String {
+        let batch = self.post(
+            "/api/batches",
+            serde_json::json!({
+                "name": "invented cups", "pieces": pieces,
+                "coat": { "by": "direct", "slop_g": 29.0 }, "tolerance": { "percent": 5.0 }
+            }),
+        );
+        let id = batch["id"].as_str().expect("an id").to_owned();
+        self.post(&format!("/api/batches/{id}/begin"), serde_json::json!({}));
+        id
+    }
+
+    /// Listens to the live stream from now on.
+    pub fn listen(&self) -> Receiver<Heard> {
+        let (mut socket, _) = tungstenite::connect(format!("ws://{}/api/live", self.address)).expect("live");
+        let (tell, heard) = channel();
+        std::thread::spawn(move || {
+            while let Ok(message) = socket.read() {
+                let at = Instant::now();
+                let Ok(text) = message.into_text() else { continue };
+                let Ok(message) = serde_json::from_str(text.as_str()) else { continue };
+                if tell.send(Heard { at, message }).is_err() {
+                    return;
+                }
+            }
+        });
+        heard
+    }
+
+    /// Lets the potter pour, hearing the cues of the stream, until done or `until`.
+    /// Gives every pour the stream showed.
+    pub fn pour(
+        &mut self,
+        potter: &mut Potter,
+        heard: &Receiver<Heard>,
+        until: Instant,
+    ) -> Vec<serde_json::Value> {
+        let mut shown = Vec::new();
+        while !potter.done() && Instant::now() < until {
+            while let Ok(h) = heard.try_recv() {
+                match h.message["kind"].as_str() {
+                    Some("cue") => {
+                        let us = |key: &str| h.message[key].as_u64().expect(key);
+                        let due = h.at + Duration::from_micros(us("due_us") - us("at_us"));
+                        potter.handle_cue(h.message["cue"].as_str().expect("cue"), self.plant_time(due));
+                    }
+                    Some("pour") => shown.push(h.message),
+                    _ => {}
+                }
+            }
+            let now = self.plant_time(Instant::now());
+            for reading in potter.advance(now) {
+                // A closed line is the child's end; the test sees that elsewhere.
+                let _ = self.line.write_all(format!("{:.1} g\r\n", reading.mass_g).as_bytes());
+            }
+            std::thread::sleep(Duration::from_millis(2));
+        }
+        let settle = Instant::now() + Duration::from_millis(300);
+        while let Ok(h) = heard.recv_timeout(settle.saturating_duration_since(Instant::now())) {
+            if h.message["kind"] == "pour" {
+                shown.push(h.message);
+            }
+        }
+        shown
+    }
+
+    fn plant_time(&self, at: Instant) -> tarebell::time::Instant {
+        let us = at.saturating_duration_since(self.epoch).as_micros();
+        tarebell::time::Instant::from_us(u64::try_from(us).expect("a short test"))
+    }
+}
+
+impl Drop for Rig {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
