@@ -224,7 +224,9 @@ fn link(source: &Source<'_>, t: &ScaleText) -> Result<Link, SettingsError> {
         "ble" | "replay" => {
             Err(source.wrong("scale.link", word, "not in this version: use \"serial\" or \"simulated\""))
         }
-        other => Err(source.wrong("scale.link", word, format!("'{other}' is not \"serial\" or \"simulated\""))),
+        other => {
+            Err(source.wrong("scale.link", word, format!("'{other}' is not \"serial\" or \"simulated\"")))
+        }
     }
 }
 
@@ -237,7 +239,11 @@ fn serial(source: &Source<'_>, t: &ScaleText, link: &Spanned<String>) -> Result<
     let framing = match &t.framing {
         None => Framing { data_bits: 8, parity: 'N', stop_bits: 1 },
         Some(word) => Framing::from_word(word.get_ref()).ok_or_else(|| {
-            source.wrong("scale.framing", word, "expected data bits, parity, stop bits, such as \"8N1\" or \"7E1\"")
+            source.wrong(
+                "scale.framing",
+                word,
+                "expected data bits, parity, stop bits, such as \"8N1\" or \"7E1\"",
+            )
         })?,
     };
     let every = source.number("scale.ask_every_ms", t.ask_every_ms.as_ref(), 100, 20..=10_000, "ms")?;
@@ -254,8 +260,9 @@ fn line(source: &Source<'_>, t: &ScaleText) -> Result<(LineFormat, Unit), Settin
         None => LineFormat::Auto,
         Some(word) if word.get_ref() == "auto" => LineFormat::Auto,
         Some(text) => {
-            let pattern = regex::Regex::new(text.get_ref())
-                .map_err(|e| source.wrong("scale.line", text, format!("not \"auto\" and not a pattern: {e}")))?;
+            let pattern = regex::Regex::new(text.get_ref()).map_err(|e| {
+                source.wrong("scale.line", text, format!("not \"auto\" and not a pattern: {e}"))
+            })?;
             if !pattern.capture_names().flatten().any(|n| n == "mass") {
                 let why = "the pattern has no group named mass: write (?<mass>[0-9.]+)";
                 return Err(source.wrong("scale.line", text, why));
@@ -275,7 +282,8 @@ fn scale(source: &Source<'_>, t: &ScaleText) -> Result<ScaleFacts, SettingsError
     let d = Settings::default().scale;
     let step = source.number("scale.step_g", t.step_g.as_ref(), d.step.g(), 0.001..=10.0, "g")?;
     let noise = source.number("scale.noise_g", t.noise_g.as_ref(), d.noise.g(), 0.0..=5.0, "g")?;
-    let lag_ms = source.number("scale.lag_ms", t.lag_ms.as_ref(), d.lag.as_millis() as u64, 0..=3000, "ms")?;
+    let lag_ms =
+        source.number("scale.lag_ms", t.lag_ms.as_ref(), d.lag.as_millis() as u64, 0..=3000, "ms")?;
     Ok(ScaleFacts {
         id: t.name.as_ref().map_or(d.id, |n| n.get_ref().clone()),
         step: Mass::saturating(step),
@@ -303,8 +311,10 @@ fn listen(source: &Source<'_>, value: Option<&Spanned<String>>) -> Result<Socket
 
 fn pour(source: &Source<'_>, t: &PourText) -> Result<PourSettings, SettingsError> {
     let d = PourSettings::default();
-    let min_g = source.number("pour.min_piece_g", t.min_piece_g.as_ref(), d.min_piece.g(), 1.0..=5000.0, "g")?;
+    let min_g =
+        source.number("pour.min_piece_g", t.min_piece_g.as_ref(), d.min_piece.g(), 1.0..=5000.0, "g")?;
     let approach_ms = d.approach.as_millis() as u64;
-    let approach = source.number("pour.approach_ms", t.approach_ms.as_ref(), approach_ms, 400..=5000, "ms")?;
+    let approach =
+        source.number("pour.approach_ms", t.approach_ms.as_ref(), approach_ms, 400..=5000, "ms")?;
     Ok(PourSettings { min_piece: Mass::saturating(min_g), approach: Duration::from_millis(approach) })
 }

@@ -176,7 +176,8 @@ impl LineDecoder {
 type Read = Result<(Indicated, Option<bool>), String>;
 
 #[allow(clippy::unwrap_used, reason = "the pattern is constant and a test compiles it")]
-static NUMBER: LazyLock<Regex> = LazyLock::new(|| Regex::new(r"([+-]?)[ \t]*(\d+(?:[.,]\d+)?|[.,]\d+)").unwrap());
+static NUMBER: LazyLock<Regex> =
+    LazyLock::new(|| Regex::new(r"([+-]?)[ \t]*(\d+(?:[.,]\d+)?|[.,]\d+)").unwrap());
 
 fn read_auto(text: &str, default: Unit) -> Read {
     let Some(found) = NUMBER.captures(text) else { return read_state(text) };
@@ -240,7 +241,8 @@ fn read_pattern(pattern: &Regex, text: &str, default: Unit) -> Read {
     }
     let digits = found.name("mass").ok_or_else(|| "the pattern's group 'mass' is empty".to_owned())?;
     let own_sign = digits.as_str().trim().starts_with('-');
-    let digits: String = digits.as_str().chars().filter(|c| !c.is_whitespace() && !"+-".contains(*c)).collect();
+    let digits: String =
+        digits.as_str().chars().filter(|c| !c.is_whitespace() && !"+-".contains(*c)).collect();
     let negative = own_sign || found.name("sign").is_some_and(|s| s.as_str().trim() == "-");
     let unit = match found.name("unit").map(|u| u.as_str().trim()).filter(|u| !u.is_empty()) {
         Some(word) => Unit::from_word(word).ok_or_else(|| format!("unknown unit '{word}'"))?,

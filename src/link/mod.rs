@@ -1,1 +1,3 @@
-//! To come.
+//! Bytes from a scale. Opening and finding are two things.
+
+pub mod serial;
