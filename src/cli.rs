@@ -67,7 +67,7 @@ pub struct ServeArgs {
 #[derive(Args, Debug)]
 pub struct DemoArgs {
     /// Pieces in the invented batch
-    #[arg(long, value_name = "N", default_value_t = 12, value_parser = clap::value_parser!(u32).range(1..=10_000))]
+    #[arg(long, value_name = "N", default_value_t = 6, value_parser = clap::value_parser!(u32).range(1..=10_000))]
     pub pieces: u32,
 }
 

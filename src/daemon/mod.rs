@@ -1,1 +1,161 @@
-//! To come.
+//! The only module that joins the adapters: threads, channels, start and stop.
+
+pub mod clock;
+pub mod commands;
+mod counter;
+pub mod demo;
+pub mod doctor;
+pub mod event;
+mod log;
+mod simulated;
+pub mod table;
+
+use crate::frame::line::LineDecoder;
+use crate::page::view::{Event as Told, Now, ScaleView};
+use crate::page::{self, Page};
+use crate::pour::PourSettings;
+use crate::scale::ScaleFacts;
+use crate::store::Store;
+use clock::Clock;
+use counter::Counter;
+use event::Event;
+use std::net::SocketAddr;
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::mpsc::{SyncSender, sync_channel};
+use table::{Parts, Table};
+use tokio::sync::{broadcast, watch};
+
+/// Events that may wait for the engine's thread: 100 s of a quick scale.
+const EVENTS: usize = 1024;
+/// Cues and pours a slow client may be behind before it is told to come again.
+const TOLD: usize = 256;
+
+/// A running daemon.
+pub struct Daemon {
+    /// Where events go.
+    pub events: SyncSender<Event>,
+    /// Cues and pours.
+    pub told: broadcast::Sender<Told>,
+    /// Its clock.
+    pub clock: Clock,
+    /// The address it serves.
+    pub bound: SocketAddr,
+    /// Who answers the page.
+    pub(crate) desk: Arc<Counter>,
+    stop_page: watch::Sender<bool>,
+    table: std::thread::JoinHandle<()>,
+    page: tokio::task::JoinHandle<std::io::Result<()>>,
+}
+
+/// What a daemon is started from.
+pub struct Setup<'a> {
+    /// Data folder.
+    pub dir: &'a Path,
+    /// Address to serve.
+    pub listen: SocketAddr,
+    /// The scale.
+    pub scale: ScaleFacts,
+    /// Pouring.
+    pub pour: PourSettings,
+    /// Lines to readings.
+    pub decoder: LineDecoder,
+}
+
+impl Daemon {
+    /// Opens the log, takes the address, starts the threads.
+    pub async fn start(setup: Setup<'_>) -> anyhow::Result<Self> {
+        let clock = Clock::default();
+        let (events, inbox) = sync_channel(EVENTS);
+        let acks = events.clone();
+        let (store, opened) = Store::open(setup.dir, clock.wall(), move |ack| {
+            // The thread is gone only when the daemon has stopped.
+            let _ = acks.send(Event::Ack(ack));
+        })?;
+        for pour in &opened.interrupted {
+            tracing::warn!("piece {} was interrupted: it is in the log as void", pour.piece);
+        }
+        let listener = tokio::net::TcpListener::bind(setup.listen).await.map_err(|error| {
+            anyhow::anyhow!("can't listen on {}: {error}; choose another with --listen", setup.listen)
+        })?;
+        let bound = listener.local_addr()?;
+        store.announce(&bound.to_string())?;
+        let run = uuid::Uuid::now_v7().to_string();
+        let (now, now_seen) = watch::channel(Arc::new(nothing_yet(&run)));
+        let (told, _) = broadcast::channel(TOLD);
+        let (stop_page, stop) = watch::channel(false);
+        let desk = Arc::new(Counter {
+            dir: setup.dir.to_owned(),
+            clock,
+            scale_id: setup.scale.id.clone(),
+            events: events.clone(),
+        });
+        let page = Page {
+            now: now_seen,
+            events: told.clone(),
+            desk: desk.clone(),
+            clock: Arc::new(move || clock.now().us()),
+            bound,
+            stop,
+        };
+        let parts = Parts {
+            clock,
+            scale: setup.scale,
+            settings: setup.pour,
+            decoder: setup.decoder,
+            store,
+            now,
+            told: told.clone(),
+            run,
+        };
+        let table = std::thread::Builder::new()
+            .name("table".to_owned())
+            .spawn(move || Table::new(parts).run(&inbox))?;
+        let page = tokio::spawn(page::serve(listener, page));
+        Ok(Self { events, told, clock, bound, desk, stop_page, table, page })
+    }
+
+    /// Stops: page first, then the engine's thread, which closes the log.
+    pub async fn stop(self) -> anyhow::Result<()> {
+        let _ = self.stop_page.send(true);
+        let limit = std::time::Duration::from_millis(1200);
+        match tokio::time::timeout(limit, self.page).await {
+            Ok(joined) => joined??,
+            Err(_) => tracing::warn!("a client did not let go in time"),
+        }
+        let _ = self.events.send(Event::Stop);
+        let table = self.table;
+        tokio::task::spawn_blocking(move || table.join())
+            .await?
+            .map_err(|_| anyhow::anyhow!("the engine's thread had panicked; what was logged is on disk"))
+    }
+}
+
+fn nothing_yet(run: &str) -> Now {
+    Now {
+        run: run.to_owned(),
+        seq: 0,
+        at_us: 0,
+        scale: ScaleView {
+            state: "searching",
+            mass_g: None,
+            settled: false,
+            age_ms: None,
+            trouble: None,
+            readings: 0,
+            skipped: 0,
+        },
+        phase: "idle",
+        step: "starting".to_owned(),
+        batch: None,
+        piece: None,
+        net_g: None,
+        target_g: None,
+        low_g: None,
+        high_g: None,
+        expected_g: None,
+        flow_g_s: None,
+        last_cue: None,
+        not_recorded: 0,
+    }
+}

@@ -18,8 +18,15 @@ const PRIOR_S: f64 = 0.29;
 /// The floor of the gain. Derived: person and tool together must correct less than the
 /// whole error; 0.2 leaves room for a person who corrects up to half of it.
 const GAIN_FLOOR: f64 = 0.2;
-/// No single pour may move the time by more than this (common practice, no source).
+/// Before the first pour the sum of hand and unexplained scale lag is known to about 0.2 s,
+/// a pour shows it to about 0.06 s: the gain that weighs the two is 1 / (k + 0.06 squared
+/// over 0.2 squared + 1), rounded (derived; the two figures are guesses from simulated hands).
+const PRIOR_WEIGHT: f64 = 1.1;
+/// No later pour's error counts for more than this (common practice, no source) ...
 const STEP_LIMIT_S: f64 = 0.15;
+/// ... but the first three may find that the scale is much slower than assumed.
+const FIRST_STEP_LIMIT_S: f64 = 0.5;
+const FIRST_POURS: u32 = 3;
 
 impl Default for Hand {
     fn default() -> Self {
@@ -33,8 +40,9 @@ impl Hand {
         if !(error_g.is_finite() && flow_g_s > 0.5) {
             return self;
         }
-        let gain = (1.0 / (f64::from(self.pours) + 2.0)).max(GAIN_FLOOR);
-        let error_s = (error_g / flow_g_s).clamp(-STEP_LIMIT_S, STEP_LIMIT_S);
+        let gain = (1.0 / (f64::from(self.pours) + PRIOR_WEIGHT)).max(GAIN_FLOOR);
+        let limit_s = if self.pours < FIRST_POURS { FIRST_STEP_LIMIT_S } else { STEP_LIMIT_S };
+        let error_s = (error_g / flow_g_s).clamp(-limit_s, limit_s);
         Self { hand_s: (self.hand_s + gain * error_s).clamp(0.0, 1.5), pours: self.pours.saturating_add(1) }
     }
 }

@@ -2,3 +2,4 @@
 
 mod engine;
 mod outside;
+mod session;

@@ -1,0 +1,87 @@
+//! The daemon's answers to the page: reads straight from the log, changes through the
+//! engine's thread.
+
+use super::clock::Clock;
+use super::event::{Event, Reply};
+use crate::page::desk::{Begun, Desk, Refusal};
+use crate::pour::hand::Hand;
+use crate::record::{BatchRecord, PourRecord, WhoPours};
+use crate::store::{Reader, try_writable};
+use crate::time::WallTime;
+use std::path::PathBuf;
+use std::sync::mpsc::{SyncSender, sync_channel};
+use std::time::Duration;
+
+/// An answer from the engine's thread needs one disk write; a slow card may take seconds.
+const PATIENCE: Duration = Duration::from_secs(10);
+
+/// Where the page's requests go.
+pub(crate) struct Counter {
+    pub(super) dir: PathBuf,
+    pub(super) clock: Clock,
+    pub(super) scale_id: String,
+    pub(super) events: SyncSender<Event>,
+}
+
+impl Counter {
+    fn reader(&self) -> Result<Reader, Refusal> {
+        Reader::open(&self.dir).map_err(storage)
+    }
+
+    fn ask(&self, event: impl FnOnce(Reply) -> Event) -> Result<Begun, Refusal> {
+        let (reply, answer) = sync_channel(1);
+        let gone = || Refusal::Storage("the daemon is stopping: try again after its next start".to_owned());
+        self.events.send(event(reply)).map_err(|_| gone())?;
+        answer.recv_timeout(PATIENCE).map_err(|_| {
+            Refusal::Storage(
+                "the log did not answer within 10 s: check the disk with `tarebell doctor`".to_owned(),
+            )
+        })?
+    }
+}
+
+fn storage(error: impl std::fmt::Display) -> Refusal {
+    Refusal::Storage(error.to_string())
+}
+
+impl Desk for Counter {
+    fn create(&self, batch: BatchRecord) -> Result<BatchRecord, Refusal> {
+        try_writable(&self.dir).map_err(storage)?;
+        self.ask(|reply| Event::Create(Box::new(batch), reply)).map(|b| b.batch)
+    }
+
+    fn begin(&self, id: &str) -> Result<Begun, Refusal> {
+        try_writable(&self.dir).map_err(storage)?;
+        let batch = Box::new(self.batch(id)?);
+        let who = WhoPours::new(batch.pourer.as_deref(), batch.jug.as_deref(), &self.scale_id);
+        let reader = self.reader()?;
+        let learned = reader.hand(who.key()).map_err(storage)?;
+        let hand = learned.map_or_else(Hand::default, |h| Hand { hand_s: h.hand_s, pours: h.pours });
+        let poured = reader.pours(id).map_err(storage)?;
+        let first_piece = poured.iter().map(|p| p.piece).max().unwrap_or(0) + 1;
+        self.ask(|reply| Event::Begin { batch, who, hand, first_piece, reply })
+    }
+
+    fn end(&self, id: &str) -> Result<Begun, Refusal> {
+        let batch = Box::new(self.batch(id)?);
+        self.ask(|reply| Event::End(batch, reply))
+    }
+
+    fn batches(&self) -> Result<Vec<BatchRecord>, Refusal> {
+        self.reader()?.batches().map_err(storage)
+    }
+
+    fn batch(&self, id: &str) -> Result<BatchRecord, Refusal> {
+        let found = self.reader()?.batch(id).map_err(storage)?;
+        found.ok_or_else(|| Refusal::Missing(format!("no batch with id '{id}': GET /api/batches lists them")))
+    }
+
+    fn pours(&self, id: &str) -> Result<Vec<PourRecord>, Refusal> {
+        self.batch(id)?;
+        self.reader()?.pours(id).map_err(storage)
+    }
+
+    fn wall_time(&self) -> WallTime {
+        self.clock.wall()
+    }
+}

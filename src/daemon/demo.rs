@@ -1,0 +1,132 @@
+//! `demo`: the whole daemon with a simulated scale and hand, in its own temporary folder.
+//!
+//! Everything shown is invented and says so.
+
+use super::simulated;
+use super::{Daemon, Setup};
+use crate::frame::line::{LineDecoder, LineFormat, Unit};
+use crate::page::view::Event as Told;
+use crate::plant::hand::Person;
+use crate::plant::scale::ScaleModel;
+use crate::plant::session::Potter;
+use crate::settings::Settings;
+use crate::time::{Duration, Instant};
+use anyhow::Context;
+use std::net::SocketAddr;
+use std::process::ExitCode;
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+
+const TARGET_G: f64 = 29.0;
+const SEED: u64 = 2026;
+
+/// Pours a batch of this many invented pieces.
+pub async fn run(pieces: u32) -> anyhow::Result<ExitCode> {
+    let dir = std::env::temp_dir().join(format!("tarebell-demo-{}", uuid::Uuid::now_v7()));
+    let done = pour(&dir, pieces).await;
+    // The folder is the demo's own; one that stays behind does no harm.
+    let _ = std::fs::remove_dir_all(&dir);
+    done.map(|()| ExitCode::SUCCESS)
+}
+
+async fn pour(dir: &std::path::Path, pieces: u32) -> anyhow::Result<()> {
+    let settings = Settings::default();
+    // A port of its own when the usual one is taken.
+    let taken = std::net::TcpListener::bind(settings.listen).is_err();
+    let listen = if taken { SocketAddr::from(([127, 0, 0, 1], 0)) } else { settings.listen };
+    let decoder = LineDecoder::new(LineFormat::Auto, Unit::Gram);
+    let setup = Setup { dir, listen, scale: settings.scale, pour: settings.pour, decoder };
+    let daemon = Daemon::start(setup).await?;
+    println!("simulated scale and hand, invented cups and glaze, {pieces} pieces of {TARGET_G} g");
+    println!("watch http://{}", daemon.bound);
+    let mut told = daemon.told.subscribe();
+    begin(&daemon, pieces).await?;
+    let potter = Potter::new(SEED, Person::ordinary(), ScaleModel::with_lag(0.3), TARGET_G, pieces);
+    let (events, clock, heard) = (daemon.events.clone(), daemon.clock, daemon.told.subscribe());
+    let stop = Arc::new(AtomicBool::new(false));
+    let hand = {
+        let stop = stop.clone();
+        tokio::task::spawn_blocking(move || simulated::run(potter, clock, heard, &events, &stop))
+    };
+    let mut nets = Vec::new();
+    while nets.len() < pieces as usize {
+        if let Told::Pour(pour) = told.recv().await?
+            && let Some(net) = pour.net_g
+        {
+            println!("piece {:2}: {net:5.1} g  {}", pour.piece, pour.verdict);
+            nets.push(net);
+        }
+    }
+    hand.await?;
+    let (mean, sd) = figures(&nets);
+    let (plain_mean, plain_sd) = figures(&plain_tone(pieces));
+    println!("simulated: mean {mean:.2} g, SD {sd:.2} g; wanted {TARGET_G:.2} g");
+    println!(
+        "a plain tone at the target, on the same simulated hand: mean {plain_mean:.2} g, SD {plain_sd:.2} g"
+    );
+    daemon.stop().await
+}
+
+async fn begin(daemon: &Daemon, pieces: u32) -> anyhow::Result<()> {
+    let request = crate::batch::from_json(
+        r#"{ "coat": { "by": "direct", "slop_g": 29.0 }, "tolerance": { "percent": 5.0 } }"#,
+    )?;
+    let target = crate::batch::target(&request)?;
+    let counter = daemon.desk.clone();
+    let wall = daemon.clock.wall();
+    let record = crate::record::BatchRecord {
+        id: uuid::Uuid::now_v7().to_string(),
+        name: "invented cups (simulated)".to_owned(),
+        pieces,
+        target: target.target,
+        low: target.low,
+        high: target.high,
+        solids_fraction: None,
+        pourer: None,
+        jug: None,
+        request: String::new(),
+        created_at: wall,
+        begun_at: None,
+        ended_at: None,
+    };
+    tokio::task::spawn_blocking(move || {
+        use crate::page::desk::Desk;
+        let id = record.id.clone();
+        counter.create(record).and_then(|_| counter.begin(&id))
+    })
+    .await?
+    .map_err(|refusal| anyhow::anyhow!("the demo's batch could not begin: {refusal:?}"))
+    .context("demo")?;
+    Ok(())
+}
+
+/// What a tone at the very target gives: no daemon, a virtual clock, the same seed.
+fn plain_tone(pieces: u32) -> Vec<f64> {
+    let mut potter = Potter::new(SEED, Person::ordinary(), ScaleModel::with_lag(0.3), TARGET_G, pieces);
+    let mut t = Instant::START;
+    let (mut tare, mut steady, mut before) = (None::<f64>, 0, 0.0);
+    while !potter.done() && t.seconds() < 3600.0 {
+        t = t + Duration::from_millis(2);
+        for shown in potter.advance(t) {
+            steady = if (shown.mass_g - before).abs() < 0.25 { steady + 1 } else { 0 };
+            before = shown.mass_g;
+            match tare {
+                None if shown.mass_g > 100.0 && steady >= 5 => {
+                    tare = Some(shown.mass_g);
+                    potter.handle_cue("ready", t);
+                }
+                Some(tare_g) if shown.mass_g - tare_g >= TARGET_G => potter.handle_cue("stop", t),
+                Some(_) if shown.mass_g < 50.0 => tare = None,
+                Some(_) | None => {}
+            }
+        }
+    }
+    potter.results.iter().map(|p| p.net_g).collect()
+}
+
+fn figures(values: &[f64]) -> (f64, f64) {
+    let n = values.len().max(1) as f64;
+    let mean = values.iter().sum::<f64>() / n;
+    let square = values.iter().map(|v| (v - mean).powi(2)).sum::<f64>();
+    (mean, (square / (n - 1.0).max(1.0)).sqrt())
+}

@@ -1,0 +1,96 @@
+//! `doctor`: is everything that a pour needs in order? Each line says ok, or what to do.
+
+use super::clock::Clock;
+use crate::link::serial;
+use crate::settings::Settings;
+use crate::store::{Reader, try_writable};
+use serde::Serialize;
+use std::path::Path;
+
+/// Before this the clock was never set: 2026-01-01 in seconds since 1970.
+const CLOCK_FLOOR_S: i64 = 1_767_225_600;
+
+/// One line of the report.
+#[derive(Clone, Debug, Serialize)]
+pub struct Line {
+    /// What was looked at.
+    pub what: &'static str,
+    /// In order.
+    pub ok: bool,
+    /// What was found, and what to do when it is not in order.
+    pub says: String,
+}
+
+/// Looks at config, scale, disk and clock.
+pub fn report(config: &Path, told_config: bool, dir: &Path) -> Vec<Line> {
+    let settings = settings(config, told_config);
+    let scale = match &settings {
+        Ok((settings, _)) => scale(settings),
+        Err(_) => line("scale", false, "not looked for: mend the settings first".to_owned()),
+    };
+    let first = match &settings {
+        Ok((_, says)) => line("settings", true, says.clone()),
+        Err(says) => line("settings", false, says.clone()),
+    };
+    vec![first, scale, disk(dir), clock()]
+}
+
+fn line(what: &'static str, ok: bool, says: String) -> Line {
+    Line { what, ok, says }
+}
+
+fn settings(config: &Path, told: bool) -> Result<(Settings, String), String> {
+    match std::fs::read_to_string(config) {
+        Ok(text) => Settings::parse(&text, &config.display().to_string())
+            .map(|s| (s, config.display().to_string()))
+            .map_err(|e| e.to_string()),
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound && !told => {
+            Ok((Settings::default(), format!("no {}: the defaults hold", config.display())))
+        }
+        Err(e) => Err(format!("can't read {}: {e}", config.display())),
+    }
+}
+
+fn scale(settings: &Settings) -> Line {
+    let Some(port) = super::commands::serial_port(settings) else {
+        let says = "no serial scale in the settings: set [scale] link = \"serial\" and port".to_owned();
+        return line("scale", false, says);
+    };
+    let found: Vec<String> = serial::ports().into_iter().map(|f| f.path).collect();
+    if Path::new(&port.port).exists() {
+        return line("scale", true, format!("{} is there", port.port));
+    }
+    let says = if found.is_empty() {
+        format!("{} is not there, and no other serial port is: plug the scale in", port.port)
+    } else {
+        format!("{} is not there; in reach: {}", port.port, found.join(", "))
+    };
+    line("scale", false, says)
+}
+
+fn disk(dir: &Path) -> Line {
+    if let Err(error) = std::fs::create_dir_all(dir) {
+        return line("disk", false, format!("can't make {}: {error}", dir.display()));
+    }
+    match try_writable(dir) {
+        Err(error) => line("disk", false, error.to_string()),
+        Ok(()) => match Reader::open(dir).and_then(|r| r.batches()) {
+            Ok(batches) => line("disk", true, format!("{}: {} batches", dir.display(), batches.len())),
+            Err(_) if !dir.join("tarebell.db").exists() => {
+                line("disk", true, format!("{}: can be written, no log yet", dir.display()))
+            }
+            Err(error) => line("disk", false, error.to_string()),
+        },
+    }
+}
+
+fn clock() -> Line {
+    let now = Clock::default().wall();
+    let ok = now.unix_us() / 1_000_000 > CLOCK_FLOOR_S;
+    let says = if ok {
+        now.rfc3339()
+    } else {
+        format!("{} can't be: set the date, or records will be dated wrongly", now.rfc3339())
+    };
+    line("clock", ok, says)
+}

@@ -1,0 +1,39 @@
+//! What can happen to the engine's thread: a closed list.
+
+use crate::link::serial::LinkEvent;
+use crate::page::desk::{Begun, Refusal};
+use crate::pour::hand::Hand;
+use crate::record::{BatchRecord, WhoPours};
+use crate::store::Ack;
+use std::sync::mpsc::SyncSender;
+
+/// Where an answer goes.
+pub type Reply = SyncSender<Result<Begun, Refusal>>;
+
+/// One event.
+#[derive(Debug)]
+pub enum Event {
+    /// Bytes, or a change of the link.
+    Link(LinkEvent),
+    /// A batch is to be written down.
+    Create(Box<BatchRecord>, Reply),
+    /// A batch is to begin with this hand, from this piece on.
+    Begin {
+        /// The batch.
+        batch: Box<BatchRecord>,
+        /// Whose hand it is.
+        who: WhoPours,
+        /// What was learned of it.
+        hand: Hand,
+        /// Number of the next piece.
+        first_piece: u32,
+        /// Where the answer goes.
+        reply: Reply,
+    },
+    /// The batch with this id is to end.
+    End(Box<BatchRecord>, Reply),
+    /// The store wrote something, or can't.
+    Ack(Ack),
+    /// The daemon stops.
+    Stop,
+}

@@ -1,0 +1,189 @@
+//! The requests: each parsed at the edge, answered by the desk.
+
+use super::Page;
+use super::desk::{Begun, Desk, Refusal};
+use super::problem::Problem;
+use super::view::{Now, PourView};
+use crate::batch::request::from_value;
+use crate::batch::{TargetReply, target};
+use crate::record::BatchRecord;
+use axum::Json;
+use axum::body::Bytes;
+use axum::extract::{Path, State};
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use serde_json::{Map, Value, json};
+use std::sync::Arc;
+
+type Ask = State<Arc<Page>>;
+type Answer<T> = Result<T, Problem>;
+
+/// Asks the desk where waiting does no harm.
+async fn desk<T: Send + 'static>(
+    page: &Arc<Page>,
+    ask: impl FnOnce(&dyn Desk) -> Result<T, Refusal> + Send + 'static,
+) -> Answer<T> {
+    let desk = page.desk.clone();
+    let done = tokio::task::spawn_blocking(move || ask(desk.as_ref())).await;
+    done.map_err(|_| Problem::new(StatusCode::INTERNAL_SERVER_ERROR, "the daemon failed: see its log"))?
+        .map_err(Problem::from)
+}
+
+fn object(body: &Bytes) -> Answer<Map<String, Value>> {
+    match serde_json::from_slice(body) {
+        Ok(Value::Object(object)) => Ok(object),
+        Ok(_) => Err(Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "expected a JSON object")),
+        Err(error) => Err(Problem::new(StatusCode::BAD_REQUEST, format!("the body is not JSON: {error}"))),
+    }
+}
+
+pub(super) async fn now(State(page): Ask) -> Json<Now> {
+    Json(Now::clone(&page.now.borrow()))
+}
+
+pub(super) async fn scale(State(page): Ask) -> Response {
+    Json(page.now.borrow().scale.clone()).into_response()
+}
+
+pub(super) async fn reckon(body: Bytes) -> Answer<Json<TargetReply>> {
+    let request = from_value(&Value::Object(object(&body)?))?;
+    Ok(Json(TargetReply::from(&target(&request)?)))
+}
+
+/// What a batch has besides its target.
+struct Plan {
+    name: String,
+    pieces: u32,
+    pourer: Option<String>,
+    jug: Option<String>,
+}
+
+fn word(object: &mut Map<String, Value>, key: &'static str) -> Answer<Option<String>> {
+    match object.remove(key) {
+        None | Some(Value::Null) => Ok(None),
+        Some(Value::String(text)) if (1..=80).contains(&text.trim().chars().count()) => {
+            Ok(Some(text.trim().to_owned()))
+        }
+        Some(_) => Err(Problem::field(key, "expected 1 to 80 characters of text")),
+    }
+}
+
+fn plan(object: &mut Map<String, Value>) -> Answer<Plan> {
+    let name = word(object, "name")?.unwrap_or_else(|| "batch".to_owned());
+    let pieces = match object.remove("pieces") {
+        None => 1,
+        Some(value) => value
+            .as_u64()
+            .and_then(|n| u32::try_from(n).ok())
+            .filter(|n| (1..=1000).contains(n))
+            .ok_or_else(|| Problem::field("pieces", "expected a whole number from 1 to 1000"))?,
+    };
+    match object.remove("method") {
+        None => {}
+        Some(method) if method == "pour-in" => {}
+        Some(_) => return Err(Problem::field("method", "only \"pour-in\" is built so far")),
+    }
+    if object.remove("targets_g").is_some() {
+        return Err(Problem::field("targets_g", "a target for each piece is not built yet: leave it out"));
+    }
+    Ok(Plan { name, pieces, pourer: word(object, "pourer")?, jug: word(object, "jug")? })
+}
+
+pub(super) async fn create(State(page): Ask, body: Bytes) -> Answer<Response> {
+    let mut object = object(&body)?;
+    let whole = Value::Object(object.clone()).to_string();
+    let plan = plan(&mut object)?;
+    let target = target(&from_value(&Value::Object(object))?)?;
+    let record = BatchRecord {
+        id: uuid::Uuid::now_v7().to_string(),
+        name: plan.name,
+        pieces: plan.pieces,
+        target: target.target,
+        low: target.low,
+        high: target.high,
+        solids_fraction: target.solids_fraction,
+        pourer: plan.pourer,
+        jug: plan.jug,
+        request: whole,
+        created_at: page.desk.wall_time(),
+        begun_at: None,
+        ended_at: None,
+    };
+    let made = desk(&page, move |desk| desk.create(record)).await?;
+    let mut reply = json!(TargetReply::from(&target));
+    reply["id"] = Value::String(made.id);
+    Ok((StatusCode::CREATED, Json(reply)).into_response())
+}
+
+fn batch_json(batch: &BatchRecord) -> Value {
+    let grams = |m: crate::units::Mass| m.g();
+    json!({
+        "id": batch.id, "name": batch.name, "pieces": batch.pieces,
+        "target_g": grams(batch.target), "low_g": grams(batch.low), "high_g": grams(batch.high),
+        "solids_fraction": batch.solids_fraction, "pourer": batch.pourer, "jug": batch.jug,
+        "created_at": batch.created_at.rfc3339(),
+        "begun_at": batch.begun_at.map(|t| t.rfc3339()),
+        "ended_at": batch.ended_at.map(|t| t.rfc3339()),
+    })
+}
+
+fn begun_json(begun: &Begun) -> Json<Value> {
+    let mut reply = batch_json(&begun.batch);
+    reply["warnings"] = json!(begun.warnings);
+    Json(reply)
+}
+
+pub(super) async fn begin(State(page): Ask, Path(id): Path<String>) -> Answer<Json<Value>> {
+    desk(&page, move |desk| desk.begin(&id)).await.map(|b| begun_json(&b))
+}
+
+pub(super) async fn end(State(page): Ask, Path(id): Path<String>) -> Answer<Json<Value>> {
+    desk(&page, move |desk| desk.end(&id)).await.map(|b| begun_json(&b))
+}
+
+pub(super) async fn batches(State(page): Ask) -> Answer<Json<Value>> {
+    let found = desk(&page, |desk| desk.batches()).await?;
+    Ok(Json(found.iter().map(batch_json).collect()))
+}
+
+pub(super) async fn batch(State(page): Ask, Path(id): Path<String>) -> Answer<Json<Value>> {
+    desk(&page, move |desk| desk.batch(&id)).await.map(|b| Json(batch_json(&b)))
+}
+
+pub(super) async fn pours(State(page): Ask, Path(id): Path<String>) -> Answer<Json<Vec<PourView>>> {
+    let found = desk(&page, move |desk| desk.pours(&id)).await?;
+    Ok(Json(found.iter().map(PourView::from).collect()))
+}
+
+/// Columns of the table, all of the record's plain fields.
+const COLUMNS: [&str; 14] = [
+    "piece",
+    "started_at",
+    "net_g",
+    "first_net_g",
+    "net_u_g",
+    "target_g",
+    "low_g",
+    "high_g",
+    "verdict",
+    "settled",
+    "guided",
+    "interrupted",
+    "top_ups",
+    "tare_g",
+];
+
+pub(super) async fn table(State(page): Ask, Path(id): Path<String>) -> Answer<Response> {
+    let found = desk(&page, move |desk| desk.pours(&id)).await?;
+    let mut text = COLUMNS.join(",") + "\r\n";
+    for pour in &found {
+        let row = json!(PourView::from(pour));
+        let cell = |column: &&str| match &row[*column] {
+            Value::Null => String::new(),
+            Value::String(text) => text.clone(),
+            other => other.to_string(),
+        };
+        text += &(COLUMNS.iter().map(cell).collect::<Vec<_>>().join(",") + "\r\n");
+    }
+    Ok(([(header::CONTENT_TYPE, "text/csv; charset=utf-8")], text).into_response())
+}

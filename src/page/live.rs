@@ -1,0 +1,148 @@
+//! The live stream: snapshots (latest wins), cues and pours (each once) on one rising number.
+
+use super::Page;
+use super::view::{CueView, Event, Now, PourView};
+use axum::extract::ws::{CloseFrame, Message, Utf8Bytes, WebSocket};
+use serde::{Deserialize, Serialize};
+use std::sync::Arc;
+use tokio::sync::broadcast::error::{RecvError, TryRecvError};
+use tokio::sync::{broadcast, watch};
+
+/// What goes out, in the shape of the contract.
+#[derive(Serialize)]
+#[serde(tag = "kind", rename_all = "lowercase")]
+enum Out<'a> {
+    Now(&'a Now),
+    Cue {
+        seq: u64,
+        #[serde(flatten)]
+        cue: &'a CueView,
+    },
+    Pour {
+        #[serde(flatten)]
+        pour: &'a PourView,
+    },
+    Pong {
+        id: &'a serde_json::Value,
+        at_us: u64,
+    },
+}
+
+/// What may come in.
+#[derive(Deserialize)]
+#[serde(tag = "kind", rename_all = "lowercase", deny_unknown_fields)]
+enum In {
+    Ping { id: serde_json::Value },
+    // The daemon has no outlets to plan for yet: the report is taken and kept for later versions.
+    Sound { on: bool, latency_us: u64 },
+}
+
+enum Gone {
+    Client,
+    Lagged,
+}
+
+struct Client {
+    socket: WebSocket,
+    events: broadcast::Receiver<Event>,
+    seq: u64,
+}
+
+impl Client {
+    async fn send(&mut self, out: &Out<'_>) -> Result<(), Gone> {
+        // Every shape here has a JSON form.
+        let text = serde_json::to_string(out).unwrap_or_default();
+        self.socket.send(Message::Text(Utf8Bytes::from(text))).await.map_err(|_| Gone::Client)
+    }
+
+    async fn tell(&mut self, event: &Event) -> Result<(), Gone> {
+        self.seq += 1;
+        match event {
+            Event::Cue(cue) => self.send(&Out::Cue { seq: self.seq, cue }).await,
+            // In the stream every message carries the stream's number; lists give the log's.
+            Event::Pour(pour) => {
+                let pour = PourView { seq: self.seq, ..PourView::clone(pour) };
+                self.send(&Out::Pour { pour: &pour }).await
+            }
+        }
+    }
+
+    /// What was announced before this snapshot goes out before it.
+    async fn show(&mut self, now: &Now) -> Result<(), Gone> {
+        loop {
+            match self.events.try_recv() {
+                Ok(event) => self.tell(&event).await?,
+                Err(TryRecvError::Empty) => break,
+                Err(TryRecvError::Lagged(_)) => return Err(Gone::Lagged),
+                Err(TryRecvError::Closed) => return Err(Gone::Client),
+            }
+        }
+        self.seq += 1;
+        let now = Now { seq: self.seq, ..now.clone() };
+        self.send(&Out::Now(&now)).await
+    }
+
+    async fn close(mut self, code: u16, reason: &'static str) {
+        let frame = CloseFrame { code, reason: Utf8Bytes::from_static(reason) };
+        // A client that is gone needs no goodbye.
+        let _ = self.socket.send(Message::Close(Some(frame))).await;
+    }
+}
+
+/// Serves one client until it goes, falls behind, or the daemon stops.
+pub(super) async fn live(socket: WebSocket, page: Arc<Page>) {
+    let mut now = page.now.clone();
+    let mut stop = page.stop.clone();
+    let mut client = Client { socket, events: page.events.subscribe(), seq: 0 };
+    now.mark_changed();
+    let end = tokio::select! {
+        end = follow(&mut client, &mut now, &page) => end,
+        // An error means that the daemon is gone: the same.
+        () = async { drop(stop.wait_for(|stop| *stop).await) } => return client.close(1001, "the daemon stops").await,
+    };
+    if let Gone::Lagged = end {
+        client.close(1011, "too far behind: connect again").await;
+    }
+}
+
+async fn follow(client: &mut Client, now: &mut watch::Receiver<Arc<Now>>, page: &Page) -> Gone {
+    loop {
+        let done = tokio::select! {
+            biased;
+            event = client.events.recv() => match event {
+                Ok(event) => client.tell(&event).await,
+                Err(RecvError::Lagged(_)) => Err(Gone::Lagged),
+                Err(RecvError::Closed) => Err(Gone::Client),
+            },
+            changed = now.changed() => match changed {
+                Ok(()) => {
+                    let latest = now.borrow_and_update().clone();
+                    client.show(&latest).await
+                }
+                Err(_) => Err(Gone::Client),
+            },
+            said = client.socket.recv() => match said {
+                Some(Ok(Message::Text(text))) => answer(client, &text, page).await,
+                Some(Ok(Message::Binary(_) | Message::Ping(_) | Message::Pong(_))) => Ok(()),
+                Some(Ok(Message::Close(_)) | Err(_)) | None => Err(Gone::Client),
+            },
+        };
+        if let Err(gone) = done {
+            return gone;
+        }
+    }
+}
+
+async fn answer(client: &mut Client, text: &str, page: &Page) -> Result<(), Gone> {
+    match serde_json::from_str::<In>(text) {
+        Ok(In::Ping { id }) => client.send(&Out::Pong { id: &id, at_us: (page.clock)() }).await,
+        Ok(In::Sound { on, latency_us }) => {
+            tracing::debug!("a client reports sound {on}, {latency_us} us");
+            Ok(())
+        }
+        Err(error) => {
+            tracing::debug!("a client said what is not understood: {error}");
+            Ok(())
+        }
+    }
+}

@@ -1,0 +1,125 @@
+//! Whole sessions on a virtual clock: the engine against a plain tone at target, on the
+//! same simulated hands. The hands and scales are invented; see the plant's presets.
+
+use tarebell::plant::chance::Chance;
+use tarebell::plant::hand::Person;
+use tarebell::plant::scale::ScaleModel;
+use tarebell::plant::session::Potter;
+use tarebell::pour::PourSettings;
+use tarebell::pour::engine::{Engine, Start};
+use tarebell::pour::entry::{Cue, Output};
+use tarebell::pour::hand::Hand;
+use tarebell::reading::Weighing;
+use tarebell::scale::{Origin, ScaleFacts};
+use tarebell::time::{Duration, Instant};
+use tarebell::units::Mass;
+
+const TARGET_G: f64 = 29.0;
+const SESSIONS: u64 = 20;
+const PIECES: u32 = 24;
+/// Pours that only teach: they do not count.
+const LEARNING: usize = 3;
+
+/// The default configuration: the lag is not told, so it is 300 ms whatever the scale's is.
+fn start() -> Start {
+    Start {
+        target: Mass::saturating(TARGET_G),
+        low: Mass::saturating(0.95 * TARGET_G),
+        high: Mass::saturating(1.05 * TARGET_G),
+        scale: ScaleFacts {
+            id: "simulated".into(),
+            step: Mass::saturating(0.1),
+            noise: Mass::saturating(0.03),
+            lag: Duration::from_millis(300),
+            lag_origin: Origin::Assumed,
+        },
+        hand: Hand::default(),
+        ahead: Duration::ZERO,
+        settings: PourSettings::default(),
+        first_piece: 1,
+    }
+}
+
+/// What a session gave: true net masses, and how far the logged ones are off.
+struct Session {
+    net_g: Vec<f64>,
+    logged_g: Vec<f64>,
+}
+
+/// Runs one session; with `plain`, the stop sounds when the display reaches the target.
+fn session(seed: u64, lag_s: f64, slower_s: f64, plain: bool) -> Session {
+    let person = Person::ordinary().slower_by(slower_s);
+    let mut potter = Potter::new(seed, person, ScaleModel::with_lag(lag_s), TARGET_G, PIECES);
+    let mut engine = Engine::new(start());
+    let mut logged = vec![f64::NAN; PIECES as usize];
+    let mut tare_g = None;
+    let mut t = Instant::START;
+    while !potter.done() && t.seconds() < 900.0 {
+        t = t + Duration::from_millis(2);
+        if engine.poll_timeout().is_some_and(|due| due <= t) {
+            engine.handle_timeout(t);
+        }
+        for shown in potter.advance(t) {
+            let mass = Mass::saturating(shown.mass_g);
+            engine.handle_weighing(Weighing { mass, arrived_at: t, taken_at: t });
+            if plain && tare_g.is_some_and(|tare: f64| shown.mass_g - tare >= TARGET_G) {
+                potter.handle_cue("stop", t);
+            }
+        }
+        while let Some(output) = engine.poll_output() {
+            match output {
+                Output::Cue(c) if plain && c.cue == Cue::Stop => {}
+                Output::Cue(c) => potter.handle_cue(c.cue.word(), c.due),
+                Output::Entry(e) => {
+                    tare_g = Some(e.tare.g());
+                    if let Some(net) = e.net {
+                        logged[e.piece as usize - 1] = net.g();
+                    }
+                }
+                Output::Dropped { .. } | Output::Learned(_) => {}
+            }
+        }
+    }
+    assert!(potter.done(), "seed {seed}, lag {lag_s}: stuck at {:?}", engine.snapshot(t));
+    Session { net_g: potter.results.iter().map(|p| p.net_g).collect(), logged_g: logged }
+}
+
+struct Figures {
+    mean: f64,
+    sd: f64,
+    rms: f64,
+}
+
+fn figures(errors: &[f64]) -> Figures {
+    let n = errors.len() as f64;
+    let mean = errors.iter().sum::<f64>() / n;
+    let square = errors.iter().map(|e| e * e).sum::<f64>() / n;
+    Figures { mean, sd: (square - mean * mean).max(0.0).sqrt(), rms: square.sqrt() }
+}
+
+#[test]
+fn after_three_pours_the_stop_lands_on_target_and_beats_a_plain_tone_fourfold() {
+    for lag_s in [0.15, 0.3, 0.7] {
+        for slower_s in [0.0, 0.06] {
+            let (mut ours, mut plain, mut worst_log) = (Vec::new(), Vec::new(), 0.0_f64);
+            for seed in 1..=SESSIONS {
+                let hand_seed = Chance::new(seed).bits();
+                let guided = session(hand_seed, lag_s, slower_s, false);
+                for (net, logged) in guided.net_g.iter().zip(&guided.logged_g) {
+                    worst_log = worst_log.max((net - logged).abs());
+                }
+                ours.extend(guided.net_g[LEARNING..].iter().map(|g| g - TARGET_G));
+                let toned = session(hand_seed, lag_s, slower_s, true);
+                plain.extend(toned.net_g[LEARNING..].iter().map(|g| g - TARGET_G));
+            }
+            let (a, b) = (figures(&ours), figures(&plain));
+            println!(
+                "lag {lag_s} s, hand +{slower_s} s: mean {:+.2} SD {:.2} RMS {:.2} g; plain tone mean {:+.2} SD {:.2} RMS {:.2} g; worst log error {worst_log:.2} g",
+                a.mean, a.sd, a.rms, b.mean, b.sd, b.rms
+            );
+            assert!(a.mean.abs() <= 0.5, "lag {lag_s}: mean {:+.3} g (seeds 1 to {SESSIONS})", a.mean);
+            assert!(a.rms <= b.rms / 4.0, "lag {lag_s}: RMS {:.3} g against {:.3} g", a.rms, b.rms);
+            assert!(worst_log <= 0.5, "lag {lag_s}: a log entry is {worst_log:.2} g off the truth");
+        }
+    }
+}
