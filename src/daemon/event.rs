@@ -33,7 +33,7 @@ pub enum Event {
     /// The batch with this id is to end.
     End(Box<BatchRecord>, Reply),
     /// The store wrote something, or can't.
-    Ack(Ack),
+    Ack(Box<Ack>),
     /// The daemon stops.
     Stop,
 }

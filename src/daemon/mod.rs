@@ -70,7 +70,7 @@ impl Daemon {
         let acks = events.clone();
         let (store, opened) = Store::open(setup.dir, clock.wall(), move |ack| {
             // The thread is gone only when the daemon has stopped.
-            let _ = acks.send(Event::Ack(ack));
+            let _ = acks.send(Event::Ack(Box::new(ack)));
         })?;
         for pour in &opened.interrupted {
             tracing::warn!("piece {} was interrupted: it is in the log as void", pour.piece);
@@ -79,7 +79,7 @@ impl Daemon {
             anyhow::anyhow!("can't listen on {}: {error}; choose another with --listen", setup.listen)
         })?;
         let bound = listener.local_addr()?;
-        store.announce(&bound.to_string())?;
+        store.announce(bound)?;
         let run = uuid::Uuid::now_v7().to_string();
         let (now, now_seen) = watch::channel(Arc::new(nothing_yet(&run)));
         let (told, _) = broadcast::channel(TOLD);

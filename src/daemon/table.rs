@@ -137,7 +137,7 @@ impl Table {
                 self.begin(*batch, who, hand, first_piece, reply);
             }
             Event::End(batch, reply) => self.end(*batch, reply),
-            Event::Ack(ack) => self.handle_ack(ack),
+            Event::Ack(ack) => self.handle_ack(*ack),
             Event::Stop => {}
         }
     }

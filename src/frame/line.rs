@@ -221,8 +221,8 @@ fn read_state(text: &str) -> Read {
 fn stable_word(before: &str) -> Option<bool> {
     let mut words = before.split(|c: char| !c.is_alphabetic()).map(str::to_ascii_lowercase);
     words.find_map(|w| match w.as_str() {
-        "st" | "stable" => Some(true),
-        "us" | "unstable" | "moving" => Some(false),
+        "stable" | "rest" => Some(true),
+        "unstable" | "moving" | "motion" => Some(false),
         _ => None,
     })
 }

@@ -181,7 +181,9 @@ pub(super) async fn table(State(page): Ask, Path(id): Path<String>) -> Answer<Re
         let cell = |column: &&str| match &row[*column] {
             Value::Null => String::new(),
             Value::String(text) => text.clone(),
-            other => other.to_string(),
+            plain @ (Value::Bool(_) | Value::Number(_) | Value::Array(_) | Value::Object(_)) => {
+                plain.to_string()
+            }
         };
         text += &(COLUMNS.iter().map(cell).collect::<Vec<_>>().join(",") + "\r\n");
     }

@@ -102,7 +102,7 @@ impl Potter {
         let mut slop_g = 0.0;
         match &mut self.doing {
             Doing::Away { until_s } => {
-                if now_s >= *until_s && !(self.results.len() >= self.pieces as usize) {
+                if now_s >= *until_s && self.results.len() < self.pieces as usize {
                     self.piece += 1;
                     self.piece_g = 300.0 + 8.0 * self.chance.normal();
                     self.doing = Doing::Waiting { begins_s: None };

@@ -1,189 +1,168 @@
-//! The log on disk: SQLite in its own thread, write-ahead, synced at every commit.
+//! The log on disk: batches, pours with their revisions, traces, the learned hand.
 //!
-//! Nothing is called written before it is on disk; a job that fails is kept and tried
-//! again, in order, until it works.
+//! One writer, on a thread of its own, that acknowledges what is safely on disk; any
+//! number of readers beside it. Never blocks whoever hands over a job, never loses one
+//! silently, and never shows the database library's types outside.
 
-mod folder;
+mod apply;
+mod fault;
+mod lock;
 mod query;
 mod rows;
 mod schema;
-mod write;
+mod sums;
+#[cfg(test)]
+mod tests;
+mod writer;
 
-pub use folder::try_writable;
+pub use fault::StoreError;
+pub use lock::{Lock, try_writable};
 pub use query::Reader;
+pub use sums::BatchSums;
 
 use crate::record::{BatchRecord, HandRecord, PourRecord};
 use crate::time::WallTime;
-use folder::Lock;
-use std::path::{Path, PathBuf};
-use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, TrySendError, sync_channel};
-use std::time::{Duration, Instant};
+use std::path::Path;
+use std::sync::mpsc::{SyncSender, TrySendError, sync_channel};
+use std::thread::JoinHandle;
+use writer::{Closing, Writer};
 
-/// Jobs that may wait for the disk.
+/// Name of the log within its folder.
+pub const LOG_FILE: &str = "tarebell.db";
+
+/// Jobs that may wait: more than a minute of pours, at several entries each (own choice).
 const QUEUE: usize = 64;
-/// A failing job is tried again after this.
-const RETRY: Duration = Duration::from_millis(500);
-/// On closing, a failing job is given up after this.
-const LAST_TRIES: Duration = Duration::from_secs(1);
-/// The database's file.
-const FILE: &str = "tarebell.db";
 
-/// What can go wrong with the log.
-#[derive(Debug, thiserror::Error)]
-pub enum StoreError {
-    /// Another daemon has the folder.
-    #[error("{} is held by the tarebell that serves {address}: use that one, or another --data", dir.display())]
-    Held {
-        /// Folder.
-        dir: PathBuf,
-        /// Address of the holder, as it wrote it down.
-        address: String,
-    },
-    /// Made by a newer program.
-    #[error("{} is of version {found}; this program knows {known}: use the newer tarebell", file.display())]
-    Newer {
-        /// File.
-        file: PathBuf,
-        /// Its version.
-        found: i64,
-        /// Ours.
-        known: i64,
-    },
-    /// The folder can't be written or read.
-    #[error("can't {what} {}: {source}; check permissions and free space", path.display())]
-    Folder {
-        /// What was tried.
-        what: &'static str,
-        /// Where.
-        path: PathBuf,
-        /// Why not.
-        source: std::io::Error,
-    },
-    /// The database refuses.
-    #[error("the log {}: {source}; check permissions and free space", path.display())]
-    Database {
-        /// Where.
-        path: PathBuf,
-        /// Why.
-        source: rusqlite::Error,
-    },
-}
-
-/// One thing to write.
+/// One thing to write down.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Write {
-    /// A new batch.
+    /// A batch was made.
     BatchCreated(BatchRecord),
-    /// A batch began.
+    /// A batch was begun; the first time stays, and an end is taken back.
     BatchBegun {
-        /// Which.
+        /// Batch.
         id: String,
         /// When.
         at: WallTime,
     },
-    /// A batch ended.
+    /// A batch was ended.
     BatchEnded {
-        /// Which.
+        /// Batch.
         id: String,
         /// When.
         at: WallTime,
     },
-    /// A piece is ready: its row is open.
+    /// A pour opened: revision 0.
     PourOpened(PourRecord),
-    /// A revision, and what was learned from it.
+    /// A pour was committed or mended: revision 1 and up.
     Pour {
-        /// The record; its `seq` is set by the store.
+        /// The revision.
         pour: PourRecord,
-        /// Whose hand, and the time learned.
+        /// What was learned from it, under its key; written in the same transaction.
         hand: Option<(String, HandRecord)>,
     },
-    /// A piece was taken away empty: its open row goes.
+    /// An open pour was never filled: its row goes, unless it was committed meanwhile.
     PourDropped {
-        /// Which.
+        /// Pour.
         id: String,
     },
 }
 
-/// A thing to write with the number its answer carries.
+/// A write with the number its acknowledgement will carry.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Job {
-    /// Given by the sender.
+    /// Chosen by whoever hands it over.
     pub ticket: u64,
-    /// What.
+    /// What to write.
     pub write: Write,
 }
 
-/// The store's answer.
+/// What the writer says about a job.
 #[derive(Clone, Debug, PartialEq)]
+#[allow(clippy::large_enum_variant, reason = "nearly all are of the large kind, and they only pass through")]
 pub enum Ack {
-    /// On disk.
+    /// It is on disk.
     Written {
-        /// The job's.
+        /// The job's number.
         ticket: u64,
-        /// As written.
+        /// The write as the log holds it: rounded to micrograms and microseconds, `seq` filled
+        /// in, and `rev` moved up if that one was taken.
         write: Write,
     },
-    /// Not on disk yet; kept, and tried again.
+    /// The disk refused it; said once per job, which is kept and tried again.
     Failing {
-        /// The job's.
+        /// The job's number.
         ticket: u64,
         /// What is wrong and what to try.
         reason: String,
     },
 }
 
-/// What was found on opening.
-#[derive(Debug)]
+/// What was found when the log was opened.
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Opened {
-    /// Pours that were open when the last daemon stopped; now void.
+    /// Pours that were open when the last writer stopped, as they stand now; no traces.
     pub interrupted: Vec<PourRecord>,
 }
 
-/// The writer's handle.
+/// The writer of a folder's log.
+#[derive(Debug)]
 pub struct Store {
     jobs: Option<SyncSender<Job>>,
-    thread: Option<std::thread::JoinHandle<()>>,
+    thread: Option<JoinHandle<()>>,
+    closing: Closing,
     lock: Lock,
 }
 
 impl Store {
-    /// Takes the folder, brings the database up to date, marks open pours as interrupted.
+    /// Takes the folder (made if need be), brings the log up to date, marks pours left open
+    /// as interrupted, and starts the writer. `ack` is called on the writer's thread.
+    ///
+    /// # Errors
+    /// [`StoreError::Held`] when another writer has the folder, [`StoreError::Newer`] when a
+    /// newer program wrote the log, otherwise what the disk or the log said.
     pub fn open(
         dir: &Path,
         now: WallTime,
         ack: impl Fn(Ack) + Send + 'static,
     ) -> Result<(Self, Opened), StoreError> {
         let lock = Lock::take(dir)?;
-        let mut base = schema::open(&dir.join(FILE), now)?;
-        let interrupted = base.interrupt_open()?;
-        let (jobs, inbox) = sync_channel(QUEUE);
+        let file = dir.join(LOG_FILE);
+        let mut conn = schema::open(&file, schema::STEPS, now)?;
+        let mut last = apply::Sequence::read(&conn).map_err(StoreError::log("read", &file))?;
+        let interrupted =
+            apply::interrupt_open(&mut conn, &mut last).map_err(StoreError::log("write", &file))?;
+        let (jobs, queue) = sync_channel(QUEUE);
+        let closing = Closing::default();
+        let writer = Writer { conn, last, ack, closing: closing.clone() };
         let thread = std::thread::Builder::new()
             .name("log".to_owned())
-            .spawn(move || work(&mut base, &inbox, &ack))
-            .map_err(|source| StoreError::Folder {
-                what: "start a thread for",
-                path: dir.to_owned(),
-                source,
-            })?;
-        Ok((Self { jobs: Some(jobs), thread: Some(thread), lock }, Opened { interrupted }))
+            .spawn(move || writer.run(&queue))
+            .map_err(StoreError::disk("start the writer of", &file))?;
+        Ok((Self { jobs: Some(jobs), thread: Some(thread), closing, lock }, Opened { interrupted }))
     }
 
-    /// Writes the address into the lock file, for those who come second.
-    pub fn announce(&self, address: &str) -> Result<(), StoreError> {
+    /// Tells later comers where this writer listens.
+    ///
+    /// # Errors
+    /// [`StoreError::Disk`] when it could not be written; the folder stays held.
+    pub fn announce(&self, address: impl std::fmt::Display) -> Result<(), StoreError> {
         self.lock.announce(address)
     }
 
-    /// Hands a job over if there is room; never waits.
+    /// Hands over a job without ever waiting.
+    ///
+    /// # Errors
+    /// The job itself, when the queue is full or the writer is gone: keep it and try again.
+    #[allow(clippy::result_large_err, reason = "the job comes back whole so that nothing is lost")]
     pub fn try_write(&self, job: Job) -> Result<(), Job> {
-        match &self.jobs {
-            Some(jobs) => jobs.try_send(job).map_err(|e| match e {
-                TrySendError::Full(job) | TrySendError::Disconnected(job) => job,
-            }),
-            None => Err(job),
-        }
+        let Some(jobs) = &self.jobs else { return Err(job) };
+        jobs.try_send(job).map_err(|refused| match refused {
+            TrySendError::Full(job) | TrySendError::Disconnected(job) => job,
+        })
     }
 
-    /// Writes what is queued and lets go of the folder.
+    /// Writes what is queued and lets the folder go; gives up on a refused job after 1 s.
     pub fn close(self) {
         drop(self);
     }
@@ -191,50 +170,13 @@ impl Store {
 
 impl Drop for Store {
     fn drop(&mut self) {
+        let _ = self.closing.set(std::time::Instant::now());
         self.jobs = None;
         if let Some(thread) = self.thread.take() {
-            // A panic there was already reported by its hook.
-            let _ = thread.join();
-        }
-    }
-}
-
-fn work(base: &mut write::Base, inbox: &Receiver<Job>, ack: &impl Fn(Ack)) {
-    while let Ok(job) = inbox.recv() {
-        if !persist(base, job, inbox, ack) {
-            return;
-        }
-    }
-}
-
-/// Tries one job until it is written; false when it was given up on closing.
-fn persist(base: &mut write::Base, job: Job, inbox: &Receiver<Job>, ack: &impl Fn(Ack)) -> bool {
-    let Job { ticket, mut write } = job;
-    let mut kept = std::collections::VecDeque::new();
-    let (mut told, mut closing) = (false, None::<Instant>);
-    loop {
-        match base.write(&mut write) {
-            Ok(()) => break,
-            Err(error) if !told => {
-                told = true;
-                ack(Ack::Failing { ticket, reason: error.to_string() });
-            }
-            Err(_) => {}
-        }
-        if closing.is_some_and(|since| since.elapsed() > LAST_TRIES) {
-            return false;
-        }
-        // Room for two queues: the engine's thread keeps the rest.
-        let wait = if kept.len() < QUEUE { RETRY } else { Duration::ZERO };
-        match if wait.is_zero() { Err(RecvTimeoutError::Timeout) } else { inbox.recv_timeout(wait) } {
-            Ok(job) => kept.push_back(job),
-            Err(RecvTimeoutError::Timeout) => std::thread::sleep(RETRY.saturating_sub(wait)),
-            Err(RecvTimeoutError::Disconnected) => {
-                closing.get_or_insert_with(Instant::now);
-                std::thread::sleep(Duration::from_millis(100));
+            thread.thread().unpark();
+            if thread.join().is_err() {
+                tracing::error!("the log's writer ended abruptly; entries not acknowledged are not on disk");
             }
         }
     }
-    ack(Ack::Written { ticket, write });
-    kept.into_iter().all(|job| persist(base, job, inbox, ack))
 }

@@ -1,77 +1,167 @@
-//! Reads of the log: opened read-only, beside a running daemon or without one.
+//! Reads the log, also beside a running daemon.
+//!
+//! Never writes: the reader's connection is opened read-only.
 
-use super::rows::{self, BATCH};
-use super::schema::database;
-use super::{FILE, StoreError};
+use super::fault::StoreError;
+use super::sums::BatchSums;
+use super::{LOG_FILE, rows, schema};
 use crate::record::{BatchRecord, HandRecord, PourRecord};
-use rusqlite::{Connection, OpenFlags, OptionalExtension, params};
+use rusqlite::types::Type;
+use rusqlite::{Connection, OpenFlags, OptionalExtension, Params, params};
 use std::path::{Path, PathBuf};
 
-/// A reader.
+/// How long a read may wait for a checkpoint or a recovery to end (own choice).
+const PATIENCE: std::time::Duration = std::time::Duration::from_secs(2);
+
+/// A read-only view of the log.
+#[derive(Debug)]
 pub struct Reader {
-    db: Connection,
-    path: PathBuf,
+    conn: Connection,
+    file: PathBuf,
 }
 
 impl Reader {
-    /// Opens the log in this folder.
+    /// Opens the log in `dir` for reading.
+    ///
+    /// # Errors
+    /// [`StoreError::Missing`], [`StoreError::Newer`], [`StoreError::Older`] or [`StoreError::Log`].
     pub fn open(dir: &Path) -> Result<Self, StoreError> {
-        let path = dir.join(FILE);
-        let db =
-            Connection::open_with_flags(&path, OpenFlags::SQLITE_OPEN_READ_ONLY).map_err(database(&path))?;
-        db.busy_timeout(std::time::Duration::from_secs(2)).map_err(database(&path))?;
-        Ok(Self { db, path })
+        let file = dir.join(LOG_FILE);
+        if !file.exists() {
+            return Err(StoreError::Missing { dir: dir.to_owned() });
+        }
+        let conn = Connection::open_with_flags(&file, OpenFlags::SQLITE_OPEN_READ_ONLY)
+            .map_err(StoreError::log("open", &file))?;
+        conn.busy_timeout(PATIENCE).map_err(StoreError::log("open", &file))?;
+        let found = schema::layout(&conn).map_err(StoreError::log("read", &file))?;
+        let known = schema::STEPS.len() as i64;
+        match found.cmp(&known) {
+            std::cmp::Ordering::Less => Err(StoreError::Older { file, found, known }),
+            std::cmp::Ordering::Greater => Err(StoreError::Newer { file, found, known }),
+            std::cmp::Ordering::Equal => Ok(Self { conn, file }),
+        }
     }
 
-    fn list<T>(
-        &self,
-        sql: &str,
-        values: impl rusqlite::Params,
-        row: impl FnMut(&rusqlite::Row<'_>) -> rusqlite::Result<T>,
-    ) -> Result<Vec<T>, StoreError> {
-        let wrong = database(&self.path);
-        let mut found = self.db.prepare(sql).map_err(&wrong)?;
-        let rows = found.query_map(values, row).map_err(&wrong)?;
-        rows.collect::<Result<Vec<_>, _>>().map_err(&wrong)
+    fn read<T>(&self, result: rusqlite::Result<T>) -> Result<T, StoreError> {
+        result.map_err(StoreError::log("read", &self.file))
     }
 
-    /// All batches, newest first.
+    /// All batches, the newest first.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
     pub fn batches(&self) -> Result<Vec<BatchRecord>, StoreError> {
-        self.list(&format!("SELECT {BATCH} FROM batch ORDER BY created_us DESC, id DESC"), [], rows::batch)
+        self.read(batches(&self.conn))
     }
 
-    /// One batch.
+    /// One batch; `None` when the log has no such id.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
     pub fn batch(&self, id: &str) -> Result<Option<BatchRecord>, StoreError> {
-        let found = self.list(&format!("SELECT {BATCH} FROM batch WHERE id = ?1"), [id], rows::batch)?;
-        Ok(found.into_iter().next())
+        self.read(batch(&self.conn, id))
     }
 
-    /// The newest revision of each pour of a batch, by piece.
+    /// The sums kept with a batch; `None` when the log has no such id.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn sums(&self, batch: &str) -> Result<Option<BatchSums>, StoreError> {
+        self.read(sums(&self.conn, batch))
+    }
+
+    /// The newest revision of each pour of a batch, by piece, then start. An open pour is
+    /// among them as revision 0. Traces are left empty: ask [`Reader::trace`].
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
     pub fn pours(&self, batch: &str) -> Result<Vec<PourRecord>, StoreError> {
-        let sql = "SELECT * FROM pour WHERE batch = ?1 AND newest = 1 ORDER BY piece, started_us, id";
-        self.list(sql, [batch], rows::pour)
+        self.read(pours(&self.conn, batch))
     }
 
-    /// Every revision of a pour, oldest first.
-    pub fn revisions(&self, pour: &str) -> Result<Vec<PourRecord>, StoreError> {
-        self.list("SELECT * FROM pour WHERE id = ?1 ORDER BY rev", [pour], rows::pour)
+    /// The newest revision of one pour, without its trace; `None` when the log has no such id.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn pour(&self, id: &str) -> Result<Option<PourRecord>, StoreError> {
+        self.read(newest(&self.conn, id))
     }
 
-    /// What was learned of a hand.
-    pub fn hand(&self, who: &str) -> Result<Option<HandRecord>, StoreError> {
-        let read = |r: &rusqlite::Row<'_>| {
-            Ok(HandRecord { hand_s: r.get::<_, i64>(0)? as f64 / 1e6, pours: r.get(1)? })
-        };
-        let sql = "SELECT hand_us, pours FROM hand WHERE who = ?1";
-        self.db.query_row(sql, params![who], read).optional().map_err(database(&self.path))
+    /// All revisions of one pour, oldest first, without traces.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn revisions(&self, id: &str) -> Result<Vec<PourRecord>, StoreError> {
+        self.read(select_pours(&self.conn, "WHERE p.id = $1 ORDER BY p.rev", [id]))
     }
 
-    /// A pour's trace.
+    /// The hand learned under a key; `None` before the first pour with it.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn hand(&self, key: &str) -> Result<Option<HandRecord>, StoreError> {
+        let sql = "SELECT hand_us, pours FROM hand WHERE key = $1";
+        self.read(self.conn.query_row(sql, [key], rows::hand).optional())
+    }
+
+    /// The trace of a pour; `None` when none was kept.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
     pub fn trace(&self, pour: &str) -> Result<Option<Vec<u8>>, StoreError> {
-        let sql = "SELECT body FROM trace WHERE pour = ?1";
-        let body: Option<String> =
-            self.db.query_row(sql, params![pour], |r| r.get(0)).optional().map_err(database(&self.path))?;
-        let byte = |i: usize, text: &str| text.get(i..i + 2).and_then(|h| u8::from_str_radix(h, 16).ok());
-        Ok(body.and_then(|text| (0..text.len()).step_by(2).map(|i| byte(i, &text)).collect()))
+        let sql = "SELECT bytes FROM trace WHERE pour = $1";
+        self.read(self.conn.query_row(sql, [pour], |row| row.get(0)).optional())
     }
+}
+
+fn batches(conn: &Connection) -> rusqlite::Result<Vec<BatchRecord>> {
+    let sql = format!("SELECT {} FROM batch ORDER BY created_us DESC, id DESC", rows::BATCH_COLUMNS);
+    conn.prepare(&sql)?.query_map([], rows::batch)?.collect()
+}
+
+pub(super) fn batch(conn: &Connection, id: &str) -> rusqlite::Result<Option<BatchRecord>> {
+    let sql = format!("SELECT {} FROM batch WHERE id = $1", rows::BATCH_COLUMNS);
+    conn.prepare_cached(&sql)?.query_row([id], rows::batch).optional()
+}
+
+pub(super) fn sums(conn: &Connection, batch: &str) -> rusqlite::Result<Option<BatchSums>> {
+    let sql = "SELECT n, sum_ug, sum_squares_ug2, min_ug, max_ug FROM batch WHERE id = $1";
+    conn.prepare_cached(sql)?
+        .query_row([batch], |row| {
+            let squares: String = row.get(2)?;
+            let wrong = |e| rusqlite::Error::FromSqlConversionFailure(2, Type::Text, Box::new(e));
+            Ok(BatchSums {
+                n: row.get::<_, i64>(0)?.unsigned_abs(),
+                sum_ug: row.get(1)?,
+                sum_squares_ug2: squares.parse().map_err(wrong)?,
+                min_ug: row.get(3)?,
+                max_ug: row.get(4)?,
+            })
+        })
+        .optional()
+}
+
+fn select_pours(conn: &Connection, rest: &str, with: impl Params) -> rusqlite::Result<Vec<PourRecord>> {
+    let sql = format!("SELECT {} FROM pour p {rest}", rows::POUR_COLUMNS);
+    conn.prepare_cached(&sql)?.query_map(with, rows::pour)?.collect()
+}
+
+const IS_NEWEST: &str = "p.rev = (SELECT MAX(q.rev) FROM pour q WHERE q.id = p.id)";
+
+pub(super) fn pours(conn: &Connection, batch: &str) -> rusqlite::Result<Vec<PourRecord>> {
+    let rest = format!("WHERE p.batch = $1 AND {IS_NEWEST} ORDER BY p.piece, p.started_us, p.id");
+    select_pours(conn, &rest, [batch])
+}
+
+/// Pours that were opened and never committed, in the order they were opened.
+pub(super) fn open_pours(conn: &Connection) -> rusqlite::Result<Vec<PourRecord>> {
+    select_pours(conn, &format!("WHERE p.rev = 0 AND {IS_NEWEST} ORDER BY p.seq"), [])
+}
+
+pub(super) fn newest(conn: &Connection, id: &str) -> rusqlite::Result<Option<PourRecord>> {
+    Ok(select_pours(conn, "WHERE p.id = $1 ORDER BY p.rev DESC LIMIT 1", [id])?.pop())
+}
+
+pub(super) fn revision(conn: &Connection, id: &str, rev: u32) -> rusqlite::Result<Option<PourRecord>> {
+    Ok(select_pours(conn, "WHERE p.id = $1 AND p.rev = $2", params![id, rev])?.pop())
 }

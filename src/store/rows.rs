@@ -1,82 +1,201 @@
-//! Rows to records and back: micrograms and microseconds.
+//! Records to rows and back: exact to the microgram and the microsecond.
+//!
+//! Never decides anything; arithmetic on masses happens elsewhere.
 
-use crate::record::{BatchRecord, PourRecord, Verdict};
+use crate::record::{BatchRecord, HandRecord, PourRecord, Verdict};
 use crate::time::{Duration, WallTime};
 use crate::units::Mass;
-use rusqlite::{Row, types::Type};
+use rusqlite::types::Type;
+use rusqlite::{Connection, Row, params};
 
-pub(super) fn ug(mass: Mass) -> i64 {
-    (mass.g() * 1e6).round() as i64
+pub(super) const BATCH_COLUMNS: &str = "id, name, pieces, target_ug, low_ug, high_ug, solids_fraction, \
+     pourer, jug, request, created_us, begun_us, ended_us";
+
+pub(super) const POUR_COLUMNS: &str = "id, rev, seq, batch, piece, started_us, tare_ug, target_ug, low_ug, \
+     high_ug, first_net_ug, net_ug, net_u_ug, rolled_ug, top_ups, dry_ug, verdict, interrupted, settled, \
+     guided, lasted_us, contact_us, flow_ug_s, stop_cue_ug, calibration, scale";
+
+/// Whole millionths of `value`; what does not fit stops at the ends.
+fn millionths(value: f64) -> i64 {
+    (value * 1e6).round() as i64
 }
 
-fn mass(ug: i64) -> Mass {
+/// Micrograms, rounded to the nearest.
+pub(super) fn ug(mass: Mass) -> i64 {
+    millionths(mass.g())
+}
+
+/// The mass of so many micrograms.
+pub(super) fn mass(ug: i64) -> Mass {
     Mass::saturating(ug as f64 / 1e6)
 }
 
-fn mass_of(row: &Row<'_>, column: &str) -> rusqlite::Result<Mass> {
-    row.get(column).map(mass)
+fn us(span: Duration) -> i64 {
+    i64::try_from(span.as_micros()).unwrap_or(i64::MAX)
 }
 
-fn maybe(row: &Row<'_>, column: &str) -> rusqlite::Result<Option<Mass>> {
-    Ok(row.get::<_, Option<i64>>(column)?.map(mass))
+fn seq(number: u64) -> i64 {
+    i64::try_from(number).unwrap_or(i64::MAX)
 }
 
-fn wall(row: &Row<'_>, column: &str) -> rusqlite::Result<Option<WallTime>> {
-    Ok(row.get::<_, Option<i64>>(column)?.map(WallTime::from_unix_us))
+pub(super) fn insert_batch(conn: &Connection, batch: &BatchRecord) -> rusqlite::Result<()> {
+    let sql = format!(
+        "INSERT INTO batch ({BATCH_COLUMNS}, n, sum_ug, sum_squares_ug2) \
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, 0, 0, '0')"
+    );
+    conn.prepare_cached(&sql)?.execute(params![
+        batch.id,
+        batch.name,
+        batch.pieces,
+        ug(batch.target),
+        ug(batch.low),
+        ug(batch.high),
+        batch.solids_fraction,
+        batch.pourer,
+        batch.jug,
+        batch.request,
+        batch.created_at.unix_us(),
+        batch.begun_at.map(WallTime::unix_us),
+        batch.ended_at.map(WallTime::unix_us),
+    ])?;
+    Ok(())
 }
-
-pub(super) const BATCH: &str = "id, name, pieces, target_ug, low_ug, high_ug, solids_ppb, pourer, jug, request, created_us, begun_us, ended_us";
 
 pub(super) fn batch(row: &Row<'_>) -> rusqlite::Result<BatchRecord> {
     Ok(BatchRecord {
         id: row.get("id")?,
         name: row.get("name")?,
         pieces: row.get("pieces")?,
-        target: mass_of(row, "target_ug")?,
-        low: mass_of(row, "low_ug")?,
-        high: mass_of(row, "high_ug")?,
-        solids_fraction: row.get::<_, Option<i64>>("solids_ppb")?.map(|ppb| ppb as f64 / 1e9),
+        target: mass(row.get("target_ug")?),
+        low: mass(row.get("low_ug")?),
+        high: mass(row.get("high_ug")?),
+        solids_fraction: row.get("solids_fraction")?,
         pourer: row.get("pourer")?,
         jug: row.get("jug")?,
         request: row.get("request")?,
         created_at: WallTime::from_unix_us(row.get("created_us")?),
-        begun_at: wall(row, "begun_us")?,
-        ended_at: wall(row, "ended_us")?,
+        begun_at: row.get::<_, Option<i64>>("begun_us")?.map(WallTime::from_unix_us),
+        ended_at: row.get::<_, Option<i64>>("ended_us")?.map(WallTime::from_unix_us),
     })
 }
 
+pub(super) fn insert_pour(conn: &Connection, pour: &PourRecord) -> rusqlite::Result<()> {
+    let sql = format!(
+        "INSERT INTO pour ({POUR_COLUMNS}) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, \
+         $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25, $26)"
+    );
+    conn.prepare_cached(&sql)?.execute(params![
+        pour.id,
+        pour.rev,
+        seq(pour.seq),
+        pour.batch,
+        pour.piece,
+        pour.started_at.unix_us(),
+        ug(pour.tare),
+        ug(pour.target),
+        ug(pour.low),
+        ug(pour.high),
+        pour.first_net.map(ug),
+        pour.net.map(ug),
+        pour.net_u.map(ug),
+        pour.rolled.map(ug),
+        pour.top_ups,
+        pour.dry.map(ug),
+        pour.verdict.word(),
+        pour.interrupted,
+        pour.settled,
+        pour.guided,
+        millionths(pour.seconds),
+        pour.contact.map(us),
+        pour.flow_g_s.map(millionths),
+        pour.stop_cue.map(ug),
+        pour.calibration,
+        pour.scale,
+    ])?;
+    Ok(())
+}
+
+/// The pour as the log holds it: masses to the microgram, times to the microsecond.
+pub(super) fn rounded(pour: PourRecord) -> PourRecord {
+    let to_ug = |exact: Mass| mass(ug(exact));
+    PourRecord {
+        tare: to_ug(pour.tare),
+        target: to_ug(pour.target),
+        low: to_ug(pour.low),
+        high: to_ug(pour.high),
+        first_net: pour.first_net.map(to_ug),
+        net: pour.net.map(to_ug),
+        net_u: pour.net_u.map(to_ug),
+        rolled: pour.rolled.map(to_ug),
+        dry: pour.dry.map(to_ug),
+        seconds: millionths(pour.seconds) as f64 / 1e6,
+        contact: pour.contact.map(|span| Duration::from_micros(us(span).unsigned_abs())),
+        flow_g_s: pour.flow_g_s.map(|flow| millionths(flow) as f64 / 1e6),
+        stop_cue: pour.stop_cue.map(to_ug),
+        ..pour
+    }
+}
+
+/// A pour without its trace, which has a table of its own.
 pub(super) fn pour(row: &Row<'_>) -> rusqlite::Result<PourRecord> {
-    let word: String = row.get("verdict")?;
-    let verdict = Verdict::from_word(&word)
-        .ok_or_else(|| rusqlite::Error::InvalidColumnType(0, format!("verdict {word}"), Type::Text))?;
-    let micros = |v: i64| Duration::from_micros(u64::try_from(v).unwrap_or(0));
+    let optional = |column: &str| row.get::<_, Option<i64>>(column);
     Ok(PourRecord {
         id: row.get("id")?,
         rev: row.get("rev")?,
-        seq: row.get::<_, i64>("seq").map(|v| u64::try_from(v).unwrap_or(0))?,
+        seq: row.get::<_, i64>("seq")?.unsigned_abs(),
         batch: row.get("batch")?,
         piece: row.get("piece")?,
         started_at: WallTime::from_unix_us(row.get("started_us")?),
-        tare: mass_of(row, "tare_ug")?,
-        target: mass_of(row, "target_ug")?,
-        low: mass_of(row, "low_ug")?,
-        high: mass_of(row, "high_ug")?,
-        first_net: maybe(row, "first_net_ug")?,
-        net: maybe(row, "net_ug")?,
-        net_u: maybe(row, "net_u_ug")?,
-        rolled: maybe(row, "rolled_ug")?,
+        tare: mass(row.get("tare_ug")?),
+        target: mass(row.get("target_ug")?),
+        low: mass(row.get("low_ug")?),
+        high: mass(row.get("high_ug")?),
+        first_net: optional("first_net_ug")?.map(mass),
+        net: optional("net_ug")?.map(mass),
+        net_u: optional("net_u_ug")?.map(mass),
+        rolled: optional("rolled_ug")?.map(mass),
         top_ups: row.get("top_ups")?,
-        dry: maybe(row, "dry_ug")?,
-        verdict,
-        interrupted: row.get::<_, i64>("interrupted")? != 0,
-        settled: row.get::<_, i64>("settled")? != 0,
-        guided: row.get::<_, i64>("guided")? != 0,
+        dry: optional("dry_ug")?.map(mass),
+        verdict: verdict(row)?,
+        interrupted: row.get("interrupted")?,
+        settled: row.get("settled")?,
+        guided: row.get("guided")?,
         seconds: row.get::<_, i64>("lasted_us")? as f64 / 1e6,
-        contact: row.get::<_, Option<i64>>("contact_us")?.map(micros),
-        flow_g_s: row.get::<_, Option<i64>>("flow_ug_s")?.map(|v| v as f64 / 1e6),
-        stop_cue: maybe(row, "stop_cue_ug")?,
+        contact: optional("contact_us")?.map(|us| Duration::from_micros(us.unsigned_abs())),
+        flow_g_s: optional("flow_ug_s")?.map(|ug| ug as f64 / 1e6),
+        stop_cue: optional("stop_cue_ug")?.map(mass),
         calibration: row.get("calibration")?,
         scale: row.get("scale")?,
         trace: Vec::new(),
     })
+}
+
+fn verdict(row: &Row<'_>) -> rusqlite::Result<Verdict> {
+    let word: String = row.get("verdict")?;
+    Verdict::from_word(&word).ok_or_else(|| {
+        let column = row.as_ref().column_index("verdict").unwrap_or(0);
+        let reason = format!("'{word}' is not a verdict");
+        rusqlite::Error::FromSqlConversionFailure(column, Type::Text, reason.into())
+    })
+}
+
+pub(super) fn set_trace(conn: &Connection, pour: &str, bytes: &[u8]) -> rusqlite::Result<()> {
+    conn.prepare_cached(
+        "INSERT INTO trace (pour, bytes) VALUES ($1, $2) ON CONFLICT (pour) DO UPDATE SET bytes = excluded.bytes",
+    )?
+    .execute(params![pour, bytes])?;
+    Ok(())
+}
+
+pub(super) fn set_hand(conn: &Connection, key: &str, hand: HandRecord) -> rusqlite::Result<()> {
+    conn.prepare_cached(
+        "INSERT INTO hand (key, hand_us, pours) VALUES ($1, $2, $3) \
+         ON CONFLICT (key) DO UPDATE SET hand_us = excluded.hand_us, pours = excluded.pours",
+    )?
+    .execute(params![key, millionths(hand.hand_s), hand.pours])?;
+    Ok(())
+}
+
+pub(super) fn hand(row: &Row<'_>) -> rusqlite::Result<HandRecord> {
+    Ok(HandRecord { hand_s: row.get::<_, i64>("hand_us")? as f64 / 1e6, pours: row.get("pours")? })
 }

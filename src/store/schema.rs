@@ -1,47 +1,81 @@
-//! The database's version: steps are never edited once merged; before one runs on a file
-//! with something in it the file is copied aside; a newer file is refused untouched.
+//! Brings the log's layout up to date, one step after another.
+//!
+//! Never edits a step, never changes a file that a newer program wrote, and never
+//! steps an existing log without a copy of it set aside first.
 
-use super::StoreError;
-use super::write::Base;
+use super::fault::StoreError;
 use crate::time::WallTime;
-use rusqlite::{Connection, OpenFlags};
-use std::path::Path;
+use rusqlite::{Connection, OpenFlags, TransactionBehavior};
+use std::path::{Path, PathBuf};
 
-const STEPS: [&str; 1] = [include_str!("schema/0001.sql")];
+/// All steps, oldest first; the layout's number is how many have run.
+pub(super) const STEPS: &[&str] = &[include_str!("schema/0001.sql")];
 
-pub(super) fn database(path: &Path) -> impl Fn(rusqlite::Error) -> StoreError {
-    let path = path.to_owned();
-    move |source| StoreError::Database { path: path.clone(), source }
+/// Refuses a log newer than `steps`, through a connection that can't write.
+fn refuse_newer(file: &Path, steps: &[&str]) -> Result<(), StoreError> {
+    if !file.exists() {
+        return Ok(());
+    }
+    let conn = Connection::open_with_flags(file, OpenFlags::SQLITE_OPEN_READ_ONLY)
+        .map_err(StoreError::log("open", file))?;
+    let found = layout(&conn).map_err(StoreError::log("read", file))?;
+    let known = steps.len() as i64;
+    if found > known { Err(StoreError::Newer { file: file.to_owned(), found, known }) } else { Ok(()) }
 }
 
-fn version(db: &Connection) -> rusqlite::Result<i64> {
-    db.query_row("PRAGMA user_version", [], |r| r.get(0))
+/// The number of steps the log has had.
+pub(super) fn layout(conn: &Connection) -> rusqlite::Result<i64> {
+    conn.query_row("PRAGMA user_version", [], |row| row.get(0))
 }
 
-pub(super) fn open(file: &Path, now: WallTime) -> Result<Base, StoreError> {
-    let wrong = database(file);
-    let known = STEPS.len() as i64;
-    if file.exists() {
-        let look = Connection::open_with_flags(file, OpenFlags::SQLITE_OPEN_READ_ONLY).map_err(&wrong)?;
-        let found = version(&look).map_err(&wrong)?;
-        if found > known {
-            return Err(StoreError::Newer { file: file.to_owned(), found, known });
-        }
+/// Opens the log for writing with its layout up to date.
+pub(super) fn open(file: &Path, steps: &[&str], now: WallTime) -> Result<Connection, StoreError> {
+    refuse_newer(file, steps)?;
+    let mut conn = Connection::open(file).map_err(StoreError::log("open", file))?;
+    settle_in(&conn).map_err(StoreError::log("open", file))?;
+    step(&mut conn, file, steps, now)?;
+    Ok(conn)
+}
+
+fn settle_in(conn: &Connection) -> rusqlite::Result<()> {
+    // Only a copying tool or an inspecting person can hold the log; a quarter second
+    // keeps the writer's own retry in charge (own choice).
+    conn.busy_timeout(std::time::Duration::from_millis(250))?;
+    let mode: String = conn.query_row("PRAGMA journal_mode = WAL", [], |row| row.get(0))?;
+    if mode != "wal" {
+        tracing::warn!(mode, "this disk does not allow the log's usual mode; reading beside it may wait");
     }
-    let mut db = Connection::open(file).map_err(&wrong)?;
-    db.pragma_update(None, "journal_mode", "WAL").map_err(&wrong)?;
-    db.pragma_update(None, "synchronous", "FULL").map_err(&wrong)?;
-    db.pragma_update(None, "foreign_keys", true).map_err(&wrong)?;
-    let from = version(&db).map_err(&wrong)?;
-    if from > 0 && from < known {
-        let aside = file.with_extension(format!("v{from}-{}.db", now.unix_us()));
-        db.execute("VACUUM INTO ?1", [aside.to_string_lossy()]).map_err(&wrong)?;
+    conn.execute_batch("PRAGMA synchronous = FULL")
+}
+
+fn step(conn: &mut Connection, file: &Path, steps: &[&str], now: WallTime) -> Result<(), StoreError> {
+    let failed = || StoreError::log("bring up to date", file);
+    let found = layout(conn).map_err(failed())?;
+    let had = usize::try_from(found).unwrap_or(0);
+    if had >= steps.len() {
+        return Ok(());
     }
-    for (i, step) in STEPS.iter().enumerate().skip(usize::try_from(from).unwrap_or(0)) {
-        let tx = db.transaction().map_err(&wrong)?;
-        tx.execute_batch(step).map_err(&wrong)?;
-        tx.pragma_update(None, "user_version", i as i64 + 1).map_err(&wrong)?;
-        tx.commit().map_err(&wrong)?;
+    let tables: i64 = conn
+        .query_row("SELECT COUNT(*) FROM sqlite_master", [], |row| row.get(0))
+        .map_err(StoreError::log("read", file))?;
+    if tables > 0 {
+        copy_aside(conn, &aside(file, found, now)).map_err(StoreError::log("copy aside", file))?;
     }
-    Ok(Base { db, path: file.to_owned() })
+    for (index, sql) in steps.iter().enumerate().skip(had) {
+        let tx = conn.transaction_with_behavior(TransactionBehavior::Immediate).map_err(failed())?;
+        tx.execute_batch(sql).map_err(failed())?;
+        tx.pragma_update(None, "user_version", index as i64 + 1).map_err(failed())?;
+        tx.commit().map_err(failed())?;
+    }
+    Ok(())
+}
+
+/// Where the copy of a log goes before its layout changes.
+fn aside(file: &Path, layout: i64, now: WallTime) -> PathBuf {
+    file.with_file_name(format!("tarebell-layout-{layout}-{}.db", now.unix_us()))
+}
+
+fn copy_aside(conn: &Connection, to: &Path) -> rusqlite::Result<()> {
+    conn.execute("VACUUM INTO $1", [to.to_string_lossy()])?;
+    Ok(())
 }

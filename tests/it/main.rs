@@ -1,5 +1,10 @@
 //! Tests of the pure parts, all in parallel.
 
+#![allow(clippy::expect_used, clippy::unwrap_used, reason = "a test that panics has failed, and says where")]
+
 mod engine;
+mod frames;
 mod outside;
 mod session;
+mod settings;
+mod tidy;

@@ -1,1 +1,8 @@
 //! Tests of the real binary on real terminals, files and sockets.
+
+#![allow(clippy::expect_used, clippy::unwrap_used, reason = "a test that panics has failed, and says where")]
+
+mod kill;
+mod page;
+mod pour;
+mod rig;

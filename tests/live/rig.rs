@@ -3,31 +3,31 @@
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use std::fs::File;
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant};
 use tarebell::plant::session::Potter;
 
 /// The daemon as a child process and the far end of its serial line.
-pub struct Rig {
-    pub child: Child,
-    pub line: File,
-    pub address: String,
-    pub dir: PathBuf,
+pub(crate) struct Rig {
+    pub(crate) child: Child,
+    pub(crate) line: File,
+    pub(crate) address: String,
     epoch: Instant,
 }
 
 /// A message of the live stream, with when it came.
-pub struct Heard {
-    pub at: Instant,
-    pub message: serde_json::Value,
+pub(crate) struct Heard {
+    pub(crate) at: Instant,
+    pub(crate) message: serde_json::Value,
 }
 
 impl Rig {
     /// Starts the binary in `dir` on a new pseudo-terminal and waits until it serves.
-    pub fn start(dir: &Path) -> Self {
-        let line = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).expect("a pseudo-terminal");
+    pub(crate) fn start(dir: &Path) -> Self {
+        let line = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC)
+            .expect("a pseudo-terminal");
         grantpt(&line).expect("grantpt");
         unlockpt(&line).expect("unlockpt");
         let port = ptsname(&line, Vec::new()).expect("ptsname").into_string().expect("a path in ASCII");
@@ -37,7 +37,7 @@ impl Rig {
     }
 
     /// Starts the binary with the settings already in `dir`.
-    pub fn start_with(dir: &Path, line: File) -> Self {
+    pub(crate) fn start_with(dir: &Path, line: File) -> Self {
         let lock = dir.join("tarebell.lock");
         let _ = std::fs::remove_file(&lock);
         let child = Command::new(env!("CARGO_BIN_EXE_tarebell"))
@@ -49,7 +49,7 @@ impl Rig {
             .spawn()
             .expect("the binary starts");
         let epoch = Instant::now();
-        let mut rig = Self { child, line, address: String::new(), dir: dir.to_owned(), epoch };
+        let mut rig = Self { child, line, address: String::new(), epoch };
         rig.address = rig.wait("an address in the lock file", || {
             let text = std::fs::read_to_string(&lock).ok()?;
             text.lines().find(|l| l.starts_with("127.")).map(|l| l.trim().to_owned())
@@ -70,18 +70,18 @@ impl Rig {
         panic!("{what} did not come within 20 s of the start");
     }
 
-    pub fn get(&self, path: &str) -> serde_json::Value {
+    pub(crate) fn get(&self, path: &str) -> serde_json::Value {
         let mut reply = ureq::get(format!("http://{}{path}", self.address)).call().expect(path);
         reply.body_mut().read_json().expect("JSON")
     }
 
-    pub fn post(&self, path: &str, body: serde_json::Value) -> serde_json::Value {
+    pub(crate) fn post(&self, path: &str, body: serde_json::Value) -> serde_json::Value {
         let mut reply = ureq::post(format!("http://{}{path}", self.address)).send_json(body).expect(path);
         reply.body_mut().read_json().expect("JSON")
     }
 
     /// Makes and begins a batch of invented cups at 29 g of slop each, 5 percent either way.
-    pub fn begin_batch(&self, pieces: u32) -> String {
+    pub(crate) fn begin_batch(&self, pieces: u32) -> String {
         let batch = self.post(
             "/api/batches",
             serde_json::json!({
@@ -95,7 +95,7 @@ impl Rig {
     }
 
     /// Listens to the live stream from now on.
-    pub fn listen(&self) -> Receiver<Heard> {
+    pub(crate) fn listen(&self) -> Receiver<Heard> {
         let (mut socket, _) = tungstenite::connect(format!("ws://{}/api/live", self.address)).expect("live");
         let (tell, heard) = channel();
         std::thread::spawn(move || {
@@ -113,7 +113,7 @@ impl Rig {
 
     /// Lets the potter pour, hearing the cues of the stream, until done or `until`.
     /// Gives every pour the stream showed.
-    pub fn pour(
+    pub(crate) fn pour(
         &mut self,
         potter: &mut Potter,
         heard: &Receiver<Heard>,

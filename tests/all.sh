@@ -1,0 +1,22 @@
+#!/usr/bin/env bash
+# Checks everything: format, lints, tests, docs. Installs what it needs and says so.
+# Run it from anywhere, as root or with sudo, as often as you like.
+set -euo pipefail
+cd "$(dirname "${BASH_SOURCE[0]}")/.."
+source tests/setup.sh
+began=$SECONDS
+stage() {
+    local name=$1 from=$SECONDS
+    shift
+    echo "== $name"
+    "$@"
+    echo "== $name: $((SECONDS - from)) s"
+}
+docs() { RUSTDOCFLAGS="-D warnings" cargo doc --no-deps --locked --quiet; }
+export RUST_BACKTRACE=0
+stage setup setup
+stage format cargo fmt --all --check
+stage lints cargo clippy --all-targets --locked --quiet -- -D warnings
+stage tests cargo test --locked
+stage docs docs
+echo "== all: $((SECONDS - began)) s"

@@ -1,0 +1,85 @@
+//! Settings: the commented file, the defaults, and what is said of a bad value.
+
+use tarebell::settings::{Link, Settings, SettingsError, loopback};
+
+const FILE: &str = include_str!("../../config/tarebell.toml");
+
+/// The keys of the file, each with the `#` taken off, as TOML.
+fn uncommented() -> String {
+    FILE.lines().map(|l| l.strip_prefix("# ").filter(|l| is_key(l)).unwrap_or(l).to_owned() + "\n").collect()
+}
+
+fn is_key(line: &str) -> bool {
+    line.split_once(" = ").is_some_and(|(key, _)| key.chars().all(|c| c.is_ascii_lowercase() || c == '_'))
+}
+
+#[test]
+fn the_file_as_shipped_changes_nothing() {
+    let shipped = Settings::parse(FILE, "config").expect("it parses");
+    assert_eq!(format!("{shipped:?}"), format!("{:?}", Settings::default()));
+}
+
+#[test]
+fn every_key_shown_in_the_file_stands_there_with_its_default() {
+    let text = uncommented();
+    assert_eq!(text.lines().filter(|l| is_key(l)).count(), 15, "{text}");
+    let told = Settings::parse(&text, "config").expect("it parses");
+    let plain = Settings::default();
+    let Link::Serial(serial) = &told.link else { panic!("link") };
+    assert_eq!((serial.baud, serial.framing.data_bits, serial.framing.stop_bits), (9600, 8, 1));
+    assert_eq!(format!("{:?}", told.line), format!("{:?}", plain.line));
+    assert_eq!((told.unit, told.listen, &told.pour), (plain.unit, plain.listen, &plain.pour));
+    assert_eq!(
+        (told.scale.step, told.scale.noise, told.scale.lag),
+        (plain.scale.step, plain.scale.noise, plain.scale.lag)
+    );
+    assert_eq!(told.scale.id, plain.scale.id);
+}
+
+#[test]
+fn every_key_of_the_settings_stands_in_the_file() {
+    let error =
+        Settings::parse("[scale]\nx = 1\n[page]\n[pour]\n", "f").expect_err("unknown key").to_string();
+    let known = error.split('`').skip(1).step_by(2).filter(|w| *w != "x");
+    let mut n = 0;
+    for key in known.filter(|k| k.chars().all(|c| c.is_ascii_lowercase() || c == '_')) {
+        assert!(FILE.contains(&format!("# {key} = ")), "{key} is not in the file");
+        n += 1;
+    }
+    assert!(n >= 12, "the parser no longer lists its keys: {error}");
+}
+
+#[test]
+fn an_unknown_key_is_refused_with_file_line_and_key() {
+    let said =
+        Settings::parse("[scale]\nbaud = 9600\nbuad = 1\n", "my.toml").expect_err("refused").to_string();
+    assert!(said.contains("my.toml") && said.contains("line 3") && said.contains("buad"), "{said}");
+}
+
+#[test]
+fn a_bad_value_is_refused_with_line_key_and_what_was_expected() {
+    let wrong = [
+        ("[scale]\nlink = \"serial\"\nport = \"/dev/x\"\nbaud = 5\n", "scale.baud", 4),
+        ("[scale]\nlink = \"serial\"\nport = \"/dev/x\"\nframing = \"9X1\"\n", "scale.framing", 4),
+        ("[scale]\nlink = \"carrier\"\n", "scale.link", 2),
+        ("[scale]\nlink = \"serial\"\n", "scale.port", 2),
+        ("[scale]\nunit = \"stone\"\n", "scale.unit", 2),
+        ("[scale]\nline = \"([0-9]+\"\n", "scale.line", 2),
+        ("[scale]\nline = \"([0-9]+)\"\n", "scale.line", 2),
+        ("[scale]\nstep_g = nan\n", "scale.step_g", 2),
+        ("[page]\nlisten = \"0.0.0.0:1\"\n", "page.listen", 2),
+        ("[pour]\napproach_ms = 1\n", "pour.approach_ms", 2),
+    ];
+    for (text, wanted_key, wanted_line) in wrong {
+        match Settings::parse(text, "f") {
+            Err(SettingsError::Value { key, line, expected, .. }) => {
+                assert_eq!((key, line), (wanted_key, wanted_line), "{text}");
+                assert!(expected.len() > 10, "{expected}");
+            }
+            other => panic!("{text}: {other:?}"),
+        }
+    }
+    assert!(
+        loopback("127.0.0.1:0").is_ok() && loopback("[::1]:80").is_ok() && loopback("10.0.0.1:80").is_err()
+    );
+}

@@ -1,0 +1,82 @@
+//! Ends of the daemon: killed, asked to stop, started twice.
+
+use crate::rig::Rig;
+use std::process::Command;
+use std::time::{Duration, Instant};
+use tarebell::plant::chance::Chance;
+use tarebell::plant::hand::Person;
+use tarebell::plant::scale::ScaleModel;
+use tarebell::plant::session::Potter;
+use tarebell::record::Verdict;
+use tarebell::store::{Reader, Store};
+use tarebell::time::WallTime;
+
+/// Pours until a moment drawn from the seed, kills, and looks at what is left.
+/// Gives whether a pour was open at that moment.
+fn kill_at(seed: u64) -> bool {
+    let dir = tempfile::tempdir().expect("a folder");
+    let mut rig = Rig::start(dir.path());
+    let id = rig.begin_batch(9);
+    let heard = rig.listen();
+    let mut potter = Potter::new(seed, Person::ordinary(), ScaleModel::with_lag(0.3), 29.0, 9);
+    let moment = Duration::from_secs_f64(Chance::new(seed).uniform(4.0, 22.0));
+    let mut shown = rig.pour(&mut potter, &heard, Instant::now() + moment);
+    rig.child.kill().expect("SIGKILL");
+    rig.child.wait().expect("it ends");
+    while let Ok(h) = heard.recv_timeout(Duration::from_millis(200)) {
+        if h.message["kind"] == "pour" {
+            shown.push(h.message);
+        }
+    }
+    let (store, opened) = Store::open(dir.path(), WallTime::default(), |_| {}).expect("it opens again");
+    store.close();
+    let logged = Reader::open(dir.path()).expect("the log").pours(&id).expect("pours");
+    for pour in &shown {
+        let same: Vec<_> = logged.iter().filter(|l| pour["id"] == l.id.as_str()).collect();
+        assert_eq!(same.len(), 1, "seed {seed}, after {moment:?}: {pour} is there once");
+        if same[0].rev == pour["rev"] {
+            assert_eq!(same[0].net.expect("a weight").g(), pour["net_g"].as_f64().expect("a number"));
+        }
+    }
+    for pour in &opened.interrupted {
+        assert_eq!((pour.verdict, pour.interrupted), (Verdict::Void, true), "seed {seed}");
+    }
+    assert!(opened.interrupted.len() <= 1, "seed {seed}: one piece at a time");
+    !opened.interrupted.is_empty()
+}
+
+#[test]
+fn killed_at_ten_moments_every_record_shown_is_there_once() {
+    let threads: Vec<_> = (1..=10).map(|seed| std::thread::spawn(move || kill_at(seed))).collect();
+    let open = threads.into_iter().map(|t| t.join().expect("its checks pass")).filter(|open| *open).count();
+    println!("{open} of 10 kills met an open pour");
+    assert!(open >= 1, "no kill met an open pour: the moments test nothing");
+}
+
+#[test]
+fn asked_to_stop_it_stops_within_two_seconds_with_code_0() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let mut rig = Rig::start(dir.path());
+    rig.begin_batch(1);
+    let _heard = rig.listen();
+    let pid = rustix::process::Pid::from_child(&rig.child);
+    let asked = Instant::now();
+    rustix::process::kill_process(pid, rustix::process::Signal::TERM).expect("SIGTERM");
+    let status = rig.child.wait().expect("it ends");
+    assert!(asked.elapsed() < Duration::from_secs(2), "{:?}", asked.elapsed());
+    assert_eq!(status.code(), Some(0));
+}
+
+#[test]
+fn a_second_daemon_on_the_same_folder_is_refused_and_told_where_the_first_is() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = Rig::start(dir.path());
+    let second = Command::new(env!("CARGO_BIN_EXE_tarebell"))
+        .args(["serve", "--no-sound", "--listen", "127.0.0.1:0", "--data"])
+        .arg(dir.path())
+        .output()
+        .expect("it runs");
+    let said = String::from_utf8_lossy(&second.stderr);
+    assert_eq!(second.status.code(), Some(1), "{said}");
+    assert!(said.contains(&rig.address), "{said}");
+}
