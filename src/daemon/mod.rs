@@ -7,6 +7,7 @@ pub mod demo;
 pub mod doctor;
 pub mod event;
 mod log;
+mod open;
 mod simulated;
 pub mod table;
 

@@ -6,6 +6,7 @@
 use super::clock::Clock;
 use super::event::{Event, Reply};
 use super::log::Log;
+use super::open::Open;
 use crate::frame::line::LineDecoder;
 use crate::link::serial::LinkEvent;
 use crate::page::desk::{Begun, Refusal};
@@ -16,7 +17,7 @@ use crate::pour::entry::{CueCall, Entry, Output};
 use crate::pour::hand::Hand;
 use crate::pour::trace::{Input, Trace};
 use crate::reading::{Indicated, Reading, Weighing};
-use crate::record::{BatchRecord, HandRecord, PourRecord, WhoPours};
+use crate::record::{BatchRecord, HandRecord, WhoPours};
 use crate::scale::ScaleFacts;
 use crate::settle::{Motion, Settler};
 use crate::store::{Ack, Store, Write};
@@ -58,13 +59,6 @@ struct Batch {
     engine: Engine,
     trace: Trace,
     open: Option<Open>,
-}
-
-/// A pour's identity between its entries.
-struct Open {
-    id: String,
-    piece: u32,
-    started_at: crate::time::WallTime,
 }
 
 /// What the link last said.
@@ -217,7 +211,7 @@ impl Table {
         }
         let Some(open) = batch.open.as_ref().filter(|o| o.piece == entry.piece) else { return };
         let trace = if entry.rev > 0 { batch.trace.encode() } else { Vec::new() };
-        let pour = record(&batch.record, open, entry, scale, trace);
+        let pour = open.record(&batch.record, entry, scale, trace);
         let write = if entry.rev == 0 { Write::PourOpened(pour) } else { Write::Pour { pour, hand: None } };
         self.log.add(write);
     }
@@ -373,36 +367,4 @@ fn begun(batch: BatchRecord, warnings: Vec<String>) -> Begun {
 pub(super) fn answer_to(reply: &Reply, answer: Result<Begun, Refusal>) {
     // A client that went away needs no answer.
     let _ = reply.try_send(answer);
-}
-
-fn record(batch: &BatchRecord, open: &Open, e: &Entry, scale: String, trace: Vec<u8>) -> PourRecord {
-    PourRecord {
-        id: open.id.clone(),
-        rev: e.rev,
-        seq: 0,
-        batch: batch.id.clone(),
-        piece: e.piece,
-        started_at: open.started_at,
-        tare: e.tare,
-        target: batch.target,
-        low: batch.low,
-        high: batch.high,
-        first_net: e.first_net,
-        net: e.net,
-        net_u: e.net_u,
-        rolled: None,
-        top_ups: e.top_ups,
-        dry: batch.solids_fraction.zip(e.net).map(|(x, net)| Mass::saturating(x * net.g())),
-        verdict: e.verdict,
-        interrupted: false,
-        settled: e.settled,
-        guided: e.guided,
-        seconds: e.seconds,
-        contact: e.contact,
-        flow_g_s: e.flow_g_s,
-        stop_cue: e.stop_cue,
-        calibration: None,
-        scale,
-        trace,
-    }
 }

@@ -7,8 +7,10 @@ pub mod engine;
 pub mod entry;
 mod fault;
 pub mod hand;
+mod plan;
 mod predict;
 mod state;
+mod steps;
 pub mod trace;
 
 use crate::time::Duration;
