@@ -82,8 +82,11 @@ pub struct ScalesArgs {
 /// `replay`.
 #[derive(Args, Debug)]
 pub struct ReplayArgs {
-    /// The trace file
+    /// A trace file, or the id of a pour in the log
     pub trace: PathBuf,
+    /// Folder of the log
+    #[arg(long, value_name = "DIR")]
+    pub data: Option<PathBuf>,
     /// Print JSON
     #[arg(long)]
     pub json: bool,

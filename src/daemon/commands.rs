@@ -14,6 +14,7 @@ use crate::plant::session::Potter;
 use crate::pour::entry::Output;
 use crate::pour::trace::Trace;
 use crate::settings::{Link, Serial, Settings, loopback};
+use crate::store::Reader;
 use anyhow::{Context, anyhow};
 use std::io::Read;
 use std::path::PathBuf;
@@ -176,8 +177,7 @@ fn read(file: &std::path::Path) -> anyhow::Result<String> {
 }
 
 fn replay(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
-    let bytes = std::fs::read(&args.trace).with_context(|| format!("can't read {}", args.trace.display()))?;
-    for output in Trace::decode(&bytes)?.replay() {
+    for output in Trace::decode(&trace_bytes(args)?)?.replay() {
         if args.json {
             println!("{}", output_json(&output));
         } else {
@@ -185,6 +185,17 @@ fn replay(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
         }
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// From a file, or from the log when the word is the id of a pour.
+fn trace_bytes(args: &ReplayArgs) -> anyhow::Result<Vec<u8>> {
+    let word = args.trace.to_string_lossy();
+    if !args.trace.exists() && uuid::Uuid::parse_str(&word).is_ok() {
+        let place = PlaceArgs { config: None, data: args.data.clone() };
+        let found = Reader::open(&data_folder(&place))?.trace(&word)?;
+        return found.ok_or_else(|| anyhow!("no trace of a pour {word} in the log: /pours lists the ids"));
+    }
+    std::fs::read(&args.trace).with_context(|| format!("can't read {}", args.trace.display()))
 }
 
 fn output_json(output: &Output) -> serde_json::Value {

@@ -27,9 +27,10 @@ impl Log {
     }
 
     /// As [`Log::add`], with an answer that is given only once it is on disk.
-    pub(super) fn add_answering(&mut self, write: Write, reply: Reply, answer: Begun) {
+    pub(super) fn add_answering(&mut self, write: Write, reply: Reply, answer: Begun) -> u64 {
         let ticket = self.add(write);
         self.answers.insert(ticket, (reply, answer));
+        ticket
     }
 
     /// Puts what was learned into the transaction of the pour it was learned from.

@@ -59,6 +59,8 @@ struct Batch {
     engine: Engine,
     trace: Trace,
     open: Option<Open>,
+    /// The job that writes its begin down.
+    begin_ticket: u64,
 }
 
 /// What the link last said.
@@ -260,12 +262,11 @@ impl Table {
         record.begun_at.get_or_insert(at);
         let mut engine = Engine::new(start.clone());
         engine.count_cues_from(self.cues);
-        self.batch =
-            Some(Batch { record: record.clone(), who, engine, trace: Trace::new(start), open: None });
         let warnings =
             vec!["no sound in this version: cues go to the clients of the live stream only".to_owned()];
         let write = Write::BatchBegun { id: record.id.clone(), at };
-        self.log.add_answering(write, reply, begun(record, warnings));
+        let begin_ticket = self.log.add_answering(write, reply, begun(record.clone(), warnings));
+        self.batch = Some(Batch { record, who, engine, trace: Trace::new(start), open: None, begin_ticket });
     }
 
     fn end(&mut self, mut record: BatchRecord, reply: Reply) {
@@ -285,6 +286,12 @@ impl Table {
     }
 
     fn handle_ack(&mut self, ack: Ack) {
+        if let Ack::Failing { ticket, .. } = &ack
+            && self.batch.as_ref().is_some_and(|b| b.begin_ticket == *ticket && b.open.is_none())
+        {
+            // A batch does not begin when the log can't be written; whoever asked is told so.
+            self.batch = None;
+        }
         if let Some(pour) = self.log.handle_ack(ack) {
             let _ = self.parts.told.send(Told::Pour(Box::new(PourView::from(&pour))));
         }

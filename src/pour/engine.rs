@@ -1,7 +1,7 @@
 //! The engine: weighings, link changes, commands and the time in; cues, entries and
 //! what it learned out.
 //!
-//! Never blocks, logs or reads a clock. One place sets the state: [`Engine::enter`].
+//! Never blocks, logs or reads a clock. One place sets the state: `Engine::enter`.
 
 use super::PourSettings;
 use super::entry::{Cue, CueCall, Output, Snapshot};

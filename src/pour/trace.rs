@@ -16,6 +16,9 @@ use crate::units::Mass;
 const VERSION: u8 = 1;
 /// A trace starts this long before the landing.
 const LEAD: Duration = Duration::from_secs(3);
+/// A piece left standing for over half an hour at ten readings a second: the trace ends there,
+/// so that encoding it never takes long.
+const LONGEST: usize = 20_000;
 
 /// One input of the engine with its own time.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -87,8 +90,11 @@ impl Trace {
     }
 
     /// Notes an input; while `idle`, inputs older than three seconds are let go.
+    /// After 20 000 inputs of one piece no more are noted.
     pub fn note(&mut self, input: Input, idle: bool) {
-        self.inputs.push(input);
+        if self.inputs.len() < LONGEST {
+            self.inputs.push(input);
+        }
         if idle && self.inputs.len() >= 64 {
             let from = input.at() - LEAD;
             self.inputs.retain(|i| i.at() >= from);

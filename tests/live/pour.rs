@@ -5,6 +5,8 @@ use std::time::{Duration, Instant};
 use tarebell::plant::hand::Person;
 use tarebell::plant::scale::ScaleModel;
 use tarebell::plant::session::Potter;
+use tarebell::pour::entry::Output;
+use tarebell::pour::trace::Trace;
 use tarebell::store::Reader;
 
 #[test]
@@ -35,6 +37,19 @@ fn a_batch_of_six_is_tared_cued_and_logged_through_a_real_terminal() {
     for truth in &potter.results[3..] {
         assert!((truth.net_g - 29.0).abs() < 3.0, "{truth:?}");
     }
+    // Every pour's trace, replayed, ends in the weight that was logged.
+    let reader = Reader::open(dir.path()).expect("the log");
+    for pour in &logged {
+        let bytes = reader.trace(&pour.id).expect("the log").expect("a trace");
+        let replayed = Trace::decode(&bytes).expect("our own bytes").replay();
+        let net = replayed.iter().rev().find_map(|o| if let Output::Entry(e) = o { e.net } else { None });
+        assert_eq!(
+            net.map(|m| (m.g() * 1e6).round()),
+            pour.net.map(|m| (m.g() * 1e6).round()),
+            "piece {}",
+            pour.piece
+        );
+    }
     let hand = rig.get(&format!("/api/batches/{id}/pours"));
     assert_eq!(hand.as_array().expect("a list").len(), 6);
 }
@@ -50,8 +65,10 @@ fn readings_that_stop_in_mid_pour_are_a_fault_within_a_second() {
     while rig.get("/api/now")["phase"] != "pouring" && Instant::now() < end {
         rig.pour(&mut potter, &heard, Instant::now() + Duration::from_millis(50));
     }
+    assert_eq!(rig.get("/api/now")["phase"], "pouring", "the pour never began");
     let silent_from = Instant::now();
     let fault = loop {
+        assert!(silent_from.elapsed() < Duration::from_secs(5), "no fault: {}", rig.get("/api/now"));
         let message = heard.recv_timeout(Duration::from_secs(5)).expect("the stream goes on");
         if message.message["cue"] == "fault" {
             break message.at;

@@ -139,6 +139,10 @@ impl Rig {
             }
             std::thread::sleep(Duration::from_millis(2));
         }
+        if !potter.done() {
+            return shown;
+        }
+        // The last weight may still be on its way to the disk.
         let settle = Instant::now() + Duration::from_millis(300);
         while let Ok(h) = heard.recv_timeout(settle.saturating_duration_since(Instant::now())) {
             if h.message["kind"] == "pour" {
