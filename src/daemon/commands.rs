@@ -8,9 +8,8 @@ use crate::batch;
 use crate::cli::{Cli, Command, DoctorArgs, PlaceArgs, ReplayArgs, ScalesArgs, ServeArgs, TargetArgs};
 use crate::frame::line::LineDecoder;
 use crate::link::serial;
-use crate::plant::hand::Person;
-use crate::plant::scale::ScaleModel;
-use crate::plant::session::Potter;
+use crate::plant::session::{Potter, Script};
+use crate::plant::{Person, Plant, ScaleModel, Table};
 use crate::pour::entry::Output;
 use crate::pour::trace::Trace;
 use crate::settings::{Link, Serial, Settings, loopback};
@@ -113,7 +112,10 @@ fn start_link(daemon: &Daemon, settings: &Settings, stop: &Arc<AtomicBool>) {
         Link::Simulated => {
             let (events, clock, told) = (daemon.events.clone(), daemon.clock, daemon.told.subscribe());
             let stop = stop.clone();
-            let potter = Potter::new(1, Person::ordinary(), ScaleModel::with_lag(0.3), 29.0, u32::MAX);
+            let potter = Potter::new(
+                Plant::new(1, Person::typical(), ScaleModel::with_lag(0.3), Table::default()),
+                Script::of(u32::MAX, 29.0),
+            );
             std::thread::spawn(move || simulated::run(potter, clock, told, &events, &stop));
         }
     }

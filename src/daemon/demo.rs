@@ -6,9 +6,8 @@ use super::simulated;
 use super::{Daemon, Setup};
 use crate::frame::line::{LineDecoder, LineFormat, Unit};
 use crate::page::view::Event as Told;
-use crate::plant::hand::Person;
-use crate::plant::scale::ScaleModel;
-use crate::plant::session::Potter;
+use crate::plant::session::{Potter, Script};
+use crate::plant::{Person, Plant, ScaleModel, Table};
 use crate::settings::Settings;
 use crate::time::{Duration, Instant};
 use anyhow::Context;
@@ -41,7 +40,10 @@ async fn pour(dir: &std::path::Path, pieces: u32) -> anyhow::Result<()> {
     println!("watch http://{}", daemon.bound);
     let mut told = daemon.told.subscribe();
     begin(&daemon, pieces).await?;
-    let potter = Potter::new(SEED, Person::ordinary(), ScaleModel::with_lag(0.3), TARGET_G, pieces);
+    let potter = Potter::new(
+        Plant::new(SEED, Person::typical(), ScaleModel::with_lag(0.3), Table::default()),
+        Script::of(pieces, TARGET_G),
+    );
     let (events, clock, heard) = (daemon.events.clone(), daemon.clock, daemon.told.subscribe());
     let stop = Arc::new(AtomicBool::new(false));
     let hand = {
@@ -102,7 +104,10 @@ async fn begin(daemon: &Daemon, pieces: u32) -> anyhow::Result<()> {
 
 /// What a tone at the very target gives: no daemon, a virtual clock, the same seed.
 fn plain_tone(pieces: u32) -> Vec<f64> {
-    let mut potter = Potter::new(SEED, Person::ordinary(), ScaleModel::with_lag(0.3), TARGET_G, pieces);
+    let mut potter = Potter::new(
+        Plant::new(SEED, Person::typical(), ScaleModel::with_lag(0.3), Table::default()),
+        Script::of(pieces, TARGET_G),
+    );
     let mut t = Instant::START;
     let (mut tare, mut steady, mut before) = (None::<f64>, 0, 0.0);
     while !potter.done() && t.seconds() < 3600.0 {
@@ -121,7 +126,7 @@ fn plain_tone(pieces: u32) -> Vec<f64> {
             }
         }
     }
-    potter.results.iter().map(|p| p.net_g).collect()
+    potter.results().iter().map(|p| p.net_g).collect()
 }
 
 fn figures(values: &[f64]) -> (f64, f64) {

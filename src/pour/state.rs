@@ -100,6 +100,9 @@ pub(super) struct Stream {
     /// Rest began here, for a stream that ended without a stop.
     pub(super) resting_since: Option<Instant>,
     pub(super) last_net: f64,
+    /// What the filter knew after the latest reading and after the one before: a lift may
+    /// already show in the latest.
+    pub(super) known: [f64; 2],
 }
 
 /// Weighed, still on the pan.

@@ -3,10 +3,8 @@
 use crate::rig::Rig;
 use std::process::Command;
 use std::time::{Duration, Instant};
-use tarebell::plant::chance::Chance;
-use tarebell::plant::hand::Person;
-use tarebell::plant::scale::ScaleModel;
-use tarebell::plant::session::Potter;
+use tarebell::plant::session::{Potter, Script};
+use tarebell::plant::{Person, Plant, ScaleModel, Table};
 use tarebell::record::Verdict;
 use tarebell::store::{Reader, Store};
 use tarebell::time::WallTime;
@@ -18,8 +16,11 @@ fn kill_at(seed: u64) -> bool {
     let mut rig = Rig::start(dir.path());
     let id = rig.begin_batch(9);
     let heard = rig.listen();
-    let mut potter = Potter::new(seed, Person::ordinary(), ScaleModel::with_lag(0.3), 29.0, 9);
-    let moment = Duration::from_secs_f64(Chance::new(seed).uniform(4.0, 22.0));
+    let mut potter = Potter::new(
+        Plant::new(seed, Person::typical(), ScaleModel::with_lag(0.3), Table::default()),
+        Script::of(9, 29.0),
+    );
+    let moment = Duration::from_millis(4000 + seed * 7919 % 18_000);
     let mut shown = rig.pour(&mut potter, &heard, Instant::now() + moment);
     rig.child.kill().expect("SIGKILL");
     rig.child.wait().expect("it ends");

@@ -111,12 +111,18 @@ fn a_batch_begins_once_and_another_must_wait() {
 
 #[test]
 fn a_snapshot_never_shows_a_cue_whose_message_was_not_sent_first_and_numbers_rise() {
-    use tarebell::plant::{hand::Person, scale::ScaleModel, session::Potter};
+    use tarebell::plant::{
+        Person, Plant, ScaleModel, Table,
+        session::{Potter, Script},
+    };
     let dir = tempfile::tempdir().expect("a folder");
     let mut rig = Rig::start(dir.path());
     rig.begin_batch(1);
     let (watched, heard) = (rig.listen(), rig.listen());
-    let mut potter = Potter::new(5, Person::ordinary(), ScaleModel::with_lag(0.15), 29.0, 1);
+    let mut potter = Potter::new(
+        Plant::new(5, Person::typical(), ScaleModel::with_lag(0.15), Table::default()),
+        Script::of(1, 29.0),
+    );
     rig.pour(&mut potter, &heard, std::time::Instant::now() + std::time::Duration::from_secs(30));
     let (mut cues, mut seq) = (0, 0);
     while let Ok(h) = watched.try_recv() {

@@ -2,9 +2,8 @@
 
 use crate::rig::Rig;
 use std::time::{Duration, Instant};
-use tarebell::plant::hand::Person;
-use tarebell::plant::scale::ScaleModel;
-use tarebell::plant::session::Potter;
+use tarebell::plant::session::{Potter, Script};
+use tarebell::plant::{Person, Plant, ScaleModel, Table};
 use tarebell::pour::entry::Output;
 use tarebell::pour::trace::Trace;
 use tarebell::store::Reader;
@@ -15,13 +14,16 @@ fn a_batch_of_six_is_tared_cued_and_logged_through_a_real_terminal() {
     let mut rig = Rig::start(dir.path());
     let id = rig.begin_batch(6);
     let heard = rig.listen();
-    let mut potter = Potter::new(11, Person::ordinary(), ScaleModel::with_lag(0.3), 29.0, 6);
+    let mut potter = Potter::new(
+        Plant::new(11, Person::typical(), ScaleModel::with_lag(0.3), Table::default()),
+        Script::of(6, 29.0),
+    );
     let shown = rig.pour(&mut potter, &heard, Instant::now() + Duration::from_secs(90));
     assert!(potter.done(), "stuck: {}", rig.get("/api/now"));
     assert_eq!(shown.len(), 6, "{shown:?}");
     let logged = Reader::open(dir.path()).expect("the log").pours(&id).expect("pours");
     assert_eq!(logged.len(), 6);
-    for (pour, truth) in logged.iter().zip(&potter.results) {
+    for (pour, truth) in logged.iter().zip(potter.results()) {
         let net = pour.net.expect("a weight").g();
         assert_eq!(pour.piece, truth.piece);
         // Two readings of a 0.1 g scale at rest: 0.1 g of step and four times 0.03 g of noise, twice.
@@ -34,7 +36,7 @@ fn a_batch_of_six_is_tared_cued_and_logged_through_a_real_terminal() {
         assert!(pour.guided && pour.settled && !pour.interrupted);
     }
     // The first three teach; a plain tone at target gives more than 5 g over on these hands.
-    for truth in &potter.results[3..] {
+    for truth in &potter.results()[3..] {
         assert!((truth.net_g - 29.0).abs() < 3.0, "{truth:?}");
     }
     // Every pour's trace, replayed, ends in the weight that was logged.
@@ -60,7 +62,10 @@ fn readings_that_stop_in_mid_pour_are_a_fault_within_a_second() {
     let mut rig = Rig::start(dir.path());
     rig.begin_batch(1);
     let heard = rig.listen();
-    let mut potter = Potter::new(3, Person::ordinary(), ScaleModel::with_lag(0.3), 60.0, 1);
+    let mut potter = Potter::new(
+        Plant::new(3, Person::typical(), ScaleModel::with_lag(0.3), Table::default()),
+        Script::of(1, 60.0),
+    );
     let end = Instant::now() + Duration::from_secs(20);
     while rig.get("/api/now")["phase"] != "pouring" && Instant::now() < end {
         rig.pour(&mut potter, &heard, Instant::now() + Duration::from_millis(50));
