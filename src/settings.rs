@@ -217,9 +217,14 @@ impl Settings {
 }
 
 fn link(source: &Source<'_>, t: &ScaleText) -> Result<Link, SettingsError> {
+    // Checked whatever the link is: a bad value is not to wait until the link is changed.
+    let framing = framing(source, t)?;
+    let baud = source.number("scale.baud", t.baud.as_ref(), 9600, 110..=1_000_000, "bits a second")?;
+    let every = source.number("scale.ask_every_ms", t.ask_every_ms.as_ref(), 100, 20..=10_000, "ms")?;
+    let ask = t.ask.as_ref().map(|a| (a.get_ref().clone(), Duration::from_millis(every)));
     let Some(word) = &t.link else { return Ok(Link::None) };
     match word.get_ref().as_str() {
-        "serial" => serial(source, t, word).map(Link::Serial),
+        "serial" => Ok(Link::Serial(Serial { port: port(source, t, word)?, baud, framing, ask })),
         "simulated" => Ok(Link::Simulated),
         "ble" | "replay" => {
             Err(source.wrong("scale.link", word, "not in this version: use \"serial\" or \"simulated\""))
@@ -230,30 +235,23 @@ fn link(source: &Source<'_>, t: &ScaleText) -> Result<Link, SettingsError> {
     }
 }
 
-fn serial(source: &Source<'_>, t: &ScaleText, link: &Spanned<String>) -> Result<Serial, SettingsError> {
+fn port(source: &Source<'_>, t: &ScaleText, link: &Spanned<String>) -> Result<String, SettingsError> {
     let missing = "needs [scale] port, such as \"/dev/ttyUSB0\": `tarebell scales` lists what is in reach";
     let port = t.port.as_ref().ok_or_else(|| source.wrong("scale.port", link, missing))?;
     if port.get_ref().trim().is_empty() {
         return Err(source.wrong("scale.port", port, missing));
     }
-    let framing = match &t.framing {
-        None => Framing { data_bits: 8, parity: 'N', stop_bits: 1 },
-        Some(word) => Framing::from_word(word.get_ref()).ok_or_else(|| {
-            source.wrong(
-                "scale.framing",
-                word,
-                "expected data bits, parity, stop bits, such as \"8N1\" or \"7E1\"",
-            )
-        })?,
-    };
-    let every = source.number("scale.ask_every_ms", t.ask_every_ms.as_ref(), 100, 20..=10_000, "ms")?;
-    Ok(Serial {
-        port: port.get_ref().clone(),
-        baud: source.number("scale.baud", t.baud.as_ref(), 9600, 110..=1_000_000, "bits a second")?,
-        framing,
-        ask: t.ask.as_ref().map(|a| (a.get_ref().clone(), Duration::from_millis(every))),
-    })
+    Ok(port.get_ref().clone())
 }
+
+fn framing(source: &Source<'_>, t: &ScaleText) -> Result<Framing, SettingsError> {
+    let Some(word) = &t.framing else { return Ok(Framing { data_bits: 8, parity: 'N', stop_bits: 1 }) };
+    let expected = "expected data bits, parity, stop bits, such as \"8N1\" or \"7E1\"";
+    Framing::from_word(word.get_ref()).ok_or_else(|| source.wrong("scale.framing", word, expected))
+}
+
+/// Groups a line pattern may name; any other is a slip of the pen.
+const GROUPS: [&str; 6] = ["mass", "unit", "sign", "stable", "unstable", "overload"];
 
 fn line(source: &Source<'_>, t: &ScaleText) -> Result<(LineFormat, Unit), SettingsError> {
     let format = match &t.line {
@@ -265,6 +263,10 @@ fn line(source: &Source<'_>, t: &ScaleText) -> Result<(LineFormat, Unit), Settin
             })?;
             if !pattern.capture_names().flatten().any(|n| n == "mass") {
                 let why = "the pattern has no group named mass: write (?<mass>[0-9.]+)";
+                return Err(source.wrong("scale.line", text, why));
+            }
+            if let Some(odd) = pattern.capture_names().flatten().find(|n| !GROUPS.contains(n)) {
+                let why = format!("unknown group '{odd}': known are {}", GROUPS.join(", "));
                 return Err(source.wrong("scale.line", text, why));
             }
             LineFormat::Pattern(pattern)

@@ -177,32 +177,50 @@ type Read = Result<(Indicated, Option<bool>), String>;
 
 #[allow(clippy::unwrap_used, reason = "the pattern is constant and a test compiles it")]
 static NUMBER: LazyLock<Regex> =
-    LazyLock::new(|| Regex::new(r"([+-]?)[ \t]*(\d+(?:[.,]\d+)?|[.,]\d+)").unwrap());
+    LazyLock::new(|| Regex::new(r"([+\u{2212}-]?)[ \t]*(\d+(?:[.,]\d+)?|[.,]\d+)").unwrap());
 
 fn read_auto(text: &str, default: Unit) -> Read {
+    // Frame marks and padding at the ends are no part of the line; inside it they are damage.
+    let text = text.trim_matches(|c: char| c.is_control() || c.is_whitespace());
+    if text.chars().any(|c| c == char::REPLACEMENT_CHARACTER || (c.is_control() && c != '\t')) {
+        return Err("bytes in it that are not text".to_owned());
+    }
     let Some(found) = NUMBER.captures(text) else { return read_state(text) };
     let (Some(whole), Some(sign), Some(digits)) = (found.get(0), found.get(1), found.get(2)) else {
         return Err("no number in it".to_owned());
     };
     let (before, after) = (&text[..whole.start()], &text[whole.end()..]);
-    if after.chars().any(|c| c.is_ascii_digit()) {
+    if after.chars().any(|c| c.is_numeric()) {
         return Err("more than one number in it".to_owned());
     }
-    if before.contains('-') || before.contains('+') {
+    if before.contains(SIGNS) || after.contains(SIGNS) {
         return Err("a sign apart from the number".to_owned());
     }
-    let after = after.trim_start();
-    let word: String = after.chars().take_while(|c| c.is_alphabetic()).collect();
-    if word.is_empty() && !after.trim().is_empty() && after.starts_with(['.', ',']) {
+    let unit = unit_after(after, default)?;
+    let mass = mass(matches!(sign.as_str(), "-" | "\u{2212}"), digits.as_str(), unit)?;
+    Ok((Indicated::Mass(mass), stable_word(before)))
+}
+
+/// Plus, hyphen, and the true minus sign.
+const SIGNS: [char; 3] = ['+', '-', '\u{2212}'];
+/// Marks that may stand around a unit, as in `12.3 [kg]`. A percent or degree sign is none: that is no mass.
+const MARKS: [char; 10] = ['(', ')', '[', ']', ':', ';', '|', '*', '?', '_'];
+
+/// The unit named by the first word after the number; `default` when nothing stands there.
+fn unit_after(after: &str, default: Unit) -> Result<Unit, String> {
+    if after.starts_with(['.', ',']) {
         return Err("the number is not a plain decimal".to_owned());
     }
-    let unit = if word.is_empty() {
-        default
-    } else {
-        Unit::from_word(&word).ok_or_else(|| format!("unknown unit '{word}': g, kg, mg, oz, lb are known"))?
-    };
-    let mass = mass(sign.as_str() == "-", digits.as_str(), unit)?;
-    Ok((Indicated::Mass(mass), stable_word(before)))
+    let rest = after.trim_start_matches(|c: char| c.is_whitespace() || MARKS.contains(&c));
+    let word: String = rest.chars().take_while(|c| c.is_alphabetic()).collect();
+    let next = rest[word.len()..].chars().next();
+    if let Some(odd) = next.filter(|c| !c.is_whitespace() && !MARKS.contains(c) && !".,".contains(*c)) {
+        return Err(format!("'{word}{odd}' after the number is no unit of mass"));
+    }
+    if word.is_empty() {
+        return Ok(default);
+    }
+    Unit::from_word(&word).ok_or_else(|| format!("unknown unit '{word}': g, kg, mg, oz, lb are known"))
 }
 
 /// Lines without a number may tell a state.

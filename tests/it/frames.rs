@@ -58,6 +58,55 @@ fn what_is_no_weight_is_skipped_and_counted() {
 }
 
 #[test]
+fn a_sign_is_never_lost() {
+    assert_eq!(grams("\u{2212}5 g"), -5.0);
+    for line in ["12.3-", "12.3 -", "12.3 g-", "12.3 g +", "--5 g"] {
+        let (readings, skipped) = read(format!("{line}\n").as_bytes());
+        assert_eq!((readings.len(), skipped), (0, 1), "{line}");
+    }
+}
+
+#[test]
+fn a_unit_behind_marks_is_read_and_what_is_no_mass_is_skipped() {
+    assert_eq!(
+        (grams("0.3 (kg)"), grams("0.3 [kg]"), grams("0.3_kg"), grams("12 ?")),
+        (300.0, 300.0, 300.0, 12.0)
+    );
+    for line in ["12.3 %", "12.3 \u{b0}C", "12.3/kg", "12.3 g/l"] {
+        let (readings, skipped) = read(format!("{line}\n").as_bytes());
+        assert_eq!((readings.len(), skipped), (0, 1), "{line}");
+    }
+}
+
+#[test]
+fn damaged_bytes_skip_the_line_and_frame_marks_at_its_ends_do_not() {
+    for line in [&b"\xb300.1 g\n"[..], b"30\xff g\n", b"300.1\0 g\n"] {
+        assert_eq!((read(line).0.len(), read(line).1), (0, 1), "{line:?}");
+    }
+    assert_eq!(grams("\u{2} 300.1 g\u{3}"), 300.1);
+}
+
+#[test]
+fn after_a_reset_the_line_in_progress_is_dropped_uncounted_and_the_next_is_read() {
+    let mut decoder = LineDecoder::new(LineFormat::Auto, Unit::Gram);
+    decoder.handle_bytes(b"30", Instant::START);
+    decoder.reset();
+    decoder.handle_bytes(b"0.1 g\r", Instant::START);
+    decoder.handle_bytes(b"\n29.0 g\r\n", Instant::START);
+    let readings: Vec<_> = std::iter::from_fn(|| decoder.poll_reading()).collect();
+    assert_eq!((readings.len(), decoder.counts().skipped), (1, 0));
+    assert!(matches!(readings[0].indicated, Indicated::Mass(mass) if mass.g() == 29.0));
+}
+
+#[test]
+fn a_line_of_256_bytes_is_read_and_one_of_257_is_skipped() {
+    for (length, wanted) in [(256, (1, 0)), (257, (0, 1))] {
+        let (readings, skipped) = read(format!("{:>length$}\n", "29.0 g").as_bytes());
+        assert_eq!((readings.len(), skipped), wanted, "{length}");
+    }
+}
+
+#[test]
 fn overload_and_underload_are_states() {
     let (readings, _) = read(b"OL\n-----\n");
     let states: Vec<_> = readings.iter().map(|r| r.indicated).collect();
@@ -98,6 +147,20 @@ fn a_pattern_reads_what_auto_cannot() {
 }
 
 proptest! {
+    #[test]
+    fn any_cutting_into_pieces_gives_the_same_readings(cuts in proptest::collection::vec(1_usize..9, 1..80)) {
+        let mut decoder = LineDecoder::new(LineFormat::Auto, Unit::Gram);
+        let mut rest = CAPTURE;
+        for cut in cuts {
+            let (piece, later) = rest.split_at(cut.min(rest.len()));
+            decoder.handle_bytes(piece, Instant::START);
+            rest = later;
+        }
+        decoder.handle_bytes(rest, Instant::START);
+        let readings: Vec<_> = std::iter::from_fn(|| decoder.poll_reading()).collect();
+        prop_assert_eq!((readings, decoder.counts().skipped), read(CAPTURE));
+    }
+
     #[test]
     fn arbitrary_bytes_never_panic_and_give_finite_masses(bytes in proptest::collection::vec(any::<u8>(), 0..600)) {
         for reading in read(&bytes).0 {
