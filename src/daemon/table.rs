@@ -345,8 +345,10 @@ impl Table {
             LinkState::Lost { reason, try_this } => ("lost", Some(format!("{reason}; {try_this}"))),
         };
         let slow = self.batch.as_ref().is_some_and(|b| !b.engine.guides());
-        let slow =
-            slow.then(|| "under 4 readings a second: too slow to guide, weights are logged".to_owned());
+        let slow = slow.then(|| {
+            "under 4 readings a second: too slow, this version neither calls a stop nor logs a weight"
+                .to_owned()
+        });
         ScaleView {
             state,
             mass_g: self.last.map(|w| w.mass.g()),
