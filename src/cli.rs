@@ -24,7 +24,7 @@ pub struct Cli {
 /// What the program can do.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Run beside the bench: scale, page, sound, log
+    /// Run beside the bench: scale, page, log (no sound in this version)
     Serve(ServeArgs),
     /// Run with a simulated scale and hand: no hardware needed, nothing kept
     Demo(DemoArgs),
@@ -34,7 +34,7 @@ pub enum Command {
     Target(Box<TargetArgs>),
     /// Run a recorded trace again and show what would be cued
     Replay(ReplayArgs),
-    /// Check settings, folder, scale and sound, and say what is missing
+    /// Check settings, scale, disk and clock, and say what is missing
     Doctor(DoctorArgs),
 }
 
@@ -58,7 +58,7 @@ pub struct ServeArgs {
     /// Address and port of the page
     #[arg(long, value_name = "ADDR:PORT")]
     pub listen: Option<SocketAddr>,
-    /// Leave this computer's loudspeaker alone; the page can still sound
+    /// Leave this computer's loudspeaker alone (no effect yet: this version makes no sound)
     #[arg(long)]
     pub no_sound: bool,
 }

@@ -74,7 +74,7 @@ impl std::fmt::Display for BadTrace {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::Version(v) => {
-                write!(f, "this is trace version {v}; this program reads version {VERSION}: use a newer one")
+                write!(f, "this is no trace, or one of version {v}; this program reads version {VERSION}")
             }
             Self::Broken(at) => write!(f, "the trace is broken at byte {at}: export it again from the log"),
         }

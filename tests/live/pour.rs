@@ -52,8 +52,8 @@ fn a_batch_of_six_is_tared_cued_and_logged_through_a_real_terminal() {
             pour.piece
         );
     }
-    let hand = rig.get(&format!("/api/batches/{id}/pours"));
-    assert_eq!(hand.as_array().expect("a list").len(), 6);
+    let listed = rig.get(&format!("/api/batches/{id}/pours"));
+    assert_eq!(listed.as_array().expect("a list").len(), 6);
 }
 
 #[test]
