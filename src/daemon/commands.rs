@@ -179,7 +179,11 @@ fn read(file: &std::path::Path) -> anyhow::Result<String> {
 }
 
 fn replay(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
-    for output in Trace::decode(&trace_bytes(args)?)?.replay() {
+    let trace = Trace::decode(&trace_bytes(args)?)?;
+    if trace.cut {
+        eprintln!("this trace was cut: the piece stood on the scale for too long, its end was not kept");
+    }
+    for output in trace.replay() {
         if args.json {
             println!("{}", output_json(&output));
         } else {

@@ -191,6 +191,8 @@ impl Table {
             && idle
         {
             b.trace.start.hand = b.engine.hand();
+            b.trace.start.zero = b.engine.zero();
+            b.trace.start.held = b.engine.held();
             b.trace.start.first_piece = b.engine.snapshot(Instant::START).piece;
         }
     }
@@ -257,6 +259,8 @@ impl Table {
             ahead: Duration::ZERO,
             settings: self.parts.settings.clone(),
             first_piece,
+            zero: Mass::ZERO,
+            held: self.log.in_trouble(),
         };
         let at = self.parts.clock.wall();
         record.begun_at.get_or_insert(at);
@@ -346,7 +350,7 @@ impl Table {
         };
         let slow = self.batch.as_ref().is_some_and(|b| !b.engine.guides());
         let slow = slow.then(|| {
-            "under 4 readings a second: too slow, this version neither calls a stop nor logs a weight"
+            "under 4 readings a second: too slow to call a stop in time, so no ready, no stop; weights are logged"
                 .to_owned()
         });
         ScaleView {

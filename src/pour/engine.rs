@@ -5,11 +5,12 @@
 
 use super::PourSettings;
 use super::entry::{Cue, CueCall, Output, Snapshot};
-use super::fault::{Rate, SILENCE, Watch};
+use super::fault::Watch;
 use super::hand::Hand;
-use super::state::{State, Trouble};
+use super::state::{Fault, State, Trouble};
 use crate::reading::Weighing;
 use crate::scale::ScaleFacts;
+use crate::settle::pace::Pace;
 use crate::settle::{Motion, Settler};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
@@ -34,6 +35,10 @@ pub struct Start {
     pub settings: PourSettings,
     /// Number of the next piece, from 1.
     pub first_piece: u32,
+    /// What the bare pan shows.
+    pub zero: Mass,
+    /// The log can't be written at the start.
+    pub held: bool,
 }
 
 /// What happened to the link.
@@ -56,6 +61,16 @@ pub enum Command {
     Resume,
 }
 
+/// What came before a weighing.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Seen {
+    pub(super) before: Option<Weighing>,
+    /// Readings were missing in between.
+    pub(super) gap: bool,
+    /// It differs from the one before.
+    pub(super) moved: bool,
+}
+
 /// One batch's engine.
 #[derive(Clone, Debug)]
 pub struct Engine {
@@ -67,7 +82,9 @@ pub struct Engine {
     pub(super) settler: Settler,
     pub(super) motion: Motion,
     pub(super) watch: Watch,
-    pub(super) rate: Rate,
+    pub(super) pace: Pace,
+    /// Readings in a row that say the piece left.
+    pub(super) away: u32,
     pub(super) last: Option<Weighing>,
     pub(super) outputs: VecDeque<Output>,
     pub(super) cues: u64,
@@ -81,15 +98,16 @@ impl Engine {
             hand: start.hand,
             state: State::Idle,
             piece: start.first_piece.max(1),
-            zero_g: 0.0,
+            zero_g: start.zero.g(),
             settler: Settler::new(&start.scale),
             motion: Motion::Moving { flow: crate::units::Flow::ZERO },
-            watch: Watch::new(start.scale.step.g()),
-            rate: Rate::default(),
+            watch: Watch::new(start.scale.step.g(), start.scale.reading_sd_g()),
+            pace: Pace::default(),
+            away: 0,
             last: None,
             outputs: VecDeque::new(),
             cues: 0,
-            held: false,
+            held: start.held,
             start,
         }
     }
@@ -97,27 +115,25 @@ impl Engine {
     /// Takes a corrected weighing.
     pub fn handle_weighing(&mut self, w: Weighing) {
         self.handle_timeout(w.arrived_at);
-        self.rate.handle_reading(w.arrived_at);
+        let gap = self.pace.handle_reading(w.arrived_at);
         let moved = self.watch.handle_weighing(w);
         self.motion = self.settler.handle_weighing(w);
-        let before = self.last.replace(w);
-        if let State::Fault { from, trouble } = &self.state {
-            if *trouble == Trouble::Frozen && !moved {
-                return;
-            }
-            let from = (**from).clone();
-            self.cue(Cue::Clear, w.arrived_at, w.arrived_at, None);
-            self.enter(from);
-        }
-        match std::mem::replace(&mut self.state, State::Idle) {
-            State::Idle | State::Fault { .. } => self.idle(w),
+        let seen = Seen { before: self.last.replace(w), gap, moved };
+        let state = std::mem::replace(&mut self.state, State::Idle);
+        self.dispatch(state, w, seen);
+        self.announce(w.arrived_at);
+    }
+
+    pub(super) fn dispatch(&mut self, state: State, w: Weighing, seen: Seen) {
+        match state {
+            State::Idle => self.idle(w),
             State::Landing => self.landing(w),
-            State::Ready(r) => self.ready(r, w, before),
+            State::Ready(r) => self.ready(r, w, seen),
             State::Pouring(s) => self.pouring(s, w),
             State::Draining(s) => self.draining(s, w),
-            State::Done(d) => self.done(d, w),
+            State::Done(d) => self.done(d, w, seen),
+            State::Fault(f) => self.faulted(f, w, seen),
         }
-        self.announce(w.arrived_at);
     }
 
     /// Takes a change of the link.
@@ -148,17 +164,17 @@ impl Engine {
         match state {
             State::Ready(r) => self.outputs.push_back(Output::Dropped { piece: r.pour.piece }),
             State::Pouring(s) | State::Draining(s) => self.estimate(s, at),
-            State::Idle | State::Landing | State::Done(_) | State::Fault { .. } => {}
+            State::Idle | State::Landing | State::Done(_) | State::Fault(_) => {}
         }
     }
 
     /// Takes the time: announces what is due, notices silence and a frozen scale.
     pub fn handle_timeout(&mut self, now: Instant) {
         self.announce(now);
-        if self.last.is_some_and(|w| now.since(w.arrived_at) >= SILENCE) {
+        if self.last.is_some_and(|w| now.since(w.arrived_at) >= self.pace.silence()) {
             self.fault(Trouble::Silent, now);
         }
-        if matches!(self.state, State::Pouring(_) | State::Draining(_)) && self.watch.frozen(now) {
+        if self.watch.frozen(now).is_some_and(|since| self.should_move(since)) {
             self.fault(Trouble::Frozen, now);
         }
     }
@@ -172,9 +188,9 @@ impl Engine {
             | State::Ready(_)
             | State::Draining(_)
             | State::Done(_)
-            | State::Fault { .. } => None,
+            | State::Fault(_) => None,
         };
-        let silence = self.fault_matters().then(|| self.last.map(|w| w.arrived_at + SILENCE)).flatten();
+        let silence = self.last.filter(|_| self.fault_matters()).map(|w| w.arrived_at + self.pace.silence());
         match (planned, silence) {
             (Some(a), Some(b)) => Some(a.min(b)),
             (a, b) => a.or(b),
@@ -191,7 +207,8 @@ impl Engine {
         let state = self.state.beneath();
         let (net, flow, expected) = match state {
             State::Pouring(s) | State::Draining(s) => {
-                let net = s.predictor.net_g(now.min(self.last.map_or(now, |w| w.taken_at + SILENCE)));
+                let net =
+                    s.predictor.net_g(now.min(self.last.map_or(now, |w| w.taken_at + self.pace.silence())));
                 let flow = s.predictor.flow_g_s().max(0.0);
                 (Some(net), Some(flow), Some(net + flow * self.hand.hand_s))
             }
@@ -199,7 +216,7 @@ impl Engine {
                 let tare = state.pour().map_or(0.0, |p| p.tare);
                 (self.last.map(|w| w.mass.g() - tare), None, None)
             }
-            State::Idle | State::Landing | State::Fault { .. } => (None, None, None),
+            State::Idle | State::Landing | State::Fault(_) => (None, None, None),
         };
         Snapshot {
             phase: self.state.phase(),
@@ -214,7 +231,7 @@ impl Engine {
 
     /// False while readings come too slowly to guide a pour.
     pub fn guides(&self) -> bool {
-        !self.rate.too_slow()
+        !self.pace.too_slow()
     }
 
     /// The stopping time as learned so far.
@@ -225,6 +242,11 @@ impl Engine {
     /// No `ready` is given because the log can't be written.
     pub fn held(&self) -> bool {
         self.held
+    }
+
+    /// What the bare pan shows.
+    pub fn zero(&self) -> Mass {
+        Mass::saturating(self.zero_g)
     }
 
     /// Cues announced so far, so that a next engine goes on counting.
@@ -277,6 +299,16 @@ impl Engine {
         if let State::Pouring(s) | State::Draining(s) = &mut from {
             s.pour.troubled = true;
         }
-        self.enter(State::Fault { from: Box::new(from), trouble });
+        self.enter(State::Fault(Fault { from: Box::new(from), trouble, resting_since: None }));
+    }
+
+    /// Slop was running when the display came to stand: later, a hand that heard the stop
+    /// brings it to stand.
+    fn should_move(&self, since: Instant) -> bool {
+        match &self.state {
+            State::Pouring(_) => true,
+            State::Draining(s) => s.plan.stop_due.is_some_and(|due| since < due),
+            State::Idle | State::Landing | State::Ready(_) | State::Done(_) | State::Fault(_) => false,
+        }
     }
 }

@@ -1,98 +1,101 @@
-//! Readings that can't be trusted: lost, or frozen in the middle of a stream.
+//! Readings that can't be trusted: a display that stands still in the middle of a stream.
 
 use crate::reading::Weighing;
-use crate::time::{Duration, Instant};
+use crate::time::Instant;
 use std::collections::VecDeque;
 
-/// No reading for this long while it matters is a fault; `fault` is promised within 1 s.
-pub(super) const SILENCE: Duration = Duration::from_millis(800);
-/// Slower scales can't guide: 4 readings a second.
-const LEAST_RATE_HZ: f64 = 4.0;
-const KEPT: usize = 12;
-/// A scale's own tail shrinks from reading to reading; a last increment this close to the
-/// mean of those before it is a halt with no tail (derived for lags of 0.1 s and more at
-/// 10 readings a second: a real tail's last visible increment is one or two steps).
+/// Readings are kept this long before the display came to stand: long enough to know a trickle.
+const KEPT_S: f64 = 2.0;
+/// Fewer equal readings than this may be chance.
+const LEAST_EQUAL: u32 = 3;
+/// A scale's own tail shrinks from reading to reading; a last rise this close to the mean of
+/// those before it is a halt with no tail (derived for lags of 0.1 s and more at 10 readings
+/// a second: a real tail's last visible rise is one or two steps).
 const NO_TAIL: f64 = 0.6;
+/// Rises of fewer steps from reading to reading show no tail: they are judged as a trickle.
+const TAIL_STEPS: f64 = 3.0;
+/// A trickle is judged by its slope in the half second before it stood still against the
+/// slope before that: a hand that eased off is not a scale that stands still.
+const LATE_S: f64 = 0.5;
+const NOT_EASED: f64 = 0.8;
+/// A trickle must stand still this long; `fault` is promised within 1 s.
+const TRICKLE_S: f64 = 0.7;
 
-/// Watches readings for silence, a slow rate, and a halt without a tail.
+/// Watches for a display that stands still while slop runs.
 #[derive(Clone, Debug)]
 pub(super) struct Watch {
+    /// Readings up to the last change.
     recent: VecDeque<(Instant, f64)>,
-    equal_since: Option<Instant>,
-    equal_count: u32,
+    /// Readings equal to the last of `recent` since.
+    equal: VecDeque<(Instant, f64)>,
     step_g: f64,
+    sd_g: f64,
 }
 
 impl Watch {
-    pub(super) fn new(step_g: f64) -> Self {
-        Self { recent: VecDeque::new(), equal_since: None, equal_count: 0, step_g }
+    pub(super) fn new(step_g: f64, sd_g: f64) -> Self {
+        Self { recent: VecDeque::new(), equal: VecDeque::new(), step_g, sd_g }
     }
 
     /// Takes a weighing; true when it moved against the one before.
     pub(super) fn handle_weighing(&mut self, w: Weighing) -> bool {
         let (at, g) = (w.arrived_at, w.mass.g());
-        if let Some(&(last_at, last)) = self.recent.back()
-            && (last - g).abs() < self.step_g * 0.01
-        {
-            self.equal_since.get_or_insert(last_at);
-            self.equal_count += 1;
+        if self.recent.back().is_some_and(|(_, last)| (last - g).abs() < self.step_g * 0.01) {
+            if self.equal.len() < 100 {
+                self.equal.push_back((at, g));
+            }
             return false;
         }
-        if self.equal_since.take().is_some()
-            || self.recent.back().is_some_and(|(t, _)| at.since(*t) > SILENCE)
-        {
-            self.recent.clear();
-        }
-        self.equal_count = 0;
+        self.recent.append(&mut self.equal);
         self.recent.push_back((at, g));
-        if self.recent.len() > KEPT {
+        while self.recent.front().is_some_and(|(t, _)| at.seconds_from(*t) > KEPT_S) {
             self.recent.pop_front();
         }
         true
     }
 
-    /// The display halted more abruptly than its own response allows, and more than two
-    /// steps should have come since.
-    pub(super) fn frozen(&self, now: Instant) -> bool {
-        let (Some(since), true) = (self.equal_since, self.recent.len() >= 4) else { return false };
-        let rises: Vec<f64> = self
+    /// Since when the display stands still although slop should be showing: it halted more
+    /// abruptly than its own response allows, or more than two steps of a trickle are missing.
+    pub(super) fn frozen(&self, now: Instant) -> Option<Instant> {
+        let &(since, _) = self.recent.back()?;
+        let enough = self.equal.len() as u32 >= LEAST_EQUAL;
+        (enough && (self.halted(now, since) || self.trickle_missing(now, since))).then_some(since)
+    }
+
+    fn halted(&self, now: Instant, since: Instant) -> bool {
+        let rises: Vec<(f64, f64)> = self
             .recent
             .iter()
             .zip(self.recent.iter().skip(1))
-            .map(|((t0, a), (t1, b))| (b - a) / t1.seconds_from(*t0).max(1e-3))
+            .map(|((t0, a), (t1, b))| (b - a, t1.seconds_from(*t0).max(1e-3)))
             .collect();
-        let (last, before) = match rises.split_last() {
-            Some((last, before)) => (*last, &before[before.len().saturating_sub(4)..]),
-            None => return false,
-        };
-        let mean = before.iter().sum::<f64>() / before.len().max(1) as f64;
-        let owed_g = mean * now.seconds_from(since);
-        mean > 5.0 * self.step_g
-            && last >= NO_TAIL * mean
-            && self.equal_count >= 3
-            && owed_g > 2.0 * self.step_g
+        let Some(((last_g, last_s), before)) = rises.split_last() else { return false };
+        let before = &before[before.len().saturating_sub(4)..];
+        if before.len() < 2 {
+            return false;
+        }
+        let (rise_g, span_s) = before.iter().fold((0.0, 0.0), |(g, s), (dg, ds)| (g + dg, s + ds));
+        let flow_g_s = rise_g / span_s;
+        rise_g / before.len() as f64 >= TAIL_STEPS * self.step_g
+            && last_g / last_s >= NO_TAIL * flow_g_s
+            && flow_g_s * now.seconds_from(since) > self.owed_g()
+    }
+
+    fn trickle_missing(&self, now: Instant, since: Instant) -> bool {
+        let parted = self.recent.iter().partition::<Vec<_>, _>(|(t, _)| since.seconds_from(*t) <= LATE_S);
+        let (Some(late), Some(early)) = (slope_g_s(&parted.0), slope_g_s(&parted.1)) else { return false };
+        let still_s = now.seconds_from(since);
+        still_s >= TRICKLE_S && late >= NOT_EASED * early && early * still_s > self.owed_g()
+    }
+
+    /// Two steps, and what noise can hide.
+    fn owed_g(&self) -> f64 {
+        2.0 * self.step_g + 4.0 * self.sd_g
     }
 }
 
-/// Counts readings to tell whether the scale is quick enough to guide.
-#[derive(Clone, Debug, Default)]
-pub(super) struct Rate(VecDeque<Instant>);
-
-impl Rate {
-    pub(super) fn handle_reading(&mut self, at: Instant) {
-        if self.0.back().is_some_and(|last| at.since(*last) > Duration::from_secs(2)) {
-            self.0.clear();
-        }
-        self.0.push_back(at);
-        if self.0.len() > KEPT {
-            self.0.pop_front();
-        }
-    }
-
-    /// False until shown otherwise by five readings and more.
-    pub(super) fn too_slow(&self) -> bool {
-        let (Some(first), Some(last)) = (self.0.front(), self.0.back()) else { return false };
-        let span_s = last.seconds_from(*first);
-        self.0.len() >= 4 && (self.0.len() - 1) as f64 / span_s.max(1e-6) < LEAST_RATE_HZ
-    }
+/// Slope from the first to the last of at least three readings.
+fn slope_g_s(readings: &[&(Instant, f64)]) -> Option<f64> {
+    let (&&(from, a), &&(to, b)) = (readings.first()?, readings.last()?);
+    (readings.len() >= 3).then(|| (b - a) / to.seconds_from(from).max(1e-3))
 }

@@ -9,7 +9,9 @@ mod fault;
 pub mod hand;
 mod plan;
 mod predict;
+mod running;
 mod state;
+
 mod steps;
 pub mod trace;
 

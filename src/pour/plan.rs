@@ -12,19 +12,20 @@ impl Engine {
             return None;
         }
         let due = s.predictor.stop_due(self.start.target.g(), self.hand.hand_s)?;
-        let said = s.plan.approach_said || s.from_g > 0.0;
+        let said = s.plan.approach_said || s.pour.rev > 0;
         let cue_due = if said { due } else { due - self.start.settings.approach };
         Some(cue_due - self.start.ahead)
     }
 
     /// Announces the cues whose time has come.
     pub(super) fn announce(&mut self, now: Instant) {
+        let guides = self.guides();
         let State::Pouring(s) = &mut self.state else { return };
-        let target_g = self.start.target.g();
-        let Some(due) = s.predictor.stop_due(target_g, self.hand.hand_s) else { return };
-        if self.rate.too_slow() {
+        if !guides {
             return;
         }
+        let target_g = self.start.target.g();
+        let Some(due) = s.predictor.stop_due(target_g, self.hand.hand_s) else { return };
         let ahead = self.start.ahead;
         if now + ahead >= due {
             let heard = due.max(now + ahead);
@@ -40,7 +41,11 @@ impl Engine {
             return;
         }
         let approach = self.start.settings.approach;
-        if !s.plan.approach_said && s.from_g == 0.0 && now + ahead >= due - approach {
+        if !s.plan.approach_said
+            && s.pour.rev == 0
+            && s.predictor.flow_known()
+            && now + ahead >= due - approach
+        {
             s.plan.approach_said = true;
             let left = target_g - s.predictor.net_g(now);
             let heard = (due - approach).max(now + ahead);

@@ -21,6 +21,17 @@ const WANDER_FLOOR: f64 = 0.4;
 const TURN_PSD: f64 = 210.0;
 /// The beginning lasts this long after the first slop (the ramp of the same hand).
 const BEGIN_S: f64 = 0.45;
+/// An innovation beyond this many standard deviations counts as if it lay there: one odd reading
+/// moves the filter little (normal law: 1 in 1.7 million).
+const CLIP_SIGMAS: f64 = 5.0;
+/// A jump faster than this is no slop: a hand or the jug on the pot. Derived: a jug of slop gives up to
+/// about 25 g/s (a guess), and one more half of it leaves room for splashes.
+const JUMP_G_S: f64 = 40.0;
+/// After this long it is no passing touch: what is shown then counts (a guess).
+const ODD_LIMIT_S: f64 = 1.0;
+/// The flow is known once its standard deviation is under this share of it: then a moment
+/// 1.3 s ahead is known to about a quarter of a second (derived).
+const FLOW_KNOWN: f64 = 0.2;
 
 type Row = [f64; N];
 
@@ -32,6 +43,10 @@ pub(super) struct Predictor {
     at: Instant,
     began: Instant,
     stopped_at: Option<Instant>,
+    /// Latest reading, fed or not.
+    seen_at: Instant,
+    /// Readings have not been believed since.
+    odd_since: Option<Instant>,
     stage_s: f64,
     variance: f64,
 }
@@ -50,6 +65,8 @@ impl Predictor {
             at: began,
             began,
             stopped_at: None,
+            seen_at: began,
+            odd_since: None,
             // Two equal stages have the right first moment and come close to a moving average before a pole.
             stage_s: (lag_s / 2.0).max(0.02),
             variance: reading_sd_g * reading_sd_g,
@@ -61,10 +78,29 @@ impl Predictor {
         self.stopped_at = Some(at);
     }
 
-    /// Takes a net reading that the scale took at `at`.
-    pub(super) fn handle_net(&mut self, net_g: f64, at: Instant) {
+    /// Takes a net reading that the scale took at `at`; false when it jumped as no slop does
+    /// and was left out.
+    pub(super) fn handle_net(&mut self, net_g: f64, at: Instant) -> bool {
+        let since_s = at.seconds_from(std::mem::replace(&mut self.seen_at, at)).max(0.05);
         self.advance(at);
-        self.update(net_g);
+        let residual = net_g - self.state[3];
+        let limit = CLIP_SIGMAS * (self.covariance[3][3] + self.variance).sqrt();
+        if residual.abs() > limit + JUMP_G_S * since_s {
+            let odd_s = at.seconds_from(*self.odd_since.get_or_insert(at));
+            if odd_s < ODD_LIMIT_S {
+                return false;
+            }
+            self.update(residual);
+        } else {
+            self.update(residual.clamp(-limit, limit));
+        }
+        self.odd_since = None;
+        true
+    }
+
+    /// The flow is known well enough to say when the target will be reached.
+    pub(super) fn flow_known(&self) -> bool {
+        self.covariance[1][1].max(0.0).sqrt() < FLOW_KNOWN * self.state[1]
     }
 
     /// Mass out of the jug at `at`, at the present flow.
@@ -122,9 +158,8 @@ impl Predictor {
         self.covariance[1][1] += flow_psd * dt;
     }
 
-    fn update(&mut self, net_g: f64) {
+    fn update(&mut self, residual: f64) {
         let s = self.covariance[3][3] + self.variance;
-        let residual = net_g - self.state[3];
         let gain: Row = std::array::from_fn(|i| self.covariance[i][3] / s);
         let seen = self.covariance[3];
         for (value, k) in self.state.iter_mut().zip(gain) {

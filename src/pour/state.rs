@@ -27,6 +27,8 @@ pub(super) struct Pour {
     pub(super) contact: Option<Duration>,
     /// Readings were lost or frozen during this pour: nothing is learned from it.
     pub(super) troubled: bool,
+    /// `ready` was said: the potter counts on a `stop`.
+    pub(super) promised: bool,
 }
 
 impl Pour {
@@ -48,6 +50,7 @@ impl Pour {
             stop_cue: None,
             contact: None,
             troubled: false,
+            promised: false,
         }
     }
 
@@ -86,7 +89,16 @@ pub(super) struct Ready {
     pub(super) pour: Pour,
     /// Latest net readings, so that the filter can start where the stream started.
     pub(super) recent: VecDeque<(Instant, f64)>,
+    /// Net of a splash that was no pour: it counts towards the target.
+    pub(super) base_g: f64,
     pub(super) rises: u32,
+    pub(super) falls: u32,
+}
+
+impl Ready {
+    pub(super) fn new(pour: Pour, base_g: f64) -> Self {
+        Self { pour, recent: VecDeque::new(), base_g, rises: 0, falls: 0 }
+    }
 }
 
 /// Slop is running.
@@ -111,6 +123,23 @@ pub(super) struct Done {
     pub(super) pour: Pour,
     pub(super) recent: VecDeque<(Instant, f64)>,
     pub(super) rises: u32,
+    /// The weight jumped as no slop does: a touch, or another thing on the pan.
+    pub(super) jumped: bool,
+}
+
+impl Done {
+    pub(super) fn new(pour: Pour) -> Self {
+        Self { pour, recent: VecDeque::new(), rises: 0, jumped: false }
+    }
+}
+
+/// Whether the piece is on the pan.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Pan {
+    Loaded,
+    /// One reading says it left: it may be a bad one.
+    Doubtful,
+    Left,
 }
 
 /// Where a fault came from.
@@ -120,6 +149,19 @@ pub(super) enum Trouble {
     Silent,
     /// Readings that stopped moving mid-stream.
     Frozen,
+    /// The weight changed while no readings came, before slop was seen: slop or another
+    /// piece, nobody knows.
+    Changed,
+}
+
+/// Readings can't be trusted.
+#[derive(Clone, Debug)]
+pub(super) struct Fault {
+    /// What it interrupted; never a fault itself.
+    pub(super) from: Box<State>,
+    pub(super) trouble: Trouble,
+    /// At rest since, for a display that stands still.
+    pub(super) resting_since: Option<Instant>,
 }
 
 /// The engine's state.
@@ -131,7 +173,7 @@ pub(super) enum State {
     Pouring(Stream),
     Draining(Stream),
     Done(Done),
-    Fault { from: Box<State>, trouble: Trouble },
+    Fault(Fault),
 }
 
 impl State {
@@ -143,7 +185,7 @@ impl State {
             Self::Pouring(_) => Phase::Pouring,
             Self::Draining(_) => Phase::Draining,
             Self::Done(_) => Phase::Done,
-            Self::Fault { .. } => Phase::Fault,
+            Self::Fault(_) => Phase::Fault,
         }
     }
 
@@ -156,19 +198,22 @@ impl State {
             Self::Pouring(_) => "pouring",
             Self::Draining(_) => "waiting for the weight",
             Self::Done(_) => "weighed",
-            Self::Fault { trouble: Trouble::Silent, .. } => "no readings: stop pouring",
-            Self::Fault { trouble: Trouble::Frozen, .. } => "scale stands still: stop pouring",
+            Self::Fault(fault) => match fault.trouble {
+                Trouble::Silent => "no readings: stop pouring",
+                Trouble::Frozen => "scale stands still: stop pouring",
+                Trouble::Changed => "the weight changed unseen: lift the piece off",
+            },
         }
     }
 
     /// The state a fault interrupted, or this state.
     pub(super) fn beneath(&self) -> &Self {
-        if let Self::Fault { from, .. } = self { from } else { self }
+        if let Self::Fault(fault) = self { &fault.from } else { self }
     }
 
     /// As [`State::beneath`], by value.
     pub(super) fn into_beneath(self) -> Self {
-        if let Self::Fault { from, .. } = self { *from } else { self }
+        if let Self::Fault(fault) = self { *fault.from } else { self }
     }
 
     pub(super) fn pour(&self) -> Option<&Pour> {
@@ -177,7 +222,7 @@ impl State {
             Self::Ready(r) => Some(&r.pour),
             Self::Pouring(s) | Self::Draining(s) => Some(&s.pour),
             Self::Done(d) => Some(&d.pour),
-            Self::Fault { from, .. } => from.pour(),
+            Self::Fault(fault) => fault.from.pour(),
         }
     }
 }

@@ -1,218 +1,207 @@
-//! One function for each state: what a weighing does there.
+//! One function for each state before and after the stream, and for a fault: what a
+//! weighing does there.
 
-use super::engine::Engine;
+use super::engine::{Engine, Seen};
 use super::entry::{Cue, Output};
-use super::predict::Predictor;
-use super::state::{Done, Plan, Pour, Ready, State, Stream};
+use super::state::{Done, Fault, Pan, Pour, Ready, State, Stream, Trouble};
 use crate::reading::Weighing;
-use crate::record::Verdict;
-use crate::time::{Duration, Instant};
+use crate::time::Instant;
 use std::collections::VecDeque;
 
 /// Readings kept so that the filter can start before the stream was noticed.
 const RECENT: usize = 24;
-/// A stream that rests this long without a stop has ended (a person's pause is shorter;
-/// common practice, no source).
-const PAUSE: Duration = Duration::from_millis(1500);
-/// A weight estimated before rest may miss the last drip and the end of the impact of the
-/// falling stream, up to 1.4 g at 10 g/s from 0.1 m (derived): a standard deviation of half that.
-const ESTIMATE_SD_G: f64 = 0.7;
-/// After the stop is due the stream takes this long at least to end: hand and drip.
-const END: Duration = Duration::from_millis(500);
 /// Faster than any hand pours slop: a hand on the pot, or the pot moved.
 const NOT_A_POUR_G_S: f64 = 80.0;
+/// The most a hand pours through a gap in the readings, g/s, and what it may have poured
+/// besides (guesses): a greater rise is another piece.
+const GAP_POUR_G_S: f64 = 25.0;
+const GAP_POUR_G: f64 = 10.0;
+/// Slop in a piece does not get lighter by more than the end of the stream's impact, up to
+/// 2 g at 10 g/s from 0.2 m (derived), and a little.
+const GAP_LOSS_G: f64 = 3.0;
 
 impl Engine {
     pub(super) fn idle(&mut self, w: Weighing) {
-        let g = w.mass.g();
-        let min_g = self.start.settings.min_piece.g();
         if let Some(rest) = self.at_rest()
-            && rest < min_g
+            && rest < self.start.settings.min_piece.g()
         {
             self.zero_g = rest;
         }
-        self.enter(if g - self.zero_g > min_g { State::Landing } else { State::Idle });
+        self.enter(if self.loaded(w) { State::Landing } else { State::Idle });
+    }
+
+    fn loaded(&self, w: Weighing) -> bool {
+        w.mass.g() - self.zero_g > self.start.settings.min_piece.g()
     }
 
     pub(super) fn landing(&mut self, w: Weighing) {
-        if w.mass.g() - self.zero_g < self.start.settings.min_piece.g() {
+        if !self.loaded(w) {
             return self.enter(State::Idle);
         }
         let Some(tare) = self.at_rest().filter(|_| !self.held) else { return self.enter(State::Landing) };
-        let pour = Pour::open(self.piece, tare, w.arrived_at);
+        self.away = 0;
+        let mut pour = Pour::open(self.piece, tare, w.arrived_at);
+        pour.promised = self.guides();
+        let promised = pour.promised;
         self.outputs.push_back(Output::Entry(pour.entry(w.arrived_at)));
-        self.enter(State::Ready(Ready { pour, recent: VecDeque::new(), rises: 0 }));
-        if self.guides() {
+        self.enter(State::Ready(Ready::new(pour, 0.0)));
+        if promised {
             self.cue_now(Cue::Ready, w.arrived_at, Some(self.start.target.g()));
         }
     }
 
-    pub(super) fn ready(&mut self, mut r: Ready, w: Weighing, before: Option<Weighing>) {
-        let net = w.mass.g() - r.pour.tare;
-        if self.lifted(&r.pour, w) {
-            self.outputs.push_back(Output::Dropped { piece: r.pour.piece });
-            return self.enter(State::Idle);
+    pub(super) fn ready(&mut self, mut r: Ready, w: Weighing, seen: Seen) {
+        match self.pan(&r.pour, w) {
+            Pan::Left => return self.dropped(&r.pour, State::Idle),
+            Pan::Doubtful => return self.enter(State::Ready(r)),
+            Pan::Loaded => {}
         }
-        let jump =
-            before.map_or(0.0, |b| (w.mass.g() - b.mass.g()) / w.taken_at.seconds_from(b.taken_at).max(0.05));
-        if jump.abs() > NOT_A_POUR_G_S {
-            self.outputs.push_back(Output::Dropped { piece: r.pour.piece });
-            return self.enter(State::Landing);
+        let net = w.mass.g() - r.pour.tare;
+        let threshold = self.threshold_g();
+        r.falls = if net - r.base_g < -threshold { r.falls + 1 } else { 0 };
+        if jump_g_s(w, seen).abs() > NOT_A_POUR_G_S || r.falls >= 2 {
+            // Touched, or let go of: what was the tare is none.
+            return self.dropped(&r.pour, State::Landing);
         }
         push_recent(&mut r.recent, (w.taken_at, net));
-        r.rises = if net > self.threshold_g() { r.rises + 1 } else { 0 };
+        r.rises = if net - r.base_g > threshold { r.rises + 1 } else { 0 };
         if r.rises >= 2 {
-            let Ready { pour, recent, .. } = r;
-            let stream = self.stream(pour, &recent, 0.0);
+            let Ready { pour, recent, base_g, .. } = r;
+            let stream = self.stream(pour, &recent, base_g);
             self.enter(State::Pouring(stream));
         } else {
             self.enter(State::Ready(r));
         }
     }
 
-    /// Starts the filter where the stream started, and lets it catch up.
-    pub(super) fn stream(&self, mut pour: Pour, recent: &VecDeque<(Instant, f64)>, from_g: f64) -> Stream {
-        let lag_s = self.start.scale.lag.as_secs_f64();
-        let noise = 0.5 * self.threshold_g();
-        let quiet = recent.iter().rev().find(|(_, net)| (net - from_g).abs() <= noise);
-        let began = quiet.or(recent.front()).map_or(Instant::START, |(t, _)| *t).offset_seconds(-0.5 * lag_s);
-        let mut predictor = Predictor::begin(from_g, began, lag_s, self.start.scale.reading_sd_g());
-        for (at, net) in recent.iter().filter(|(t, _)| *t > began) {
-            predictor.handle_net(*net, *at);
-        }
-        pour.first_slop.get_or_insert(began);
-        let last_net = recent.back().map_or(from_g, |(_, net)| *net);
-        Stream {
-            pour,
-            predictor,
-            plan: Plan::default(),
-            from_g,
-            resting_since: None,
-            last_net,
-            known: [last_net; 2],
-        }
+    /// The piece got no slop: its open row goes.
+    pub(super) fn dropped(&mut self, pour: &Pour, next: State) {
+        self.outputs.push_back(Output::Dropped { piece: pour.piece });
+        self.enter(next);
     }
 
-    pub(super) fn pouring(&mut self, mut s: Stream, w: Weighing) {
-        if self.lifted(&s.pour, w) {
-            return self.estimate(s, w.arrived_at);
-        }
-        self.feed(&mut s, w);
-        let Some(rest) = self.at_rest() else {
-            s.resting_since = None;
-            return self.enter(State::Pouring(s));
-        };
-        let since = *s.resting_since.get_or_insert(w.arrived_at);
-        if w.arrived_at.since(since) >= PAUSE {
-            self.weighed(s, rest, w.arrived_at);
-        } else {
-            self.enter(State::Pouring(s));
-        }
-    }
-
-    pub(super) fn draining(&mut self, mut s: Stream, w: Weighing) {
-        if self.lifted(&s.pour, w) {
-            return self.estimate(s, w.arrived_at);
-        }
-        self.feed(&mut s, w);
-        let ended = s.plan.stop_due.is_some_and(|due| w.taken_at.seconds_from(due) >= END.as_secs_f64());
-        match self.at_rest() {
-            Some(rest) if ended => self.weighed(s, rest, w.arrived_at),
-            Some(_) | None => self.enter(State::Draining(s)),
-        }
-    }
-
-    pub(super) fn feed(&self, s: &mut Stream, w: Weighing) {
-        let net = w.mass.g() - s.pour.tare;
-        if net < s.last_net - (5.0 * self.threshold_g()) {
-            // Slop does not leave the piece: a hand has begun to lift it.
-            return;
-        }
-        s.last_net = net;
-        s.predictor.handle_net(s.last_net, w.taken_at);
-        s.known = [s.predictor.net_g(Instant::START), s.known[0]];
-    }
-
-    pub(super) fn done(&mut self, mut d: Done, w: Weighing) {
-        if self.lifted(&d.pour, w) {
-            self.piece = d.pour.piece + 1;
-            return self.enter(State::Idle);
-        }
-        let net = w.mass.g() - d.pour.tare;
+    pub(super) fn done(&mut self, mut d: Done, w: Weighing, seen: Seen) {
         let had = d.pour.net.unwrap_or(0.0);
+        let net = w.mass.g() - d.pour.tare;
+        let other = seen.gap && (net - had).abs() > self.threshold_g();
+        match self.pan(&d.pour, w) {
+            Pan::Left => return self.next_piece(&d.pour, State::Idle),
+            // Nobody saw what happened in the gap: another piece is likelier than a top-up.
+            Pan::Doubtful | Pan::Loaded if other => return self.next_piece(&d.pour, State::Landing),
+            Pan::Doubtful => return self.enter(State::Done(d)),
+            Pan::Loaded => {}
+        }
+        d.jumped |= jump_g_s(w, seen).abs() > NOT_A_POUR_G_S;
         push_recent(&mut d.recent, (w.taken_at, net));
+        if d.jumped {
+            return self.jumped(d);
+        }
         d.rises = if net - had > self.threshold_g() { d.rises + 1 } else { 0 };
         if d.rises >= 2 {
-            let Done { mut pour, recent, .. } = d;
-            pour.top_ups += 1;
+            let Done { pour, recent, .. } = d;
             let stream = self.stream(pour, &recent, had);
             return self.enter(State::Pouring(stream));
         }
         self.enter(State::Done(d));
     }
 
-    pub(super) fn lifted(&self, pour: &Pour, w: Weighing) -> bool {
+    /// A touch passes; another thing on the pan stays.
+    fn jumped(&mut self, mut d: Done) {
+        let Some(rest) = self.at_rest() else { return self.enter(State::Done(d)) };
+        let had = d.pour.net.unwrap_or(0.0);
+        if rest - d.pour.tare - had > self.threshold_g() {
+            return self.next_piece(&d.pour, State::Landing);
+        }
+        d.jumped = false;
+        d.rises = 0;
+        self.enter(State::Done(d));
+    }
+
+    pub(super) fn next_piece(&mut self, pour: &Pour, state: State) {
+        self.piece = pour.piece + 1;
+        self.away = 0;
+        self.enter(state);
+    }
+
+    pub(super) fn faulted(&mut self, mut f: Fault, w: Weighing, seen: Seen) {
+        match f.trouble {
+            Trouble::Frozen if !seen.moved => self.stands_still(f, w),
+            Trouble::Changed if self.loaded(w) => self.enter(State::Fault(f)),
+            Trouble::Silent if self.changed_unseen(&f.from, w) => {
+                if let State::Ready(r) = f.from.as_ref() {
+                    self.outputs.push_back(Output::Dropped { piece: r.pour.piece });
+                }
+                f.from = Box::new(State::Idle);
+                f.trouble = Trouble::Changed;
+                self.enter(State::Fault(f));
+                self.cue_now(Cue::Fault, w.arrived_at, None);
+            }
+            Trouble::Silent | Trouble::Frozen | Trouble::Changed => {
+                self.cue(Cue::Clear, w.arrived_at, w.arrived_at, None);
+                self.resume(*f.from, w, seen);
+            }
+        }
+    }
+
+    /// Before slop was seen, a weight that is not the piece's any more.
+    fn changed_unseen(&self, from: &State, w: Weighing) -> bool {
+        match from {
+            State::Ready(r) => {
+                let change = w.mass.g() - r.pour.tare - r.base_g;
+                self.loaded(w) && change.abs() > self.threshold_g()
+            }
+            State::Idle
+            | State::Landing
+            | State::Pouring(_)
+            | State::Draining(_)
+            | State::Done(_)
+            | State::Fault(_) => false,
+        }
+    }
+
+    /// Goes on where the fault interrupted; with another piece on the pan, the one before
+    /// is entered with what was known of it.
+    fn resume(&mut self, from: State, w: Weighing, seen: Seen) {
+        match from {
+            State::Pouring(s) | State::Draining(s) if seen.gap && self.other_piece(&s, w, seen) => {
+                self.estimate(s, w.arrived_at);
+                self.idle(w);
+            }
+            State::Idle
+            | State::Landing
+            | State::Ready(_)
+            | State::Pouring(_)
+            | State::Draining(_)
+            | State::Done(_)
+            | State::Fault(_) => self.dispatch(from, w, seen),
+        }
+    }
+
+    fn other_piece(&self, s: &Stream, w: Weighing, seen: Seen) -> bool {
+        let gap_s = seen.before.map_or(0.0, |b| w.taken_at.seconds_from(b.taken_at));
+        let rise = w.mass.g() - s.pour.tare - s.last_net;
+        rise > GAP_POUR_G_S * gap_s + GAP_POUR_G || rise < -GAP_LOSS_G.max(5.0 * self.threshold_g())
+    }
+
+    pub(super) fn pan(&mut self, pour: &Pour, w: Weighing) -> Pan {
         let piece_g = pour.tare - self.zero_g;
-        w.mass.g() < pour.tare - (0.3 * piece_g).max(3.0 * self.threshold_g())
-    }
-
-    /// The weight is known at rest.
-    pub(super) fn weighed(&mut self, mut s: Stream, gross: f64, at: Instant) {
-        let net = gross - s.pour.tare;
-        let sd = self.start.scale.reading_sd_g();
-        s.pour.settled = true;
-        s.pour.net_u = Some(sd * std::f64::consts::SQRT_2);
-        self.commit(s, net, at);
-    }
-
-    /// The piece left, or the batch ended, before rest: what the filter knows.
-    pub(super) fn estimate(&mut self, mut s: Stream, at: Instant) {
-        let net = if s.plan.stop_due.is_some() { s.known[1] } else { s.last_net };
-        s.pour.settled = false;
-        s.pour.net_u = Some(s.predictor.net_sd_g().max(ESTIMATE_SD_G));
-        self.commit(s, net, at);
-        if let State::Done(d) = &self.state {
-            self.piece = d.pour.piece + 1;
-            self.enter(State::Idle);
+        let away = w.mass.g() < pour.tare - (0.3 * piece_g).max(3.0 * self.threshold_g());
+        self.away = if away { self.away + 1 } else { 0 };
+        // A slow scale may show a bare pan once only.
+        let needed = if self.guides() { 2 } else { 1 };
+        match self.away {
+            0 => Pan::Loaded,
+            n if n < needed => Pan::Doubtful,
+            _ => Pan::Left,
         }
     }
+}
 
-    pub(super) fn commit(&mut self, s: Stream, net: f64, at: Instant) {
-        let Stream { mut pour, from_g, plan, .. } = s;
-        let first = pour.rev == 0;
-        pour.rev += 1;
-        pour.net = Some(net);
-        pour.verdict = self.verdict(net);
-        if first {
-            pour.first_net = Some(net);
-        }
-        pour.contact = pour.first_slop.map(|t| at.since(t));
-        self.outputs.push_back(Output::Entry(pour.entry(at)));
-        let target_g = self.start.target.g();
-        if first && pour.settled && !pour.troubled && plan.stop_due.is_some() && from_g == 0.0 {
-            self.hand = self.hand.learn(net - target_g, pour.flow_g_s.unwrap_or(0.0));
-            self.outputs.push_back(Output::Learned(self.hand));
-        }
-        let cue = match pour.verdict {
-            Verdict::Good => Cue::Good,
-            Verdict::Short => Cue::Short,
-            Verdict::Over => Cue::Over,
-            Verdict::Void => Cue::Fault,
-        };
-        self.enter(State::Done(Done { pour, recent: VecDeque::new(), rises: 0 }));
-        self.cue_now(cue, at, Some(target_g - net));
-    }
-
-    pub(super) fn verdict(&self, net: f64) -> Verdict {
-        // A millionth of a gram is below any scale: it only keeps the limits inclusive in binary arithmetic.
-        if net < self.start.low.g() - 1e-6 {
-            Verdict::Short
-        } else if net > self.start.high.g() + 1e-6 {
-            Verdict::Over
-        } else {
-            Verdict::Good
-        }
-    }
+/// Change from reading to reading.
+fn jump_g_s(w: Weighing, seen: Seen) -> f64 {
+    seen.before
+        .filter(|_| !seen.gap)
+        .map_or(0.0, |b| (w.mass.g() - b.mass.g()) / w.taken_at.seconds_from(b.taken_at).max(0.05))
 }
 
 fn push_recent(recent: &mut VecDeque<(Instant, f64)>, reading: (Instant, f64)) {

@@ -3,6 +3,8 @@
 //!
 //! Layout: version byte, then zigzag varints: the start values in micrograms and
 //! microseconds, then per input its kind and its differences from the one before.
+//! Version 2 has the pan's zero and whether the log was held after the start values of
+//! version 1, and may end with the mark of a cut; both are read.
 
 use super::PourSettings;
 use super::engine::{Command, Engine, LinkChange, Start};
@@ -13,12 +15,17 @@ use crate::scale::{Origin, ScaleFacts};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
 
-const VERSION: u8 = 1;
+const VERSION: u8 = 2;
+const FIRST_VERSION: u8 = 1;
 /// A trace starts this long before the landing.
 const LEAD: Duration = Duration::from_secs(3);
-/// A piece left standing for over half an hour at ten readings a second: the trace ends there,
-/// so that encoding it never takes long.
-const LONGEST: usize = 20_000;
+/// ... or this many inputs, for slow scales: as many as the engine looks back on.
+const LEAD_INPUTS: usize = 32;
+/// A piece left standing for over five hours at ten readings a second: the trace ends there,
+/// so that it never fills the memory.
+const LONGEST: usize = 200_000;
+/// The kind that says that the trace was cut there.
+const CUT: i64 = 7;
 
 /// One input of the engine with its own time.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -59,6 +66,8 @@ pub struct Trace {
     pub start: Start,
     /// Inputs, oldest first.
     pub inputs: Vec<Input>,
+    /// Later inputs were not kept: a replay ends before the pour did.
+    pub cut: bool,
 }
 
 /// Bytes that are no trace of this version.
@@ -74,7 +83,10 @@ impl std::fmt::Display for BadTrace {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::Version(v) => {
-                write!(f, "this is no trace, or one of version {v}; this program reads version {VERSION}")
+                write!(
+                    f,
+                    "this is no trace, or one of version {v}; this program reads versions {FIRST_VERSION} to {VERSION}"
+                )
             }
             Self::Broken(at) => write!(f, "the trace is broken at byte {at}: export it again from the log"),
         }
@@ -86,18 +98,22 @@ impl std::error::Error for BadTrace {}
 impl Trace {
     /// A trace that has seen nothing yet.
     pub fn new(start: Start) -> Self {
-        Self { start, inputs: Vec::new() }
+        Self { start, inputs: Vec::new(), cut: false }
     }
 
     /// Notes an input; while `idle`, inputs older than three seconds are let go.
-    /// After 20 000 inputs of one piece no more are noted.
+    /// After 200 000 inputs of one piece no more are noted.
     pub fn note(&mut self, input: Input, idle: bool) {
         if self.inputs.len() < LONGEST {
             self.inputs.push(input);
+        } else {
+            self.cut = true;
         }
-        if idle && self.inputs.len() >= 64 {
+        if idle && (self.cut || self.inputs.len() >= 2 * LEAD_INPUTS) {
             let from = input.at() - LEAD;
-            self.inputs.retain(|i| i.at() >= from);
+            let old = self.inputs.iter().take_while(|i| i.at() < from).count();
+            self.inputs.drain(..old.min(self.inputs.len().saturating_sub(LEAD_INPUTS)));
+            self.cut = false;
         }
     }
 
@@ -115,6 +131,8 @@ impl Trace {
         put(&mut out, (s.hand.hand_s * 1e9).round() as i64);
         put(&mut out, i64::from(s.hand.pours));
         put(&mut out, i64::from(s.first_piece));
+        put(&mut out, micrograms(s.zero));
+        put(&mut out, i64::from(s.held));
         let (mut at, mut ug) = (0_i64, 0_i64);
         for input in &self.inputs {
             let now = input.at().us() as i64;
@@ -136,41 +154,32 @@ impl Trace {
                 ug = micrograms(w.mass);
             }
         }
+        if self.cut {
+            put(&mut out, CUT);
+        }
         out
     }
 
     /// From bytes.
     pub fn decode(bytes: &[u8]) -> Result<Self, BadTrace> {
-        let mut from = Bytes { bytes, at: 1 };
-        match bytes.first() {
-            Some(&VERSION) => {}
+        let version = match bytes.first() {
+            Some(&version @ FIRST_VERSION..=VERSION) => version,
             Some(&other) => return Err(BadTrace::Version(other)),
             None => return Err(BadTrace::Broken(0)),
-        }
-        let start = from.start()?;
-        let mut inputs = Vec::new();
+        };
+        let mut from = Bytes { bytes, at: 1 };
+        let mut trace = Self::new(from.start(version)?);
         let (mut at, mut ug) = (0_i64, 0_i64);
         while from.at < bytes.len() {
             let kind = from.take()?;
+            if kind == CUT {
+                trace.cut = true;
+                break;
+            }
             at = at.checked_add(from.take()?).filter(|v| *v >= 0).ok_or(BadTrace::Broken(from.at))?;
-            let now = Instant::from_us(at as u64);
-            inputs.push(match kind {
-                0 => {
-                    ug = ug.checked_add(from.take()?).ok_or(BadTrace::Broken(from.at))?;
-                    let taken = at.checked_sub(from.take()?).filter(|v| *v >= 0);
-                    let taken_at = Instant::from_us(taken.ok_or(BadTrace::Broken(from.at))? as u64);
-                    Input::Weighing(Weighing { mass: mass(ug), arrived_at: now, taken_at })
-                }
-                1 => Input::Link(LinkChange::Up, now),
-                2 => Input::Link(LinkChange::Down, now),
-                3 => Input::Command(Command::End, now),
-                4 => Input::Timeout(now),
-                5 => Input::Command(Command::Hold, now),
-                6 => Input::Command(Command::Resume, now),
-                _ => return Err(BadTrace::Broken(from.at)),
-            });
+            trace.inputs.push(from.input(kind, at, &mut ug)?);
         }
-        Ok(Self { start, inputs })
+        Ok(trace)
     }
 
     /// Gives every input to a fresh engine and collects what comes out.
@@ -229,11 +238,36 @@ impl Bytes<'_> {
         u32::try_from(self.take()?).map_err(|_| BadTrace::Broken(self.at))
     }
 
-    fn start(&mut self) -> Result<Start, BadTrace> {
+    fn input(&mut self, kind: i64, at: i64, ug: &mut i64) -> Result<Input, BadTrace> {
+        let now = Instant::from_us(at as u64);
+        Ok(match kind {
+            0 => {
+                *ug = ug.checked_add(self.take()?).ok_or(BadTrace::Broken(self.at))?;
+                let taken = at.checked_sub(self.take()?).filter(|v| *v >= 0);
+                let taken_at = Instant::from_us(taken.ok_or(BadTrace::Broken(self.at))? as u64);
+                Input::Weighing(Weighing { mass: mass(*ug), arrived_at: now, taken_at })
+            }
+            1 => Input::Link(LinkChange::Up, now),
+            2 => Input::Link(LinkChange::Down, now),
+            3 => Input::Command(Command::End, now),
+            4 => Input::Timeout(now),
+            5 => Input::Command(Command::Hold, now),
+            6 => Input::Command(Command::Resume, now),
+            _ => return Err(BadTrace::Broken(self.at)),
+        })
+    }
+
+    fn start(&mut self, version: u8) -> Result<Start, BadTrace> {
         let (target, low, high) = (mass(self.take()?), mass(self.take()?), mass(self.take()?));
         let (step, noise, min_piece) = (mass(self.take()?), mass(self.take()?), mass(self.take()?));
         let (lag, ahead, approach) = (self.span()?, self.span()?, self.span()?);
         let hand = Hand { hand_s: self.take()? as f64 / 1e9, pours: self.count()? };
+        let first_piece = self.count()?;
+        let (zero, held) = if version == FIRST_VERSION {
+            (Mass::ZERO, false)
+        } else {
+            (mass(self.take()?), self.take()? != 0)
+        };
         Ok(Start {
             target,
             low,
@@ -242,7 +276,9 @@ impl Bytes<'_> {
             hand,
             ahead,
             settings: PourSettings { min_piece, approach },
-            first_piece: self.count()?,
+            first_piece,
+            zero,
+            held,
         })
     }
 }

@@ -3,13 +3,16 @@
 //! Rest is judged by slope and scatter against the scale's own noise, never by
 //! equal readings: at the edge of a digit equal readings may never come.
 
+pub mod pace;
+
 use crate::reading::Weighing;
 use crate::scale::ScaleFacts;
 use crate::time::Instant;
 use crate::units::{Flow, Mass};
+use pace::Pace;
 use std::collections::VecDeque;
 
-/// Readings are judged over this window. Derived: at 10 readings a second and 0.04 g
+/// Readings are judged over this window, or over the last four where they come more slowly. Derived: at 10 readings a second and 0.04 g
 /// scatter it fixes the slope to about 0.12 g/s, and it leaves `ready` inside 0.6 s of rest.
 const WINDOW_S: f64 = 0.45;
 /// Fewer readings than this say nothing about rest.
@@ -36,6 +39,7 @@ pub enum Motion {
 #[derive(Clone, Debug)]
 pub struct Settler {
     window: VecDeque<(Instant, f64)>,
+    pace: Pace,
     sd_g: f64,
     step_g: f64,
     lag_s: f64,
@@ -46,6 +50,7 @@ impl Settler {
     pub fn new(scale: &ScaleFacts) -> Self {
         Self {
             window: VecDeque::new(),
+            pace: Pace::default(),
             sd_g: scale.reading_sd_g(),
             step_g: scale.step.g(),
             lag_s: scale.lag.as_secs_f64(),
@@ -55,11 +60,13 @@ impl Settler {
     /// Takes one more weighing and says what the pan is doing.
     pub fn handle_weighing(&mut self, weighing: Weighing) -> Motion {
         let at = weighing.taken_at;
-        if self.window.back().is_some_and(|(last, _)| at.seconds_from(*last) > WINDOW_S) {
+        if self.pace.handle_reading(at) {
             self.window.clear();
         }
         self.window.push_back((at, weighing.mass.g()));
-        while self.window.front().is_some_and(|(first, _)| at.seconds_from(*first) > WINDOW_S) {
+        while self.window.len() > LEAST_READINGS
+            && self.window.front().is_some_and(|(first, _)| at.seconds_from(*first) > WINDOW_S)
+        {
             self.window.pop_front();
         }
         self.judge(at)
@@ -116,10 +123,14 @@ mod tests {
     }
 
     fn feed(masses: impl Iterator<Item = f64>) -> Motion {
+        feed_every(100_000, masses)
+    }
+
+    fn feed_every(us: u64, masses: impl Iterator<Item = f64>) -> Motion {
         let mut settler = Settler::new(&facts());
         let mut motion = Motion::Moving { flow: Flow::ZERO };
         for (i, g) in masses.enumerate() {
-            let at = Instant::from_us(1_000_000 + i as u64 * 100_000);
+            let at = Instant::from_us(1_000_000 + i as u64 * us);
             let mass = Mass::saturating(g);
             motion = settler.handle_weighing(Weighing { mass, arrived_at: at, taken_at: at });
         }
@@ -137,6 +148,24 @@ mod tests {
         let tail = |n: usize| (0..n).map(|i| 330.0 - 30.0 * (-(i as f64) * 0.1 / 0.3).exp());
         assert!(matches!(feed(tail(8)), Motion::Moving { .. }));
         assert!(matches!(feed(tail(40)), Motion::AtRest { .. }));
+    }
+
+    #[test]
+    fn a_slow_scale_is_at_rest_after_four_steady_readings() {
+        for us in [200_000, 333_333, 1_000_000, 5_000_000] {
+            assert!(
+                matches!(feed_every(us, [300.0, 300.1, 300.0, 300.0].into_iter()), Motion::AtRest { .. }),
+                "{us}"
+            );
+            assert!(
+                matches!(feed_every(us, [300.0, 300.0, 300.0].into_iter()), Motion::Moving { .. }),
+                "{us}"
+            );
+            assert!(
+                matches!(feed_every(us, [300.0, 308.0, 316.0, 324.0].into_iter()), Motion::Moving { .. }),
+                "{us}"
+            );
+        }
     }
 
     #[test]

@@ -1,95 +1,12 @@
 //! The engine against random and hand-made inputs.
 
+use super::run::{Run, stream, weighing};
 use proptest::prelude::*;
-use tarebell::pour::PourSettings;
-use tarebell::pour::engine::{Command, Engine, LinkChange, Start};
+use tarebell::pour::engine::{Command, LinkChange};
 use tarebell::pour::entry::{Cue, Output, Phase};
-use tarebell::pour::hand::Hand;
 use tarebell::pour::trace::{Input, Trace};
-use tarebell::reading::Weighing;
 use tarebell::record::Verdict;
-use tarebell::scale::{Origin, ScaleFacts};
 use tarebell::time::{Duration, Instant};
-use tarebell::units::Mass;
-
-fn start() -> Start {
-    Start {
-        target: Mass::saturating(29.0),
-        low: Mass::saturating(27.55),
-        high: Mass::saturating(30.45),
-        scale: ScaleFacts {
-            id: "trace".into(),
-            step: Mass::saturating(0.1),
-            noise: Mass::saturating(0.03),
-            lag: Duration::from_millis(300),
-            lag_origin: Origin::Told,
-        },
-        hand: Hand::default(),
-        ahead: Duration::ZERO,
-        settings: PourSettings::default(),
-        first_piece: 1,
-    }
-}
-
-fn weighing(at_s: f64, g: f64) -> Input {
-    let at = Instant::START.offset_seconds(at_s);
-    Input::Weighing(Weighing {
-        mass: Mass::saturating((g * 10.0).round() / 10.0),
-        arrived_at: at,
-        taken_at: at,
-    })
-}
-
-/// Runs inputs, asking for timeouts in between as the daemon does.
-struct Run {
-    engine: Engine,
-    trace: Trace,
-    outputs: Vec<Output>,
-}
-
-impl Run {
-    fn new() -> Self {
-        Self { engine: Engine::new(start()), trace: Trace::new(start()), outputs: Vec::new() }
-    }
-
-    fn give(&mut self, input: Input, at: Instant) {
-        while let Some(due) = self.engine.poll_timeout().filter(|due| *due < at) {
-            self.one(Input::Timeout(due));
-            if self.engine.poll_timeout() == Some(due) {
-                break;
-            }
-        }
-        self.one(input);
-    }
-
-    fn one(&mut self, input: Input) {
-        self.trace.note(input, false);
-        input.give(&mut self.engine);
-        self.outputs.extend(std::iter::from_fn(|| self.engine.poll_output()));
-    }
-
-    /// A curve of gross grams at ten readings a second from `from_s` to `to_s`.
-    fn curve(&mut self, from_s: f64, to_s: f64, gross: impl Fn(f64) -> f64) {
-        let steps = ((to_s - from_s) * 10.0).round() as u64;
-        for i in 0..steps {
-            let t = from_s + i as f64 * 0.1;
-            // A little scatter, as a real scale has; fixed, so that the test is the same each time.
-            let scatter = 0.03 * ((i * 7919 % 13) as f64 / 6.0 - 1.0);
-            self.give(weighing(t, gross(t) + scatter), Instant::START.offset_seconds(t));
-        }
-    }
-
-    fn cues(&self) -> Vec<Cue> {
-        let cue = |o: &Output| if let Output::Cue(c) = o { Some(c.cue) } else { None };
-        self.outputs.iter().filter_map(cue).collect()
-    }
-}
-
-/// A stream of 8 g/s from 4 s on through a one-pole scale of 0.3 s, that ends at `end_s`.
-fn stream(t: f64, end_s: f64) -> f64 {
-    let ramp = |t: f64| if t <= 0.0 { 0.0 } else { 8.0 * (t - 0.3 * (1.0 - (-t / 0.3).exp())) };
-    300.0 + ramp(t - 4.0) - ramp(t - end_s)
-}
 
 #[test]
 fn a_piece_lands_is_tared_poured_stopped_weighed_and_logged() {

@@ -4,7 +4,9 @@
 
 mod engine;
 mod frames;
+mod mishaps;
 mod outside;
+mod run;
 mod session;
 mod settings;
 mod tidy;

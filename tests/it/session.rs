@@ -35,6 +35,8 @@ fn start() -> Start {
         ahead: Duration::ZERO,
         settings: PourSettings::default(),
         first_piece: 1,
+        zero: Mass::ZERO,
+        held: false,
     }
 }
 

@@ -1,0 +1,221 @@
+//! The stream and its end: what a weighing does while slop runs, and how a weight is
+//! entered.
+
+use super::engine::Engine;
+use super::entry::{Cue, Output};
+use super::predict::Predictor;
+use super::state::{Done, Fault, Pan, Plan, Pour, Ready, State, Stream};
+use crate::reading::Weighing;
+use crate::record::Verdict;
+use crate::time::{Duration, Instant};
+use std::collections::VecDeque;
+
+/// A stream that rests this long without a stop has ended (a person's pause is shorter;
+/// common practice, no source).
+const PAUSE: Duration = Duration::from_millis(1500);
+/// A weight estimated before rest may miss the last drip and the end of the impact of the
+/// falling stream, up to 1.4 g at 10 g/s from 0.1 m (derived): a standard deviation of half that.
+const ESTIMATE_SD_G: f64 = 0.7;
+/// After the stop is due the stream takes this long at least to end: hand and drip.
+const END: Duration = Duration::from_millis(500);
+/// Less than this, or this share of the target, without a stop is a splash and no pour:
+/// it counts towards the target, and the piece stays ready (common practice, no source).
+const SPLASH_G: f64 = 2.0;
+const SPLASH: f64 = 0.1;
+
+impl Engine {
+    /// Starts the filter where the stream started, and lets it catch up.
+    pub(super) fn stream(&self, mut pour: Pour, recent: &VecDeque<(Instant, f64)>, from_g: f64) -> Stream {
+        let lag_s = self.start.scale.lag.as_secs_f64();
+        let noise = 0.5 * self.threshold_g();
+        let quiet = recent.iter().rev().find(|(_, net)| (net - from_g).abs() <= noise);
+        let began = quiet.or(recent.front()).map_or(Instant::START, |(t, _)| *t).offset_seconds(-0.5 * lag_s);
+        let mut predictor = Predictor::begin(from_g, began, lag_s, self.start.scale.reading_sd_g());
+        for (at, net) in recent.iter().filter(|(t, _)| *t > began) {
+            predictor.handle_net(*net, *at);
+        }
+        pour.first_slop.get_or_insert(began);
+        let last_net = recent.back().map_or(from_g, |(_, net)| *net);
+        Stream {
+            pour,
+            predictor,
+            plan: Plan::default(),
+            from_g,
+            resting_since: None,
+            last_net,
+            known: [last_net; 2],
+        }
+    }
+
+    pub(super) fn pouring(&mut self, mut s: Stream, w: Weighing) {
+        match self.pan(&s.pour, w) {
+            Pan::Left => return self.estimate(s, w.arrived_at),
+            Pan::Doubtful => return self.enter(State::Pouring(s)),
+            Pan::Loaded => {}
+        }
+        self.feed(&mut s, w);
+        if s.pour.promised && !self.guides() {
+            return self.give_up(s, w.arrived_at);
+        }
+        let Some(rest) = self.at_rest() else {
+            s.resting_since = None;
+            return self.enter(State::Pouring(s));
+        };
+        let since = *s.resting_since.get_or_insert(w.arrived_at);
+        if w.arrived_at.since(since) >= PAUSE {
+            self.paused(s, rest, w.arrived_at);
+        } else {
+            self.enter(State::Pouring(s));
+        }
+    }
+
+    /// The scale became too slow to call the stop that was promised: the hand is told at once.
+    fn give_up(&mut self, mut s: Stream, at: Instant) {
+        s.pour.troubled = true;
+        s.plan.stop_due = Some(at);
+        self.enter(State::Draining(s));
+        self.cue_now(Cue::Fault, at, None);
+    }
+
+    /// The stream ended by itself.
+    fn paused(&mut self, s: Stream, rest: f64, at: Instant) {
+        let net = rest - s.pour.tare;
+        if !self.is_splash(&s, net) {
+            return self.weighed(s, rest, at);
+        }
+        if s.pour.rev > 0 {
+            return self.enter(State::Done(Done::new(s.pour)));
+        }
+        let base_g = if net > self.threshold_g() { net } else { 0.0 };
+        self.enter(State::Ready(Ready::new(s.pour, base_g)));
+    }
+
+    /// Too little to be a pour or a top-up.
+    fn is_splash(&self, s: &Stream, net: f64) -> bool {
+        if s.plan.stop_due.is_some() {
+            return false;
+        }
+        if s.pour.rev > 0 {
+            net - s.from_g < self.threshold_g()
+        } else {
+            net < SPLASH_G.max(SPLASH * self.start.target.g())
+        }
+    }
+
+    pub(super) fn draining(&mut self, mut s: Stream, w: Weighing) {
+        match self.pan(&s.pour, w) {
+            Pan::Left => return self.estimate(s, w.arrived_at),
+            Pan::Doubtful => return self.enter(State::Draining(s)),
+            Pan::Loaded => {}
+        }
+        self.feed(&mut s, w);
+        let ended = s.plan.stop_due.is_some_and(|due| w.taken_at.seconds_from(due) >= END.as_secs_f64());
+        match self.at_rest() {
+            Some(rest) if ended => self.weighed(s, rest, w.arrived_at),
+            Some(_) | None => self.enter(State::Draining(s)),
+        }
+    }
+
+    fn feed(&self, s: &mut Stream, w: Weighing) {
+        let net = w.mass.g() - s.pour.tare;
+        // What jumps is left out: a hand on the pot, or one that has begun to lift it.
+        if s.predictor.handle_net(net, w.taken_at) {
+            s.last_net = net;
+            s.known = [s.predictor.net_g(Instant::START), s.known[0]];
+        }
+    }
+
+    /// A display that stands still and may well show the weight: entered as not settled,
+    /// and nothing is called clear before it moves.
+    pub(super) fn stands_still(&mut self, mut f: Fault, w: Weighing) {
+        let Some(rest) = self.at_rest() else { return self.enter(State::Fault(f)) };
+        let since = *f.resting_since.get_or_insert(w.arrived_at);
+        match *f.from {
+            State::Pouring(mut s) | State::Draining(mut s) if w.arrived_at.since(since) >= PAUSE => {
+                s.pour.settled = false;
+                s.pour.net_u = Some(ESTIMATE_SD_G);
+                let net = rest - s.pour.tare;
+                let pour = self.write_down(s, net, w.arrived_at);
+                f.from = Box::new(State::Done(Done::new(pour)));
+            }
+            from @ (State::Idle
+            | State::Landing
+            | State::Ready(_)
+            | State::Pouring(_)
+            | State::Draining(_)
+            | State::Done(_)
+            | State::Fault(_)) => f.from = Box::new(from),
+        }
+        self.enter(State::Fault(f));
+    }
+
+    /// The weight is known at rest.
+    fn weighed(&mut self, mut s: Stream, gross: f64, at: Instant) {
+        let net = gross - s.pour.tare;
+        let sd = self.start.scale.reading_sd_g();
+        s.pour.settled = true;
+        s.pour.net_u = Some(sd * std::f64::consts::SQRT_2);
+        let pour = self.write_down(s, net, at);
+        self.say_verdict(pour.verdict, net, at);
+        self.enter(State::Done(Done::new(pour)));
+    }
+
+    /// The piece left, or the batch ended, before rest: what the filter knows.
+    pub(super) fn estimate(&mut self, mut s: Stream, at: Instant) {
+        let net = if s.plan.stop_due.is_some() { s.known[1] } else { s.last_net };
+        if self.is_splash(&s, net) {
+            if s.pour.rev == 0 {
+                return self.dropped(&s.pour, State::Idle);
+            }
+            return self.next_piece(&s.pour, State::Idle);
+        }
+        s.pour.settled = false;
+        s.pour.net_u = Some(s.predictor.net_sd_g().max(ESTIMATE_SD_G));
+        let pour = self.write_down(s, net, at);
+        self.say_verdict(pour.verdict, net, at);
+        self.next_piece(&pour, State::Idle);
+    }
+
+    /// Puts the weight out as the pour's next revision, with what was learned from it.
+    fn write_down(&mut self, s: Stream, net: f64, at: Instant) -> Pour {
+        let Stream { mut pour, plan, .. } = s;
+        let first = pour.rev == 0;
+        pour.rev += 1;
+        pour.net = Some(net);
+        pour.verdict = self.verdict(net);
+        if first {
+            pour.first_net = Some(net);
+        } else {
+            pour.top_ups += 1;
+        }
+        pour.contact = pour.first_slop.map(|t| at.since(t));
+        self.outputs.push_back(Output::Entry(pour.entry(at)));
+        let error_g = net - self.start.target.g();
+        if first && pour.settled && !pour.troubled && plan.stop_due.is_some() {
+            self.hand = self.hand.learn(error_g, pour.flow_g_s.unwrap_or(0.0));
+            self.outputs.push_back(Output::Learned(self.hand));
+        }
+        pour
+    }
+
+    fn say_verdict(&mut self, verdict: Verdict, net: f64, at: Instant) {
+        let cue = match verdict {
+            Verdict::Good => Cue::Good,
+            Verdict::Short => Cue::Short,
+            Verdict::Over => Cue::Over,
+            Verdict::Void => Cue::Fault,
+        };
+        self.cue_now(cue, at, Some(self.start.target.g() - net));
+    }
+
+    fn verdict(&self, net: f64) -> Verdict {
+        // A millionth of a gram is below any scale: it only keeps the limits inclusive in binary arithmetic.
+        if net < self.start.low.g() - 1e-6 {
+            Verdict::Short
+        } else if net > self.start.high.g() + 1e-6 {
+            Verdict::Over
+        } else {
+            Verdict::Good
+        }
+    }
+}

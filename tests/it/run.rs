@@ -1,0 +1,129 @@
+//! Runs the engine by hand: curves of gross grams in, cues and entries out.
+
+use tarebell::pour::PourSettings;
+use tarebell::pour::engine::{Engine, Start};
+use tarebell::pour::entry::{Cue, Entry, Output, Phase};
+use tarebell::pour::hand::Hand;
+use tarebell::pour::trace::{Input, Trace};
+use tarebell::reading::Weighing;
+use tarebell::scale::{Origin, ScaleFacts};
+use tarebell::time::{Duration, Instant};
+use tarebell::units::Mass;
+
+pub(crate) fn start() -> Start {
+    Start {
+        target: Mass::saturating(29.0),
+        low: Mass::saturating(27.55),
+        high: Mass::saturating(30.45),
+        scale: ScaleFacts {
+            id: "trace".into(),
+            step: Mass::saturating(0.1),
+            noise: Mass::saturating(0.03),
+            lag: Duration::from_millis(300),
+            lag_origin: Origin::Told,
+        },
+        hand: Hand::default(),
+        ahead: Duration::ZERO,
+        settings: PourSettings::default(),
+        first_piece: 1,
+        zero: Mass::ZERO,
+        held: false,
+    }
+}
+
+pub(crate) fn weighing(at_s: f64, g: f64) -> Input {
+    let at = Instant::START.offset_seconds(at_s);
+    Input::Weighing(Weighing {
+        mass: Mass::saturating((g * 10.0).round() / 10.0),
+        arrived_at: at,
+        taken_at: at,
+    })
+}
+
+/// Runs inputs, asking for timeouts in between as the daemon does.
+pub(crate) struct Run {
+    pub(crate) engine: Engine,
+    pub(crate) trace: Trace,
+    pub(crate) outputs: Vec<Output>,
+    /// Readings a second.
+    pub(crate) hz: f64,
+}
+
+impl Run {
+    pub(crate) fn new() -> Self {
+        Self { engine: Engine::new(start()), trace: Trace::new(start()), outputs: Vec::new(), hz: 10.0 }
+    }
+
+    pub(crate) fn give(&mut self, input: Input, at: Instant) {
+        while let Some(due) = self.engine.poll_timeout().filter(|due| *due < at) {
+            self.one(Input::Timeout(due));
+            if self.engine.poll_timeout() == Some(due) {
+                break;
+            }
+        }
+        self.one(input);
+    }
+
+    pub(crate) fn one(&mut self, input: Input) {
+        self.trace.note(input, false);
+        input.give(&mut self.engine);
+        self.outputs.extend(std::iter::from_fn(|| self.engine.poll_output()));
+    }
+
+    /// A curve of gross grams from `from_s` to `to_s`.
+    pub(crate) fn curve(&mut self, from_s: f64, to_s: f64, gross: impl Fn(f64) -> f64) {
+        let steps = ((to_s - from_s) * self.hz).round() as u64;
+        for i in 0..steps {
+            let t = from_s + i as f64 / self.hz;
+            // A little scatter, as a real scale has; fixed, so that the test is the same each time.
+            let scatter = 0.03 * ((i * 7919 % 13) as f64 / 6.0 - 1.0);
+            self.give(weighing(t, gross(t) + scatter), Instant::START.offset_seconds(t));
+        }
+    }
+
+    pub(crate) fn cues(&self) -> Vec<Cue> {
+        let cue = |o: &Output| if let Output::Cue(c) = o { Some(c.cue) } else { None };
+        self.outputs.iter().filter_map(cue).collect()
+    }
+
+    /// Entries, newest last.
+    pub(crate) fn entries(&self) -> Vec<Entry> {
+        let entry = |o: &Output| if let Output::Entry(e) = o { Some(*e) } else { None };
+        self.outputs.iter().filter_map(entry).collect()
+    }
+
+    /// The newest entry's net weight.
+    pub(crate) fn net_g(&self) -> f64 {
+        self.entries().last().and_then(|e| e.net).map_or(f64::NAN, |n| n.g())
+    }
+
+    /// Due seconds of every cue of this kind.
+    pub(crate) fn due_s(&self, cue: Cue) -> Vec<f64> {
+        let due = |o: &Output| {
+            if let Output::Cue(c) = o { (c.cue == cue).then_some(c.due.seconds()) } else { None }
+        };
+        self.outputs.iter().filter_map(due).collect()
+    }
+
+    /// An engine that saw the same inputs with another target.
+    pub(crate) fn with_target(&self, target_g: f64) -> Engine {
+        let limits = |share: f64| Mass::saturating(share * target_g);
+        let mut engine =
+            Engine::new(Start { target: limits(1.0), low: limits(0.95), high: limits(1.05), ..start() });
+        for input in &self.trace.inputs {
+            input.give(&mut engine);
+        }
+        while engine.poll_output().is_some() {}
+        engine
+    }
+
+    pub(crate) fn phase(&self) -> Phase {
+        self.engine.snapshot(Instant::START).phase
+    }
+}
+
+/// A stream of 8 g/s from 4 s on through a one-pole scale of 0.3 s, that ends at `end_s`.
+pub(crate) fn stream(t: f64, end_s: f64) -> f64 {
+    let ramp = |t: f64| if t <= 0.0 { 0.0 } else { 8.0 * (t - 0.3 * (1.0 - (-t / 0.3).exp())) };
+    300.0 + ramp(t - 4.0) - ramp(t - end_s)
+}
