@@ -175,7 +175,10 @@ impl LineDecoder {
 
 type Read = Result<(Indicated, Option<bool>), String>;
 
-#[allow(clippy::unwrap_used, reason = "the pattern is constant and a test compiles it")]
+#[expect(
+    clippy::unwrap_used,
+    reason = "the pattern is constant; any test that reads an auto line compiles it"
+)]
 static NUMBER: LazyLock<Regex> =
     LazyLock::new(|| Regex::new(r"([+\u{2212}-]?)[ \t]*(\d+(?:[.,]\d+)?|[.,]\d+)").unwrap());
 

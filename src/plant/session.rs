@@ -161,7 +161,8 @@ impl Potter {
                 self.doing = Doing::Pouring { ending: Some(ending) };
             }
             (Doing::Reaching { .. }, Ending::Fault) => self.doing = Doing::Listening { ready_before: true },
-            _ => {}
+            (Doing::Fetching { .. } | Doing::Listening { .. } | Doing::Reaching { .. }, _)
+            | (Doing::Pouring { ending: Some(_) } | Doing::Looking { .. } | Doing::Home, _) => {}
         }
     }
 
