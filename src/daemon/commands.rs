@@ -27,8 +27,8 @@ const USAGE: u8 = 2;
 /// Runs a command.
 pub fn run(cli: Cli) -> anyhow::Result<ExitCode> {
     match cli.command {
-        Command::Serve(args) => runtime()?.block_on(serve(&args)),
-        Command::Demo(args) => runtime()?.block_on(super::demo::run(args.pieces)),
+        Command::Serve(args) => in_runtime(serve(&args)),
+        Command::Demo(args) => in_runtime(super::demo::run(args.pieces)),
         Command::Scales(args) => Ok(scales(&args)),
         Command::Target(args) => target(&args),
         Command::Replay(args) => replay(&args),
@@ -36,8 +36,15 @@ pub fn run(cli: Cli) -> anyhow::Result<ExitCode> {
     }
 }
 
-fn runtime() -> anyhow::Result<tokio::runtime::Runtime> {
-    tokio::runtime::Builder::new_multi_thread().enable_all().build().context("can't start the runtime")
+/// Runs to the end, and then waits for no thread: a read that hangs must not hold a stop up.
+fn in_runtime(work: impl Future<Output = anyhow::Result<ExitCode>>) -> anyhow::Result<ExitCode> {
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .enable_all()
+        .build()
+        .context("can't start the runtime")?;
+    let done = runtime.block_on(work);
+    runtime.shutdown_background();
+    done
 }
 
 /// Where data lives when nothing is said.

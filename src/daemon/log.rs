@@ -4,7 +4,7 @@ use super::event::Reply;
 use super::table::answer_to;
 use crate::page::desk::{Begun, Refusal};
 use crate::record::{HandRecord, PourRecord};
-use crate::store::{Ack, Job, Store, Write};
+use crate::store::{Ack, Job, Store, StoreError, Write};
 use std::collections::{HashMap, VecDeque};
 
 /// Jobs on their way to the disk.
@@ -92,15 +92,8 @@ impl Log {
         if self.in_trouble() { self.under_way + self.waiting.len() as u64 } else { 0 }
     }
 
-    /// Hands the rest over and waits for the disk.
-    pub(super) fn close(mut self, store: Store) {
-        for _ in 0..100 {
-            self.flush(&store);
-            if self.waiting.is_empty() {
-                break;
-            }
-            std::thread::sleep(std::time::Duration::from_millis(5));
-        }
-        store.close();
+    /// Hands the rest over and waits for the disk, about a second at most.
+    pub(super) fn close(self, store: Store) -> Result<(), StoreError> {
+        store.close(self.waiting)
     }
 }

@@ -16,7 +16,7 @@ use crate::page::view::{Event as Told, Now, ScaleView};
 use crate::page::{self, Page};
 use crate::pour::PourSettings;
 use crate::scale::ScaleFacts;
-use crate::store::Store;
+use crate::store::{Store, StoreError};
 use clock::Clock;
 use counter::Counter;
 use event::Event;
@@ -24,6 +24,7 @@ use std::net::SocketAddr;
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::mpsc::{SyncSender, sync_channel};
+use std::time::Duration;
 use table::{Parts, Table};
 use tokio::sync::{broadcast, watch};
 
@@ -31,6 +32,10 @@ use tokio::sync::{broadcast, watch};
 const EVENTS: usize = 1024;
 /// Cues and pours a slow client may be behind before it is told to come again.
 const TOLD: usize = 256;
+/// A stop may take two seconds in all. Of these the page's clients get this to let go,
+const PAGE_LIMIT: Duration = Duration::from_millis(300);
+/// and this is for the engine's thread: a second of last tries, a quarter for a locked log, and room.
+const TABLE_LIMIT: Duration = Duration::from_millis(1500);
 
 /// A running daemon.
 pub struct Daemon {
@@ -45,7 +50,7 @@ pub struct Daemon {
     /// Who answers the page.
     pub(crate) desk: Arc<Counter>,
     stop_page: watch::Sender<bool>,
-    table: std::thread::JoinHandle<()>,
+    table: std::thread::JoinHandle<Result<(), StoreError>>,
     page: tokio::task::JoinHandle<std::io::Result<()>>,
 }
 
@@ -111,24 +116,56 @@ impl Daemon {
         };
         let table = std::thread::Builder::new()
             .name("table".to_owned())
-            .spawn(move || Table::new(parts).run(&inbox))?;
+            .spawn(move || Table::new(parts).run(inbox))?;
         let page = tokio::spawn(page::serve(listener, page));
         Ok(Self { events, told, clock, bound, desk, stop_page, table, page })
     }
 
-    /// Stops: page first, then the engine's thread, which closes the log.
+    /// Stops within two seconds: page first, then the engine's thread, which closes the log.
+    ///
+    /// # Errors
+    /// Whatever is not in order at the end, above all what could not be written.
     pub async fn stop(self) -> anyhow::Result<()> {
         let _ = self.stop_page.send(true);
-        let limit = std::time::Duration::from_millis(1200);
-        match tokio::time::timeout(limit, self.page).await {
-            Ok(joined) => joined??,
-            Err(_) => tracing::warn!("a client did not let go in time"),
+        let page = end_page(self.page).await;
+        let table = end_table(self.events, self.table).await;
+        let wrong: Vec<String> = [table, page].into_iter().flatten().collect();
+        if wrong.is_empty() { Ok(()) } else { Err(anyhow::anyhow!(wrong.join("; "))) }
+    }
+}
+
+/// Waits for the page; gives what went wrong with it.
+async fn end_page(mut page: tokio::task::JoinHandle<std::io::Result<()>>) -> Option<String> {
+    match tokio::time::timeout(PAGE_LIMIT, &mut page).await {
+        Ok(Ok(Ok(()))) => None,
+        Ok(Ok(Err(error))) => Some(format!("the page failed: {error}")),
+        Ok(Err(error)) => Some(format!("the page failed: {error}; please report it")),
+        Err(_) => {
+            tracing::warn!("a client did not let go in time");
+            page.abort();
+            None
         }
-        let _ = self.events.send(Event::Stop);
-        let table = self.table;
-        tokio::task::spawn_blocking(move || table.join())
-            .await?
-            .map_err(|_| anyhow::anyhow!("the engine's thread had panicked; what was logged is on disk"))
+    }
+}
+
+/// Stops the engine's thread, whatever the page did; gives what went wrong with it or the log.
+async fn end_table(
+    events: SyncSender<Event>,
+    table: std::thread::JoinHandle<Result<(), StoreError>>,
+) -> Option<String> {
+    let ended = tokio::task::spawn_blocking(move || {
+        let _ = events.send(Event::Stop);
+        table.join()
+    });
+    match tokio::time::timeout(TABLE_LIMIT, ended).await {
+        Ok(Ok(Ok(closed))) => closed.err().map(|error| error.to_string()),
+        Ok(Ok(Err(_)) | Err(_)) => {
+            Some("the engine's thread failed: what was shown as logged is on disk, a pour under way may not be; please report it".to_owned())
+        }
+        Err(_) => Some(
+            "the log's disk did not answer in time: what was never shown as logged may not be on it; check the disk, then look at the batch's list"
+                .to_owned(),
+        ),
     }
 }
 

@@ -20,7 +20,7 @@ use crate::reading::{Indicated, Reading, Weighing};
 use crate::record::{BatchRecord, HandRecord, WhoPours};
 use crate::scale::ScaleFacts;
 use crate::settle::{Motion, Settler};
-use crate::store::{Ack, Store, Write};
+use crate::store::{Ack, Store, StoreError, Write};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
 use std::sync::Arc;
@@ -101,8 +101,11 @@ impl Table {
         }
     }
 
-    /// Runs until told to stop.
-    pub fn run(mut self, events: &Receiver<Event>) {
+    /// Runs until told to stop; closes the log.
+    ///
+    /// # Errors
+    /// What could not be written.
+    pub fn run(mut self, events: Receiver<Event>) -> Result<(), StoreError> {
         loop {
             let now = self.parts.clock.now();
             let due = self.batch.as_ref().and_then(|b| b.engine.poll_timeout());
@@ -122,7 +125,9 @@ impl Table {
         }
         let now = self.parts.clock.now();
         self.give(Input::Command(Command::End, now));
-        self.log.close(self.parts.store);
+        // With nobody to take its word the store's thread must not wait for room in the channel.
+        drop(events);
+        self.log.close(self.parts.store)
     }
 
     fn handle(&mut self, event: Event) {

@@ -22,10 +22,11 @@ pub use sums::BatchSums;
 
 use crate::record::{BatchRecord, HandRecord, PourRecord};
 use crate::time::WallTime;
-use std::path::Path;
+use std::collections::VecDeque;
+use std::path::{Path, PathBuf};
 use std::sync::mpsc::{SyncSender, TrySendError, sync_channel};
 use std::thread::JoinHandle;
-use writer::{Closing, Writer};
+use writer::{Closing, LAST_TRIES, Left, Writer};
 
 /// Name of the log within its folder.
 pub const LOG_FILE: &str = "tarebell.db";
@@ -109,8 +110,9 @@ pub struct Opened {
 #[derive(Debug)]
 pub struct Store {
     jobs: Option<SyncSender<Job>>,
-    thread: Option<JoinHandle<()>>,
+    thread: Option<JoinHandle<Left>>,
     closing: Closing,
+    file: PathBuf,
     lock: Lock,
 }
 
@@ -139,7 +141,7 @@ impl Store {
             .name("log".to_owned())
             .spawn(move || writer.run(&queue))
             .map_err(StoreError::disk("start the writer of", &file))?;
-        Ok((Self { jobs: Some(jobs), thread: Some(thread), closing, lock }, Opened { interrupted }))
+        Ok((Self { jobs: Some(jobs), thread: Some(thread), closing, file, lock }, Opened { interrupted }))
     }
 
     /// Tells later comers where this writer listens.
@@ -162,21 +164,49 @@ impl Store {
         })
     }
 
-    /// Writes what is queued and lets the folder go; gives up on a refused job after 1 s.
-    pub fn close(self) {
-        drop(self);
+    /// Writes what is queued and then `rest`, and lets the folder go; gives up after 1 s.
+    ///
+    /// # Errors
+    /// [`StoreError::Unwritten`] unless all of it is on disk, [`StoreError::WriterGone`] when
+    /// that is not known.
+    pub fn close(mut self, rest: impl IntoIterator<Item = Job>) -> Result<(), StoreError> {
+        self.finish(rest.into_iter().collect())
+    }
+
+    fn finish(&mut self, mut rest: VecDeque<Job>) -> Result<(), StoreError> {
+        let since = *self.closing.get_or_init(std::time::Instant::now);
+        self.wake();
+        while let Some(job) = rest.pop_front() {
+            if let Err(job) = self.try_write(job) {
+                rest.push_front(job);
+                let gone = self.thread.as_ref().is_none_or(JoinHandle::is_finished);
+                if gone || since.elapsed() > LAST_TRIES {
+                    break;
+                }
+                std::thread::sleep(std::time::Duration::from_millis(1));
+            }
+        }
+        self.jobs = None;
+        let Some(thread) = self.thread.take() else { return Ok(()) };
+        match thread.join() {
+            Ok(left) => left.and(rest).told(&self.file),
+            Err(_) => Err(StoreError::WriterGone { file: self.file.clone() }),
+        }
+    }
+
+    /// Ends the writer's pause between two tries.
+    fn wake(&self) {
+        if let Some(thread) = &self.thread {
+            thread.thread().unpark();
+        }
     }
 }
 
 impl Drop for Store {
     fn drop(&mut self) {
-        let _ = self.closing.set(std::time::Instant::now());
-        self.jobs = None;
-        if let Some(thread) = self.thread.take() {
-            thread.thread().unpark();
-            if thread.join().is_err() {
-                tracing::error!("the log's writer ended abruptly; entries not acknowledged are not on disk");
-            }
+        // After `close` nothing is left to do; dropped on the way, the log's words are all there is.
+        if let Err(error) = self.finish(VecDeque::new()) {
+            tracing::error!("{error}");
         }
     }
 }

@@ -454,11 +454,14 @@ fn handing_over_never_waits_and_a_refused_job_comes_back_whole() {
         log.send(commit(a_pour(&format!("p{piece}"), piece, 1, 41.0)));
     }
     let job = Job { ticket: 99, write: commit(a_pour("last", 99, 1, 41.0)) };
-    assert_eq!(log.store.as_ref().unwrap().try_write(job.clone()), Err(job));
+    assert_eq!(log.store.as_ref().unwrap().try_write(job.clone()), Err(job.clone()));
     let start = std::time::Instant::now();
-    log.store.take().unwrap().close();
+    let left = log.store.take().unwrap().close([job]).unwrap_err();
     let took = start.elapsed();
     assert!(took > Duration::from_millis(900) && took < Duration::from_secs(2), "gave up after {took:?}");
+    let said = left.to_string();
+    let wanted = ["66 entries are not in the log", LOG_FILE, "piece 99: 41.0 g, good", ": full;", "by hand"];
+    assert!(wanted.iter().all(|words| said.contains(words)), "{said}");
     assert!(log.acks.iter().all(|ack| matches!(ack, Ack::Failing { .. })), "none is claimed to be written");
 }
 
@@ -468,9 +471,14 @@ fn closing_writes_what_is_queued() {
     for piece in 1..=40 {
         log.send(commit(a_pour(&format!("p{piece}"), piece, 1, 41.0)));
     }
-    log.store.take().unwrap().close();
-    assert_eq!(log.reader().pours("b1").unwrap().len(), 40);
-    assert_eq!(log.acks.iter().count(), 40);
+    // More than the queue holds: a close hands over the rest by itself.
+    let rest = (41..=200).map(|piece| Job {
+        ticket: piece.into(),
+        write: commit(a_pour(&format!("p{piece}"), piece, 1, 41.0)),
+    });
+    log.store.take().unwrap().close(rest).unwrap();
+    assert_eq!(log.reader().pours("b1").unwrap().len(), 200);
+    assert_eq!(log.acks.iter().count(), 200);
 }
 
 #[test]
