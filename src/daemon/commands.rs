@@ -2,6 +2,7 @@
 
 use super::doctor;
 use super::event::Event;
+use super::signals::Signals;
 use super::simulated;
 use super::{Daemon, Setup};
 use crate::batch;
@@ -81,6 +82,7 @@ pub(super) fn serial_port(settings: &Settings) -> Option<&Serial> {
 }
 
 async fn serve(args: &ServeArgs) -> anyhow::Result<ExitCode> {
+    let mut signals = Signals::new()?;
     let settings = settings(&args.place)?;
     let dir = data_folder(&args.place);
     let listen = match args.listen {
@@ -97,10 +99,9 @@ async fn serve(args: &ServeArgs) -> anyhow::Result<ExitCode> {
     }
     let stop = Arc::new(AtomicBool::new(false));
     start_link(&daemon, &settings, &stop);
-    wait_for_end().await?;
+    let ended = daemon.run_until(signals.asked()).await;
     stop.store(true, Ordering::Relaxed);
-    daemon.stop().await?;
-    Ok(ExitCode::SUCCESS)
+    ended.map(|()| ExitCode::SUCCESS)
 }
 
 fn start_link(daemon: &Daemon, settings: &Settings, stop: &Arc<AtomicBool>) {
@@ -126,20 +127,6 @@ fn start_link(daemon: &Daemon, settings: &Settings, stop: &Arc<AtomicBool>) {
             std::thread::spawn(move || simulated::run(potter, clock, told, &events, &stop));
         }
     }
-}
-
-async fn wait_for_end() -> anyhow::Result<()> {
-    #[cfg(unix)]
-    {
-        use tokio::signal::unix::{SignalKind, signal};
-        let mut term = signal(SignalKind::terminate())?;
-        tokio::select! {
-            _ = term.recv() => Ok(()),
-            done = tokio::signal::ctrl_c() => Ok(done?),
-        }
-    }
-    #[cfg(not(unix))]
-    Ok(tokio::signal::ctrl_c().await?)
 }
 
 fn scales(args: &ScalesArgs) -> ExitCode {

@@ -34,6 +34,8 @@ pub enum Event {
     End(Box<BatchRecord>, Reply),
     /// The store wrote something, or can't.
     Ack(Box<Ack>),
+    /// The store's thread has ended though the daemon runs: nothing more can be written.
+    LogGone,
     /// The daemon stops.
     Stop,
 }

@@ -8,25 +8,28 @@ pub mod doctor;
 pub mod event;
 mod log;
 mod open;
+mod signals;
 mod simulated;
 pub mod table;
+#[cfg(test)]
+mod tests;
 
 use crate::frame::line::LineDecoder;
 use crate::page::view::{Event as Told, Now, ScaleView};
 use crate::page::{self, Page};
 use crate::pour::PourSettings;
 use crate::scale::ScaleFacts;
-use crate::store::{Store, StoreError};
+use crate::store::{Ack, Store, StoreError};
 use clock::Clock;
 use counter::Counter;
 use event::Event;
 use std::net::SocketAddr;
 use std::path::Path;
 use std::sync::Arc;
-use std::sync::mpsc::{SyncSender, sync_channel};
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::time::Duration;
 use table::{Parts, Table};
-use tokio::sync::{broadcast, watch};
+use tokio::sync::{Notify, broadcast, watch};
 
 /// Events that may wait for the engine's thread: 100 s of a quick scale.
 const EVENTS: usize = 1024;
@@ -52,6 +55,27 @@ pub struct Daemon {
     stop_page: watch::Sender<bool>,
     table: std::thread::JoinHandle<Result<(), StoreError>>,
     page: tokio::task::JoinHandle<std::io::Result<()>>,
+    ended: Arc<Notify>,
+}
+
+/// Tells that a thread or task has ended, however it ended.
+struct AtEnd<F: FnMut()>(F);
+
+impl<F: FnMut()> Drop for AtEnd<F> {
+    fn drop(&mut self) {
+        (self.0)();
+    }
+}
+
+/// What the store's thread says goes to the engine's thread, and so does its end.
+fn tell_acks(events: SyncSender<Event>) -> impl Fn(Ack) + Send + 'static {
+    let gone = events.clone();
+    // After a stop nobody listens any more, and nobody needs to.
+    let at_end = AtEnd(move || drop(gone.send(Event::LogGone)));
+    move |ack| {
+        let _ = &at_end;
+        let _ = events.send(Event::Ack(Box::new(ack)));
+    }
 }
 
 /// What a daemon is started from.
@@ -71,31 +95,29 @@ pub struct Setup<'a> {
 impl Daemon {
     /// Opens the log, takes the address, starts the threads.
     pub async fn start(setup: Setup<'_>) -> anyhow::Result<Self> {
+        Self::start_as(setup, tell_acks, Table::run).await
+    }
+
+    /// As [`Daemon::start`], with what the two threads do given, so that a test can have them fail.
+    async fn start_as<A: Fn(Ack) + Send + 'static>(
+        setup: Setup<'_>,
+        acks: impl FnOnce(SyncSender<Event>) -> A,
+        table: impl FnOnce(Table, Receiver<Event>) -> Result<(), StoreError> + Send + 'static,
+    ) -> anyhow::Result<Self> {
         let clock = Clock::default();
         let (events, inbox) = sync_channel(EVENTS);
-        let acks = events.clone();
-        let (store, opened) = Store::open(setup.dir, clock.wall(), move |ack| {
-            // The thread is gone only when the daemon has stopped.
-            let _ = acks.send(Event::Ack(Box::new(ack)));
-        })?;
+        let (store, opened) = Store::open(setup.dir, clock.wall(), acks(events.clone()))?;
         for pour in &opened.interrupted {
             tracing::warn!("piece {} was interrupted: it is in the log as void", pour.piece);
         }
-        let listener = tokio::net::TcpListener::bind(setup.listen).await.map_err(|error| {
-            anyhow::anyhow!("can't listen on {}: {error}; choose another with --listen", setup.listen)
-        })?;
-        let bound = listener.local_addr()?;
+        let (listener, bound) = listen(setup.listen).await?;
         store.announce(bound)?;
         let run = uuid::Uuid::now_v7().to_string();
         let (now, now_seen) = watch::channel(Arc::new(nothing_yet(&run)));
         let (told, _) = broadcast::channel(TOLD);
         let (stop_page, stop) = watch::channel(false);
-        let desk = Arc::new(Counter {
-            dir: setup.dir.to_owned(),
-            clock,
-            scale_id: setup.scale.id.clone(),
-            events: events.clone(),
-        });
+        let (dir, scale_id) = (setup.dir.to_owned(), setup.scale.id.clone());
+        let desk = Arc::new(Counter { dir, clock, scale_id, events: events.clone() });
         let page = Page {
             now: now_seen,
             events: told.clone(),
@@ -114,11 +136,38 @@ impl Daemon {
             told: told.clone(),
             run,
         };
-        let table = std::thread::Builder::new()
-            .name("table".to_owned())
-            .spawn(move || Table::new(parts).run(inbox))?;
-        let page = tokio::spawn(page::serve(listener, page));
-        Ok(Self { events, told, clock, bound, desk, stop_page, table, page })
+        let ended = Arc::new(Notify::new());
+        // Made before the thread and the task, so that even one that never ran is noticed.
+        let (mine, its) = (ended.clone(), ended.clone());
+        let (table_ends, page_ends) = (AtEnd(move || mine.notify_one()), AtEnd(move || its.notify_one()));
+        let thread = std::thread::Builder::new().name("table".to_owned()).spawn(move || {
+            let _table_ends = table_ends;
+            table(Table::new(parts), inbox)
+        })?;
+        let page = tokio::spawn(async move {
+            let _page_ends = page_ends;
+            page::serve(listener, page).await
+        });
+        Ok(Self { events, told, clock, bound, desk, stop_page, table: thread, page, ended })
+    }
+
+    /// Comes back when the engine's thread or the page has ended, which neither does by itself.
+    pub async fn ended(&self) {
+        self.ended.notified().await;
+    }
+
+    /// Runs until it is to stop, or until a part of it fails; then stops.
+    ///
+    /// # Errors
+    /// As [`Daemon::stop`], and when a part of it has ended by itself.
+    pub async fn run_until(self, asked: impl Future<Output = ()>) -> anyhow::Result<()> {
+        let asked = tokio::select! {
+            () = asked => true,
+            () = self.ended() => false,
+        };
+        let stopped = self.stop().await;
+        anyhow::ensure!(asked || stopped.is_err(), "a part of the daemon ended by itself; please report it");
+        stopped
     }
 
     /// Stops within two seconds: page first, then the engine's thread, which closes the log.
@@ -132,6 +181,14 @@ impl Daemon {
         let wrong: Vec<String> = [table, page].into_iter().flatten().collect();
         if wrong.is_empty() { Ok(()) } else { Err(anyhow::anyhow!(wrong.join("; "))) }
     }
+}
+
+async fn listen(at: SocketAddr) -> anyhow::Result<(tokio::net::TcpListener, SocketAddr)> {
+    let listener = tokio::net::TcpListener::bind(at)
+        .await
+        .map_err(|error| anyhow::anyhow!("can't listen on {at}: {error}; choose another with --listen"))?;
+    let bound = listener.local_addr()?;
+    Ok((listener, bound))
 }
 
 /// Waits for the page; gives what went wrong with it.

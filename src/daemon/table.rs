@@ -112,6 +112,11 @@ impl Table {
             let wait = due.map_or(HEARTBEAT, |at| at.since(now).min(HEARTBEAT));
             match events.recv_timeout(wait) {
                 Ok(Event::Stop) | Err(RecvTimeoutError::Disconnected) => break,
+                Ok(Event::LogGone) => {
+                    // The hand must hear that it is over before the stream closes.
+                    self.give_if_changed(Command::Hold, self.parts.clock.now());
+                    break;
+                }
                 Ok(event) => self.handle(event),
                 Err(RecvTimeoutError::Timeout) => {}
             }
@@ -139,7 +144,8 @@ impl Table {
             }
             Event::End(batch, reply) => self.end(*batch, reply),
             Event::Ack(ack) => self.handle_ack(*ack),
-            Event::Stop => {}
+            // Both end the loop before they come here.
+            Event::LogGone | Event::Stop => {}
         }
     }
 
