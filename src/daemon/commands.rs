@@ -16,7 +16,7 @@ use crate::pour::trace::Trace;
 use crate::settings::{Link, Serial, Settings, loopback};
 use crate::store::Reader;
 use anyhow::{Context, anyhow};
-use std::io::Read;
+use std::io::{Read, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::Arc;
@@ -93,9 +93,9 @@ async fn serve(args: &ServeArgs) -> anyhow::Result<ExitCode> {
     let scale = settings.scale.clone();
     let daemon =
         Daemon::start(Setup { dir: &dir, listen, scale, pour: settings.pour.clone(), decoder }).await?;
-    println!("serving http://{}, data in {}", daemon.bound, dir.display());
+    say(format!("serving http://{}, data in {}", daemon.bound, dir.display()));
     if !args.no_sound {
-        println!("no sound in this version: cues go to the clients of /api/live");
+        say("no sound in this version: cues go to the clients of /api/live");
     }
     let stop = Arc::new(AtomicBool::new(false));
     start_link(&daemon, &settings, &stop);
@@ -104,12 +104,15 @@ async fn serve(args: &ServeArgs) -> anyhow::Result<ExitCode> {
     ended.map(|()| ExitCode::SUCCESS)
 }
 
+/// To whoever looks on; a terminal that was closed, or a pipe, need not take it.
+pub(super) fn say(text: impl std::fmt::Display) {
+    let _ = writeln!(std::io::stdout(), "{text}");
+}
+
 fn start_link(daemon: &Daemon, settings: &Settings, stop: &Arc<AtomicBool>) {
     match &settings.link {
         Link::None => {
-            println!(
-                "no scale set: write [scale] into the settings; `tarebell scales` lists what is in reach"
-            );
+            say("no scale set: write [scale] into the settings; `tarebell scales` lists what is in reach");
         }
         Link::Serial(port) => {
             let (events, clock) = (daemon.events.clone(), daemon.clock);

@@ -67,6 +67,11 @@ impl<F: FnMut()> Drop for AtEnd<F> {
     }
 }
 
+fn note_end(ended: &Arc<Notify>) -> AtEnd<impl FnMut() + use<>> {
+    let ended = ended.clone();
+    AtEnd(move || ended.notify_one())
+}
+
 /// What the store's thread says goes to the engine's thread, and so does its end.
 fn tell_acks(events: SyncSender<Event>) -> impl Fn(Ack) + Send + 'static {
     let gone = events.clone();
@@ -138,8 +143,7 @@ impl Daemon {
         };
         let ended = Arc::new(Notify::new());
         // Made before the thread and the task, so that even one that never ran is noticed.
-        let (mine, its) = (ended.clone(), ended.clone());
-        let (table_ends, page_ends) = (AtEnd(move || mine.notify_one()), AtEnd(move || its.notify_one()));
+        let (table_ends, page_ends) = (note_end(&ended), note_end(&ended));
         let thread = std::thread::Builder::new().name("table".to_owned()).spawn(move || {
             let _table_ends = table_ends;
             table(Table::new(parts), inbox)

@@ -7,3 +7,4 @@ mod kill;
 mod page;
 mod pour;
 mod rig;
+mod stop;
