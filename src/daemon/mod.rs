@@ -8,6 +8,7 @@ pub mod doctor;
 pub mod event;
 mod log;
 mod open;
+mod sight;
 mod signals;
 mod simulated;
 pub mod table;

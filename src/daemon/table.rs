@@ -7,10 +7,11 @@ use super::clock::Clock;
 use super::event::{Event, Reply};
 use super::log::Log;
 use super::open::Open;
+use super::sight::Sight;
 use crate::frame::line::LineDecoder;
 use crate::link::serial::LinkEvent;
 use crate::page::desk::{Begun, Refusal};
-use crate::page::view::{CueView, Event as Told, LastCue, Now, PourView, ScaleView};
+use crate::page::view::{CueView, Event as Told, LastCue, Now, PourView};
 use crate::pour::PourSettings;
 use crate::pour::engine::{Command, Engine, LinkChange, Start};
 use crate::pour::entry::{CueCall, Entry, Output};
@@ -29,8 +30,6 @@ use tokio::sync::{broadcast, watch};
 
 /// The page is told at least this often, so that ages stay true.
 const HEARTBEAT: Duration = Duration::from_millis(200);
-/// Without a reading for this long the scale is stale.
-const STALE: Duration = Duration::from_millis(800);
 
 /// What the thread is built from.
 pub struct Parts {
@@ -59,27 +58,17 @@ struct Batch {
     engine: Engine,
     trace: Trace,
     open: Option<Open>,
-    /// The job that writes its begin down.
-    begin_ticket: u64,
-}
-
-/// What the link last said.
-enum LinkState {
-    Searching,
-    Up,
-    Lost { reason: String, try_this: String },
 }
 
 /// The thread's state.
 pub struct Table {
     parts: Parts,
     log: Log,
-    link: LinkState,
     settler: Settler,
-    settled: bool,
-    last: Option<Weighing>,
-    range_trouble: Option<&'static str>,
+    sight: Sight,
     batch: Option<Batch>,
+    /// The batch whose begin is on its way to the disk, and the job that writes it.
+    beginning: Option<(u64, Batch)>,
     last_cue: Option<LastCue>,
     cues: u64,
 }
@@ -90,11 +79,9 @@ impl Table {
         Self {
             settler: Settler::new(&parts.scale),
             log: Log::default(),
-            link: LinkState::Searching,
-            settled: false,
-            last: None,
-            range_trouble: None,
+            sight: Sight::default(),
             batch: None,
+            beginning: None,
             last_cue: None,
             cues: 0,
             parts,
@@ -153,13 +140,13 @@ impl Table {
         let now = self.parts.clock.now();
         match event {
             LinkEvent::Up => {
-                self.link = LinkState::Up;
+                self.sight.handle_up();
                 self.parts.decoder.reset();
                 self.give(Input::Link(LinkChange::Up, now));
             }
             LinkEvent::Down { reason, try_this } => {
                 tracing::warn!("scale: {reason}; {try_this}");
-                self.link = LinkState::Lost { reason, try_this };
+                self.sight.handle_down(reason, try_this);
                 self.give(Input::Link(LinkChange::Down, now));
             }
             LinkEvent::Bytes { bytes, arrived_at } => {
@@ -174,13 +161,14 @@ impl Table {
     fn handle_reading(&mut self, reading: Reading) {
         let mass = match reading.indicated {
             Indicated::Mass(mass) => mass,
-            Indicated::Overload => return self.range_trouble = Some("too much on the scale"),
-            Indicated::Underload => return self.range_trouble = Some("the scale shows less than nothing"),
+            Indicated::Overload => return self.sight.handle_out_of_range("too much on the scale"),
+            Indicated::Underload => {
+                return self.sight.handle_out_of_range("the scale shows less than nothing");
+            }
         };
-        self.range_trouble = None;
         let w = Weighing { mass, arrived_at: reading.arrived_at, taken_at: reading.taken_at };
-        self.settled = matches!(self.settler.handle_weighing(w), Motion::AtRest { .. });
-        self.last = Some(w);
+        let settled = matches!(self.settler.handle_weighing(w), Motion::AtRest { .. });
+        self.sight.handle_weighing(w, settled);
         self.give(Input::Weighing(w));
     }
 
@@ -242,22 +230,21 @@ impl Table {
     }
 
     fn create(&mut self, record: BatchRecord, reply: Reply) {
-        self.log.add_answering(Write::BatchCreated(record.clone()), reply, begun(record, Vec::new()));
+        if let Some(why) = self.log.trouble() {
+            return reply.give(Err(not_done(&why)));
+        }
+        self.log.ask(Write::BatchCreated(record.clone()), reply, begun(record, Vec::new()));
     }
 
     fn begin(&mut self, mut record: BatchRecord, who: WhoPours, hand: Hand, first_piece: u32, reply: Reply) {
-        if let Some(batch) = &self.batch {
-            let answer = if batch.record.id == record.id {
-                Ok(begun(batch.record.clone(), Vec::new()))
-            } else {
-                let name = &batch.record.name;
-                Err(Refusal::Conflict(format!("the batch '{name}' is under way: end it first")))
-            };
-            return answer_to(&reply, answer);
+        if let Err(refusal) = self.may_begin(&record) {
+            return reply.give(Err(refusal));
         }
-        if record.ended_at.is_some() {
-            let why = format!("the batch '{}' has ended: make a new one", record.name);
-            return answer_to(&reply, Err(Refusal::Conflict(why)));
+        if let Some(batch) = &self.batch {
+            return reply.give(Ok(begun(batch.record.clone(), Vec::new())));
+        }
+        if let Some((ticket, batch)) = &self.beginning {
+            return self.log.also(*ticket, reply, begun(batch.record.clone(), Vec::new()));
         }
         let start = Start {
             target: record.target,
@@ -276,32 +263,60 @@ impl Table {
         let warnings =
             vec!["no sound in this version: cues go to the clients of the live stream only".to_owned()];
         let write = Write::BatchBegun { id: record.id.clone(), at };
-        let begin_ticket = self.log.add_answering(write, reply, begun(record.clone(), warnings));
-        self.batch = Some(Batch { record, who, engine, trace: Trace::new(start), open: None, begin_ticket });
+        let ticket = self.log.ask(write, reply, begun(record.clone(), warnings));
+        self.beginning = Some((ticket, Batch { record, who, engine, trace: Trace::new(start), open: None }));
+    }
+
+    /// Whether this batch may begin, or is the one under way.
+    fn may_begin(&self, record: &BatchRecord) -> Result<(), Refusal> {
+        if let Some(batch) = self.batch.as_ref().or(self.beginning.as_ref().map(|(_, batch)| batch)) {
+            let name = &batch.record.name;
+            let other = batch.record.id != record.id;
+            let why = || Refusal::Conflict(format!("the batch '{name}' is under way: end it first"));
+            return if other { Err(why()) } else { Ok(()) };
+        }
+        if record.ended_at.is_some() || self.log.ended(&record.id).is_some() {
+            return Err(Refusal::Conflict(format!("the batch '{}' has ended: make a new one", record.name)));
+        }
+        self.log.trouble().map_or(Ok(()), |why| Err(not_done(&why)))
     }
 
     fn end(&mut self, mut record: BatchRecord, reply: Reply) {
         if self.batch.as_ref().is_none_or(|b| b.record.id != record.id) {
-            if record.ended_at.is_some() {
-                return answer_to(&reply, Ok(begun(record, Vec::new())));
-            }
-            let why = format!("the batch '{}' is not under way", record.name);
-            return answer_to(&reply, Err(Refusal::Conflict(why)));
+            return reply.give(self.end_again(record));
+        }
+        // From here on it is done, so it can't be withdrawn; one that was is not begun.
+        if !reply.wanted.take() {
+            return;
         }
         self.give(Input::Command(Command::End, self.parts.clock.now()));
         self.batch = None;
-        let at = self.parts.clock.wall();
-        record.ended_at = Some(at);
-        let write = Write::BatchEnded { id: record.id.clone(), at };
-        self.log.add_answering(write, reply, begun(record, Vec::new()));
+        record.ended_at = Some(self.parts.clock.wall());
+        self.log.end(record, reply);
+    }
+
+    /// The answer to the end of a batch that is not under way.
+    fn end_again(&self, record: BatchRecord) -> Result<Begun, Refusal> {
+        if let Some(ended) = self.log.ended(&record.id) {
+            let words = "its end is not on disk yet: it is written as soon as the disk takes it".to_owned();
+            return Ok(begun(ended.clone(), vec![words]));
+        }
+        if record.ended_at.is_some() {
+            return Ok(begun(record, Vec::new()));
+        }
+        Err(Refusal::Conflict(format!("the batch '{}' is not under way", record.name)))
     }
 
     fn handle_ack(&mut self, ack: Ack) {
-        if let Ack::Failing { ticket, .. } = &ack
-            && self.batch.as_ref().is_some_and(|b| b.begin_ticket == *ticket && b.open.is_none())
-        {
-            // A batch does not begin when the log can't be written; whoever asked is told so.
-            self.batch = None;
+        let beginning = self.beginning.as_ref().map(|(ticket, _)| *ticket);
+        match &ack {
+            Ack::Written { ticket, .. } if beginning == Some(*ticket) => {
+                self.batch = self.beginning.take().map(|(_, batch)| batch);
+                // Whoever is told that it began finds it in the snapshot.
+                self.show(self.parts.clock.now());
+            }
+            Ack::Refused { ticket, .. } if beginning == Some(*ticket) => self.beginning = None,
+            Ack::Written { .. } | Ack::Refused { .. } | Ack::Failing { .. } => {}
         }
         if let Some(pour) = self.log.handle_ack(ack) {
             let _ = self.parts.told.send(Told::Pour(Box::new(PourView::from(&pour))));
@@ -309,7 +324,7 @@ impl Table {
     }
 
     fn hold_or_resume(&mut self, now: Instant) {
-        let command = if self.log.in_trouble() { Command::Hold } else { Command::Resume };
+        let command = if self.log.trouble().is_some() { Command::Hold } else { Command::Resume };
         self.give_if_changed(command, now);
     }
 
@@ -323,12 +338,13 @@ impl Table {
     fn show(&mut self, now: Instant) {
         let snapshot = self.batch.as_ref().map(|b| b.engine.snapshot(now));
         let record = self.batch.as_ref().map(|b| &b.record);
+        let slow = self.batch.as_ref().is_some_and(|b| !b.engine.guides());
         let grams = |m: Option<Mass>| m.map(|m| m.g());
         let view = Now {
             run: self.parts.run.clone(),
             seq: 0,
             at_us: now.us(),
-            scale: self.scale_view(now),
+            scale: self.sight.view(now, self.parts.decoder.counts(), slow),
             phase: snapshot.map_or("idle", |s| s.phase.word()),
             step: snapshot.map_or("no batch under way", |s| s.step).to_owned(),
             batch: record.map(|r| r.id.clone()),
@@ -344,47 +360,12 @@ impl Table {
         };
         self.parts.now.send_replace(Arc::new(view));
     }
-
-    fn scale_view(&self, now: Instant) -> ScaleView {
-        let age = self.last.map(|w| now.since(w.arrived_at));
-        let fresh = age.is_some_and(|a| a < STALE);
-        let counts = self.parts.decoder.counts();
-        let (state, trouble) = match &self.link {
-            LinkState::Searching => ("searching", None),
-            LinkState::Up if fresh => ("live", self.range_trouble.map(str::to_owned)),
-            LinkState::Up => ("stale", Some(silent(counts.skipped))),
-            LinkState::Lost { reason, try_this } => ("lost", Some(format!("{reason}; {try_this}"))),
-        };
-        let slow = self.batch.as_ref().is_some_and(|b| !b.engine.guides());
-        let slow = slow.then(|| {
-            "under 4 readings a second: too slow, this version neither calls a stop nor logs a weight"
-                .to_owned()
-        });
-        ScaleView {
-            state,
-            mass_g: self.last.map(|w| w.mass.g()),
-            settled: self.settled && fresh,
-            age_ms: age.map(|a| u64::try_from(a.as_millis()).unwrap_or(u64::MAX)),
-            trouble: trouble.or(slow),
-            readings: counts.readings,
-            skipped: counts.skipped,
-        }
-    }
-}
-
-fn silent(skipped: u64) -> String {
-    if skipped > 0 {
-        format!("no readable weight ({skipped} lines skipped): check baud rate, framing and line format")
-    } else {
-        "the port is open but the scale says nothing: switch it on, check its sending mode".to_owned()
-    }
 }
 
 fn begun(batch: BatchRecord, warnings: Vec<String>) -> Begun {
     Begun { batch, warnings }
 }
 
-pub(super) fn answer_to(reply: &Reply, answer: Result<Begun, Refusal>) {
-    // A client that went away needs no answer.
-    let _ = reply.try_send(answer);
+fn not_done(why: &str) -> Refusal {
+    Refusal::Storage(format!("nothing was done: {why}"))
 }

@@ -13,12 +13,14 @@ mod schema;
 mod sums;
 #[cfg(test)]
 mod tests;
+mod wanted;
 mod writer;
 
 pub use fault::StoreError;
 pub use lock::{Lock, try_writable};
 pub use query::Reader;
 pub use sums::BatchSums;
+pub use wanted::Wanted;
 
 use crate::record::{BatchRecord, HandRecord, PourRecord};
 use crate::time::WallTime;
@@ -76,6 +78,9 @@ pub struct Job {
     pub ticket: u64,
     /// What to write.
     pub write: Write,
+    /// `None`: kept and tried until it is on disk. Otherwise somebody waits for the answer: it is
+    /// tried once, and not at all once withdrawn.
+    pub asked: Option<Wanted>,
 }
 
 /// What the writer says about a job.
@@ -89,6 +94,13 @@ pub enum Ack {
         /// The write as the log holds it: rounded to micrograms and microseconds, `seq` filled
         /// in, and `rev` moved up if that one was taken.
         write: Write,
+    },
+    /// Not written and not tried again: the disk refused what was asked, or it was withdrawn.
+    Refused {
+        /// The job's number.
+        ticket: u64,
+        /// What is wrong and what to try.
+        reason: String,
     },
     /// The disk refused it; said once per job, which is kept and tried again.
     Failing {

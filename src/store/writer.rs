@@ -1,7 +1,7 @@
 //! The writer's thread: takes jobs in order, puts each on disk, says so.
 //!
-//! Never skips a job and never reorders two; a job the disk refuses is tried again
-//! until it is written or the store is closed.
+//! Never reorders two jobs. One that the disk refuses is tried again until it is written or
+//! the store is closed, except what somebody waits for: that is refused, and dropped.
 
 use super::apply::{Sequence, apply};
 use super::fault::StoreError;
@@ -33,8 +33,15 @@ pub(super) struct Left {
 impl Left {
     /// Adds what the writer never saw.
     pub(super) fn and(mut self, rest: impl IntoIterator<Item = Job>) -> Self {
-        self.writes.extend(rest.into_iter().map(|job| job.write));
+        rest.into_iter().for_each(|job| self.add(job));
         self
+    }
+
+    fn add(&mut self, job: Job) {
+        // Whoever waits for it learns that nothing was done.
+        if !job.asked.is_some_and(|asked| asked.withdraw()) {
+            self.writes.push(job.write);
+        }
     }
 
     /// An error unless nothing is left.
@@ -77,7 +84,7 @@ impl<A: Fn(Ack)> Writer<A> {
         while let Ok(job) = jobs.recv() {
             // Once one entry had to be given up, those behind it must not overtake it.
             if !left.writes.is_empty() || self.closing.get().is_some_and(|at| at.elapsed() > LAST_TRIES) {
-                left.writes.push(job.write);
+                left.add(job);
             } else if let Err((write, why)) = self.write(job) {
                 left = Left { writes: vec![write], why: Some(why) };
             }
@@ -88,11 +95,23 @@ impl<A: Fn(Ack)> Writer<A> {
     /// Puts the job on disk; gives it back with the reason only when closing.
     #[allow(clippy::result_large_err, reason = "the write comes back whole so that it can be told")]
     fn write(&mut self, mut job: Job) -> Result<(), (Write, String)> {
+        if job.asked.as_ref().is_some_and(|asked| !asked.take()) {
+            let reason = "withdrawn before it was written".to_owned();
+            (self.ack)(Ack::Refused { ticket: job.ticket, reason });
+            return Ok(());
+        }
         let mut told = false;
         loop {
             let why = match apply(&mut self.conn, &mut job.write, &mut self.last) {
                 Ok(()) => {
                     (self.ack)(Ack::Written { ticket: job.ticket, write: job.write });
+                    return Ok(());
+                }
+                Err(error) if job.asked.is_some() => {
+                    let reason = format!(
+                        "the log could not be written: {error}; nothing was done: make room on the disk or end what locks the log, then ask again"
+                    );
+                    (self.ack)(Ack::Refused { ticket: job.ticket, reason });
                     return Ok(());
                 }
                 Err(error) if !told => {
