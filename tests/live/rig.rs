@@ -1,6 +1,6 @@
 //! The real binary on a pseudo-terminal, with its live stream and a simulated potter.
 
-use rustix::process::{Pid, Signal, kill_process};
+use rustix::process::{Pid, Resource, Rlimit, Signal, kill_process, prlimit};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use std::fs::File;
 use std::io::Write;
@@ -33,17 +33,43 @@ pub(crate) struct Heard {
     pub(crate) message: serde_json::Value,
 }
 
+/// The near end of a new pseudo-terminal, whose far end stands as the scale's port in new settings in `dir`.
+fn terminal(dir: &Path) -> File {
+    let line =
+        openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC).expect("a pseudo-terminal");
+    grantpt(&line).expect("grantpt");
+    unlockpt(&line).expect("unlockpt");
+    let port = ptsname(&line, Vec::new()).expect("ptsname").into_string().expect("a path in ASCII");
+    let config = dir.join("tarebell.toml");
+    std::fs::write(&config, format!("[scale]\nlink = \"serial\"\nport = \"{port}\"\n")).expect("config");
+    File::from(line)
+}
+
 impl Rig {
     /// Starts the binary in `dir` on a new pseudo-terminal and waits until it serves.
     pub(crate) fn start(dir: &Path) -> Self {
-        let line = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC)
-            .expect("a pseudo-terminal");
-        grantpt(&line).expect("grantpt");
-        unlockpt(&line).expect("unlockpt");
-        let port = ptsname(&line, Vec::new()).expect("ptsname").into_string().expect("a path in ASCII");
-        let config = dir.join("tarebell.toml");
-        std::fs::write(&config, format!("[scale]\nlink = \"serial\"\nport = \"{port}\"\n")).expect("config");
-        Self::start_with(dir, File::from(line))
+        Self::start_with(dir, terminal(dir))
+    }
+
+    /// As [`Rig::start`], so that [`Rig::limit_files`] makes writes fail instead of ending the process.
+    pub(crate) fn start_limitable(dir: &Path) -> Self {
+        let plain = serve(dir);
+        let mut command = Command::new("sh");
+        command
+            .args(["-c", "trap '' XFSZ; exec \"$@\"", "sh"])
+            .arg(plain.get_program())
+            .args(plain.get_args());
+        command.stdin(Stdio::null()).stdout(Stdio::null());
+        let line = terminal(dir);
+        Self::start_as(command, dir, line)
+    }
+
+    /// From now on no file may grow beyond this size: with 0 no file takes a byte, as on a disk
+    /// that is full. `None` lifts the limit.
+    pub(crate) fn limit_files(&self, bytes: Option<u64>) {
+        let pid = Pid::from_child(&self.child);
+        let limit = Rlimit { current: bytes, maximum: None };
+        prlimit(Some(pid), Resource::Fsize, limit).expect("a limit on our own child");
     }
 
     /// Starts the binary with the settings already in `dir`.
