@@ -25,6 +25,8 @@ enum Link {
 pub(super) struct Sight {
     link: Link,
     last: Option<Weighing>,
+    /// Bytes came since it was opened or since the last weight.
+    heard: bool,
     settled: bool,
     range_trouble: Option<&'static str>,
 }
@@ -32,6 +34,12 @@ pub(super) struct Sight {
 impl Sight {
     pub(super) fn handle_up(&mut self) {
         self.link = Link::Up;
+        self.heard = false;
+    }
+
+    /// Bytes came, whatever they say.
+    pub(super) fn handle_bytes(&mut self) {
+        self.heard = true;
     }
 
     pub(super) fn handle_down(&mut self, reason: String, try_this: String) {
@@ -41,6 +49,7 @@ impl Sight {
     pub(super) fn handle_weighing(&mut self, w: Weighing, settled: bool) {
         self.settled = settled;
         self.last = Some(w);
+        self.heard = false;
         self.range_trouble = None;
     }
 
@@ -55,7 +64,7 @@ impl Sight {
         let (state, trouble) = match &self.link {
             Link::Searching => ("searching", None),
             Link::Up if fresh => ("live", self.range_trouble.map(str::to_owned)),
-            Link::Up => ("stale", Some(silent(counts.skipped))),
+            Link::Up => ("stale", Some(silent(self.heard, counts.skipped))),
             Link::Lost { reason, try_this } => ("lost", Some(format!("{reason}; {try_this}"))),
         };
         let slow = slow.then(|| {
@@ -74,8 +83,10 @@ impl Sight {
     }
 }
 
-fn silent(skipped: u64) -> String {
-    if skipped > 0 {
+fn silent(heard: bool, skipped: u64) -> String {
+    if heard && skipped == 0 {
+        "bytes come, but no whole line of text: check baud rate and framing".to_owned()
+    } else if heard {
         format!("no readable weight ({skipped} lines skipped): check baud rate, framing and line format")
     } else {
         "the port is open but the scale says nothing: switch it on, check its sending mode".to_owned()

@@ -150,6 +150,7 @@ impl Table {
                 self.give(Input::Link(LinkChange::Down, now));
             }
             LinkEvent::Bytes { bytes, arrived_at } => {
+                self.sight.handle_bytes();
                 self.parts.decoder.handle_bytes(&bytes, arrived_at);
                 while let Some(reading) = self.parts.decoder.poll_reading() {
                     self.handle_reading(reading);

@@ -5,6 +5,7 @@
 mod disk;
 mod kill;
 mod page;
+mod port;
 mod pour;
 mod rig;
 mod stop;

@@ -34,7 +34,7 @@ pub(crate) struct Heard {
 }
 
 /// The near end of a new pseudo-terminal, whose far end stands as the scale's port in new settings in `dir`.
-fn terminal(dir: &Path) -> File {
+pub(crate) fn terminal(dir: &Path) -> File {
     let line =
         openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC).expect("a pseudo-terminal");
     grantpt(&line).expect("grantpt");
