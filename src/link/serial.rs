@@ -130,7 +130,7 @@ fn describe(kind: &tokio_serial::SerialPortType) -> String {
 /// Opens, reads, and opens again, for ever.
 ///
 /// A port that opens and dies at once is not told as up each time: it is up once bytes come, or
-/// once it has stayed open for [`STAYS`].
+/// once it has stayed open for a second.
 pub async fn run(cfg: Serial, now: impl Fn() -> Instant + Send, mut tell: impl FnMut(LinkEvent) + Send) {
     let mut pause = FIRST_PAUSE;
     let mut said: Option<PortError> = None;

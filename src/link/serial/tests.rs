@@ -91,6 +91,8 @@ async fn a_scale_that_takes_no_bytes_is_still_read() {
     // Nobody reads the near end, so a question larger than the terminal's buffer never gets through.
     let mut told = start(settings(&port, Some(("?".repeat(100_000), Duration::from_millis(20)))));
     assert_eq!(next(&mut told).await, LinkEvent::Up);
+    // By now it has asked several times over and is stuck.
+    tokio::time::sleep(Duration::from_millis(200)).await;
     for n in 0..3 {
         line.write_all(b"1.2 g\r\n").unwrap();
         assert!(matches!(next(&mut told).await, LinkEvent::Bytes { .. }), "reading {n}");
