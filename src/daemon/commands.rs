@@ -2,6 +2,7 @@
 
 use super::doctor;
 use super::event::Event;
+use super::signals::Signals;
 use super::simulated;
 use super::{Daemon, Setup};
 use crate::batch;
@@ -15,7 +16,7 @@ use crate::pour::trace::Trace;
 use crate::settings::{Link, Serial, Settings, loopback};
 use crate::store::Reader;
 use anyhow::{Context, anyhow};
-use std::io::Read;
+use std::io::{Read, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::Arc;
@@ -27,8 +28,8 @@ const USAGE: u8 = 2;
 /// Runs a command.
 pub fn run(cli: Cli) -> anyhow::Result<ExitCode> {
     match cli.command {
-        Command::Serve(args) => runtime()?.block_on(serve(&args)),
-        Command::Demo(args) => runtime()?.block_on(super::demo::run(args.pieces)),
+        Command::Serve(args) => in_runtime(serve(&args)),
+        Command::Demo(args) => in_runtime(super::demo::run(args.pieces)),
         Command::Scales(args) => Ok(scales(&args)),
         Command::Target(args) => target(&args),
         Command::Replay(args) => replay(&args),
@@ -36,8 +37,15 @@ pub fn run(cli: Cli) -> anyhow::Result<ExitCode> {
     }
 }
 
-fn runtime() -> anyhow::Result<tokio::runtime::Runtime> {
-    tokio::runtime::Builder::new_multi_thread().enable_all().build().context("can't start the runtime")
+/// Runs to the end, and then waits for no thread: a read that hangs must not hold a stop up.
+fn in_runtime(work: impl Future<Output = anyhow::Result<ExitCode>>) -> anyhow::Result<ExitCode> {
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .enable_all()
+        .build()
+        .context("can't start the runtime")?;
+    let done = runtime.block_on(work);
+    runtime.shutdown_background();
+    done
 }
 
 /// Where data lives when nothing is said.
@@ -74,6 +82,7 @@ pub(super) fn serial_port(settings: &Settings) -> Option<&Serial> {
 }
 
 async fn serve(args: &ServeArgs) -> anyhow::Result<ExitCode> {
+    let mut signals = Signals::new()?;
     let settings = settings(&args.place)?;
     let dir = data_folder(&args.place);
     let listen = match args.listen {
@@ -84,24 +93,26 @@ async fn serve(args: &ServeArgs) -> anyhow::Result<ExitCode> {
     let scale = settings.scale.clone();
     let daemon =
         Daemon::start(Setup { dir: &dir, listen, scale, pour: settings.pour.clone(), decoder }).await?;
-    println!("serving http://{}, data in {}", daemon.bound, dir.display());
+    say(format!("serving http://{}, data in {}", daemon.bound, dir.display()));
     if !args.no_sound {
-        println!("no sound in this version: cues go to the clients of /api/live");
+        say("no sound in this version: cues go to the clients of /api/live");
     }
     let stop = Arc::new(AtomicBool::new(false));
     start_link(&daemon, &settings, &stop);
-    wait_for_end().await?;
+    let ended = daemon.run_until(signals.asked()).await;
     stop.store(true, Ordering::Relaxed);
-    daemon.stop().await?;
-    Ok(ExitCode::SUCCESS)
+    ended.map(|()| ExitCode::SUCCESS)
+}
+
+/// To whoever looks on; a terminal that was closed, or a pipe, need not take it.
+pub(super) fn say(text: impl std::fmt::Display) {
+    let _ = writeln!(std::io::stdout(), "{text}");
 }
 
 fn start_link(daemon: &Daemon, settings: &Settings, stop: &Arc<AtomicBool>) {
     match &settings.link {
         Link::None => {
-            println!(
-                "no scale set: write [scale] into the settings; `tarebell scales` lists what is in reach"
-            );
+            say("no scale set: write [scale] into the settings; `tarebell scales` lists what is in reach");
         }
         Link::Serial(port) => {
             let (events, clock) = (daemon.events.clone(), daemon.clock);
@@ -119,20 +130,6 @@ fn start_link(daemon: &Daemon, settings: &Settings, stop: &Arc<AtomicBool>) {
             std::thread::spawn(move || simulated::run(potter, clock, told, &events, &stop));
         }
     }
-}
-
-async fn wait_for_end() -> anyhow::Result<()> {
-    #[cfg(unix)]
-    {
-        use tokio::signal::unix::{SignalKind, signal};
-        let mut term = signal(SignalKind::terminate())?;
-        tokio::select! {
-            _ = term.recv() => Ok(()),
-            done = tokio::signal::ctrl_c() => Ok(done?),
-        }
-    }
-    #[cfg(not(unix))]
-    Ok(tokio::signal::ctrl_c().await?)
 }
 
 fn scales(args: &ScalesArgs) -> ExitCode {

@@ -6,7 +6,7 @@ use super::event::{Event, Reply};
 use crate::page::desk::{Begun, Desk, Refusal};
 use crate::pour::hand::Hand;
 use crate::record::{BatchRecord, PourRecord, WhoPours};
-use crate::store::{Reader, try_writable};
+use crate::store::{Reader, Wanted, try_writable};
 use crate::time::WallTime;
 use std::path::PathBuf;
 use std::sync::mpsc::{SyncSender, sync_channel};
@@ -29,14 +29,23 @@ impl Counter {
     }
 
     fn ask(&self, event: impl FnOnce(Reply) -> Event) -> Result<Begun, Refusal> {
-        let (reply, answer) = sync_channel(1);
-        let gone = || Refusal::Storage("the daemon is stopping: try again after its next start".to_owned());
-        self.events.send(event(reply)).map_err(|_| gone())?;
-        answer.recv_timeout(PATIENCE).map_err(|_| {
-            Refusal::Storage(
-                "the log did not answer within 10 s: check the disk with `tarebell doctor`".to_owned(),
-            )
-        })?
+        let (to, answer) = sync_channel(1);
+        let wanted = Wanted::default();
+        self.events.send(event(Reply { to, wanted: wanted.clone() })).map_err(|_| {
+            storage("the daemon is stopping and nothing was done: ask again after its next start")
+        })?;
+        if let Ok(answer) = answer.recv_timeout(PATIENCE) {
+            return answer;
+        }
+        // What is answered as failed must not be done later: withdrawn, or under way already.
+        if wanted.withdraw() {
+            let why = "the log did not answer and nothing was done: check the disk with `tarebell doctor`";
+            return Err(storage(why));
+        }
+        answer.recv_timeout(PATIENCE).unwrap_or_else(|_| {
+            let why = "the disk has not answered, and what you asked for may still be written: look before you ask again";
+            Err(storage(why))
+        })
     }
 }
 

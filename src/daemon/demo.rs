@@ -2,6 +2,8 @@
 //!
 //! Everything shown is invented and says so.
 
+use super::commands::say;
+use super::signals::Signals;
 use super::simulated;
 use super::{Daemon, Setup};
 use crate::frame::line::{LineDecoder, LineFormat, Unit};
@@ -14,21 +16,23 @@ use anyhow::Context;
 use std::net::SocketAddr;
 use std::process::ExitCode;
 use std::sync::Arc;
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, Ordering};
+use tokio::sync::broadcast;
 
 const TARGET_G: f64 = 29.0;
 const SEED: u64 = 2026;
 
 /// Pours a batch of this many invented pieces.
 pub async fn run(pieces: u32) -> anyhow::Result<ExitCode> {
+    let mut signals = Signals::new()?;
     let dir = std::env::temp_dir().join(format!("tarebell-demo-{}", uuid::Uuid::now_v7()));
-    let done = pour(&dir, pieces).await;
+    let done = pour(&dir, pieces, &mut signals).await;
     // The folder is the demo's own; one that stays behind does no harm.
     let _ = std::fs::remove_dir_all(&dir);
     done.map(|()| ExitCode::SUCCESS)
 }
 
-async fn pour(dir: &std::path::Path, pieces: u32) -> anyhow::Result<()> {
+async fn pour(dir: &std::path::Path, pieces: u32, signals: &mut Signals) -> anyhow::Result<()> {
     let settings = Settings::default();
     // A port of its own when the usual one is taken.
     let taken = std::net::TcpListener::bind(settings.listen).is_err();
@@ -36,9 +40,9 @@ async fn pour(dir: &std::path::Path, pieces: u32) -> anyhow::Result<()> {
     let decoder = LineDecoder::new(LineFormat::Auto, Unit::Gram);
     let setup = Setup { dir, listen, scale: settings.scale, pour: settings.pour, decoder };
     let daemon = Daemon::start(setup).await?;
-    println!("simulated scale and hand, invented cups and glaze, {pieces} pieces of {TARGET_G} g");
-    println!("watch http://{}", daemon.bound);
-    let mut told = daemon.told.subscribe();
+    say(format!("simulated scale and hand, invented cups and glaze, {pieces} pieces of {TARGET_G} g"));
+    say(format!("watch http://{}", daemon.bound));
+    let told = daemon.told.subscribe();
     begin(&daemon, pieces).await?;
     let potter = Potter::new(
         Plant::new(SEED, Person::typical(), ScaleModel::with_lag(0.3), Table::default()),
@@ -50,23 +54,40 @@ async fn pour(dir: &std::path::Path, pieces: u32) -> anyhow::Result<()> {
         let stop = stop.clone();
         tokio::task::spawn_blocking(move || simulated::run(potter, clock, heard, &events, &stop))
     };
+    let nets = tokio::select! {
+        nets = shown(told, pieces as usize) => Some(nets?),
+        () = signals.asked() => None,
+        () = daemon.ended() => None,
+    };
+    stop.store(true, Ordering::Relaxed);
+    hand.await?;
+    if let Some(nets) = nets {
+        compare(&nets, pieces);
+    }
+    daemon.stop().await
+}
+
+/// Shows each pour as it is logged; gives the weights.
+async fn shown(mut told: broadcast::Receiver<Told>, pieces: usize) -> anyhow::Result<Vec<f64>> {
     let mut nets = Vec::new();
-    while nets.len() < pieces as usize {
+    while nets.len() < pieces {
         if let Told::Pour(pour) = told.recv().await?
             && let Some(net) = pour.net_g
         {
-            println!("piece {:2}: {net:5.1} g  {}", pour.piece, pour.verdict);
+            say(format!("piece {:2}: {net:5.1} g  {}", pour.piece, pour.verdict));
             nets.push(net);
         }
     }
-    hand.await?;
-    let (mean, sd) = figures(&nets);
+    Ok(nets)
+}
+
+fn compare(nets: &[f64], pieces: u32) {
+    let (mean, sd) = figures(nets);
     let (plain_mean, plain_sd) = figures(&plain_tone(pieces));
-    println!("simulated: mean {mean:.2} g, SD {sd:.2} g; wanted {TARGET_G:.2} g");
-    println!(
+    say(format!("simulated: mean {mean:.2} g, SD {sd:.2} g; wanted {TARGET_G:.2} g"));
+    say(format!(
         "a plain tone at the target, on the same simulated hand: mean {plain_mean:.2} g, SD {plain_sd:.2} g"
-    );
-    daemon.stop().await
+    ));
 }
 
 async fn begin(daemon: &Daemon, pieces: u32) -> anyhow::Result<()> {

@@ -4,11 +4,25 @@ use crate::link::serial::LinkEvent;
 use crate::page::desk::{Begun, Refusal};
 use crate::pour::hand::Hand;
 use crate::record::{BatchRecord, WhoPours};
-use crate::store::Ack;
+use crate::store::{Ack, Wanted};
 use std::sync::mpsc::SyncSender;
 
-/// Where an answer goes.
-pub type Reply = SyncSender<Result<Begun, Refusal>>;
+/// Where an answer goes, and whether it is still waited for.
+#[derive(Clone, Debug)]
+pub struct Reply {
+    /// Where it goes.
+    pub to: SyncSender<Result<Begun, Refusal>>,
+    /// Withdrawn when nobody waits any more.
+    pub wanted: Wanted,
+}
+
+impl Reply {
+    /// Gives the answer.
+    pub fn give(&self, answer: Result<Begun, Refusal>) {
+        // A client that went away needs no answer.
+        let _ = self.to.try_send(answer);
+    }
+}
 
 /// One event.
 #[derive(Debug)]
@@ -34,6 +48,8 @@ pub enum Event {
     End(Box<BatchRecord>, Reply),
     /// The store wrote something, or can't.
     Ack(Box<Ack>),
+    /// The store's thread has ended though the daemon runs: nothing more can be written.
+    LogGone,
     /// The daemon stops.
     Stop,
 }

@@ -1,11 +1,21 @@
 //! What still has to reach the disk: nothing is let go before the store says it is written.
+//!
+//! Pours and ends are kept until they are on disk. What somebody waits for and was told has
+//! failed is never done later.
 
 use super::event::Reply;
-use super::table::answer_to;
 use crate::page::desk::{Begun, Refusal};
-use crate::record::{HandRecord, PourRecord};
-use crate::store::{Ack, Job, Store, Write};
-use std::collections::{HashMap, VecDeque};
+use crate::record::{BatchRecord, HandRecord, PourRecord};
+use crate::store::{Ack, Job, Store, StoreError, Write};
+use std::collections::{HashMap, HashSet, VecDeque};
+
+/// Somebody who waits until a job is on disk.
+struct Asker {
+    reply: Reply,
+    answer: Begun,
+    /// The job is kept, whatever is answered.
+    kept: bool,
+}
 
 /// Jobs on their way to the disk.
 #[derive(Default)]
@@ -13,24 +23,55 @@ pub(super) struct Log {
     next_ticket: u64,
     /// Not yet taken by the store.
     waiting: VecDeque<Job>,
-    /// Taken, not yet written.
-    under_way: u64,
-    failing: bool,
-    answers: HashMap<u64, (Reply, Begun)>,
+    /// Taken and kept by the store, not yet written.
+    under_way: HashSet<u64>,
+    /// Why the disk refuses what is kept.
+    failing: Option<String>,
+    askers: HashMap<u64, Vec<Asker>>,
+    /// Batches that have ended, with the end not on disk yet.
+    ends: Vec<BatchRecord>,
 }
 
 impl Log {
+    /// Adds what is kept until it is on disk.
     pub(super) fn add(&mut self, write: Write) -> u64 {
+        self.push(write, None)
+    }
+
+    /// Adds what somebody waits for: answered once it is on disk, or as failed and then never done.
+    pub(super) fn ask(&mut self, write: Write, reply: Reply, answer: Begun) -> u64 {
+        let ticket = self.push(write, Some(&reply));
+        self.also(ticket, reply, answer);
+        ticket
+    }
+
+    fn push(&mut self, write: Write, reply: Option<&Reply>) -> u64 {
         self.next_ticket += 1;
-        self.waiting.push_back(Job { ticket: self.next_ticket, write });
+        let asked = reply.map(|reply| reply.wanted.clone());
+        self.waiting.push_back(Job { ticket: self.next_ticket, write, asked });
         self.next_ticket
     }
 
-    /// As [`Log::add`], with an answer that is given only once it is on disk.
-    pub(super) fn add_answering(&mut self, write: Write, reply: Reply, answer: Begun) -> u64 {
-        let ticket = self.add(write);
-        self.answers.insert(ticket, (reply, answer));
-        ticket
+    /// Answers one more when this job is on disk or refused.
+    pub(super) fn also(&mut self, ticket: u64, reply: Reply, answer: Begun) {
+        self.askers.entry(ticket).or_default().push(Asker { reply, answer, kept: false });
+    }
+
+    /// Adds the end of a batch. It has ended already, so this is kept, also when answered as failed.
+    pub(super) fn end(&mut self, batch: BatchRecord, reply: Reply) {
+        let Some(at) = batch.ended_at else { return };
+        let ticket = self.add(Write::BatchEnded { id: batch.id.clone(), at });
+        self.ends.push(batch.clone());
+        if let Some(why) = self.trouble() {
+            return reply.give(Err(Refusal::Storage(ended_but(&why))));
+        }
+        let answer = Begun { batch, warnings: Vec::new() };
+        self.askers.insert(ticket, vec![Asker { reply, answer, kept: true }]);
+    }
+
+    /// A batch that has ended, though the disk does not know yet.
+    pub(super) fn ended(&self, id: &str) -> Option<&BatchRecord> {
+        self.ends.iter().find(|batch| batch.id == id)
     }
 
     /// Puts what was learned into the transaction of the pour it was learned from.
@@ -43,8 +84,10 @@ impl Log {
     /// Hands over what the store takes; never waits.
     pub(super) fn flush(&mut self, store: &Store) {
         while let Some(job) = self.waiting.pop_front() {
+            let (ticket, kept) = (job.ticket, job.asked.is_none());
             match store.try_write(job) {
-                Ok(()) => self.under_way += 1,
+                Ok(()) if kept => drop(self.under_way.insert(ticket)),
+                Ok(()) => {}
                 Err(job) => {
                     self.waiting.push_front(job);
                     break;
@@ -57,50 +100,71 @@ impl Log {
     pub(super) fn handle_ack(&mut self, ack: Ack) -> Option<PourRecord> {
         match ack {
             Ack::Written { ticket, write } => {
-                self.under_way = self.under_way.saturating_sub(1);
-                self.failing = false;
-                if let Some((reply, answer)) = self.answers.remove(&ticket) {
-                    answer_to(&reply, Ok(answer));
+                self.under_way.remove(&ticket);
+                self.failing = None;
+                for asker in self.askers.remove(&ticket).unwrap_or_default() {
+                    asker.reply.give(Ok(asker.answer));
                 }
-                match write {
-                    Write::Pour { pour, .. } => Some(pour),
-                    Write::BatchCreated(_)
-                    | Write::BatchBegun { .. }
-                    | Write::BatchEnded { .. }
-                    | Write::PourOpened(_)
-                    | Write::PourDropped { .. } => None,
+                return self.written(write);
+            }
+            Ack::Refused { ticket, reason } => {
+                for asker in self.askers.remove(&ticket).unwrap_or_default() {
+                    asker.reply.give(Err(Refusal::Storage(reason.clone())));
                 }
             }
-            Ack::Failing { ticket, reason } => {
+            Ack::Failing { reason, .. } => {
                 tracing::error!("log: {reason}");
-                self.failing = true;
-                if let Some((reply, _)) = self.answers.remove(&ticket) {
-                    answer_to(&reply, Err(Refusal::Storage(reason)));
-                }
-                None
+                self.refuse_all(&reason);
+                self.failing = Some(reason);
             }
         }
+        None
     }
 
-    /// Something is not on disk that should be.
-    pub(super) fn in_trouble(&self) -> bool {
-        self.failing || self.waiting.len() > 1
+    fn written(&mut self, write: Write) -> Option<PourRecord> {
+        match write {
+            Write::Pour { pour, .. } => return Some(pour),
+            Write::BatchEnded { id, .. } => self.ends.retain(|batch| batch.id != id),
+            Write::BatchCreated(_)
+            | Write::BatchBegun { .. }
+            | Write::PourOpened(_)
+            | Write::PourDropped { .. } => {}
+        }
+        None
+    }
+
+    /// Nobody has to wait for jobs that stand behind one that fails.
+    fn refuse_all(&mut self, why: &str) {
+        for asker in self.askers.values_mut().flat_map(std::mem::take) {
+            if asker.kept {
+                asker.reply.give(Err(Refusal::Storage(ended_but(why))));
+            } else if asker.reply.wanted.withdraw() {
+                asker.reply.give(Err(Refusal::Storage(format!("nothing was done: {why}"))));
+            }
+        }
+        self.askers.clear();
+    }
+
+    /// What is wrong, when something is not on disk that should be.
+    pub(super) fn trouble(&self) -> Option<String> {
+        let slow = self.waiting.len() > 1;
+        self.failing.clone().or_else(|| {
+            slow.then(|| "the disk is too slow for the log: check it with `tarebell doctor`".to_owned())
+        })
     }
 
     /// Records not on disk while writing fails.
     pub(super) fn unwritten(&self) -> u64 {
-        if self.in_trouble() { self.under_way + self.waiting.len() as u64 } else { 0 }
+        let waiting = self.waiting.iter().filter(|job| job.asked.is_none()).count();
+        if self.trouble().is_some() { (self.under_way.len() + waiting) as u64 } else { 0 }
     }
 
-    /// Hands the rest over and waits for the disk.
-    pub(super) fn close(mut self, store: Store) {
-        for _ in 0..100 {
-            self.flush(&store);
-            if self.waiting.is_empty() {
-                break;
-            }
-            std::thread::sleep(std::time::Duration::from_millis(5));
-        }
-        store.close();
+    /// Hands the rest over and waits for the disk, about a second at most.
+    pub(super) fn close(self, store: Store) -> Result<(), StoreError> {
+        store.close(self.waiting)
     }
+}
+
+fn ended_but(why: &str) -> String {
+    format!("the batch has ended, and its end is written as soon as the disk takes it; {why}")
 }

@@ -8,29 +8,38 @@ pub mod doctor;
 pub mod event;
 mod log;
 mod open;
+mod sight;
+mod signals;
 mod simulated;
 pub mod table;
+#[cfg(test)]
+mod tests;
 
 use crate::frame::line::LineDecoder;
 use crate::page::view::{Event as Told, Now, ScaleView};
 use crate::page::{self, Page};
 use crate::pour::PourSettings;
 use crate::scale::ScaleFacts;
-use crate::store::Store;
+use crate::store::{Ack, Store, StoreError};
 use clock::Clock;
 use counter::Counter;
 use event::Event;
 use std::net::SocketAddr;
 use std::path::Path;
 use std::sync::Arc;
-use std::sync::mpsc::{SyncSender, sync_channel};
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::time::Duration;
 use table::{Parts, Table};
-use tokio::sync::{broadcast, watch};
+use tokio::sync::{Notify, broadcast, watch};
 
 /// Events that may wait for the engine's thread: 100 s of a quick scale.
 const EVENTS: usize = 1024;
 /// Cues and pours a slow client may be behind before it is told to come again.
 const TOLD: usize = 256;
+/// A stop may take two seconds in all. Of these the page's clients get this to let go,
+const PAGE_LIMIT: Duration = Duration::from_millis(300);
+/// and this is for the engine's thread: a second of last tries, a quarter for a locked log, and room.
+const TABLE_LIMIT: Duration = Duration::from_millis(1500);
 
 /// A running daemon.
 pub struct Daemon {
@@ -45,8 +54,34 @@ pub struct Daemon {
     /// Who answers the page.
     pub(crate) desk: Arc<Counter>,
     stop_page: watch::Sender<bool>,
-    table: std::thread::JoinHandle<()>,
+    table: std::thread::JoinHandle<Result<(), StoreError>>,
     page: tokio::task::JoinHandle<std::io::Result<()>>,
+    ended: Arc<Notify>,
+}
+
+/// Tells that a thread or task has ended, however it ended.
+struct AtEnd<F: FnMut()>(F);
+
+impl<F: FnMut()> Drop for AtEnd<F> {
+    fn drop(&mut self) {
+        (self.0)();
+    }
+}
+
+fn note_end(ended: &Arc<Notify>) -> AtEnd<impl FnMut() + use<>> {
+    let ended = ended.clone();
+    AtEnd(move || ended.notify_one())
+}
+
+/// What the store's thread says goes to the engine's thread, and so does its end.
+fn tell_acks(events: SyncSender<Event>) -> impl Fn(Ack) + Send + 'static {
+    let gone = events.clone();
+    // After a stop nobody listens any more, and nobody needs to.
+    let at_end = AtEnd(move || drop(gone.send(Event::LogGone)));
+    move |ack| {
+        let _ = &at_end;
+        let _ = events.send(Event::Ack(Box::new(ack)));
+    }
 }
 
 /// What a daemon is started from.
@@ -66,31 +101,29 @@ pub struct Setup<'a> {
 impl Daemon {
     /// Opens the log, takes the address, starts the threads.
     pub async fn start(setup: Setup<'_>) -> anyhow::Result<Self> {
+        Self::start_as(setup, tell_acks, Table::run).await
+    }
+
+    /// As [`Daemon::start`], with what the two threads do given, so that a test can have them fail.
+    async fn start_as<A: Fn(Ack) + Send + 'static>(
+        setup: Setup<'_>,
+        acks: impl FnOnce(SyncSender<Event>) -> A,
+        table: impl FnOnce(Table, Receiver<Event>) -> Result<(), StoreError> + Send + 'static,
+    ) -> anyhow::Result<Self> {
         let clock = Clock::default();
         let (events, inbox) = sync_channel(EVENTS);
-        let acks = events.clone();
-        let (store, opened) = Store::open(setup.dir, clock.wall(), move |ack| {
-            // The thread is gone only when the daemon has stopped.
-            let _ = acks.send(Event::Ack(Box::new(ack)));
-        })?;
+        let (store, opened) = Store::open(setup.dir, clock.wall(), acks(events.clone()))?;
         for pour in &opened.interrupted {
             tracing::warn!("piece {} was interrupted: it is in the log as void", pour.piece);
         }
-        let listener = tokio::net::TcpListener::bind(setup.listen).await.map_err(|error| {
-            anyhow::anyhow!("can't listen on {}: {error}; choose another with --listen", setup.listen)
-        })?;
-        let bound = listener.local_addr()?;
+        let (listener, bound) = listen(setup.listen).await?;
         store.announce(bound)?;
         let run = uuid::Uuid::now_v7().to_string();
         let (now, now_seen) = watch::channel(Arc::new(nothing_yet(&run)));
         let (told, _) = broadcast::channel(TOLD);
         let (stop_page, stop) = watch::channel(false);
-        let desk = Arc::new(Counter {
-            dir: setup.dir.to_owned(),
-            clock,
-            scale_id: setup.scale.id.clone(),
-            events: events.clone(),
-        });
+        let (dir, scale_id) = (setup.dir.to_owned(), setup.scale.id.clone());
+        let desk = Arc::new(Counter { dir, clock, scale_id, events: events.clone() });
         let page = Page {
             now: now_seen,
             events: told.clone(),
@@ -109,26 +142,92 @@ impl Daemon {
             told: told.clone(),
             run,
         };
-        let table = std::thread::Builder::new()
-            .name("table".to_owned())
-            .spawn(move || Table::new(parts).run(&inbox))?;
-        let page = tokio::spawn(page::serve(listener, page));
-        Ok(Self { events, told, clock, bound, desk, stop_page, table, page })
+        let ended = Arc::new(Notify::new());
+        // Made before the thread and the task, so that even one that never ran is noticed.
+        let (table_ends, page_ends) = (note_end(&ended), note_end(&ended));
+        let thread = std::thread::Builder::new().name("table".to_owned()).spawn(move || {
+            let _table_ends = table_ends;
+            table(Table::new(parts), inbox)
+        })?;
+        let page = tokio::spawn(async move {
+            let _page_ends = page_ends;
+            page::serve(listener, page).await
+        });
+        Ok(Self { events, told, clock, bound, desk, stop_page, table: thread, page, ended })
     }
 
-    /// Stops: page first, then the engine's thread, which closes the log.
+    /// Comes back when the engine's thread or the page has ended, which neither does by itself.
+    pub async fn ended(&self) {
+        self.ended.notified().await;
+    }
+
+    /// Runs until it is to stop, or until a part of it fails; then stops.
+    ///
+    /// # Errors
+    /// As [`Daemon::stop`], and when a part of it has ended by itself.
+    pub async fn run_until(self, asked: impl Future<Output = ()>) -> anyhow::Result<()> {
+        let asked = tokio::select! {
+            () = asked => true,
+            () = self.ended() => false,
+        };
+        let stopped = self.stop().await;
+        anyhow::ensure!(asked || stopped.is_err(), "a part of the daemon ended by itself; please report it");
+        stopped
+    }
+
+    /// Stops within two seconds: page first, then the engine's thread, which closes the log.
+    ///
+    /// # Errors
+    /// Whatever is not in order at the end, above all what could not be written.
     pub async fn stop(self) -> anyhow::Result<()> {
         let _ = self.stop_page.send(true);
-        let limit = std::time::Duration::from_millis(1200);
-        match tokio::time::timeout(limit, self.page).await {
-            Ok(joined) => joined??,
-            Err(_) => tracing::warn!("a client did not let go in time"),
+        let page = end_page(self.page).await;
+        let table = end_table(self.events, self.table).await;
+        let wrong: Vec<String> = [table, page].into_iter().flatten().collect();
+        if wrong.is_empty() { Ok(()) } else { Err(anyhow::anyhow!(wrong.join("; "))) }
+    }
+}
+
+async fn listen(at: SocketAddr) -> anyhow::Result<(tokio::net::TcpListener, SocketAddr)> {
+    let listener = tokio::net::TcpListener::bind(at)
+        .await
+        .map_err(|error| anyhow::anyhow!("can't listen on {at}: {error}; choose another with --listen"))?;
+    let bound = listener.local_addr()?;
+    Ok((listener, bound))
+}
+
+/// Waits for the page; gives what went wrong with it.
+async fn end_page(mut page: tokio::task::JoinHandle<std::io::Result<()>>) -> Option<String> {
+    match tokio::time::timeout(PAGE_LIMIT, &mut page).await {
+        Ok(Ok(Ok(()))) => None,
+        Ok(Ok(Err(error))) => Some(format!("the page failed: {error}")),
+        Ok(Err(error)) => Some(format!("the page failed: {error}; please report it")),
+        Err(_) => {
+            tracing::warn!("a client did not let go in time");
+            page.abort();
+            None
         }
-        let _ = self.events.send(Event::Stop);
-        let table = self.table;
-        tokio::task::spawn_blocking(move || table.join())
-            .await?
-            .map_err(|_| anyhow::anyhow!("the engine's thread had panicked; what was logged is on disk"))
+    }
+}
+
+/// Stops the engine's thread, whatever the page did; gives what went wrong with it or the log.
+async fn end_table(
+    events: SyncSender<Event>,
+    table: std::thread::JoinHandle<Result<(), StoreError>>,
+) -> Option<String> {
+    let ended = tokio::task::spawn_blocking(move || {
+        let _ = events.send(Event::Stop);
+        table.join()
+    });
+    match tokio::time::timeout(TABLE_LIMIT, ended).await {
+        Ok(Ok(Ok(closed))) => closed.err().map(|error| error.to_string()),
+        Ok(Ok(Err(_)) | Err(_)) => {
+            Some("the engine's thread failed: what was shown as logged is on disk, a pour under way may not be; please report it".to_owned())
+        }
+        Err(_) => Some(
+            "the log's disk did not answer in time: what was never shown as logged may not be on it; check the disk, then look at the batch's list"
+                .to_owned(),
+        ),
     }
 }
 

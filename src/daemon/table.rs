@@ -7,10 +7,11 @@ use super::clock::Clock;
 use super::event::{Event, Reply};
 use super::log::Log;
 use super::open::Open;
+use super::sight::Sight;
 use crate::frame::line::LineDecoder;
 use crate::link::serial::LinkEvent;
 use crate::page::desk::{Begun, Refusal};
-use crate::page::view::{CueView, Event as Told, LastCue, Now, PourView, ScaleView};
+use crate::page::view::{CueView, Event as Told, LastCue, Now, PourView};
 use crate::pour::PourSettings;
 use crate::pour::engine::{Command, Engine, LinkChange, Start};
 use crate::pour::entry::{CueCall, Entry, Output};
@@ -20,7 +21,7 @@ use crate::reading::{Indicated, Reading, Weighing};
 use crate::record::{BatchRecord, HandRecord, WhoPours};
 use crate::scale::ScaleFacts;
 use crate::settle::{Motion, Settler};
-use crate::store::{Ack, Store, Write};
+use crate::store::{Ack, Store, StoreError, Write};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
 use std::sync::Arc;
@@ -29,8 +30,6 @@ use tokio::sync::{broadcast, watch};
 
 /// The page is told at least this often, so that ages stay true.
 const HEARTBEAT: Duration = Duration::from_millis(200);
-/// Without a reading for this long the scale is stale.
-const STALE: Duration = Duration::from_millis(800);
 
 /// What the thread is built from.
 pub struct Parts {
@@ -59,27 +58,17 @@ struct Batch {
     engine: Engine,
     trace: Trace,
     open: Option<Open>,
-    /// The job that writes its begin down.
-    begin_ticket: u64,
-}
-
-/// What the link last said.
-enum LinkState {
-    Searching,
-    Up,
-    Lost { reason: String, try_this: String },
 }
 
 /// The thread's state.
 pub struct Table {
     parts: Parts,
     log: Log,
-    link: LinkState,
     settler: Settler,
-    settled: bool,
-    last: Option<Weighing>,
-    range_trouble: Option<&'static str>,
+    sight: Sight,
     batch: Option<Batch>,
+    /// The batch whose begin is on its way to the disk, and the job that writes it.
+    beginning: Option<(u64, Batch)>,
     last_cue: Option<LastCue>,
     cues: u64,
 }
@@ -90,25 +79,31 @@ impl Table {
         Self {
             settler: Settler::new(&parts.scale),
             log: Log::default(),
-            link: LinkState::Searching,
-            settled: false,
-            last: None,
-            range_trouble: None,
+            sight: Sight::default(),
             batch: None,
+            beginning: None,
             last_cue: None,
             cues: 0,
             parts,
         }
     }
 
-    /// Runs until told to stop.
-    pub fn run(mut self, events: &Receiver<Event>) {
+    /// Runs until told to stop; closes the log.
+    ///
+    /// # Errors
+    /// What could not be written.
+    pub fn run(mut self, events: Receiver<Event>) -> Result<(), StoreError> {
         loop {
             let now = self.parts.clock.now();
             let due = self.batch.as_ref().and_then(|b| b.engine.poll_timeout());
             let wait = due.map_or(HEARTBEAT, |at| at.since(now).min(HEARTBEAT));
             match events.recv_timeout(wait) {
                 Ok(Event::Stop) | Err(RecvTimeoutError::Disconnected) => break,
+                Ok(Event::LogGone) => {
+                    // The hand must hear that it is over before the stream closes.
+                    self.give_if_changed(Command::Hold, self.parts.clock.now());
+                    break;
+                }
                 Ok(event) => self.handle(event),
                 Err(RecvTimeoutError::Timeout) => {}
             }
@@ -122,7 +117,9 @@ impl Table {
         }
         let now = self.parts.clock.now();
         self.give(Input::Command(Command::End, now));
-        self.log.close(self.parts.store);
+        // With nobody to take its word the store's thread must not wait for room in the channel.
+        drop(events);
+        self.log.close(self.parts.store)
     }
 
     fn handle(&mut self, event: Event) {
@@ -134,7 +131,8 @@ impl Table {
             }
             Event::End(batch, reply) => self.end(*batch, reply),
             Event::Ack(ack) => self.handle_ack(*ack),
-            Event::Stop => {}
+            // Both end the loop before they come here.
+            Event::LogGone | Event::Stop => {}
         }
     }
 
@@ -142,16 +140,17 @@ impl Table {
         let now = self.parts.clock.now();
         match event {
             LinkEvent::Up => {
-                self.link = LinkState::Up;
+                self.sight.handle_up();
                 self.parts.decoder.reset();
                 self.give(Input::Link(LinkChange::Up, now));
             }
             LinkEvent::Down { reason, try_this } => {
                 tracing::warn!("scale: {reason}; {try_this}");
-                self.link = LinkState::Lost { reason, try_this };
+                self.sight.handle_down(reason, try_this);
                 self.give(Input::Link(LinkChange::Down, now));
             }
             LinkEvent::Bytes { bytes, arrived_at } => {
+                self.sight.handle_bytes();
                 self.parts.decoder.handle_bytes(&bytes, arrived_at);
                 while let Some(reading) = self.parts.decoder.poll_reading() {
                     self.handle_reading(reading);
@@ -163,13 +162,18 @@ impl Table {
     fn handle_reading(&mut self, reading: Reading) {
         let mass = match reading.indicated {
             Indicated::Mass(mass) => mass,
-            Indicated::Overload => return self.range_trouble = Some("too much on the scale"),
-            Indicated::Underload => return self.range_trouble = Some("the scale shows less than nothing"),
+            Indicated::Overload => {
+                return self.sight.handle_out_of_range("too much on the scale", reading.arrived_at);
+            }
+            Indicated::Underload => {
+                return self
+                    .sight
+                    .handle_out_of_range("the scale shows less than nothing", reading.arrived_at);
+            }
         };
-        self.range_trouble = None;
         let w = Weighing { mass, arrived_at: reading.arrived_at, taken_at: reading.taken_at };
-        self.settled = matches!(self.settler.handle_weighing(w), Motion::AtRest { .. });
-        self.last = Some(w);
+        let settled = matches!(self.settler.handle_weighing(w), Motion::AtRest { .. });
+        self.sight.handle_weighing(w, settled);
         self.give(Input::Weighing(w));
     }
 
@@ -233,22 +237,21 @@ impl Table {
     }
 
     fn create(&mut self, record: BatchRecord, reply: Reply) {
-        self.log.add_answering(Write::BatchCreated(record.clone()), reply, begun(record, Vec::new()));
+        if let Some(why) = self.log.trouble() {
+            return reply.give(Err(not_done(&why)));
+        }
+        self.log.ask(Write::BatchCreated(record.clone()), reply, begun(record, Vec::new()));
     }
 
     fn begin(&mut self, mut record: BatchRecord, who: WhoPours, hand: Hand, first_piece: u32, reply: Reply) {
-        if let Some(batch) = &self.batch {
-            let answer = if batch.record.id == record.id {
-                Ok(begun(batch.record.clone(), Vec::new()))
-            } else {
-                let name = &batch.record.name;
-                Err(Refusal::Conflict(format!("the batch '{name}' is under way: end it first")))
-            };
-            return answer_to(&reply, answer);
+        if let Err(refusal) = self.may_begin(&record) {
+            return reply.give(Err(refusal));
         }
-        if record.ended_at.is_some() {
-            let why = format!("the batch '{}' has ended: make a new one", record.name);
-            return answer_to(&reply, Err(Refusal::Conflict(why)));
+        if let Some(batch) = &self.batch {
+            return reply.give(Ok(begun(batch.record.clone(), Vec::new())));
+        }
+        if let Some((ticket, batch)) = &self.beginning {
+            return self.log.also(*ticket, reply, begun(batch.record.clone(), Vec::new()));
         }
         let start = Start {
             target: record.target,
@@ -260,7 +263,7 @@ impl Table {
             settings: self.parts.settings.clone(),
             first_piece,
             zero: Mass::ZERO,
-            held: self.log.in_trouble(),
+            held: false,
         };
         let at = self.parts.clock.wall();
         record.begun_at.get_or_insert(at);
@@ -269,32 +272,60 @@ impl Table {
         let warnings =
             vec!["no sound in this version: cues go to the clients of the live stream only".to_owned()];
         let write = Write::BatchBegun { id: record.id.clone(), at };
-        let begin_ticket = self.log.add_answering(write, reply, begun(record.clone(), warnings));
-        self.batch = Some(Batch { record, who, engine, trace: Trace::new(start), open: None, begin_ticket });
+        let ticket = self.log.ask(write, reply, begun(record.clone(), warnings));
+        self.beginning = Some((ticket, Batch { record, who, engine, trace: Trace::new(start), open: None }));
+    }
+
+    /// Whether this batch may begin, or is the one under way.
+    fn may_begin(&self, record: &BatchRecord) -> Result<(), Refusal> {
+        if let Some(batch) = self.batch.as_ref().or(self.beginning.as_ref().map(|(_, batch)| batch)) {
+            let name = &batch.record.name;
+            let other = batch.record.id != record.id;
+            let why = || Refusal::Conflict(format!("the batch '{name}' is under way: end it first"));
+            return if other { Err(why()) } else { Ok(()) };
+        }
+        if record.ended_at.is_some() || self.log.ended(&record.id).is_some() {
+            return Err(Refusal::Conflict(format!("the batch '{}' has ended: make a new one", record.name)));
+        }
+        self.log.trouble().map_or(Ok(()), |why| Err(not_done(&why)))
     }
 
     fn end(&mut self, mut record: BatchRecord, reply: Reply) {
         if self.batch.as_ref().is_none_or(|b| b.record.id != record.id) {
-            if record.ended_at.is_some() {
-                return answer_to(&reply, Ok(begun(record, Vec::new())));
-            }
-            let why = format!("the batch '{}' is not under way", record.name);
-            return answer_to(&reply, Err(Refusal::Conflict(why)));
+            return reply.give(self.end_again(record));
+        }
+        // From here on it is done, so it can't be withdrawn; one that was is not begun.
+        if !reply.wanted.take() {
+            return;
         }
         self.give(Input::Command(Command::End, self.parts.clock.now()));
         self.batch = None;
-        let at = self.parts.clock.wall();
-        record.ended_at = Some(at);
-        let write = Write::BatchEnded { id: record.id.clone(), at };
-        self.log.add_answering(write, reply, begun(record, Vec::new()));
+        record.ended_at = Some(self.parts.clock.wall());
+        self.log.end(record, reply);
+    }
+
+    /// The answer to the end of a batch that is not under way.
+    fn end_again(&self, record: BatchRecord) -> Result<Begun, Refusal> {
+        if let Some(ended) = self.log.ended(&record.id) {
+            let words = "its end is not on disk yet: it is written as soon as the disk takes it".to_owned();
+            return Ok(begun(ended.clone(), vec![words]));
+        }
+        if record.ended_at.is_some() {
+            return Ok(begun(record, Vec::new()));
+        }
+        Err(Refusal::Conflict(format!("the batch '{}' is not under way", record.name)))
     }
 
     fn handle_ack(&mut self, ack: Ack) {
-        if let Ack::Failing { ticket, .. } = &ack
-            && self.batch.as_ref().is_some_and(|b| b.begin_ticket == *ticket && b.open.is_none())
-        {
-            // A batch does not begin when the log can't be written; whoever asked is told so.
-            self.batch = None;
+        let beginning = self.beginning.as_ref().map(|(ticket, _)| *ticket);
+        match &ack {
+            Ack::Written { ticket, .. } if beginning == Some(*ticket) => {
+                self.batch = self.beginning.take().map(|(_, batch)| batch);
+                // Whoever is told that it began finds it in the snapshot.
+                self.show(self.parts.clock.now());
+            }
+            Ack::Refused { ticket, .. } if beginning == Some(*ticket) => self.beginning = None,
+            Ack::Written { .. } | Ack::Refused { .. } | Ack::Failing { .. } => {}
         }
         if let Some(pour) = self.log.handle_ack(ack) {
             let _ = self.parts.told.send(Told::Pour(Box::new(PourView::from(&pour))));
@@ -302,7 +333,7 @@ impl Table {
     }
 
     fn hold_or_resume(&mut self, now: Instant) {
-        let command = if self.log.in_trouble() { Command::Hold } else { Command::Resume };
+        let command = if self.log.trouble().is_some() { Command::Hold } else { Command::Resume };
         self.give_if_changed(command, now);
     }
 
@@ -321,7 +352,7 @@ impl Table {
             run: self.parts.run.clone(),
             seq: 0,
             at_us: now.us(),
-            scale: self.scale_view(now),
+            scale: self.sight.view(now, self.parts.decoder.counts()),
             phase: snapshot.map_or("idle", |s| s.phase.word()),
             step: snapshot.map_or("no batch under way", |s| s.step).to_owned(),
             batch: record.map(|r| r.id.clone()),
@@ -337,47 +368,12 @@ impl Table {
         };
         self.parts.now.send_replace(Arc::new(view));
     }
-
-    fn scale_view(&self, now: Instant) -> ScaleView {
-        let age = self.last.map(|w| now.since(w.arrived_at));
-        let fresh = age.is_some_and(|a| a < STALE);
-        let counts = self.parts.decoder.counts();
-        let (state, trouble) = match &self.link {
-            LinkState::Searching => ("searching", None),
-            LinkState::Up if fresh => ("live", self.range_trouble.map(str::to_owned)),
-            LinkState::Up => ("stale", Some(silent(counts.skipped))),
-            LinkState::Lost { reason, try_this } => ("lost", Some(format!("{reason}; {try_this}"))),
-        };
-        let slow = self.batch.as_ref().is_some_and(|b| !b.engine.guides());
-        let slow = slow.then(|| {
-            "under 4 readings a second: too slow to call a stop in time, so no ready, no stop; weights are logged"
-                .to_owned()
-        });
-        ScaleView {
-            state,
-            mass_g: self.last.map(|w| w.mass.g()),
-            settled: self.settled && fresh,
-            age_ms: age.map(|a| u64::try_from(a.as_millis()).unwrap_or(u64::MAX)),
-            trouble: trouble.or(slow),
-            readings: counts.readings,
-            skipped: counts.skipped,
-        }
-    }
-}
-
-fn silent(skipped: u64) -> String {
-    if skipped > 0 {
-        format!("no readable weight ({skipped} lines skipped): check baud rate, framing and line format")
-    } else {
-        "the port is open but the scale says nothing: switch it on, check its sending mode".to_owned()
-    }
 }
 
 fn begun(batch: BatchRecord, warnings: Vec<String>) -> Begun {
     Begun { batch, warnings }
 }
 
-pub(super) fn answer_to(reply: &Reply, answer: Result<Begun, Refusal>) {
-    // A client that went away needs no answer.
-    let _ = reply.try_send(answer);
+fn not_done(why: &str) -> Refusal {
+    Refusal::Storage(format!("nothing was done: {why}"))
 }

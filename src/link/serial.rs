@@ -5,12 +5,19 @@
 use crate::settings::{Framing, Serial};
 use crate::time::Instant;
 use std::time::Duration;
-use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tokio::io::{AsyncReadExt, AsyncWriteExt, ReadHalf, WriteHalf};
 use tokio_serial::{DataBits, Parity, SerialPort, SerialPortBuilderExt, SerialStream, StopBits};
 
 /// Pauses between tries grow from the first to the last.
 const FIRST_PAUSE: Duration = Duration::from_millis(250);
 const LAST_PAUSE: Duration = Duration::from_secs(5);
+
+/// An open port that says nothing for this long is told as up: as long as `fault` may take.
+const STAYS: Duration = Duration::from_secs(1);
+/// A shortest reading, as `1.2 g` and its line end: after less the port was never really there.
+const READING_BYTES: usize = 7;
+/// A short question takes some milliseconds at the slowest usual rate (own choice).
+const ASK_LIMIT: Duration = Duration::from_secs(1);
 
 /// What a link tells.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -121,16 +128,29 @@ fn describe(kind: &tokio_serial::SerialPortType) -> String {
 }
 
 /// Opens, reads, and opens again, for ever.
+///
+/// A port that opens and dies at once is not told as up each time: it is up once bytes come, or
+/// once it has stayed open for a second.
 pub async fn run(cfg: Serial, now: impl Fn() -> Instant + Send, mut tell: impl FnMut(LinkEvent) + Send) {
     let mut pause = FIRST_PAUSE;
     let mut said: Option<PortError> = None;
     loop {
         let error = match open(&cfg) {
             Ok(port) => {
-                tell(LinkEvent::Up);
-                said = None;
-                pause = FIRST_PAUSE;
-                read(port, &cfg, &now, &mut tell).await
+                let mut count = 0;
+                let counted = |event| {
+                    match &event {
+                        LinkEvent::Up => said = None,
+                        LinkEvent::Bytes { bytes, .. } => count += bytes.len(),
+                        LinkEvent::Down { .. } => {}
+                    }
+                    tell(event);
+                };
+                let error = serve(port, &cfg, &now, counted).await;
+                if count >= READING_BYTES {
+                    pause = FIRST_PAUSE;
+                }
+                error
             }
             Err(error) => error,
         };
@@ -180,35 +200,77 @@ fn sort(port: &str, error: &tokio_serial::Error) -> PortError {
     }
 }
 
-/// Reads until the port is gone; says why it is.
-async fn read(
-    mut port: SerialStream,
+/// Reads and asks until the port is gone; says why it is.
+async fn serve(
+    port: SerialStream,
     cfg: &Serial,
     now: &(impl Fn() -> Instant + Send),
-    tell: &mut (impl FnMut(LinkEvent) + Send),
+    tell: impl FnMut(LinkEvent) + Send,
 ) -> PortError {
-    let unplugged = || PortError::Unplugged { port: cfg.port.clone() };
+    let (from, to) = tokio::io::split(port);
+    // Apart, so that a scale that takes no bytes is still read.
+    tokio::select! {
+        () = read(from, now, tell) => {}
+        () = ask(to, cfg) => {}
+    }
+    PortError::Unplugged { port: cfg.port.clone() }
+}
+
+/// Reads until the port is gone.
+async fn read(
+    mut from: ReadHalf<SerialStream>,
+    now: &(impl Fn() -> Instant + Send),
+    mut tell: impl FnMut(LinkEvent) + Send,
+) {
     let mut buffer = [0_u8; 512];
-    let every = cfg.ask.as_ref().map_or(Duration::from_secs(3600), |(_, every)| *every);
-    let mut ask_at = tokio::time::interval(every);
-    ask_at.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
+    let mut up = false;
+    let stays = tokio::time::sleep(STAYS);
+    tokio::pin!(stays);
     loop {
-        tokio::select! {
-            got = port.read(&mut buffer) => {
-                let arrived_at = now();
-                match got {
-                    // End of file comes again and again from a closed line: it is unplugged.
-                    Ok(0) | Err(_) => return unplugged(),
-                    Ok(n) => tell(LinkEvent::Bytes { bytes: buffer[..n].to_vec(), arrived_at }),
-                }
+        let got = tokio::select! {
+            biased;
+            got = from.read(&mut buffer) => got,
+            () = &mut stays, if !up => {
+                up = true;
+                tell(LinkEvent::Up);
+                continue;
             }
-            _ = ask_at.tick(), if cfg.ask.is_some() => {
-                if let Some((ask, _)) = &cfg.ask
-                    && port.write_all(ask.as_bytes()).await.is_err()
-                {
-                    return unplugged();
+        };
+        let arrived_at = now();
+        match got {
+            // End of file comes again and again from a closed line: it is unplugged.
+            Ok(0) | Err(_) => return,
+            Ok(n) => {
+                if !std::mem::replace(&mut up, true) {
+                    tell(LinkEvent::Up);
                 }
+                tell(LinkEvent::Bytes { bytes: buffer[..n].to_vec(), arrived_at });
             }
         }
     }
 }
+
+/// Asks for readings, if the scale wants to be asked, until the port is gone.
+async fn ask(mut to: WriteHalf<SerialStream>, cfg: &Serial) {
+    let Some((words, every)) = &cfg.ask else { return std::future::pending().await };
+    let mut at = tokio::time::interval(*every);
+    at.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
+    let mut stuck = false;
+    loop {
+        at.tick().await;
+        match tokio::time::timeout(ASK_LIMIT, to.write_all(words.as_bytes())).await {
+            Ok(Ok(())) => stuck = false,
+            Ok(Err(_)) => return,
+            Err(_) if !std::mem::replace(&mut stuck, true) => {
+                tracing::warn!(
+                    "scale: {} takes no bytes, so it can't be asked: check flow control and cable",
+                    cfg.port
+                );
+            }
+            Err(_) => {}
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

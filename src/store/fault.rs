@@ -52,6 +52,24 @@ pub enum StoreError {
         /// What the system said.
         source: std::io::Error,
     },
+    /// The log was closed before all was on disk.
+    #[error("{} not in the log {} and lost{weights}: {why}; make room on the disk or end what locks the log, `tarebell doctor` tells, and note these by hand", counted(*entries), file.display())]
+    Unwritten {
+        /// The log.
+        file: PathBuf,
+        /// How many.
+        entries: usize,
+        /// The weights among them, in words; empty when there are none.
+        weights: String,
+        /// What the disk said.
+        why: String,
+    },
+    /// The writer's thread failed.
+    #[error("the writer of the log {} failed; what was never shown as logged is not on disk: start again and look at the batch's list", file.display())]
+    WriterGone {
+        /// The log.
+        file: PathBuf,
+    },
     /// The log itself can't be used.
     #[error("could not {doing} the log {}: {source}; check the disk, and keep a copy of the file before trying anything else", file.display())]
     Log {
@@ -62,6 +80,10 @@ pub enum StoreError {
         /// What the database said.
         source: Box<dyn std::error::Error + Send + Sync>,
     },
+}
+
+fn counted(entries: usize) -> String {
+    if entries == 1 { "1 entry is".to_owned() } else { format!("{entries} entries are") }
 }
 
 fn holder(address: &Option<String>) -> String {

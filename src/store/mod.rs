@@ -13,19 +13,22 @@ mod schema;
 mod sums;
 #[cfg(test)]
 mod tests;
+mod wanted;
 mod writer;
 
 pub use fault::StoreError;
 pub use lock::{Lock, try_writable};
 pub use query::Reader;
 pub use sums::BatchSums;
+pub use wanted::Wanted;
 
 use crate::record::{BatchRecord, HandRecord, PourRecord};
 use crate::time::WallTime;
-use std::path::Path;
+use std::collections::VecDeque;
+use std::path::{Path, PathBuf};
 use std::sync::mpsc::{SyncSender, TrySendError, sync_channel};
 use std::thread::JoinHandle;
-use writer::{Closing, Writer};
+use writer::{Closing, LAST_TRIES, Left, Writer};
 
 /// Name of the log within its folder.
 pub const LOG_FILE: &str = "tarebell.db";
@@ -75,6 +78,9 @@ pub struct Job {
     pub ticket: u64,
     /// What to write.
     pub write: Write,
+    /// `None`: kept and tried until it is on disk. Otherwise somebody waits for the answer: it is
+    /// tried once, and not at all once withdrawn.
+    pub asked: Option<Wanted>,
 }
 
 /// What the writer says about a job.
@@ -88,6 +94,13 @@ pub enum Ack {
         /// The write as the log holds it: rounded to micrograms and microseconds, `seq` filled
         /// in, and `rev` moved up if that one was taken.
         write: Write,
+    },
+    /// Not written and not tried again: the disk refused what was asked, or it was withdrawn.
+    Refused {
+        /// The job's number.
+        ticket: u64,
+        /// What is wrong and what to try.
+        reason: String,
     },
     /// The disk refused it; said once per job, which is kept and tried again.
     Failing {
@@ -109,8 +122,9 @@ pub struct Opened {
 #[derive(Debug)]
 pub struct Store {
     jobs: Option<SyncSender<Job>>,
-    thread: Option<JoinHandle<()>>,
+    thread: Option<JoinHandle<Left>>,
     closing: Closing,
+    file: PathBuf,
     lock: Lock,
 }
 
@@ -139,7 +153,7 @@ impl Store {
             .name("log".to_owned())
             .spawn(move || writer.run(&queue))
             .map_err(StoreError::disk("start the writer of", &file))?;
-        Ok((Self { jobs: Some(jobs), thread: Some(thread), closing, lock }, Opened { interrupted }))
+        Ok((Self { jobs: Some(jobs), thread: Some(thread), closing, file, lock }, Opened { interrupted }))
     }
 
     /// Tells later comers where this writer listens.
@@ -162,21 +176,49 @@ impl Store {
         })
     }
 
-    /// Writes what is queued and lets the folder go; gives up on a refused job after 1 s.
-    pub fn close(self) {
-        drop(self);
+    /// Writes what is queued and then `rest`, and lets the folder go; gives up after 1 s.
+    ///
+    /// # Errors
+    /// [`StoreError::Unwritten`] unless all of it is on disk, [`StoreError::WriterGone`] when
+    /// that is not known.
+    pub fn close(mut self, rest: impl IntoIterator<Item = Job>) -> Result<(), StoreError> {
+        self.finish(rest.into_iter().collect())
+    }
+
+    fn finish(&mut self, mut rest: VecDeque<Job>) -> Result<(), StoreError> {
+        let since = *self.closing.get_or_init(std::time::Instant::now);
+        self.wake();
+        while let Some(job) = rest.pop_front() {
+            if let Err(job) = self.try_write(job) {
+                rest.push_front(job);
+                let gone = self.thread.as_ref().is_none_or(JoinHandle::is_finished);
+                if gone || since.elapsed() > LAST_TRIES {
+                    break;
+                }
+                std::thread::sleep(std::time::Duration::from_millis(1));
+            }
+        }
+        self.jobs = None;
+        let Some(thread) = self.thread.take() else { return Ok(()) };
+        match thread.join() {
+            Ok(left) => left.and(rest).told(&self.file),
+            Err(_) => Err(StoreError::WriterGone { file: self.file.clone() }),
+        }
+    }
+
+    /// Ends the writer's pause between two tries.
+    fn wake(&self) {
+        if let Some(thread) = &self.thread {
+            thread.thread().unpark();
+        }
     }
 }
 
 impl Drop for Store {
     fn drop(&mut self) {
-        let _ = self.closing.set(std::time::Instant::now());
-        self.jobs = None;
-        if let Some(thread) = self.thread.take() {
-            thread.thread().unpark();
-            if thread.join().is_err() {
-                tracing::error!("the log's writer ended abruptly; entries not acknowledged are not on disk");
-            }
+        // After `close` nothing is left to do; dropped on the way, the log's words are all there is.
+        if let Err(error) = self.finish(VecDeque::new()) {
+            tracing::error!("{error}");
         }
     }
 }

@@ -117,7 +117,7 @@ impl Log {
 
     fn send(&mut self, write: Write) -> u64 {
         self.ticket += 1;
-        self.store.as_ref().unwrap().try_write(Job { ticket: self.ticket, write }).unwrap();
+        self.store.as_ref().unwrap().try_write(Job { ticket: self.ticket, write, asked: None }).unwrap();
         self.ticket
     }
 
@@ -128,7 +128,7 @@ impl Log {
                 assert_eq!(ticket, sent);
                 write
             }
-            Ack::Failing { reason, .. } => panic!("{reason}"),
+            Ack::Failing { reason, .. } | Ack::Refused { reason, .. } => panic!("{reason}"),
         }
     }
 
@@ -443,6 +443,36 @@ fn a_refused_write_is_told_once_kept_in_order_and_written_when_the_disk_takes_it
 }
 
 #[test]
+fn what_somebody_waits_for_is_tried_once_or_withdrawn_and_what_is_behind_it_goes_on() {
+    let log = Log::new();
+    let beside = log.beside();
+    beside
+        .execute_batch(
+            "CREATE TRIGGER full BEFORE INSERT ON batch BEGIN SELECT RAISE(ABORT, 'made-up full'); END",
+        )
+        .unwrap();
+    let ask =
+        |ticket, id| Job { ticket, write: Write::BatchCreated(a_batch(id)), asked: Some(Wanted::default()) };
+    let store = log.store.as_ref().unwrap();
+    store.try_write(ask(1, "refused")).unwrap();
+    let withdrawn = ask(2, "withdrawn");
+    assert!(withdrawn.asked.as_ref().unwrap().withdraw());
+    store.try_write(withdrawn).unwrap();
+    store.try_write(Job { ticket: 3, write: commit(a_pour("p1", 1, 1, 41.0)), asked: None }).unwrap();
+    let next = || log.acks.recv_timeout(WAIT).unwrap();
+    assert!(matches!(next(), Ack::Refused { ticket: 1, reason } if reason.contains("made-up full")));
+    assert!(matches!(next(), Ack::Refused { ticket: 2, .. }));
+    assert!(matches!(next(), Ack::Written { ticket: 3, .. }));
+    beside.execute_batch("DROP TRIGGER full").unwrap();
+    let wanted = ask(4, "written");
+    store.try_write(wanted.clone()).unwrap();
+    assert!(matches!(next(), Ack::Written { ticket: 4, .. }));
+    assert!(!wanted.asked.unwrap().withdraw(), "too late");
+    let ids: Vec<_> = log.reader().batches().unwrap().into_iter().map(|b| b.id).collect();
+    assert_eq!(ids, ["written"]);
+}
+
+#[test]
 fn handing_over_never_waits_and_a_refused_job_comes_back_whole() {
     let mut log = Log::new();
     log.beside()
@@ -453,12 +483,15 @@ fn handing_over_never_waits_and_a_refused_job_comes_back_whole() {
     for piece in 0..64 {
         log.send(commit(a_pour(&format!("p{piece}"), piece, 1, 41.0)));
     }
-    let job = Job { ticket: 99, write: commit(a_pour("last", 99, 1, 41.0)) };
-    assert_eq!(log.store.as_ref().unwrap().try_write(job.clone()), Err(job));
+    let job = Job { ticket: 99, write: commit(a_pour("last", 99, 1, 41.0)), asked: None };
+    assert_eq!(log.store.as_ref().unwrap().try_write(job.clone()), Err(job.clone()));
     let start = std::time::Instant::now();
-    log.store.take().unwrap().close();
+    let left = log.store.take().unwrap().close([job]).unwrap_err();
     let took = start.elapsed();
     assert!(took > Duration::from_millis(900) && took < Duration::from_secs(2), "gave up after {took:?}");
+    let said = left.to_string();
+    let wanted = ["66 entries are not in the log", LOG_FILE, "piece 99: 41.0 g, good", ": full;", "by hand"];
+    assert!(wanted.iter().all(|words| said.contains(words)), "{said}");
     assert!(log.acks.iter().all(|ack| matches!(ack, Ack::Failing { .. })), "none is claimed to be written");
 }
 
@@ -468,9 +501,15 @@ fn closing_writes_what_is_queued() {
     for piece in 1..=40 {
         log.send(commit(a_pour(&format!("p{piece}"), piece, 1, 41.0)));
     }
-    log.store.take().unwrap().close();
-    assert_eq!(log.reader().pours("b1").unwrap().len(), 40);
-    assert_eq!(log.acks.iter().count(), 40);
+    // More than the queue holds: a close hands over the rest by itself.
+    let rest = (41..=200).map(|piece| Job {
+        ticket: piece.into(),
+        write: commit(a_pour(&format!("p{piece}"), piece, 1, 41.0)),
+        asked: None,
+    });
+    log.store.take().unwrap().close(rest).unwrap();
+    assert_eq!(log.reader().pours("b1").unwrap().len(), 200);
+    assert_eq!(log.acks.iter().count(), 200);
 }
 
 #[test]

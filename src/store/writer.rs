@@ -1,11 +1,13 @@
 //! The writer's thread: takes jobs in order, puts each on disk, says so.
 //!
-//! Never skips a job and never reorders two; a job the disk refuses is tried again
-//! until it is written or the store is closed.
+//! Never reorders two jobs. One that the disk refuses is tried again until it is written or
+//! the store is closed, except what somebody waits for: that is refused, and dropped.
 
 use super::apply::{Sequence, apply};
-use super::{Ack, Job};
+use super::fault::StoreError;
+use super::{Ack, Job, Write};
 use rusqlite::Connection;
+use std::path::Path;
 use std::sync::mpsc::Receiver;
 use std::sync::{Arc, OnceLock};
 use std::thread;
@@ -16,10 +18,57 @@ use std::time::{Duration, Instant};
 const RETRY: Duration = Duration::from_millis(500);
 
 /// How long a closing store goes on trying: half of the two seconds a stop may take.
-const LAST_TRIES: Duration = Duration::from_secs(1);
+pub(super) const LAST_TRIES: Duration = Duration::from_secs(1);
 
 /// Set once, with the moment, when the store is being closed.
 pub(super) type Closing = Arc<OnceLock<Instant>>;
+
+/// What was given up at the close.
+#[derive(Debug, Default)]
+pub(super) struct Left {
+    writes: Vec<Write>,
+    why: Option<String>,
+}
+
+impl Left {
+    /// Adds what the writer never saw.
+    pub(super) fn and(mut self, rest: impl IntoIterator<Item = Job>) -> Self {
+        rest.into_iter().for_each(|job| self.add(job));
+        self
+    }
+
+    fn add(&mut self, job: Job) {
+        // Whoever waits for it learns that nothing was done.
+        if !job.asked.is_some_and(|asked| asked.withdraw()) {
+            self.writes.push(job.write);
+        }
+    }
+
+    /// An error unless nothing is left.
+    pub(super) fn told(self, file: &Path) -> Result<(), StoreError> {
+        if self.writes.is_empty() {
+            return Ok(());
+        }
+        let weights: Vec<String> = self.writes.iter().filter_map(weight).collect();
+        let weights =
+            if weights.is_empty() { String::new() } else { format!(" (among them {})", weights.join(", ")) };
+        let why = self.why.unwrap_or_else(|| "the disk was too slow for what was waiting".to_owned());
+        Err(StoreError::Unwritten { file: file.to_owned(), entries: self.writes.len(), weights, why })
+    }
+}
+
+fn weight(write: &Write) -> Option<String> {
+    match write {
+        Write::Pour { pour, .. } => {
+            pour.net.map(|net| format!("piece {}: {:.1} g, {}", pour.piece, net.g(), pour.verdict.word()))
+        }
+        Write::BatchCreated(_)
+        | Write::BatchBegun { .. }
+        | Write::BatchEnded { .. }
+        | Write::PourOpened(_)
+        | Write::PourDropped { .. } => None,
+    }
+}
 
 pub(super) struct Writer<A> {
     pub(super) conn: Connection,
@@ -29,41 +78,56 @@ pub(super) struct Writer<A> {
 }
 
 impl<A: Fn(Ack)> Writer<A> {
-    /// Runs until every sender is gone and the queue is empty.
-    pub(super) fn run(mut self, jobs: &Receiver<Job>) {
-        let mut lost = 0_usize;
+    /// Runs until every sender is gone and the queue is empty; gives what is not on disk.
+    pub(super) fn run(mut self, jobs: &Receiver<Job>) -> Left {
+        let mut left = Left::default();
         while let Ok(job) = jobs.recv() {
             // Once one entry had to be given up, those behind it must not overtake it.
-            if lost > 0 || !self.write(job) {
-                lost += 1;
+            if !left.writes.is_empty() || self.closing.get().is_some_and(|at| at.elapsed() > LAST_TRIES) {
+                left.add(job);
+            } else if let Err((write, why)) = self.write(job) {
+                left = Left { writes: vec![write], why: Some(why) };
             }
         }
-        if lost > 0 {
-            tracing::error!(lost, "closed with entries the disk would not take");
-        }
+        left
     }
 
-    /// Whether the job is on disk; `false` only when closing.
-    fn write(&mut self, mut job: Job) -> bool {
+    /// Puts the job on disk; gives it back with the reason only when closing.
+    #[allow(clippy::result_large_err, reason = "the write comes back whole so that it can be told")]
+    fn write(&mut self, mut job: Job) -> Result<(), (Write, String)> {
+        if job.asked.as_ref().is_some_and(|asked| !asked.take()) {
+            let reason = "withdrawn before it was written".to_owned();
+            (self.ack)(Ack::Refused { ticket: job.ticket, reason });
+            return Ok(());
+        }
         let mut told = false;
         loop {
-            match apply(&mut self.conn, &mut job.write, &mut self.last) {
+            let why = match apply(&mut self.conn, &mut job.write, &mut self.last) {
                 Ok(()) => {
                     (self.ack)(Ack::Written { ticket: job.ticket, write: job.write });
-                    return true;
+                    return Ok(());
+                }
+                Err(error) if job.asked.is_some() => {
+                    let reason = format!(
+                        "the log could not be written: {error}; nothing was done: make room on the disk or end what locks the log, then ask again"
+                    );
+                    (self.ack)(Ack::Refused { ticket: job.ticket, reason });
+                    return Ok(());
                 }
                 Err(error) if !told => {
                     told = true;
+                    let why = error.to_string();
                     let reason = format!(
-                        "the log could not be written: {error}; it is tried again every {} ms, check that the disk has room",
+                        "the log could not be written: {why}; it is tried again every {} ms, check that the disk has room",
                         RETRY.as_millis()
                     );
                     tracing::error!(ticket = job.ticket, reason);
                     (self.ack)(Ack::Failing { ticket: job.ticket, reason });
+                    why
                 }
-                Err(error) => tracing::debug!(ticket = job.ticket, %error, "refused again"),
-            }
-            let Some(pause) = self.pause() else { return false };
+                Err(error) => error.to_string(),
+            };
+            let Some(pause) = self.pause() else { return Err((job.write, why)) };
             thread::park_timeout(pause);
         }
     }

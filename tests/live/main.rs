@@ -2,7 +2,10 @@
 
 #![allow(clippy::expect_used, clippy::unwrap_used, reason = "a test that panics has failed, and says where")]
 
+mod disk;
 mod kill;
 mod page;
+mod port;
 mod pour;
 mod rig;
+mod stop;

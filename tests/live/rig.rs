@@ -1,9 +1,10 @@
 //! The real binary on a pseudo-terminal, with its live stream and a simulated potter.
 
+use rustix::process::{Pid, Resource, Rlimit, Signal, kill_process, prlimit};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use std::fs::File;
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant};
@@ -14,7 +15,16 @@ pub(crate) struct Rig {
     pub(crate) child: Child,
     pub(crate) line: File,
     pub(crate) address: String,
+    said: PathBuf,
     epoch: Instant,
+}
+
+/// The binary, told to serve from this folder on a port of its own.
+pub(crate) fn serve(dir: &Path) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_tarebell"));
+    command.args(["serve", "--no-sound", "--listen", "127.0.0.1:0", "--data"]).arg(dir);
+    command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null());
+    command
 }
 
 /// A message of the live stream, with when it came.
@@ -23,33 +33,58 @@ pub(crate) struct Heard {
     pub(crate) message: serde_json::Value,
 }
 
+/// The near end of a new pseudo-terminal, whose far end stands as the scale's port in new settings in `dir`.
+pub(crate) fn terminal(dir: &Path) -> File {
+    let line =
+        openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC).expect("a pseudo-terminal");
+    grantpt(&line).expect("grantpt");
+    unlockpt(&line).expect("unlockpt");
+    let port = ptsname(&line, Vec::new()).expect("ptsname").into_string().expect("a path in ASCII");
+    let config = dir.join("tarebell.toml");
+    std::fs::write(&config, format!("[scale]\nlink = \"serial\"\nport = \"{port}\"\n")).expect("config");
+    File::from(line)
+}
+
 impl Rig {
     /// Starts the binary in `dir` on a new pseudo-terminal and waits until it serves.
     pub(crate) fn start(dir: &Path) -> Self {
-        let line = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC)
-            .expect("a pseudo-terminal");
-        grantpt(&line).expect("grantpt");
-        unlockpt(&line).expect("unlockpt");
-        let port = ptsname(&line, Vec::new()).expect("ptsname").into_string().expect("a path in ASCII");
-        let config = dir.join("tarebell.toml");
-        std::fs::write(&config, format!("[scale]\nlink = \"serial\"\nport = \"{port}\"\n")).expect("config");
-        Self::start_with(dir, File::from(line))
+        Self::start_with(dir, terminal(dir))
+    }
+
+    /// As [`Rig::start`], so that [`Rig::limit_files`] makes writes fail instead of ending the process.
+    pub(crate) fn start_limitable(dir: &Path) -> Self {
+        let plain = serve(dir);
+        let mut command = Command::new("sh");
+        command
+            .args(["-c", "trap '' XFSZ; exec \"$@\"", "sh"])
+            .arg(plain.get_program())
+            .args(plain.get_args());
+        command.stdin(Stdio::null()).stdout(Stdio::null());
+        let line = terminal(dir);
+        Self::start_as(command, dir, line)
+    }
+
+    /// From now on no file may grow beyond this size: with 0 no file takes a byte, as on a disk
+    /// that is full. `None` lifts the limit.
+    pub(crate) fn limit_files(&self, bytes: Option<u64>) {
+        let pid = Pid::from_child(&self.child);
+        let limit = Rlimit { current: bytes, maximum: None };
+        prlimit(Some(pid), Resource::Fsize, limit).expect("a limit on our own child");
     }
 
     /// Starts the binary with the settings already in `dir`.
     pub(crate) fn start_with(dir: &Path, line: File) -> Self {
+        Self::start_as(serve(dir), dir, line)
+    }
+
+    /// Starts it by this command; what it says goes to a file.
+    pub(crate) fn start_as(mut command: Command, dir: &Path, line: File) -> Self {
+        let said = dir.join("said.txt");
         let lock = dir.join("tarebell.lock");
         let _ = std::fs::remove_file(&lock);
-        let child = Command::new(env!("CARGO_BIN_EXE_tarebell"))
-            .args(["serve", "--no-sound", "--listen", "127.0.0.1:0", "--data"])
-            .arg(dir)
-            .stdin(Stdio::null())
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
-            .spawn()
-            .expect("the binary starts");
+        let child = command.stderr(File::create(&said).expect("a file")).spawn().expect("the binary starts");
         let epoch = Instant::now();
-        let mut rig = Self { child, line, address: String::new(), epoch };
+        let mut rig = Self { child, line, address: String::new(), said, epoch };
         rig.address = rig.wait("an address in the lock file", || {
             let text = std::fs::read_to_string(&lock).ok()?;
             text.lines().find(|l| l.starts_with("127.")).map(|l| l.trim().to_owned())
@@ -68,6 +103,26 @@ impl Rig {
             std::thread::sleep(Duration::from_millis(20));
         }
         panic!("{what} did not come within 20 s of the start");
+    }
+
+    /// What it said on its error stream so far.
+    pub(crate) fn said(&self) -> String {
+        std::fs::read_to_string(&self.said).expect("its words")
+    }
+
+    /// Sends a signal; gives the exit code, and how long the end took.
+    pub(crate) fn stop(&mut self, signal: Signal) -> (Option<i32>, Duration) {
+        let asked = Instant::now();
+        kill_process(Pid::from_child(&self.child), signal).expect("a signal");
+        let status = self.child.wait().expect("it ends");
+        (status.code(), asked.elapsed())
+    }
+
+    /// Posts, and gives the status with the reply, whatever they are.
+    pub(crate) fn try_post(&self, path: &str, body: serde_json::Value) -> (u16, serde_json::Value) {
+        let ask = ureq::post(format!("http://{}{path}", self.address));
+        let mut reply = ask.config().http_status_as_error(false).build().send_json(body).expect(path);
+        (reply.status().as_u16(), reply.body_mut().read_json().expect("JSON"))
     }
 
     pub(crate) fn get(&self, path: &str) -> serde_json::Value {
