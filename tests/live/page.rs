@@ -16,7 +16,7 @@ fn raw(address: &str, request: &str) -> (u16, String) {
     (status, body)
 }
 
-fn post(rig: &Rig, path: &str, headers: &str, body: &str) -> (u16, Value) {
+pub(crate) fn post(rig: &Rig, path: &str, headers: &str, body: &str) -> (u16, Value) {
     let (address, length) = (&rig.address, body.len());
     let request = format!(
         "POST {path} HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\nContent-Length: {length}\r\n{headers}\r\n{body}"
@@ -25,7 +25,7 @@ fn post(rig: &Rig, path: &str, headers: &str, body: &str) -> (u16, Value) {
     (status, serde_json::from_str(&body).unwrap_or(Value::Null))
 }
 
-const JSON: &str = "Content-Type: application/json\r\n";
+pub(crate) const JSON: &str = "Content-Type: application/json\r\n";
 
 #[test]
 fn only_our_own_host_and_origin_and_json_are_taken() {
