@@ -3,13 +3,13 @@
 use super::Page;
 use super::desk::{Desk, Refusal};
 use super::problem::{Problem, Refusals};
+use super::take::{Id, Nothing, Object};
 use super::view::{BatchRequest, BatchView, BegunView, MadeView, Now, PourView, ScaleView};
 use crate::batch::request::from_value;
 use crate::batch::{TargetReply, TargetRequest, target};
 use crate::record::BatchRecord;
 use axum::Json;
-use axum::body::Bytes;
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde_json::{Map, Value, json};
@@ -29,14 +29,6 @@ async fn desk<T: Send + 'static>(
         .map_err(Problem::from)
 }
 
-fn object(body: &Bytes) -> Answer<Map<String, Value>> {
-    match serde_json::from_slice(body) {
-        Ok(Value::Object(object)) => Ok(object),
-        Ok(_) => Err(Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "expected a JSON object")),
-        Err(error) => Err(Problem::new(StatusCode::BAD_REQUEST, format!("the body is not JSON: {error}"))),
-    }
-}
-
 /// Everything that is true now.
 #[utoipa::path(get, path = "/api/now", responses((status = 200, body = Now), Refusals))]
 pub(super) async fn now(State(page): Ask) -> Json<Now> {
@@ -51,8 +43,8 @@ pub(super) async fn scale(State(page): Ask) -> Json<ScaleView> {
 
 /// The grams for a piece, with every step.
 #[utoipa::path(post, path = "/api/target", request_body = TargetRequest, responses((status = 200, body = TargetReply), Refusals))]
-pub(super) async fn reckon(body: Bytes) -> Answer<Json<TargetReply>> {
-    let request = from_value(&Value::Object(object(&body)?))?;
+pub(super) async fn reckon(Object(object): Object) -> Answer<Json<TargetReply>> {
+    let request = from_value(&Value::Object(object))?;
     Ok(Json(TargetReply::from(&target(&request)?)))
 }
 
@@ -97,8 +89,10 @@ fn plan(object: &mut Map<String, Value>) -> Answer<Plan> {
 
 /// Makes a batch; it begins later.
 #[utoipa::path(post, path = "/api/batches", request_body = BatchRequest, responses((status = 201, body = MadeView), Refusals))]
-pub(super) async fn create(State(page): Ask, body: Bytes) -> Answer<(StatusCode, Json<MadeView>)> {
-    let mut object = object(&body)?;
+pub(super) async fn create(
+    State(page): Ask,
+    Object(mut object): Object,
+) -> Answer<(StatusCode, Json<MadeView>)> {
     let whole = Value::Object(object.clone()).to_string();
     let plan = plan(&mut object)?;
     let target = target(&from_value(&Value::Object(object))?)?;
@@ -125,13 +119,13 @@ pub(super) async fn create(State(page): Ask, body: Bytes) -> Answer<(StatusCode,
 ///
 /// Begun already: the same answer again. Another batch begun: 409.
 #[utoipa::path(post, path = "/api/batches/{id}/begin", params(("id" = String, Path, description = "Id of the batch")), responses((status = 200, body = BegunView), Refusals))]
-pub(super) async fn begin(State(page): Ask, Path(id): Path<String>) -> Answer<Json<BegunView>> {
+pub(super) async fn begin(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<Json<BegunView>> {
     desk(&page, move |desk| desk.begin(&id)).await.map(|b| Json(BegunView::from(&b)))
 }
 
 /// Ends a batch.
 #[utoipa::path(post, path = "/api/batches/{id}/end", params(("id" = String, Path, description = "Id of the batch")), responses((status = 200, body = BegunView), Refusals))]
-pub(super) async fn end(State(page): Ask, Path(id): Path<String>) -> Answer<Json<BegunView>> {
+pub(super) async fn end(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<Json<BegunView>> {
     desk(&page, move |desk| desk.end(&id)).await.map(|b| Json(BegunView::from(&b)))
 }
 
@@ -144,13 +138,13 @@ pub(super) async fn batches(State(page): Ask) -> Answer<Json<Vec<BatchView>>> {
 
 /// One batch.
 #[utoipa::path(get, path = "/api/batches/{id}", params(("id" = String, Path, description = "Id of the batch")), responses((status = 200, body = BatchView), Refusals))]
-pub(super) async fn batch(State(page): Ask, Path(id): Path<String>) -> Answer<Json<BatchView>> {
+pub(super) async fn batch(State(page): Ask, Id(id): Id) -> Answer<Json<BatchView>> {
     desk(&page, move |desk| desk.batch(&id)).await.map(|b| Json(BatchView::from(&b)))
 }
 
 /// What each piece got: the newest revision of each pour.
 #[utoipa::path(get, path = "/api/batches/{id}/pours", params(("id" = String, Path, description = "Id of the batch")), responses((status = 200, body = Vec<PourView>), Refusals))]
-pub(super) async fn pours(State(page): Ask, Path(id): Path<String>) -> Answer<Json<Vec<PourView>>> {
+pub(super) async fn pours(State(page): Ask, Id(id): Id) -> Answer<Json<Vec<PourView>>> {
     let found = desk(&page, move |desk| desk.pours(&id)).await?;
     Ok(Json(found.iter().map(PourView::from).collect()))
 }
@@ -177,7 +171,7 @@ const COLUMNS: [&str; 14] = [
 #[utoipa::path(get, path = "/api/batches/{id}/pours.csv", params(("id" = String, Path, description = "Id of the batch")), responses(
     (status = 200, body = String, content_type = "text/csv"), Refusals
 ))]
-pub(super) async fn table(State(page): Ask, Path(id): Path<String>) -> Answer<Response> {
+pub(super) async fn table(State(page): Ask, Id(id): Id) -> Answer<Response> {
     let found = desk(&page, move |desk| desk.pours(&id)).await?;
     let mut text = COLUMNS.join(",") + "\r\n";
     for pour in &found {

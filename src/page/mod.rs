@@ -8,6 +8,7 @@ mod guard;
 mod live;
 mod paths;
 pub mod problem;
+mod take;
 pub mod view;
 mod words;
 
@@ -47,7 +48,10 @@ pub fn router(page: Page) -> Router {
     paths
         .fallback(|| async { Problem::new(StatusCode::NOT_FOUND, "no such path: see /api/openapi.json") })
         .method_not_allowed_fallback(|| async {
-            Problem::new(StatusCode::METHOD_NOT_ALLOWED, "this path does not take this method")
+            Problem::new(
+                StatusCode::METHOD_NOT_ALLOWED,
+                "this path does not take this method: see the header Allow",
+            )
         })
         .layer(DefaultBodyLimit::max(BODY))
         .layer(from_fn_with_state(page.clone(), guard::guard))

@@ -5,9 +5,10 @@
 use super::problem::{Problem, Refusals};
 use super::{Page, ask, live, view, words};
 use axum::Json;
+use axum::extract::ws::rejection::WebSocketUpgradeRejection;
 use axum::extract::{State, WebSocketUpgrade};
-use axum::http::header;
-use axum::response::{Html, IntoResponse};
+use axum::http::{StatusCode, header};
+use axum::response::{Html, IntoResponse, Response};
 use std::sync::Arc;
 use utoipa::OpenApi as Describe;
 use utoipa::openapi::OpenApi;
@@ -93,6 +94,33 @@ async fn description() -> Json<OpenApi> {
     (status = 426, description = "Not a request for a WebSocket", body = Problem, content_type = "application/problem+json"),
     Refusals
 ))]
-async fn upgrade(State(page): State<Arc<Page>>, upgrade: WebSocketUpgrade) -> impl IntoResponse {
-    upgrade.max_message_size(super::BODY).on_upgrade(move |socket| live::live(socket, page))
+async fn upgrade(
+    State(page): State<Arc<Page>>,
+    upgrade: Result<WebSocketUpgrade, WebSocketUpgradeRejection>,
+) -> Response {
+    match upgrade {
+        Ok(upgrade) => {
+            upgrade.max_message_size(super::BODY).on_upgrade(move |socket| live::live(socket, page))
+        }
+        Err(rejection) => no_websocket(&rejection),
+    }
+}
+
+fn no_websocket(rejection: &WebSocketUpgradeRejection) -> Response {
+    let asked = rejection.body_text();
+    let why =
+        format!("not a request for a WebSocket ({asked}): open ws:// and this path with a WebSocket client");
+    // Without the upgrade it is no bad request but the wrong protocol; RFC 9110 section 15.5.22 wants it named.
+    let wrong_protocol = matches!(
+        rejection,
+        WebSocketUpgradeRejection::InvalidConnectionHeader(_)
+            | WebSocketUpgradeRejection::InvalidUpgradeHeader(_)
+            | WebSocketUpgradeRejection::InvalidWebSocketVersionHeader(_)
+            | WebSocketUpgradeRejection::ConnectionNotUpgradable(_)
+    );
+    if !wrong_protocol {
+        return Problem::new(rejection.status(), why).into_response();
+    }
+    let headers = [(header::UPGRADE, "websocket"), (header::SEC_WEBSOCKET_VERSION, "13")];
+    (headers, Problem::new(StatusCode::UPGRADE_REQUIRED, why)).into_response()
 }

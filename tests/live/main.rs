@@ -6,4 +6,5 @@ mod described;
 mod kill;
 mod page;
 mod pour;
+mod refused;
 mod rig;
