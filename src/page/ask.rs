@@ -3,7 +3,7 @@
 use super::Page;
 use super::desk::{Desk, Refusal};
 use super::problem::{Problem, Refusals};
-use super::take::{Id, Nothing, Object};
+use super::take::{Id, Nothing, Object, name};
 use super::view::{BatchRequest, BatchView, BegunView, MadeView, Now, PourView, ScaleView};
 use crate::batch::request::from_value;
 use crate::batch::{TargetReply, TargetRequest, target};
@@ -56,18 +56,8 @@ struct Plan {
     jug: Option<String>,
 }
 
-fn word(object: &mut Map<String, Value>, key: &'static str) -> Answer<Option<String>> {
-    match object.remove(key) {
-        None | Some(Value::Null) => Ok(None),
-        Some(Value::String(text)) if (1..=80).contains(&text.trim().chars().count()) => {
-            Ok(Some(text.trim().to_owned()))
-        }
-        Some(_) => Err(Problem::field(key, "expected 1 to 80 characters of text")),
-    }
-}
-
 fn plan(object: &mut Map<String, Value>) -> Answer<Plan> {
-    let name = word(object, "name")?.unwrap_or_else(|| "batch".to_owned());
+    let title = name(object, "name")?.unwrap_or_else(|| "batch".to_owned());
     let pieces = match object.remove("pieces") {
         None => 1,
         Some(value) => value
@@ -84,7 +74,7 @@ fn plan(object: &mut Map<String, Value>) -> Answer<Plan> {
     if object.remove("targets_g").is_some() {
         return Err(Problem::field("targets_g", "a target for each piece is not built yet: leave it out"));
     }
-    Ok(Plan { name, pieces, pourer: word(object, "pourer")?, jug: word(object, "jug")? })
+    Ok(Plan { name: title, pieces, pourer: name(object, "pourer")?, jug: name(object, "jug")? })
 }
 
 /// Makes a batch; it begins later.

@@ -83,3 +83,44 @@ fn object(body: &Bytes) -> Result<Map<String, Value>, Problem> {
         Err(error) => Err(Problem::new(StatusCode::BAD_REQUEST, format!("the body is not JSON: {error}"))),
     }
 }
+
+/// Longest name, in characters: one line of a label or a list.
+const LONGEST_NAME: usize = 80;
+
+/// Takes the name under `key` out of the body, blanks around it left off.
+pub(super) fn name(object: &mut Map<String, Value>, key: &'static str) -> Result<Option<String>, Problem> {
+    let text = match object.remove(key) {
+        None | Some(Value::Null) => return Ok(None),
+        Some(Value::String(text)) => text,
+        Some(Value::Bool(_) | Value::Number(_) | Value::Array(_) | Value::Object(_)) => {
+            return Err(Problem::field(key, "expected text: put it between quotes"));
+        }
+    };
+    let text = text.trim();
+    let length = text.chars().count();
+    if text.chars().all(|c| c.is_whitespace() || no_width(c)) {
+        return Err(Problem::field(key, "is blank: write 1 to 80 characters, or leave it out"));
+    }
+    if length > LONGEST_NAME {
+        let why = format!("has {length} characters: write at most {LONGEST_NAME}");
+        return Err(Problem::field(key, why));
+    }
+    match text.chars().find(|&c| unseen(c)) {
+        None => Ok(Some(text.to_owned())),
+        Some(odd) => {
+            let why =
+                format!("holds a control character (U+{:04X}): write plain text on one line", odd as u32);
+            Err(Problem::field(key, why))
+        }
+    }
+}
+
+/// Joins or splits what stands beside it; some scripts and signs need it, alone it shows nothing.
+fn no_width(c: char) -> bool {
+    matches!(c, '\u{200b}'..='\u{200d}' | '\u{2060}' | '\u{feff}')
+}
+
+/// Controls a terminal, breaks the line, or turns the direction of what follows.
+fn unseen(c: char) -> bool {
+    c.is_control() || matches!(c, '\u{2028}' | '\u{2029}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+}

@@ -125,3 +125,99 @@ fn head_answers_as_get_without_a_body_and_options_tells_what_a_path_takes() {
     let (_, head, _) = ask(&rig, "DELETE /api/target", "", "");
     assert!(head.contains("allow: post"), "{head}");
 }
+
+/// A batch of the cups of the other tests with one field changed, as JSON text.
+fn batch_with(field: &str, value: &str) -> String {
+    format!(r#"{{ "coat": {{ "by": "direct", "slop_g": 29 }}, "{field}": {value} }}"#)
+}
+
+#[test]
+fn a_blank_long_or_invisible_name_is_refused_with_field_and_reason() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = Rig::start(dir.path());
+    let long = format!("\"{}\"", "é".repeat(81));
+    for field in ["name", "pourer", "jug"] {
+        for (value, why) in [
+            (r#""""#, "blank"),
+            (r#""   ""#, "blank"),
+            (r#""\u00a0\u2003\u200b\ufeff""#, "blank"),
+            (r#""blue\u0007cups""#, "U+0007"),
+            (r#""blue\ncups""#, "U+000A"),
+            (r#""blue\u0000""#, "U+0000"),
+            (r#""blue\u009bcups""#, "U+009B"),
+            (r#""blue\u202espuc""#, "U+202E"),
+            (r#""blue\u2028cups""#, "U+2028"),
+            (long.as_str(), "81 characters"),
+            ("7", "text"),
+            ("[]", "text"),
+        ] {
+            let body = batch_with(field, value);
+            let told = problem(&rig, "POST /api/batches", &sized(&body), &body, 422);
+            assert_eq!(told["field"], field, "{value}: {told}");
+            assert!(told["detail"].as_str().is_some_and(|d| d.contains(why)), "{value}: {told}");
+        }
+    }
+    assert_eq!(rig.get("/api/batches"), json!([]), "a refused batch is not kept");
+    for name in [
+        "青い茶碗 (1)",
+        "Fürs Café – 12 cups",
+        "👩\u{200d}🎨 \u{645}\u{6cc}\u{200c}\u{62e}\u{648}\u{627}\u{647}\u{645}",
+    ] {
+        let made = rig.post(
+            "/api/batches",
+            json!({ "name": format!(" {name} "), "coat": { "by": "direct", "slop_g": 29 } }),
+        );
+        let at = format!("/api/batches/{}", made["id"].as_str().expect("an id"));
+        assert_eq!(rig.get(&at)["name"], name);
+    }
+}
+
+#[test]
+fn a_number_of_pieces_that_cannot_be_is_refused_by_name() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = Rig::start(dir.path());
+    for value in
+        ["0", "-1", "1001", "4294967296", "18446744073709551616", "1e300", "2.5", "\"12\"", "null", "true"]
+    {
+        let body = batch_with("pieces", value);
+        assert_eq!(
+            problem(&rig, "POST /api/batches", &sized(&body), &body, 422)["field"],
+            "pieces",
+            "{value}"
+        );
+    }
+    for (field, value) in
+        [("hue", "1"), ("Name", "\"x\""), ("target_g", "29"), ("method", "\"dip\""), ("targets_g", "[29]")]
+    {
+        let body = batch_with(field, value);
+        assert_eq!(problem(&rig, "POST /api/batches", &sized(&body), &body, 422)["field"], field);
+    }
+}
+
+#[test]
+fn text_that_is_no_json_is_a_problem_and_the_daemon_goes_on() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = Rig::start(dir.path());
+    let deep = format!("{{ \"coat\": {}{} }}", "[".repeat(30_000), "]".repeat(30_000));
+    for body in [
+        batch_with("pieces", "NaN"),
+        batch_with("pieces", "1e999"),
+        batch_with("water_c", "Infinity"),
+        batch_with("water_c", "-1e999"),
+        batch_with("name", r#""\ud800""#),
+        batch_with("name", r#""\udc00x""#),
+        batch_with("name", "\"tab\tinside\""),
+        batch_with("name", "'x'"),
+        batch_with("name", "\"x\" , "),
+        deep,
+        String::new(),
+    ] {
+        for path in ["/api/batches", "/api/target"] {
+            problem(&rig, &format!("POST {path}"), &sized(&body), &body, 400);
+        }
+    }
+    // JSON leaves open what a name given twice means; here the last one counts.
+    let twice = r#"{ "coat": { "by": "direct", "slop_g": 29 }, "coat": { "by": "direct", "slop_g": 31 } }"#;
+    let (status, _, reply) = ask(&rig, "POST /api/target", &sized(twice), twice);
+    assert!(status == 200 && reply.contains("\"target_g\":31.0"), "{status} {reply}");
+}
