@@ -31,6 +31,9 @@ pub enum Command {
     /// Run a recorded trace again and show what would be cued
     Replay(ReplayArgs),
     /// Check settings, scale, disk and clock, and say what is missing
+    ///
+    /// Works beside a running daemon. Each line says ok, or -- and what to do; sound is not looked at
+    /// (this version makes none). Exit code 0: all in order, 1: something to do.
     Doctor(DoctorArgs),
 }
 
