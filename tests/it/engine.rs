@@ -1,5 +1,6 @@
 //! The engine against random and hand-made inputs.
 
+use crate::seeds::seeded;
 use proptest::prelude::*;
 use tarebell::pour::PourSettings;
 use tarebell::pour::engine::{Command, Engine, LinkChange, Start};
@@ -187,6 +188,8 @@ fn any_input() -> impl Strategy<Value = (u8, f64, f64)> {
 }
 
 proptest! {
+    #![proptest_config(seeded())]
+
     #[test]
     fn arbitrary_bytes_never_panic_as_a_trace(bytes in proptest::collection::vec(any::<u8>(), 0..200)) {
         if let Ok(trace) = Trace::decode(&bytes) {

@@ -2,6 +2,7 @@
 //!
 //! The source stands beside each check. "Derived" means worked out by hand from the formula named.
 
+use crate::seeds::seeded_cases;
 use proptest::prelude::*;
 use serde_json::{Value, json};
 use std::f64::consts::PI;
@@ -403,7 +404,7 @@ fn any_request() -> impl Strategy<Value = Value> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(2000))]
+    #![proptest_config(seeded_cases(2000))]
 
     #[test]
     fn no_numbers_make_a_target_that_cannot_be_poured(request in any_request()) {
