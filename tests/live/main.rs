@@ -9,3 +9,4 @@ mod page;
 mod pour;
 mod refused;
 mod rig;
+mod setup;
