@@ -8,10 +8,6 @@ use clap::{Args, Parser, Subcommand};
 use std::net::SocketAddr;
 use std::path::PathBuf;
 
-/// Half width of the limits when none is told, percent of the target. Own choice:
-/// 1.45 g at 29 g, wide enough for a bench scale and a hand; to be set per glaze.
-const USUAL_TOLERANCE_PERCENT: f64 = 5.0;
-
 /// Pours glaze by weight: reads a bench scale, tares by itself, calls the stop early enough, logs what each piece got.
 #[derive(Debug, Parser)]
 #[command(name = "tarebell", version, arg_required_else_help = true)]
@@ -35,6 +31,9 @@ pub enum Command {
     /// Run a recorded trace again and show what would be cued
     Replay(ReplayArgs),
     /// Check settings, scale, disk and clock, and say what is missing
+    ///
+    /// Works beside a running daemon. Each line says ok, or -- and what to do; sound is not looked at
+    /// (this version makes none). Exit code 0: all in order, 1: something to do.
     Doctor(DoctorArgs),
 }
 
@@ -200,12 +199,12 @@ impl PlainTarget {
                 "missing; give --coat-g-per-cm2, --coat-fired-mm with --fired-density, or --slop-g",
             )
         })?;
-        let percent = self.tolerance_percent.unwrap_or(USUAL_TOLERANCE_PERCENT);
+        let percent = self.tolerance_percent.map(ToleranceRequest::Percent);
         Ok(TargetRequest {
             glaze: one("glaze", "--specific-gravity, --mix-dry-g or --dried-wet-g", self.glazes())?,
             form: one("form", "--area-cm2, --cylinder, --bowl, --cone or --profile", self.forms())?,
             coat,
-            tolerance: self.tolerance_g.map_or(ToleranceRequest::Percent(percent), ToleranceRequest::Grams),
+            tolerance: self.tolerance_g.map(ToleranceRequest::Grams).or(percent),
             water_c: self.water_c,
             u_specific_gravity: None,
             u_powder_density_g_ml: None,
@@ -321,7 +320,12 @@ mod tests {
             "--specific-gravity 1.45 --powder-density 2.5 --profile 0:0,0:30,90:40 --coat-g-per-cm2 0.06";
         let json = r#"{"glaze":{"by":"density","specific_gravity":1.45,"powder_density_g_ml":2.5},
             "form":{"by":"profile","points_mm":[[0,0],[0,30],[90,40]]},
-            "coat":{"by":"dry","dry_g_per_cm2":0.06},"tolerance":{"percent":5}}"#;
+            "coat":{"by":"dry","dry_g_per_cm2":0.06}}"#;
+        assert_eq!(typed(flags).unwrap(), crate::batch::from_json(json).unwrap());
+        let (flags, json) = (
+            "--slop-g 29 --tolerance-percent 4",
+            r#"{"coat":{"by":"direct","slop_g":29},"tolerance":{"percent":4}}"#,
+        );
         assert_eq!(typed(flags).unwrap(), crate::batch::from_json(json).unwrap());
     }
 
@@ -341,6 +345,13 @@ mod tests {
             let about = command.get_about().unwrap().to_string();
             assert!(about.starts_with(start), "{}: {about}", command.get_name());
         }
+    }
+
+    #[test]
+    fn the_help_names_the_tolerance_that_is_taken() {
+        let help = Cli::command().find_subcommand_mut("target").unwrap().render_long_help().to_string();
+        let wanted = format!("[default: {} percent]", ToleranceRequest::USUAL_PERCENT);
+        assert!(help.contains(&wanted), "{help}");
     }
 
     #[test]

@@ -14,7 +14,7 @@ stage() {
 }
 docs() { RUSTDOCFLAGS="-D warnings" cargo doc --no-deps --locked --quiet; }
 export RUST_BACKTRACE=0
-stage setup setup
+stage setup setup checks
 stage format cargo fmt --all --check
 stage lints cargo clippy --all-targets --locked --quiet -- -D warnings
 stage tests cargo test --locked

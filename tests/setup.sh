@@ -1,17 +1,57 @@
 # Sourced by tests/all.sh and examples/demo.sh: what the build needs on Debian or Ubuntu.
-# A missing tool is installed or named; nothing is skipped.
+# Installs gcc and libc6-dev where there is no C compiler, and nothing else.
+# A tool that it does not install is named, with what to do; nothing is skipped.
+
+# setup: what building needs. setup checks: rustfmt and clippy too.
 setup() {
-    if ! command -v cargo >/dev/null; then
-        echo "cargo is missing: install the Rust toolchain (1.95 or newer) first" >&2
-        return 1
+    find_cargo || return 1
+    if [ "${1:-}" = checks ]; then
+        component fmt rustfmt || return 1
+        component clippy clippy || return 1
     fi
     if command -v cc >/dev/null; then
         echo "C compiler found: nothing to install"
         return 0
     fi
-    echo "installing gcc and libc6-dev (for the bundled SQLite)"
+    install_compiler
+}
+
+find_cargo() {
+    local home="${CARGO_HOME:-${HOME:-}/.cargo}"
+    command -v cargo >/dev/null && return 0
+    # Where the toolchain's installer puts it; a shell opened before that does not look there.
+    if [ -x "$home/bin/cargo" ]; then
+        export PATH="$home/bin:$PATH"
+        return 0
+    fi
+    echo "cargo is missing (looked on the path and in $home/bin):" \
+        "install the Rust toolchain, 1.95 or newer, then run this again" >&2
+    return 1
+}
+
+component() {
+    cargo "$1" --version >/dev/null 2>&1 && return 0
+    echo "$2 is missing: run 'rustup component add $2', or install your system's package of it," \
+        "then run this again" >&2
+    return 1
+}
+
+install_compiler() {
     local sudo=
-    [ "$(id -u)" = 0 ] || sudo=sudo
-    $sudo apt-get update -qq
+    if ! command -v apt-get >/dev/null; then
+        echo "there is no C compiler, and apt-get is missing: install a C compiler" \
+            "and the C library's headers, then run this again" >&2
+        return 1
+    fi
+    if [ "$(id -u)" != 0 ]; then
+        if ! command -v sudo >/dev/null; then
+            echo "there is no C compiler, and sudo is missing: run" \
+                "'apt-get install gcc libc6-dev' as root, then run this again" >&2
+            return 1
+        fi
+        sudo=sudo
+    fi
+    echo "installing gcc and libc6-dev (for the bundled SQLite)"
+    $sudo apt-get update -qq || return 1
     $sudo apt-get install -y -qq --no-install-recommends gcc libc6-dev
 }

@@ -2,6 +2,7 @@
 //!
 //! Never changes a number; copies only.
 
+use super::request::ToleranceRequest;
 use super::steps::Step;
 use super::sum::Target;
 use serde::Serialize;
@@ -25,6 +26,8 @@ pub struct TargetReply {
     pub low_g: f64,
     /// Greatest good mass, g.
     pub high_g: f64,
+    /// Plus or minus, as told or taken.
+    pub tolerance: ToleranceRequest,
     /// Dry share of the slop.
     pub solids_fraction: Option<f64>,
     /// Dry powder in the target, g.
@@ -58,6 +61,7 @@ impl From<&Target> for TargetReply {
             target_g: target.target.g(),
             low_g: target.low.g(),
             high_g: target.high.g(),
+            tolerance: target.tolerance,
             solids_fraction: target.solids_fraction,
             dry_g: target.dry.map(grams),
             water_g: target.water.map(grams),

@@ -23,6 +23,8 @@ pub struct Target {
     pub low: Mass,
     /// Greatest good mass.
     pub high: Mass,
+    /// Plus or minus, as told or taken.
+    pub tolerance: ToleranceRequest,
     /// Dry share of the slop.
     pub solids_fraction: Option<f64>,
     /// Dry powder in the target.
@@ -64,7 +66,8 @@ pub fn target(request: &TargetRequest) -> Result<Target, Refused> {
             (slop, Some(u))
         }
     };
-    let half = tolerance(request.tolerance, target, &mut notes)?;
+    let wanted = request.tolerance.unwrap_or_else(|| usual_tolerance(&mut notes));
+    let half = tolerance(wanted, target, &mut notes)?;
     remark(request, half, standard_uncertainty, &mut notes);
     let solids_fraction = slurry.map(|s| s.solids_fraction());
     let dry = solids_fraction.map(|x| Mass::saturating(target.g() * x));
@@ -75,6 +78,7 @@ pub fn target(request: &TargetRequest) -> Result<Target, Refused> {
         target,
         low: target - half,
         high: target + half,
+        tolerance: wanted,
         solids_fraction,
         dry,
         water: dry.map(|dry| target - dry),
@@ -119,6 +123,11 @@ fn slop_for(
     );
     let share = form.u_share().hypot(slurry.u_solids_fraction() / solids);
     Ok((Mass::saturating(slop), Mass::saturating(slop * share)))
+}
+
+fn usual_tolerance(notes: &mut Notes) -> ToleranceRequest {
+    notes.assumed.push(("tolerance.percent".to_owned(), ToleranceRequest::USUAL_PERCENT));
+    ToleranceRequest::Percent(ToleranceRequest::USUAL_PERCENT)
 }
 
 fn tolerance(wanted: ToleranceRequest, target: Mass, notes: &mut Notes) -> Result<Mass, Refused> {

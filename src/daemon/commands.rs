@@ -13,7 +13,7 @@ use crate::plant::session::{Potter, Script};
 use crate::plant::{Person, Plant, ScaleModel, Table};
 use crate::pour::entry::Output;
 use crate::pour::trace::Trace;
-use crate::settings::{Link, Serial, Settings, loopback};
+use crate::settings::{Link, Settings, loopback};
 use crate::store::Reader;
 use anyhow::{Context, anyhow};
 use std::io::{Read, Write};
@@ -70,14 +70,6 @@ fn settings(place: &PlaceArgs) -> anyhow::Result<Settings> {
             Ok(Settings::default())
         }
         Err(e) => Err(anyhow!("can't read {}: {e}", file.display())),
-    }
-}
-
-/// The serial port of these settings, if they have one.
-pub(super) fn serial_port(settings: &Settings) -> Option<&Serial> {
-    match &settings.link {
-        Link::Serial(serial) => Some(serial),
-        Link::None | Link::Simulated => None,
     }
 }
 

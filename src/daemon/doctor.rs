@@ -2,9 +2,10 @@
 
 use super::clock::Clock;
 use crate::link::serial;
-use crate::settings::Settings;
+use crate::settings::{Link, Settings};
 use crate::store::{Reader, try_writable};
 use serde::Serialize;
+use std::io::ErrorKind;
 use std::path::Path;
 
 /// Before this the clock was never set: 2026-01-01 in seconds since 1970.
@@ -52,20 +53,69 @@ fn settings(config: &Path, told: bool) -> Result<(Settings, String), String> {
 }
 
 fn scale(settings: &Settings) -> Line {
-    let Some(port) = super::commands::serial_port(settings) else {
-        let says = "no serial scale in the settings: set [scale] link = \"serial\" and port".to_owned();
-        return line("scale", false, says);
-    };
-    let found: Vec<String> = serial::ports().into_iter().map(|f| f.path).collect();
-    if Path::new(&port.port).exists() {
-        return line("scale", true, format!("{} is there", port.port));
+    match &settings.link {
+        Link::Simulated => line("scale", true, "simulated: no hardware needed".to_owned()),
+        Link::Serial(serial) => port(&serial.port),
+        Link::None => {
+            let says = "none set: write [scale] link = \"serial\" and port into the settings; `tarebell scales` \
+                        lists what is in reach";
+            line("scale", false, says.to_owned())
+        }
     }
-    let says = if found.is_empty() {
-        format!("{} is not there, and no other serial port is: plug the scale in", port.port)
-    } else {
-        format!("{} is not there; in reach: {}", port.port, found.join(", "))
-    };
-    line("scale", false, says)
+}
+
+fn port(port: &str) -> Line {
+    if !Path::new(port).exists() {
+        let found: Vec<String> = serial::ports().into_iter().map(|f| f.path).collect();
+        let says = if found.is_empty() {
+            format!("{port} is not there, and no other serial port is: plug the scale in")
+        } else {
+            format!("{port} is not there; in reach: {}", found.join(", "))
+        };
+        return line("scale", false, says);
+    }
+    match is_serial(Path::new(port)) {
+        Ok(true) => line("scale", true, format!("{port} is there")),
+        Ok(false) => {
+            let says = format!(
+                "{port} is not a serial port: set [scale] port to one; `tarebell scales` lists what is in reach"
+            );
+            line("scale", false, says)
+        }
+        Err(error) if error.kind() == ErrorKind::PermissionDenied => {
+            let says = format!(
+                "no permission to open {port}: add yourself to the group that owns it (often dialout), log in again"
+            );
+            line("scale", false, says)
+        }
+        // Held by the daemon, as it should be while it runs.
+        Err(error) if error.kind() == ErrorKind::ResourceBusy => {
+            line("scale", true, format!("{port} is there and in use"))
+        }
+        Err(error) => line("scale", false, format!("{port} can't be opened: {error}; plug it in again")),
+    }
+}
+
+/// Is it a terminal line? Opens it without waiting for a carrier, reads and changes nothing.
+#[cfg(unix)]
+fn is_serial(port: &Path) -> std::io::Result<bool> {
+    use rustix::fs::OFlags;
+    use std::io::IsTerminal as _;
+    use std::os::unix::fs::{FileTypeExt as _, OpenOptionsExt as _};
+    if !std::fs::metadata(port)?.file_type().is_char_device() {
+        return Ok(false);
+    }
+    let flags = OFlags::NONBLOCK | OFlags::NOCTTY;
+    // The flags are bits of a C int.
+    let port =
+        std::fs::OpenOptions::new().read(true).write(true).custom_flags(flags.bits() as i32).open(port)?;
+    Ok(port.is_terminal())
+}
+
+/// Elsewhere a port that exists by name is taken for one.
+#[cfg(not(unix))]
+fn is_serial(_: &Path) -> std::io::Result<bool> {
+    Ok(true)
 }
 
 fn disk(dir: &Path) -> Line {

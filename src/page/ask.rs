@@ -1,15 +1,15 @@
 //! The requests: each parsed at the edge, answered by the desk.
 
 use super::Page;
-use super::desk::{Begun, Desk, Refusal};
-use super::problem::Problem;
-use super::view::{Now, PourView};
+use super::desk::{Desk, Refusal};
+use super::problem::{Problem, Refusals};
+use super::take::{Id, Nothing, Object, name};
+use super::view::{BatchRequest, BatchView, BegunView, MadeView, Now, PourView, ScaleView};
 use crate::batch::request::from_value;
-use crate::batch::{TargetReply, target};
+use crate::batch::{TargetReply, TargetRequest, target};
 use crate::record::BatchRecord;
 use axum::Json;
-use axum::body::Bytes;
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde_json::{Map, Value, json};
@@ -29,24 +29,22 @@ async fn desk<T: Send + 'static>(
         .map_err(Problem::from)
 }
 
-fn object(body: &Bytes) -> Answer<Map<String, Value>> {
-    match serde_json::from_slice(body) {
-        Ok(Value::Object(object)) => Ok(object),
-        Ok(_) => Err(Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "expected a JSON object")),
-        Err(error) => Err(Problem::new(StatusCode::BAD_REQUEST, format!("the body is not JSON: {error}"))),
-    }
-}
-
+/// Everything that is true now.
+#[utoipa::path(get, path = "/api/now", responses((status = 200, body = Now), Refusals))]
 pub(super) async fn now(State(page): Ask) -> Json<Now> {
     Json(Now::clone(&page.now.borrow()))
 }
 
-pub(super) async fn scale(State(page): Ask) -> Response {
-    Json(page.now.borrow().scale.clone()).into_response()
+/// The scale's part of it.
+#[utoipa::path(get, path = "/api/scale", responses((status = 200, body = ScaleView), Refusals))]
+pub(super) async fn scale(State(page): Ask) -> Json<ScaleView> {
+    Json(page.now.borrow().scale.clone())
 }
 
-pub(super) async fn reckon(body: Bytes) -> Answer<Json<TargetReply>> {
-    let request = from_value(&Value::Object(object(&body)?))?;
+/// The grams for a piece, with every step.
+#[utoipa::path(post, path = "/api/target", request_body = TargetRequest, responses((status = 200, body = TargetReply), Refusals))]
+pub(super) async fn reckon(Object(object): Object) -> Answer<Json<TargetReply>> {
+    let request = from_value(&Value::Object(object))?;
     Ok(Json(TargetReply::from(&target(&request)?)))
 }
 
@@ -58,18 +56,8 @@ struct Plan {
     jug: Option<String>,
 }
 
-fn word(object: &mut Map<String, Value>, key: &'static str) -> Answer<Option<String>> {
-    match object.remove(key) {
-        None | Some(Value::Null) => Ok(None),
-        Some(Value::String(text)) if (1..=80).contains(&text.trim().chars().count()) => {
-            Ok(Some(text.trim().to_owned()))
-        }
-        Some(_) => Err(Problem::field(key, "expected 1 to 80 characters of text")),
-    }
-}
-
 fn plan(object: &mut Map<String, Value>) -> Answer<Plan> {
-    let name = word(object, "name")?.unwrap_or_else(|| "batch".to_owned());
+    let title = name(object, "name")?.unwrap_or_else(|| "batch".to_owned());
     let pieces = match object.remove("pieces") {
         None => 1,
         Some(value) => value
@@ -86,11 +74,15 @@ fn plan(object: &mut Map<String, Value>) -> Answer<Plan> {
     if object.remove("targets_g").is_some() {
         return Err(Problem::field("targets_g", "a target for each piece is not built yet: leave it out"));
     }
-    Ok(Plan { name, pieces, pourer: word(object, "pourer")?, jug: word(object, "jug")? })
+    Ok(Plan { name: title, pieces, pourer: name(object, "pourer")?, jug: name(object, "jug")? })
 }
 
-pub(super) async fn create(State(page): Ask, body: Bytes) -> Answer<Response> {
-    let mut object = object(&body)?;
+/// Makes a batch; it begins later.
+#[utoipa::path(post, path = "/api/batches", request_body = BatchRequest, responses((status = 201, body = MadeView), Refusals))]
+pub(super) async fn create(
+    State(page): Ask,
+    Object(mut object): Object,
+) -> Answer<(StatusCode, Json<MadeView>)> {
     let whole = Value::Object(object.clone()).to_string();
     let plan = plan(&mut object)?;
     let target = target(&from_value(&Value::Object(object))?)?;
@@ -110,47 +102,39 @@ pub(super) async fn create(State(page): Ask, body: Bytes) -> Answer<Response> {
         ended_at: None,
     };
     let made = desk(&page, move |desk| desk.create(record)).await?;
-    let mut reply = json!(TargetReply::from(&target));
-    reply["id"] = Value::String(made.id);
-    Ok((StatusCode::CREATED, Json(reply)).into_response())
+    Ok((StatusCode::CREATED, Json(MadeView::new(made.id, &target))))
 }
 
-fn batch_json(batch: &BatchRecord) -> Value {
-    let grams = |m: crate::units::Mass| m.g();
-    json!({
-        "id": batch.id, "name": batch.name, "pieces": batch.pieces,
-        "target_g": grams(batch.target), "low_g": grams(batch.low), "high_g": grams(batch.high),
-        "solids_fraction": batch.solids_fraction, "pourer": batch.pourer, "jug": batch.jug,
-        "created_at": batch.created_at.rfc3339(),
-        "begun_at": batch.begun_at.map(|t| t.rfc3339()),
-        "ended_at": batch.ended_at.map(|t| t.rfc3339()),
-    })
+/// Begins a batch: the pieces that land from now on are its own.
+///
+/// Begun already: the same answer again. Another batch begun: 409.
+#[utoipa::path(post, path = "/api/batches/{id}/begin", params(("id" = String, Path, description = "Id of the batch")), responses((status = 200, body = BegunView), Refusals))]
+pub(super) async fn begin(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<Json<BegunView>> {
+    desk(&page, move |desk| desk.begin(&id)).await.map(|b| Json(BegunView::from(&b)))
 }
 
-fn begun_json(begun: &Begun) -> Json<Value> {
-    let mut reply = batch_json(&begun.batch);
-    reply["warnings"] = json!(begun.warnings);
-    Json(reply)
+/// Ends a batch.
+#[utoipa::path(post, path = "/api/batches/{id}/end", params(("id" = String, Path, description = "Id of the batch")), responses((status = 200, body = BegunView), Refusals))]
+pub(super) async fn end(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<Json<BegunView>> {
+    desk(&page, move |desk| desk.end(&id)).await.map(|b| Json(BegunView::from(&b)))
 }
 
-pub(super) async fn begin(State(page): Ask, Path(id): Path<String>) -> Answer<Json<Value>> {
-    desk(&page, move |desk| desk.begin(&id)).await.map(|b| begun_json(&b))
-}
-
-pub(super) async fn end(State(page): Ask, Path(id): Path<String>) -> Answer<Json<Value>> {
-    desk(&page, move |desk| desk.end(&id)).await.map(|b| begun_json(&b))
-}
-
-pub(super) async fn batches(State(page): Ask) -> Answer<Json<Value>> {
+/// All batches, newest first.
+#[utoipa::path(get, path = "/api/batches", responses((status = 200, body = Vec<BatchView>), Refusals))]
+pub(super) async fn batches(State(page): Ask) -> Answer<Json<Vec<BatchView>>> {
     let found = desk(&page, |desk| desk.batches()).await?;
-    Ok(Json(found.iter().map(batch_json).collect()))
+    Ok(Json(found.iter().map(BatchView::from).collect()))
 }
 
-pub(super) async fn batch(State(page): Ask, Path(id): Path<String>) -> Answer<Json<Value>> {
-    desk(&page, move |desk| desk.batch(&id)).await.map(|b| Json(batch_json(&b)))
+/// One batch.
+#[utoipa::path(get, path = "/api/batches/{id}", params(("id" = String, Path, description = "Id of the batch")), responses((status = 200, body = BatchView), Refusals))]
+pub(super) async fn batch(State(page): Ask, Id(id): Id) -> Answer<Json<BatchView>> {
+    desk(&page, move |desk| desk.batch(&id)).await.map(|b| Json(BatchView::from(&b)))
 }
 
-pub(super) async fn pours(State(page): Ask, Path(id): Path<String>) -> Answer<Json<Vec<PourView>>> {
+/// What each piece got: the newest revision of each pour.
+#[utoipa::path(get, path = "/api/batches/{id}/pours", params(("id" = String, Path, description = "Id of the batch")), responses((status = 200, body = Vec<PourView>), Refusals))]
+pub(super) async fn pours(State(page): Ask, Id(id): Id) -> Answer<Json<Vec<PourView>>> {
     let found = desk(&page, move |desk| desk.pours(&id)).await?;
     Ok(Json(found.iter().map(PourView::from).collect()))
 }
@@ -173,7 +157,11 @@ const COLUMNS: [&str; 14] = [
     "tare_g",
 ];
 
-pub(super) async fn table(State(page): Ask, Path(id): Path<String>) -> Answer<Response> {
+/// The same as a table (RFC 4180).
+#[utoipa::path(get, path = "/api/batches/{id}/pours.csv", params(("id" = String, Path, description = "Id of the batch")), responses(
+    (status = 200, body = String, content_type = "text/csv"), Refusals
+))]
+pub(super) async fn table(State(page): Ask, Id(id): Id) -> Answer<Response> {
     let found = desk(&page, move |desk| desk.pours(&id)).await?;
     let mut text = COLUMNS.join(",") + "\r\n";
     for pour in &found {

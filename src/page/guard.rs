@@ -3,7 +3,7 @@
 use super::Page;
 use super::problem::Problem;
 use axum::extract::{Request, State};
-use axum::http::{HeaderMap, HeaderName, Method, StatusCode, header};
+use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use std::net::SocketAddr;
@@ -43,8 +43,7 @@ fn check(request: &Request, bound: SocketAddr) -> Result<(), Problem> {
     }
     let length = text(headers, &header::CONTENT_LENGTH).and_then(|l| l.parse::<u64>().ok()).unwrap_or(0);
     if length > super::BODY as u64 {
-        let why = format!("a request has at most {} bytes", super::BODY);
-        return Err(Problem::new(StatusCode::PAYLOAD_TOO_LARGE, why));
+        return Err(super::take::too_large());
     }
     let has_body = length > 0 || headers.contains_key(header::TRANSFER_ENCODING);
     let kind = text(headers, &header::CONTENT_TYPE).unwrap_or("");
@@ -58,17 +57,22 @@ fn check(request: &Request, bound: SocketAddr) -> Result<(), Problem> {
 
 /// Checks every request and dresses every reply.
 pub(super) async fn guard(State(page): State<Arc<Page>>, request: Request, next: Next) -> Response {
+    let options = request.method() == Method::OPTIONS;
     let mut response = match check(&request, page.bound) {
         Ok(()) => next.run(request).await,
         Err(problem) => problem.into_response(),
     };
+    if options && response.status() == StatusCode::METHOD_NOT_ALLOWED {
+        // The router adds Allow: what the path takes. Nothing here lets a foreign page in.
+        response = StatusCode::NO_CONTENT.into_response();
+    }
     let headers = response.headers_mut();
     for (name, value) in [
         (header::CONTENT_SECURITY_POLICY, CSP),
         (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
         (header::CACHE_CONTROL, "no-store"),
     ] {
-        headers.insert(name, axum::http::HeaderValue::from_static(value));
+        headers.insert(name, HeaderValue::from_static(value));
     }
     response
 }

@@ -6,21 +6,20 @@ mod ask;
 pub mod desk;
 mod guard;
 mod live;
+mod paths;
 pub mod problem;
+mod take;
 pub mod view;
 mod words;
 
 use axum::Router;
-use axum::extract::{DefaultBodyLimit, State, WebSocketUpgrade};
-use axum::http::{StatusCode, header};
+use axum::extract::DefaultBodyLimit;
+use axum::http::StatusCode;
 use axum::middleware::from_fn_with_state;
-use axum::response::{Html, IntoResponse};
-use axum::routing::{get, post};
 use problem::Problem;
 use std::net::SocketAddr;
 use std::sync::Arc;
 use tokio::sync::{broadcast, watch};
-use utoipa::OpenApi;
 
 /// Largest request, in bytes.
 const BODY: usize = 65_536;
@@ -42,47 +41,17 @@ pub struct Page {
     pub stop: watch::Receiver<bool>,
 }
 
-#[derive(OpenApi)]
-#[openapi(
-    info(title = "Tarebell", description = "Pours glaze by weight. Masses in grams."),
-    components(schemas(
-        view::Now,
-        view::CueView,
-        view::PourView,
-        Problem,
-        crate::batch::TargetRequest,
-        crate::batch::TargetReply
-    ))
-)]
-struct Description;
-
 /// Every path of the contract that is built so far.
 pub fn router(page: Page) -> Router {
     let page = Arc::new(page);
-    Router::new()
-        .route("/", get(front))
-        .route(
-            "/page.js",
-            get(|| async { ([(header::CONTENT_TYPE, "text/javascript")], include_str!("assets/page.js")) }),
-        )
-        .route(
-            "/page.css",
-            get(|| async { ([(header::CONTENT_TYPE, "text/css")], include_str!("assets/page.css")) }),
-        )
-        .route("/api/now", get(ask::now))
-        .route("/api/live", get(upgrade))
-        .route("/api/scale", get(ask::scale))
-        .route("/api/target", post(ask::reckon))
-        .route("/api/batches", get(ask::batches).post(ask::create))
-        .route("/api/batches/{id}", get(ask::batch))
-        .route("/api/batches/{id}/begin", post(ask::begin))
-        .route("/api/batches/{id}/end", post(ask::end))
-        .route("/api/batches/{id}/pours", get(ask::pours))
-        .route("/api/batches/{id}/pours.csv", get(ask::table))
-        .route("/api/openapi.json", get(|| async { axum::Json(Description::openapi()) }))
+    let (paths, _) = paths::paths().split_for_parts();
+    paths
         .fallback(|| async { Problem::new(StatusCode::NOT_FOUND, "no such path: see /api/openapi.json") })
         .method_not_allowed_fallback(|| async {
-            Problem::new(StatusCode::METHOD_NOT_ALLOWED, "this path does not take this method")
+            Problem::new(
+                StatusCode::METHOD_NOT_ALLOWED,
+                "this path does not take this method: see the header Allow",
+            )
         })
         .layer(DefaultBodyLimit::max(BODY))
         .layer(from_fn_with_state(page.clone(), guard::guard))
@@ -98,16 +67,4 @@ pub async fn serve(listener: tokio::net::TcpListener, page: Page) -> std::io::Re
             let _ = stop.wait_for(|stop| *stop).await;
         })
         .await
-}
-
-async fn upgrade(State(page): State<Arc<Page>>, upgrade: WebSocketUpgrade) -> impl IntoResponse {
-    upgrade.max_message_size(BODY).on_upgrade(move |socket| live::live(socket, page))
-}
-
-async fn front() -> Html<String> {
-    Html(
-        include_str!("assets/page.html")
-            .replace("{title}", words::TITLE)
-            .replace("{no-script}", words::NO_SCRIPT),
-    )
 }

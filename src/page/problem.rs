@@ -5,7 +5,7 @@ use crate::batch::Refused;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::Serialize;
-use utoipa::ToSchema;
+use utoipa::{IntoResponses, ToSchema};
 
 /// A problem (RFC 9457): what is wrong, where, what to try.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
@@ -23,6 +23,16 @@ pub struct Problem {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub field: Option<String>,
 }
+
+/// What any path may answer instead: a problem, whose status says which.
+#[derive(IntoResponses)]
+#[response(
+    status = "default",
+    description = "A problem: what is wrong and what to try",
+    content_type = "application/problem+json"
+)]
+#[allow(dead_code, reason = "a shape for the description: never made")]
+pub struct Refusals(Problem);
 
 impl Problem {
     /// A problem with this status.

@@ -1,7 +1,9 @@
 //! What leaves the daemon as JSON: serde copies of the pure value types.
 
+use super::desk::Begun;
+use crate::batch::{Target, TargetReply};
 use crate::pour::entry::CueCall;
-use crate::record::PourRecord;
+use crate::record::{BatchRecord, PourRecord};
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -168,6 +170,107 @@ impl From<&PourRecord> for PourView {
             scale: p.scale.clone(),
         }
     }
+}
+
+/// A batch as JSON.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct BatchView {
+    /// Id (UUIDv7).
+    pub id: String,
+    /// What the potter calls it.
+    pub name: String,
+    /// Pieces planned.
+    pub pieces: u32,
+    /// Wanted net mass of slop.
+    pub target_g: f64,
+    /// Least good mass.
+    pub low_g: f64,
+    /// Greatest good mass.
+    pub high_g: f64,
+    /// Dry share of the slop, where the request determines it.
+    pub solids_fraction: Option<f64>,
+    /// Who pours.
+    pub pourer: Option<String>,
+    /// With which jug.
+    pub jug: Option<String>,
+    /// When it was made (RFC 3339).
+    pub created_at: String,
+    /// When it was first begun (RFC 3339).
+    pub begun_at: Option<String>,
+    /// When it was ended (RFC 3339).
+    pub ended_at: Option<String>,
+}
+
+impl From<&BatchRecord> for BatchView {
+    fn from(b: &BatchRecord) -> Self {
+        Self {
+            id: b.id.clone(),
+            name: b.name.clone(),
+            pieces: b.pieces,
+            target_g: b.target.g(),
+            low_g: b.low.g(),
+            high_g: b.high.g(),
+            solids_fraction: b.solids_fraction,
+            pourer: b.pourer.clone(),
+            jug: b.jug.clone(),
+            created_at: b.created_at.rfc3339(),
+            begun_at: b.begun_at.map(|t| t.rfc3339()),
+            ended_at: b.ended_at.map(|t| t.rfc3339()),
+        }
+    }
+}
+
+/// A batch begun or ended.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct BegunView {
+    /// The batch as it is now.
+    #[serde(flatten)]
+    pub batch: BatchView,
+    /// What the potter should know.
+    pub warnings: Vec<String>,
+}
+
+impl From<&Begun> for BegunView {
+    fn from(begun: &Begun) -> Self {
+        Self { batch: BatchView::from(&begun.batch), warnings: begun.warnings.clone() }
+    }
+}
+
+/// A batch made, with its target.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct MadeView {
+    /// Id of the batch.
+    pub id: String,
+    /// What each piece should get.
+    #[serde(flatten)]
+    pub target: TargetReply,
+}
+
+impl MadeView {
+    /// The reply for this batch.
+    pub fn new(id: String, target: &Target) -> Self {
+        Self { id, target: TargetReply::from(target) }
+    }
+}
+
+/// What a new batch is made from: the fields of a target request, and these.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "describes the request; page/ask.rs reads it field by field")]
+pub struct BatchRequest {
+    /// What the potter calls it, 1 to 80 characters; absent: batch.
+    pub name: Option<String>,
+    /// Pieces planned, 1 to 1000; absent: 1. More may be poured.
+    #[schema(minimum = 1, maximum = 1000)]
+    pub pieces: Option<u32>,
+    /// Who pours, 1 to 80 characters.
+    pub pourer: Option<String>,
+    /// With which jug, 1 to 80 characters.
+    pub jug: Option<String>,
+    /// Only `pour-in` so far.
+    pub method: Option<String>,
+    /// What each piece should get.
+    #[serde(flatten)]
+    pub target: crate::batch::TargetRequest,
 }
 
 /// What goes out to every live client, in order, besides snapshots.

@@ -1,6 +1,7 @@
 //! The engine against random and hand-made inputs.
 
 use super::run::{Run, stream, weighing};
+use crate::seeds::seeded;
 use proptest::prelude::*;
 use tarebell::pour::engine::{Command, LinkChange};
 use tarebell::pour::entry::{Cue, Output, Phase};
@@ -104,6 +105,8 @@ fn any_input() -> impl Strategy<Value = (u8, f64, f64)> {
 }
 
 proptest! {
+    #![proptest_config(seeded())]
+
     #[test]
     fn arbitrary_bytes_never_panic_as_a_trace(bytes in proptest::collection::vec(any::<u8>(), 0..200)) {
         if let Ok(trace) = Trace::decode(&bytes) {

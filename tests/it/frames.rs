@@ -1,5 +1,6 @@
 //! Lines of invented scales to readings.
 
+use crate::seeds::seeded;
 use proptest::prelude::*;
 use tarebell::frame::line::{LineDecoder, LineFormat, Unit};
 use tarebell::reading::{Indicated, Reading};
@@ -147,6 +148,8 @@ fn a_pattern_reads_what_auto_cannot() {
 }
 
 proptest! {
+    #![proptest_config(seeded())]
+
     #[test]
     fn any_cutting_into_pieces_gives_the_same_readings(cuts in proptest::collection::vec(1_usize..9, 1..80)) {
         let mut decoder = LineDecoder::new(LineFormat::Auto, Unit::Gram);

@@ -7,6 +7,7 @@ mod frames;
 mod mishaps;
 mod outside;
 mod run;
+mod seeds;
 mod session;
 mod settings;
 mod tidy;

@@ -2,6 +2,7 @@
 //!
 //! The source stands beside each check. "Derived" means worked out by hand from the formula named.
 
+use crate::seeds::seeded_cases;
 use proptest::prelude::*;
 use serde_json::{Value, json};
 use std::f64::consts::PI;
@@ -37,6 +38,24 @@ fn with(path: &str, value: Value) -> Value {
 
 fn close(found: f64, wanted: f64, within: f64, what: &str) {
     assert!((found - wanted).abs() <= within, "{what}: {found}, wanted {wanted} within {within}");
+}
+
+#[test]
+fn a_tolerance_left_out_is_five_percent_and_the_reply_says_so() {
+    let mut request = example();
+    request.as_object_mut().unwrap().remove("tolerance");
+    let t = worked(request);
+    close(t.low.g(), 27.55, 1e-9, "low g");
+    close(t.high.g(), 30.45, 1e-9, "high g");
+    assert!(t.assumed.contains(&("tolerance.percent".to_owned(), 5.0)), "{:?}", t.assumed);
+    let reply = serde_json::to_value(tarebell::batch::TargetReply::from(&t)).unwrap();
+    assert_eq!(reply["tolerance"], json!({ "percent": 5.0 }));
+    assert!(told(&t).contains("tolerance.percent = 5"), "{}", told(&t));
+    let told = serde_json::to_value(tarebell::batch::TargetReply::from(&worked(with(
+        "/tolerance",
+        json!({ "grams": 2 }),
+    ))));
+    assert_eq!(told.unwrap()["tolerance"], json!({ "grams": 2.0 }));
 }
 
 fn area(form: Value) -> f64 {
@@ -319,6 +338,10 @@ fn what_cannot_be_is_refused_by_name() {
         ("/coat", json!({ "by": "direct", "slop_g": 0.4 }), "coat.slop_g"),
         ("/tolerance", json!({ "percent": 100 }), "tolerance.percent"),
         ("/tolerance", json!({ "percent": 0 }), "tolerance.percent"),
+        ("/tolerance", json!({ "percent": -5 }), "tolerance.percent"),
+        ("/tolerance", json!({ "grams": 0 }), "tolerance.grams"),
+        ("/tolerance", json!({ "grams": -1.5 }), "tolerance.grams"),
+        ("/tolerance", json!({ "grams": 1e-300 }), "tolerance.grams"),
         ("/tolerance", json!({ "grams": 29 }), "tolerance.grams"),
         ("/tolerance", json!({ "grams": 1, "percent": 5 }), "tolerance"),
         ("/tolerance", json!({ "ounces": 1 }), "tolerance"),
@@ -381,7 +404,7 @@ fn any_request() -> impl Strategy<Value = Value> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(2000))]
+    #![proptest_config(seeded_cases(2000))]
 
     #[test]
     fn no_numbers_make_a_target_that_cannot_be_poured(request in any_request()) {

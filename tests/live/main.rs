@@ -2,10 +2,14 @@
 
 #![allow(clippy::expect_used, clippy::unwrap_used, reason = "a test that panics has failed, and says where")]
 
+mod described;
 mod disk;
+mod doctor;
 mod kill;
 mod page;
 mod port;
 mod pour;
+mod refused;
 mod rig;
+mod setup;
 mod stop;

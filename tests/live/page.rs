@@ -5,27 +5,29 @@ use serde_json::{Value, json};
 use std::io::{Read, Write};
 use std::net::TcpStream;
 
-/// One request as raw text, so that every header is ours; gives status and body.
-fn raw(address: &str, request: &str) -> (u16, String) {
+/// One request as raw text, so that every header is ours; gives status and whole reply.
+pub(crate) fn raw(address: &str, request: &str) -> (u16, String) {
     let mut stream = TcpStream::connect(address).expect("it listens");
-    stream.write_all(request.as_bytes()).expect("sent");
-    let mut reply = String::new();
-    stream.read_to_string(&mut reply).expect("a reply");
+    // A daemon that refuses early may close before it has read all: the reply counts.
+    let _ = stream.write_all(request.as_bytes());
+    let mut reply = Vec::new();
+    let _ = stream.read_to_end(&mut reply);
+    let reply = String::from_utf8(reply).expect("text");
     let status = reply.split(' ').nth(1).and_then(|s| s.parse().ok()).expect("a status");
-    let body = reply.split_once("\r\n\r\n").map(|(_, body)| body.to_owned()).unwrap_or_default();
-    (status, body)
+    (status, reply)
 }
 
-fn post(rig: &Rig, path: &str, headers: &str, body: &str) -> (u16, Value) {
+pub(crate) fn post(rig: &Rig, path: &str, headers: &str, body: &str) -> (u16, Value) {
     let (address, length) = (&rig.address, body.len());
     let request = format!(
         "POST {path} HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\nContent-Length: {length}\r\n{headers}\r\n{body}"
     );
-    let (status, body) = raw(address, &request);
-    (status, serde_json::from_str(&body).unwrap_or(Value::Null))
+    let (status, reply) = raw(address, &request);
+    let body = reply.split_once("\r\n\r\n").map_or("", |(_, body)| body);
+    (status, serde_json::from_str(body).unwrap_or(Value::Null))
 }
 
-const JSON: &str = "Content-Type: application/json\r\n";
+pub(crate) const JSON: &str = "Content-Type: application/json\r\n";
 
 #[test]
 fn only_our_own_host_and_origin_and_json_are_taken() {

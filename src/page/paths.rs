@@ -1,0 +1,126 @@
+//! Every path, once: the same list routes the requests and describes them.
+//!
+//! A path is added here with `routes!` only, so that it can't go undescribed.
+
+use super::problem::{Problem, Refusals};
+use super::{Page, ask, live, view, words};
+use axum::Json;
+use axum::extract::ws::rejection::WebSocketUpgradeRejection;
+use axum::extract::{State, WebSocketUpgrade};
+use axum::http::{StatusCode, header};
+use axum::response::{Html, IntoResponse, Response};
+use std::sync::Arc;
+use utoipa::OpenApi as Describe;
+use utoipa::openapi::OpenApi;
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+
+#[derive(Describe)]
+#[openapi(
+    info(
+        title = "Tarebell",
+        description = "Pours glaze by weight. Masses in grams; times in ms or us as the name says. \
+                       Clients leave fields they don't know aside: more may be added. Requests with unknown \
+                       fields are refused. Errors are problem details (RFC 9457). Host has to be the bound \
+                       address or a loopback name; POST takes application/json, at most 65536 bytes.",
+        license(name = "MIT", identifier = "MIT")
+    ),
+    // Only live messages hold these two.
+    components(schemas(view::CueView, Problem))
+)]
+struct Head;
+
+/// Routes and their description.
+pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
+    OpenApiRouter::with_openapi(Head::openapi())
+        .routes(routes!(front))
+        .routes(routes!(script))
+        .routes(routes!(style))
+        .routes(routes!(ask::now))
+        .routes(routes!(upgrade))
+        .routes(routes!(ask::scale))
+        .routes(routes!(ask::reckon))
+        .routes(routes!(ask::batches, ask::create))
+        .routes(routes!(ask::batch))
+        .routes(routes!(ask::begin))
+        .routes(routes!(ask::end))
+        .routes(routes!(ask::pours))
+        .routes(routes!(ask::table))
+        .routes(routes!(description))
+}
+
+/// The page for a browser.
+#[utoipa::path(get, path = "/", responses((status = 200, content_type = "text/html", body = String), Refusals))]
+async fn front() -> Html<String> {
+    Html(
+        include_str!("assets/page.html")
+            .replace("{title}", words::TITLE)
+            .replace("{no-script}", words::NO_SCRIPT),
+    )
+}
+
+/// The page's script.
+#[utoipa::path(get, path = "/page.js", responses((status = 200, content_type = "text/javascript", body = String), Refusals))]
+async fn script() -> impl IntoResponse {
+    ([(header::CONTENT_TYPE, "text/javascript")], include_str!("assets/page.js"))
+}
+
+/// The page's style.
+#[utoipa::path(get, path = "/page.css", responses((status = 200, content_type = "text/css", body = String), Refusals))]
+async fn style() -> impl IntoResponse {
+    ([(header::CONTENT_TYPE, "text/css")], include_str!("assets/page.css"))
+}
+
+/// This description.
+#[utoipa::path(get, path = "/api/openapi.json", responses(
+    (status = 200, description = "An OpenAPI document", content_type = "application/json"), Refusals
+))]
+async fn description() -> Json<OpenApi> {
+    Json(paths().into_openapi())
+}
+
+/// The live stream, a WebSocket (RFC 6455) of JSON text messages.
+///
+/// Every message has `kind` and `seq`, one number that rises with each message of the connection.
+/// `now`: the fields of `Now`, at the rate of the readings; the latest wins.
+/// `cue`: the fields of `CueView`, each cue once, before any `now` that shows it.
+/// `pour`: the fields of `PourView`, only after the record is on disk; the whole record again for each `rev`.
+/// A client may send `{ "kind": "ping", "id": anything }`; the answer, without `seq`, is
+/// `{ "kind": "pong", "id": the same, "at_us": microseconds since the daemon started }`.
+/// It may report its loudspeaker with `{ "kind": "sound", "on": true, "latency_us": 20000 }`.
+/// Close code 1001: the daemon stops. 1011: too far behind, connect again.
+#[utoipa::path(get, path = "/api/live", responses(
+    (status = 101, description = "The connection becomes a WebSocket"),
+    (status = 426, description = "Not a request for a WebSocket", body = Problem, content_type = "application/problem+json"),
+    Refusals
+))]
+async fn upgrade(
+    State(page): State<Arc<Page>>,
+    upgrade: Result<WebSocketUpgrade, WebSocketUpgradeRejection>,
+) -> Response {
+    match upgrade {
+        Ok(upgrade) => {
+            upgrade.max_message_size(super::BODY).on_upgrade(move |socket| live::live(socket, page))
+        }
+        Err(rejection) => no_websocket(&rejection),
+    }
+}
+
+fn no_websocket(rejection: &WebSocketUpgradeRejection) -> Response {
+    let asked = rejection.body_text();
+    let why =
+        format!("not a request for a WebSocket ({asked}): open ws:// and this path with a WebSocket client");
+    // Without the upgrade it is no bad request but the wrong protocol; RFC 9110 section 15.5.22 wants it named.
+    let wrong_protocol = matches!(
+        rejection,
+        WebSocketUpgradeRejection::InvalidConnectionHeader(_)
+            | WebSocketUpgradeRejection::InvalidUpgradeHeader(_)
+            | WebSocketUpgradeRejection::InvalidWebSocketVersionHeader(_)
+            | WebSocketUpgradeRejection::ConnectionNotUpgradable(_)
+    );
+    if !wrong_protocol {
+        return Problem::new(rejection.status(), why).into_response();
+    }
+    let headers = [(header::UPGRADE, "websocket"), (header::SEC_WEBSOCKET_VERSION, "13")];
+    (headers, Problem::new(StatusCode::UPGRADE_REQUIRED, why)).into_response()
+}

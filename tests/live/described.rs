@@ -1,0 +1,222 @@
+//! The description of the HTTP interface against the daemon that serves it.
+
+use crate::page::{JSON, post};
+use crate::rig::Rig;
+use serde_json::{Map, Value, json};
+use std::collections::BTreeSet;
+
+/// Fields that stand in a message only where they say something.
+const SOMETIMES: [&str; 2] = ["field", "left"];
+
+fn resolved<'a>(schema: &'a Value, whole: &'a Value) -> &'a Value {
+    match schema["$ref"].as_str() {
+        Some(at) => whole.pointer(at.trim_start_matches('#')).unwrap_or_else(|| panic!("no {at}")),
+        None => schema,
+    }
+}
+
+/// All properties of a schema, those of its parts with them.
+fn properties(schema: &Value, whole: &Value) -> Map<String, Value> {
+    let schema = resolved(schema, whole);
+    let mut found = schema["properties"].as_object().cloned().unwrap_or_default();
+    for part in schema["allOf"].as_array().into_iter().flatten() {
+        found.extend(properties(part, whole));
+    }
+    found
+}
+
+fn kind(value: &Value) -> &'static [&'static str] {
+    match value {
+        Value::Null => &["null"],
+        Value::Bool(_) => &["boolean"],
+        Value::Number(n) if n.is_f64() => &["number"],
+        Value::Number(_) => &["integer", "number"],
+        Value::String(_) => &["string"],
+        Value::Array(_) => &["array"],
+        Value::Object(_) => &["object"],
+    }
+}
+
+/// Where a reply is not as described: a field too many or too few, or of another type.
+fn unlike(schema: &Value, reply: &Value, whole: &Value, at: &str) -> Vec<String> {
+    let schema = resolved(schema, whole);
+    if let Some(ways) = schema["oneOf"].as_array() {
+        let tried: Vec<_> = ways.iter().map(|way| unlike(way, reply, whole, at)).collect();
+        return if tried.iter().any(Vec::is_empty) { Vec::new() } else { tried.concat() };
+    }
+    let wanted = properties(schema, whole);
+    if let (Some(object), false) = (reply.as_object(), wanted.is_empty()) {
+        let has: BTreeSet<_> = object.keys().collect();
+        let told: BTreeSet<_> = wanted.keys().collect();
+        let mut wrong: Vec<String> =
+            has.difference(&told).map(|k| format!("{at}.{k} is not described")).collect();
+        let missing = told.difference(&has).filter(|k| !SOMETIMES.contains(&k.as_str()));
+        wrong.extend(missing.map(|k| format!("{at}.{k} is described and missing")));
+        for (key, value) in object.iter().filter(|(key, _)| wanted.contains_key(*key)) {
+            wrong.extend(unlike(&wanted[key], value, whole, &format!("{at}.{key}")));
+        }
+        return wrong;
+    }
+    let one = std::slice::from_ref(&schema["type"]);
+    let types = schema["type"].as_array().map_or(one, Vec::as_slice);
+    if !types.iter().any(|t| kind(reply).iter().any(|k| t == k)) {
+        return vec![format!("{at}: {reply} is not {types:?}")];
+    }
+    let items = reply.as_array().into_iter().flatten().enumerate();
+    items.flat_map(|(i, item)| unlike(&schema["items"], item, whole, &format!("{at}[{i}]"))).collect()
+}
+
+/// The schema of what this path answers with this status.
+fn answer<'a>(whole: &'a Value, method: &str, path: &str, status: &str) -> &'a Value {
+    let responses = &whole["paths"][path][method]["responses"];
+    let response = responses.get(status).unwrap_or_else(|| panic!("{method} {path} {status}: {responses}"));
+    let content = response["content"].as_object().unwrap_or_else(|| panic!("{method} {path}: {response}"));
+    &content.values().next().expect("a media type")["schema"]
+}
+
+#[test]
+fn every_path_of_the_contract_is_described_and_every_described_path_answers() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = Rig::start(dir.path());
+    let whole = rig.get("/api/openapi.json");
+    let mut described = BTreeSet::new();
+    for (path, methods) in whole["paths"].as_object().expect("paths") {
+        for (method, operation) in methods.as_object().expect("methods") {
+            described.insert(format!("{method} {path}"));
+            assert!(operation["summary"].as_str().is_some_and(|s| s.len() > 8), "{method} {path}");
+            let problem = answer(&whole, method, path, "default");
+            assert_eq!(problem["$ref"], "#/components/schemas/Problem", "{method} {path}");
+            let mut reply = match method.as_str() {
+                "get" => ureq::get(url(&rig, path)).config().http_status_as_error(false).build().call(),
+                _ => ureq::post(url(&rig, path))
+                    .config()
+                    .http_status_as_error(false)
+                    .build()
+                    .send_json(json!({})),
+            }
+            .expect("an answer");
+            let status = reply.status().as_u16();
+            let said = reply.body_mut().read_to_string().expect("text");
+            assert!(status != 405 && !said.contains("no such path"), "{method} {path}: {status} {said}");
+        }
+    }
+    // Written down from the contract, not from the code.
+    let contract = [
+        "get /",
+        "get /page.css",
+        "get /page.js",
+        "get /api/now",
+        "get /api/live",
+        "get /api/scale",
+        "post /api/target",
+        "get /api/batches",
+        "post /api/batches",
+        "get /api/batches/{id}",
+        "post /api/batches/{id}/begin",
+        "post /api/batches/{id}/end",
+        "get /api/batches/{id}/pours",
+        "get /api/batches/{id}/pours.csv",
+        "get /api/openapi.json",
+    ];
+    assert_eq!(described, contract.iter().map(|&c| c.to_owned()).collect());
+}
+
+fn url(rig: &Rig, path: &str) -> String {
+    format!("http://{}{}", rig.address, path.replace("{id}", "none"))
+}
+
+#[test]
+fn real_replies_have_exactly_the_described_fields() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let mut rig = Rig::start(dir.path());
+    let whole = rig.get("/api/openapi.json");
+    let same = |method: &str, path: &str, status: &str, reply: &Value| {
+        let wrong = unlike(answer(&whole, method, path, status), reply, &whole, path);
+        assert!(wrong.is_empty(), "{wrong:#?}\n{reply}");
+    };
+    let bucket = json!({
+        "glaze": { "by": "density", "specific_gravity": 1.45, "powder_density_g_ml": 2.5 },
+        "form": { "by": "area", "area_cm2": 250 }, "coat": { "by": "dry", "dry_g_per_cm2": 0.06 },
+        "tolerance": { "percent": 5 }
+    });
+    same("post", "/api/target", "200", &rig.post("/api/target", bucket.clone()));
+    let mut batch = bucket;
+    batch["name"] = json!("invented cups");
+    batch["pourer"] = json!("left hand");
+    let made = rig.post("/api/batches", batch);
+    same("post", "/api/batches", "201", &made);
+    let at = format!("/api/batches/{}", made["id"].as_str().expect("an id"));
+    same("post", "/api/batches/{id}/begin", "200", &rig.post(&format!("{at}/begin"), json!({})));
+    pour_one(&mut rig, &whole);
+    same("get", "/api/now", "200", &rig.get("/api/now"));
+    same("get", "/api/scale", "200", &rig.get("/api/scale"));
+    same("post", "/api/batches/{id}/end", "200", &rig.post(&format!("{at}/end"), json!({})));
+    let pours = rig.get(&format!("{at}/pours"));
+    assert_eq!(pours.as_array().map(Vec::len), Some(1), "{pours}");
+    same("get", "/api/batches/{id}/pours", "200", &pours);
+    same("get", "/api/batches/{id}", "200", &rig.get(&at));
+    same("get", "/api/batches", "200", &rig.get("/api/batches"));
+    let (status, problem) = post(&rig, "/api/target", JSON, r#"{ "hue": 1 }"#);
+    assert_eq!((status, &problem["field"]), (422, &json!("hue")));
+    same("post", "/api/target", "default", &problem);
+}
+
+/// Pours one piece; each message of the stream is as its words say.
+fn pour_one(rig: &mut Rig, whole: &Value) {
+    use tarebell::plant::session::{Potter, Script};
+    use tarebell::plant::{Person, Plant, ScaleModel, Table};
+    let (watched, heard) = (rig.listen(), rig.listen());
+    let plant = Plant::new(7, Person::typical(), ScaleModel::with_lag(0.15), Table::default());
+    let mut potter = Potter::new(plant, Script::of(1, 29.0));
+    rig.pour(&mut potter, &heard, std::time::Instant::now() + std::time::Duration::from_secs(30));
+    let mut seen = BTreeSet::new();
+    while let Ok(h) = watched.try_recv() {
+        let mut message = h.message;
+        let kind = message.as_object_mut().expect("an object").remove("kind").expect("a kind");
+        let schema = match kind.as_str() {
+            Some("now") => "Now",
+            Some("cue") => "CueView",
+            Some("pour") => "PourView",
+            _ => panic!("{kind}: {message}"),
+        };
+        if schema == "CueView" {
+            // The stream's own number; the view is the cue alone.
+            assert!(message.as_object_mut().and_then(|m| m.remove("seq")).is_some());
+        }
+        let wrong =
+            unlike(&json!({ "$ref": format!("#/components/schemas/{schema}") }), &message, whole, schema);
+        assert!(wrong.is_empty(), "{wrong:#?}\n{message}");
+        seen.insert(schema);
+    }
+    assert_eq!(seen.len(), 3, "a cue, a pour and snapshots: {seen:?}");
+}
+
+#[test]
+fn the_comparison_finds_a_field_too_many_too_few_and_of_another_type() {
+    let whole = json!({ "components": { "schemas": { "Cup": {
+        "properties": { "size": { "type": "integer" }, "form": { "type": ["string", "null"] } }
+    } } } });
+    let cups = json!({ "type": "array", "items": { "$ref": "#/components/schemas/Cup" } });
+    let wrong = |reply: Value| unlike(&cups, &reply, &whole, "cups");
+    assert_eq!(wrong(json!([{ "size": 1, "form": null }])), Vec::<String>::new());
+    assert_eq!(wrong(json!([{ "size": 1 }])), ["cups[0].form is described and missing"]);
+    assert_eq!(wrong(json!([{ "size": 1, "form": "round", "hue": 1 }])), ["cups[0].hue is not described"]);
+    assert_eq!(wrong(json!([{ "size": 1.5, "form": "round" }])).len(), 1);
+    assert_eq!(wrong(json!({})).len(), 1);
+}
+
+#[test]
+fn no_path_is_routed_past_the_description() {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/src/page");
+    let mut routed = 0;
+    for entry in std::fs::read_dir(folder).expect("a folder") {
+        let path = entry.expect("an entry").path();
+        let Ok(text) = std::fs::read_to_string(&path) else { continue };
+        for way in [".route(", ".route_service(", ".nest(", ".nest_service(", ".merge(", ".fallback_service("]
+        {
+            assert!(!text.contains(way), "{} uses {way}: use routes! in paths.rs", path.display());
+        }
+        routed += text.matches("routes!(").count();
+    }
+    assert!(routed >= 14, "the list of paths has moved: {routed}");
+}

@@ -1,0 +1,113 @@
+//! `tests/setup.sh` on machines where something is missing: stand-in tools, nothing is installed.
+
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+/// A machine that has these tools only, in a folder with a space.
+struct Machine {
+    place: tempfile::TempDir,
+}
+
+impl Machine {
+    fn with(tools: &[(&str, &str)]) -> Self {
+        let machine = Self { place: tempfile::tempdir().expect("a folder") };
+        std::fs::create_dir_all(machine.home().join(".cargo/bin")).expect("a folder");
+        std::fs::create_dir(machine.bin()).expect("a folder");
+        for (name, says) in tools {
+            machine.tool(&machine.bin().join(name), says);
+        }
+        machine
+    }
+
+    fn home(&self) -> PathBuf {
+        self.place.path().join("a home")
+    }
+
+    fn bin(&self) -> PathBuf {
+        self.place.path().join("a bin")
+    }
+
+    fn tool(&self, at: &Path, says: &str) {
+        // By a child of its own: a file that this process holds open for writing can't be run
+        // while another test's fork still has it.
+        let script = "printf '#!/bin/bash\\n%s\\n' \"$2\" > \"$1\" && chmod +x \"$1\"";
+        let made = Command::new("/bin/bash").args(["-c", script, "tool"]).arg(at).arg(says).status();
+        assert!(made.expect("bash").success(), "{}", at.display());
+    }
+
+    /// Sources the script and does `then`; gives code and all that was said.
+    fn setup(&self, then: &str) -> (Option<i32>, String) {
+        let script = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/setup.sh");
+        let Output { status, stdout, stderr } = Command::new("/bin/bash")
+            .args(["-euo", "pipefail", "-c", &format!("source \"$1\"; {then}"), "setup", script])
+            .env_clear()
+            .env("PATH", self.bin())
+            .env("HOME", self.home())
+            .env("BIN", self.bin())
+            .output()
+            .expect("bash");
+        (status.code(), String::from_utf8_lossy(&[stdout, stderr].concat()).into_owned())
+    }
+}
+
+const ROOT: (&str, &str) = ("id", "echo 0");
+const SOMEONE: (&str, &str) = ("id", "echo 1000");
+const CARGO: (&str, &str) = ("cargo", "exit 0");
+const CC: (&str, &str) = ("cc", "exit 0");
+/// Logs what it is asked, and a compiler is there afterwards.
+const APT: (&str, &str) =
+    ("apt-get", "echo \"apt-get $*\"; printf '#!/bin/bash\\n' > \"$BIN/cc\"; /bin/chmod +x \"$BIN/cc\"");
+
+#[test]
+fn without_cargo_it_says_where_to_get_it() {
+    let (code, said) = Machine::with(&[ROOT, CC]).setup("setup");
+    assert_eq!(code, Some(1), "{said}");
+    assert!(
+        said.contains("cargo is missing") && said.contains("1.95") && said.contains(".cargo/bin"),
+        "{said}"
+    );
+}
+
+#[test]
+fn cargo_in_the_home_folder_is_found_though_the_path_lacks_it() {
+    let machine = Machine::with(&[ROOT, CC]);
+    machine.tool(&machine.home().join(".cargo/bin/cargo"), "echo found $1");
+    let (code, said) = machine.setup("setup; cargo build");
+    assert_eq!(code, Some(0), "{said}");
+    assert!(said.contains("found build") && said.contains("nothing to install"), "{said}");
+}
+
+#[test]
+fn without_rustfmt_or_clippy_the_checks_name_the_component_and_the_demo_goes_on() {
+    for (missing, component) in [("fmt", "rustfmt"), ("clippy", "clippy")] {
+        let machine = Machine::with(&[ROOT, CC, ("cargo", &format!("[ \"$1\" != {missing} ]"))]);
+        let (code, said) = machine.setup("setup checks");
+        assert_eq!(code, Some(1), "{said}");
+        assert!(said.contains(&format!("rustup component add {component}")), "{said}");
+        assert_eq!(machine.setup("setup").0, Some(0));
+    }
+}
+
+#[test]
+fn without_a_compiler_root_installs_it_once_and_says_what() {
+    let machine = Machine::with(&[ROOT, CARGO, APT]);
+    let (code, said) = machine.setup("setup; echo again; setup");
+    assert_eq!(code, Some(0), "{said}");
+    let (first, second) = said.split_once("again").expect("two runs");
+    assert!(first.contains("installing gcc and libc6-dev"), "{first}");
+    assert!(first.contains("apt-get update") && first.contains("gcc libc6-dev"), "{first}");
+    assert!(second.contains("nothing to install") && !second.contains("apt-get"), "{second}");
+}
+
+#[test]
+fn without_root_it_asks_sudo_and_without_sudo_it_says_what_to_run() {
+    let with_sudo = Machine::with(&[SOMEONE, CARGO, APT, ("sudo", "echo by sudo; \"$@\"")]);
+    let (code, said) = with_sudo.setup("setup");
+    assert_eq!((code, said.matches("by sudo").count()), (Some(0), 2), "{said}");
+    let (code, said) = Machine::with(&[SOMEONE, CARGO, APT]).setup("setup");
+    assert_eq!(code, Some(1), "{said}");
+    assert!(said.contains("sudo is missing") && said.contains("apt-get install gcc libc6-dev"), "{said}");
+    let (code, said) = Machine::with(&[ROOT, CARGO]).setup("setup");
+    assert_eq!(code, Some(1), "{said}");
+    assert!(said.contains("apt-get is missing") && said.contains("C compiler"), "{said}");
+}
