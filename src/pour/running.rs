@@ -49,7 +49,7 @@ impl Engine {
 
     pub(super) fn pouring(&mut self, mut s: Stream, w: Weighing) {
         match self.pan(&s.pour, w) {
-            Pan::Left => return self.estimate(s, w.arrived_at),
+            Pan::Left => return self.lifted(s, w.arrived_at),
             Pan::Doubtful => return self.enter(State::Pouring(s)),
             Pan::Loaded => {}
         }
@@ -104,7 +104,7 @@ impl Engine {
 
     pub(super) fn draining(&mut self, mut s: Stream, w: Weighing) {
         match self.pan(&s.pour, w) {
-            Pan::Left => return self.estimate(s, w.arrived_at),
+            Pan::Left => return self.lifted(s, w.arrived_at),
             Pan::Doubtful => return self.enter(State::Draining(s)),
             Pan::Loaded => {}
         }
@@ -160,15 +160,20 @@ impl Engine {
         self.enter(State::Done(Done::new(pour)));
     }
 
-    /// The piece left, or the batch ended, before rest: what the filter knows.
-    pub(super) fn estimate(&mut self, mut s: Stream, at: Instant) {
-        let net = if s.plan.stop_due.is_some() { s.known[1] } else { s.last_net };
-        if self.is_splash(&s, net) {
-            if s.pour.rev == 0 {
-                return self.dropped(&s.pour, State::Idle);
-            }
-            return self.next_piece(&s.pour, State::Idle);
+    /// The piece left before rest.
+    fn lifted(&mut self, s: Stream, at: Instant) {
+        if !self.is_splash(&s, known_g(&s)) {
+            return self.estimate(s, at);
         }
+        if s.pour.rev == 0 {
+            return self.dropped(&s.pour, State::Idle);
+        }
+        self.next_piece(&s.pour, State::Idle);
+    }
+
+    /// The piece left, or the batch ended, before rest: what the filter knows is entered.
+    pub(super) fn estimate(&mut self, mut s: Stream, at: Instant) {
+        let net = known_g(&s);
         s.pour.settled = false;
         s.pour.net_u = Some(s.predictor.net_sd_g().max(ESTIMATE_SD_G));
         let pour = self.write_down(s, net, at);
@@ -218,4 +223,9 @@ impl Engine {
             Verdict::Good
         }
     }
+}
+
+/// After a stop a lift may already show in the latest reading: what was known before it.
+fn known_g(s: &Stream) -> f64 {
+    if s.plan.stop_due.is_some() { s.known[1] } else { s.last_net }
 }

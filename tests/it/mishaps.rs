@@ -2,6 +2,7 @@
 //! Every curve here is invented.
 
 use super::run::{Run, stream, weighing};
+use tarebell::pour::engine::Command;
 use tarebell::pour::entry::{Cue, Output, Phase};
 use tarebell::pour::trace::{Input, Trace};
 use tarebell::record::Verdict;
@@ -266,6 +267,16 @@ fn a_splash_and_a_lift_are_no_pour() {
     run.curve(7.0, 8.0, |_| 0.0);
     assert!(run.entries().iter().all(|e| e.rev == 0));
     assert!(matches!(run.outputs.last(), Some(Output::Dropped { piece: 1 })));
+}
+
+#[test]
+fn a_batch_ended_as_the_stream_begins_enters_what_was_poured() {
+    let mut run = ready();
+    run.curve(4.0, 4.6, |t| stream(t, 99.0));
+    assert_eq!(run.phase(), Phase::Pouring);
+    run.one(Input::Command(Command::End, Instant::START.offset_seconds(4.6)));
+    let last = *run.entries().last().expect("an entry");
+    assert!(last.rev == 1 && !last.settled && run.net_g() > 0.5, "{last:?}");
 }
 
 #[test]
