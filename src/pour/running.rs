@@ -43,6 +43,7 @@ impl Engine {
             from_g,
             resting_since: None,
             last_net,
+            shown: last_net,
             known: [last_net; 2],
         }
     }
@@ -119,7 +120,8 @@ impl Engine {
     fn feed(&self, s: &mut Stream, w: Weighing) {
         let net = w.mass.g() - s.pour.tare;
         // What jumps is left out: a hand on the pot, or one that has begun to lift it.
-        if s.predictor.handle_net(net, w.taken_at) {
+        let falls = net < std::mem::replace(&mut s.shown, net) - self.threshold_g();
+        if s.predictor.handle_net(net, w.taken_at) && !falls {
             s.last_net = net;
             s.known = [s.predictor.net_g(Instant::START), s.known[0]];
         }

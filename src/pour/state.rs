@@ -111,9 +111,12 @@ pub(super) struct Stream {
     pub(super) from_g: f64,
     /// Rest began here, for a stream that ended without a stop.
     pub(super) resting_since: Option<Instant>,
+    /// Latest net that was believed and did not fall.
     pub(super) last_net: f64,
-    /// What the filter knew after the latest reading and after the one before: a lift may
-    /// already show in the latest.
+    /// Latest net, believed or not.
+    pub(super) shown: f64,
+    /// What the filter knew after the latest reading that did not fall and after the one
+    /// before: a lift may already show in the latest.
     pub(super) known: [f64; 2],
 }
 

@@ -144,7 +144,7 @@ fn after_three_pours_the_stop_lands_on_target_and_beats_a_plain_tone_fourfold() 
             assert!(a.rms <= b.rms / 4.0, "lag {lag_s}: RMS {:.3} g against {:.3} g", a.rms, b.rms);
             assert!(missing == 0, "lag {lag_s}: {missing} pieces are not in the log");
             assert!(
-                estimated.is_empty() || by_lift.rms <= 1.5,
+                estimated.is_empty() || by_lift.rms <= 1.0,
                 "lag {lag_s}: estimates are {:.2} g off",
                 by_lift.rms
             );
