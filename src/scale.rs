@@ -32,9 +32,35 @@ pub struct ScaleFacts {
 }
 
 impl ScaleFacts {
+    /// Whether the display tells a pour at the middle of these limits from one at an end:
+    /// a step must fit between (derived).
+    pub fn tells_apart(&self, low: Mass, high: Mass) -> bool {
+        0.5 * (high - low).g() >= self.step.g()
+    }
+
     /// Standard deviation of one reading: step and noise together.
     /// A uniform rounding error has variance step squared over twelve (GUM 4.3.7, from memory).
     pub fn reading_sd_g(&self) -> f64 {
         (self.step.g().powi(2) / 12.0 + self.noise.g().powi(2)).sqrt().max(1e-3)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn limits_closer_than_a_step_cannot_be_told_apart() {
+        let scale = ScaleFacts {
+            id: "test".into(),
+            step: Mass::saturating(0.5),
+            noise: Mass::ZERO,
+            lag: Duration::ZERO,
+            lag_origin: Origin::Told,
+        };
+        let limits = |half: f64| (Mass::saturating(29.0 - half), Mass::saturating(29.0 + half));
+        assert!(!scale.tells_apart(limits(0.01).0, limits(0.01).1));
+        assert!(!scale.tells_apart(limits(0.45).0, limits(0.45).1));
+        assert!(scale.tells_apart(limits(0.5).0, limits(0.5).1));
     }
 }

@@ -2,6 +2,7 @@
 
 use crate::pour::entry::Entry;
 use crate::record::{BatchRecord, PourRecord};
+use crate::scale::ScaleFacts;
 use crate::time::WallTime;
 use crate::units::Mass;
 
@@ -45,4 +46,14 @@ impl Open {
             trace,
         }
     }
+}
+
+/// What to say where the scale's step is too coarse for the limits.
+pub(super) fn too_coarse(scale: &ScaleFacts, batch: &BatchRecord) -> Option<String> {
+    let (step_g, low_g, high_g) = (scale.step.g(), batch.low.g(), batch.high.g());
+    (!scale.tells_apart(batch.low, batch.high)).then(|| {
+        format!(
+            "the scale shows steps of {step_g} g: limits of {low_g:.2} to {high_g:.2} g can't be told apart with it"
+        )
+    })
 }

@@ -6,7 +6,7 @@
 use super::clock::Clock;
 use super::event::{Event, Reply};
 use super::log::Log;
-use super::open::Open;
+use super::open::{Open, too_coarse};
 use super::sight::Sight;
 use crate::frame::line::LineDecoder;
 use crate::link::serial::LinkEvent;
@@ -269,8 +269,9 @@ impl Table {
         record.begun_at.get_or_insert(at);
         let mut engine = Engine::new(start.clone());
         engine.count_cues_from(self.cues);
-        let warnings =
+        let mut warnings =
             vec!["no sound in this version: cues go to the clients of the live stream only".to_owned()];
+        warnings.extend(too_coarse(&self.parts.scale, &record));
         let write = Write::BatchBegun { id: record.id.clone(), at };
         let ticket = self.log.ask(write, reply, begun(record.clone(), warnings));
         self.beginning = Some((ticket, Batch { record, who, engine, trace: Trace::new(start), open: None }));

@@ -112,6 +112,17 @@ fn a_batch_begins_once_and_another_must_wait() {
 }
 
 #[test]
+fn limits_finer_than_the_scales_step_are_warned_of_when_the_batch_begins() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = Rig::start(dir.path());
+    let body = json!({ "coat": { "by": "direct", "slop_g": 20 }, "tolerance": { "grams": 0.01 } });
+    let id = rig.post("/api/batches", body)["id"].as_str().expect("an id").to_owned();
+    let begun = rig.post(&format!("/api/batches/{id}/begin"), json!({}));
+    let warned = begun["warnings"].to_string();
+    assert!(warned.contains("steps of 0.1 g") && warned.contains("19.99 to 20.01 g"), "{begun}");
+}
+
+#[test]
 fn a_snapshot_never_shows_a_cue_whose_message_was_not_sent_first_and_numbers_rise() {
     use tarebell::plant::{
         Person, Plant, ScaleModel, Table,
