@@ -1,58 +1,97 @@
 //! When cues sound: planned freely until they are announced, never moved after.
+//!
+//! Before the stop: `approach`, then two even warning pips that lead up to it. A warning
+//! shortens a person's reaction and its scatter; one too close to the stop is answered in
+//! its place (work on foreperiods and false starts, from memory).
 
 use super::engine::Engine;
 use super::entry::Cue;
 use super::state::{State, Stream};
 use crate::time::{Duration, Instant};
 
+/// Warning pips before a stop.
+pub(super) const PIPS: u32 = 2;
+/// Pips are this far apart, and the last is this far from the stop: an even beat slow enough
+/// to keep clear of the stop when that moves by a tenth of a second (derived).
+const BEAT: Duration = Duration::from_millis(425);
+/// Nothing is announced closer to another cue of a stream, and no stop closer to a pip: a
+/// person's answer to a tone takes about 0.2 s (Kosinski's review), and a little.
+const APART: Duration = Duration::from_millis(300);
+/// A pip that is later than this is left out: a pip off its beat misleads.
+const LATE: Duration = Duration::from_millis(100);
+
 impl Engine {
     /// When the next cue of this stream must be announced.
     pub(super) fn next_announcement(&self, s: &Stream) -> Option<Instant> {
+        self.next_cue(s).map(|(_, due)| due - self.start.ahead)
+    }
+
+    /// The next cue of this stream as planned now, and when it is due.
+    fn next_cue(&self, s: &Stream) -> Option<(Cue, Instant)> {
         if !self.guides() {
             return None;
         }
         let due = s.predictor.stop_due(self.start.target.g(), self.hand.hand_s)?;
-        let said = s.plan.approach_said || s.pour.rev > 0;
-        let cue_due = if said { due } else { due - self.start.settings.approach };
-        Some(cue_due - self.start.ahead)
+        let stop = s.plan.heard.map_or(due, |last| due.max(last + APART));
+        if !s.predictor.flow_known() {
+            return Some((Cue::Stop, stop));
+        }
+        if !s.plan.approach_said && s.pour.rev == 0 {
+            return Some((Cue::Approach, due - self.start.settings.approach));
+        }
+        match s.plan.pips_left {
+            0 => Some((Cue::Stop, stop)),
+            left => Some((Cue::Count, due - BEAT * left)),
+        }
     }
 
     /// Announces the cues whose time has come.
     pub(super) fn announce(&mut self, now: Instant) {
-        let guides = self.guides();
-        let State::Pouring(s) = &mut self.state else { return };
-        if !guides {
-            return;
-        }
-        let target_g = self.start.target.g();
-        let Some(due) = s.predictor.stop_due(target_g, self.hand.hand_s) else { return };
-        let ahead = self.start.ahead;
-        if now + ahead >= due {
-            let heard = due.max(now + ahead);
-            s.plan.stop_due = Some(heard);
-            s.pour.guided = true;
-            s.pour.flow_g_s.get_or_insert(s.predictor.flow_g_s());
-            let net = s.predictor.net_g(heard);
-            s.pour.stop_cue.get_or_insert(net);
-            s.predictor.expect_end(heard);
-            let stream = s.clone();
-            self.enter(State::Draining(stream));
-            self.cue(Cue::Stop, now, heard, Some((target_g - net).max(0.0)));
-            return;
-        }
-        let approach = self.start.settings.approach;
-        if !s.plan.approach_said
-            && s.pour.rev == 0
-            && s.predictor.flow_known()
-            && now + ahead >= due - approach
-        {
-            s.plan.approach_said = true;
-            let left = target_g - s.predictor.net_g(now);
-            let heard = (due - approach).max(now + ahead);
-            // Said only where there is room: never within 300 ms of the stop.
-            if due.since(heard) >= Duration::from_millis(300) {
-                self.cue(Cue::Approach, now, heard, Some(left));
+        let soonest = now + self.start.ahead;
+        while let State::Pouring(s) = &self.state {
+            let Some((cue, due)) = self.next_cue(s).filter(|(_, due)| soonest >= *due) else { return };
+            let late = soonest.since(due);
+            let due = due.max(soonest);
+            let State::Pouring(s) = std::mem::replace(&mut self.state, State::Idle) else { return };
+            if cue == Cue::Stop {
+                self.call_stop(s, now, due);
+            } else {
+                self.call_warning(s, cue, now, due, late);
             }
+        }
+    }
+
+    fn call_stop(&mut self, mut s: Stream, now: Instant, due: Instant) {
+        let net = s.predictor.net_g(due);
+        s.plan.stop_due = Some(due);
+        s.pour.guided = true;
+        s.pour.flow_g_s.get_or_insert(s.predictor.flow_g_s());
+        s.pour.stop_cue.get_or_insert(net);
+        s.predictor.expect_end(due);
+        self.enter(State::Draining(s));
+        self.cue(Cue::Stop, now, due, Some((self.start.target.g() - net).max(0.0)));
+    }
+
+    /// `approach` or a pip, where there is room for it.
+    fn call_warning(&mut self, mut s: Stream, cue: Cue, now: Instant, due: Instant, late: Duration) {
+        let target_g = self.start.target.g();
+        let stop = s.predictor.stop_due(target_g, self.hand.hand_s);
+        let room = stop.is_some_and(|stop| stop.since(due) >= APART)
+            && s.plan.heard.is_none_or(|last| due.since(last) >= APART);
+        let said = if cue == Cue::Approach {
+            s.plan.approach_said = true;
+            room
+        } else {
+            s.plan.pips_left = s.plan.pips_left.saturating_sub(1);
+            room && late <= LATE
+        };
+        let left = target_g - s.predictor.net_g(now);
+        if said {
+            s.plan.heard = Some(due);
+        }
+        self.enter(State::Pouring(s));
+        if said {
+            self.cue(cue, now, due, Some(left));
         }
     }
 }

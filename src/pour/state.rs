@@ -77,10 +77,19 @@ impl Pour {
 }
 
 /// Which cues of this stream were announced, and when its stop is due.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug)]
 pub(super) struct Plan {
     pub(super) approach_said: bool,
+    pub(super) pips_left: u32,
+    /// When the latest of them was due.
+    pub(super) heard: Option<Instant>,
     pub(super) stop_due: Option<Instant>,
+}
+
+impl Default for Plan {
+    fn default() -> Self {
+        Self { approach_said: false, pips_left: super::plan::PIPS, heard: None, stop_due: None }
+    }
 }
 
 /// Tared and waiting for slop.

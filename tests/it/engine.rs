@@ -24,7 +24,7 @@ fn a_piece_lands_is_tared_poured_stopped_weighed_and_logged() {
     // 29 g at 8 g/s are reached at 7.625 s; the default hand time of 0.29 s before that is 7.335 s.
     assert!((due - 7.335).abs() < 0.15, "stop due at {due} s");
     run.curve(7.6, 10.5, |t| stream(t, due + 0.29));
-    assert_eq!(run.cues(), [Cue::Ready, Cue::Approach, Cue::Stop, Cue::Good]);
+    assert_eq!(run.cues(), [Cue::Ready, Cue::Approach, Cue::Count, Cue::Count, Cue::Stop, Cue::Good]);
     let entry = run.outputs.iter().rev().find_map(|o| match o {
         Output::Entry(e) => Some(*e),
         Output::Cue(_) | Output::Dropped { .. } | Output::Learned(_) => None,
@@ -143,6 +143,7 @@ proptest! {
 fn promises(outputs: &[Output]) -> Result<(), TestCaseError> {
     let mut open: Option<(u32, u32)> = None;
     let mut cues = 0;
+    let mut pip: Option<Instant> = None;
     for output in outputs {
         match output {
             Output::Entry(e) if e.rev == 0 => {
@@ -167,7 +168,14 @@ fn promises(outputs: &[Output]) -> Result<(), TestCaseError> {
                 cues += 1;
                 prop_assert_eq!(c.n, cues);
                 prop_assert!(c.due >= c.at);
+                if c.cue == Cue::Count {
+                    pip = Some(c.due);
+                }
                 if c.cue == Cue::Stop {
+                    prop_assert!(
+                        pip.is_none_or(|p| c.due.seconds_from(p) >= 0.2999),
+                        "a stop on the heels of a pip"
+                    );
                     prop_assert!(open.is_some(), "a stop without a pour");
                 }
             }

@@ -293,6 +293,33 @@ fn approach_sounds_about_as_long_before_the_stop_as_set() {
 }
 
 #[test]
+fn two_even_pips_lead_up_to_the_stop() {
+    let mut run = ready();
+    run.curve(4.0, 7.6, |t| stream(t, 99.0));
+    let (pips, stop) = (run.due_s(Cue::Count), run.due_s(Cue::Stop));
+    assert_eq!((pips.len(), stop.len()), (2, 1), "{:?}", run.cues());
+    for (a, b) in [(pips[0], pips[1]), (pips[1], stop[0])] {
+        assert!((0.3..0.55).contains(&(b - a)), "{a} s and {b} s");
+    }
+}
+
+#[test]
+fn while_the_flow_is_not_known_yet_the_engine_does_not_ask_for_the_same_moment_over_and_over() {
+    let mut run = ready();
+    run.engine = run.with_target(8.0);
+    let mut asked = 0;
+    for i in 0..20 {
+        let t = 4.0 + 0.1 * f64::from(i);
+        run.one(weighing(t, stream(t, 99.0)));
+        while let Some(due) = run.engine.poll_timeout().filter(|d| d.seconds() <= t) {
+            run.one(Input::Timeout(due));
+            asked += 1;
+            assert!(asked < 20, "asks for {due:?} at {t} s again and again");
+        }
+    }
+}
+
+#[test]
 fn a_small_target_is_stopped_neither_at_once_nor_late() {
     for target_g in [5.0, 8.0, 12.0] {
         let mut run = ready();
