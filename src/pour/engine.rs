@@ -163,7 +163,11 @@ impl Engine {
         let state = std::mem::replace(&mut self.state, State::Idle).into_beneath();
         match state {
             State::Ready(r) => self.outputs.push_back(Output::Dropped { piece: r.pour.piece }),
-            State::Pouring(s) | State::Draining(s) => self.estimate(s, at),
+            State::Pouring(mut s) | State::Draining(mut s) => {
+                // Perhaps still running: nothing is to be learned from it.
+                s.pour.troubled = true;
+                self.estimate(s, at);
+            }
             State::Idle | State::Landing | State::Done(_) | State::Fault(_) => {}
         }
     }

@@ -1,6 +1,7 @@
 //! The potter's stopping time: how many seconds of flow still arrive after the stop is heard.
 //!
-//! One number, learned from settled weights; never from peaks.
+//! One number, learned from settled weights and, with less trust, from weights estimated
+//! at the lift; never from peaks.
 
 /// A learned stopping time.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -28,6 +29,10 @@ const STEP_LIMIT_S: f64 = 0.15;
 const FIRST_STEP_LIMIT_S: f64 = 0.5;
 const FIRST_POURS: u32 = 3;
 
+/// A weight estimated at the lift is off by up to about half the hand's own scatter on simulated
+/// scales: it counts for less (a guess).
+const ESTIMATE_TRUST: f64 = 0.7;
+
 impl Default for Hand {
     fn default() -> Self {
         Self { hand_s: PRIOR_S, pours: 0 }
@@ -35,12 +40,14 @@ impl Default for Hand {
 }
 
 impl Hand {
-    /// The time after one more pour that ended `error_g` over the target at `flow_g_s`.
-    pub fn learn(self, error_g: f64, flow_g_s: f64) -> Self {
+    /// The time after one more pour that ended `error_g` over the target at `flow_g_s`;
+    /// `settled` when that is known from rest, else from the filter at the lift.
+    pub fn learn(self, error_g: f64, flow_g_s: f64, settled: bool) -> Self {
         if !(error_g.is_finite() && flow_g_s > 0.5) {
             return self;
         }
-        let gain = (1.0 / (f64::from(self.pours) + PRIOR_WEIGHT)).max(GAIN_FLOOR);
+        let trust = if settled { 1.0 } else { ESTIMATE_TRUST };
+        let gain = trust * (1.0 / (f64::from(self.pours) + PRIOR_WEIGHT)).max(GAIN_FLOOR);
         let limit_s = if self.pours < FIRST_POURS { FIRST_STEP_LIMIT_S } else { STEP_LIMIT_S };
         let error_s = (error_g / flow_g_s).clamp(-limit_s, limit_s);
         Self { hand_s: (self.hand_s + gain * error_s).clamp(0.0, 1.5), pours: self.pours.saturating_add(1) }

@@ -49,11 +49,13 @@ struct Session {
 
 /// Runs one session; with `plain`, the stop sounds when the display reaches the target.
 fn session(seed: u64, lag_s: f64, slower_s: f64, plain: bool) -> Session {
+    scripted(seed, lag_s, slower_s, plain, Script::of(PIECES, TARGET_G))
+}
+
+fn scripted(seed: u64, lag_s: f64, slower_s: f64, plain: bool, script: Script) -> Session {
     let person = Person::typical().shifted(1000.0 * slower_s);
-    let mut potter = Potter::new(
-        Plant::new(seed, person, ScaleModel::with_lag(lag_s), Table::default()),
-        Script::of(PIECES, TARGET_G),
-    );
+    let mut potter =
+        Potter::new(Plant::new(seed, person, ScaleModel::with_lag(lag_s), Table::default()), script);
     let mut engine = Engine::new(start());
     let mut logged = vec![f64::NAN; PIECES as usize];
     let mut settled = vec![false; PIECES as usize];
@@ -150,5 +152,29 @@ fn after_three_pours_the_stop_lands_on_target_and_beats_a_plain_tone_fourfold() 
             );
             assert!(worst_log <= 0.5, "lag {lag_s}: a log entry is {worst_log:.2} g off the truth");
         }
+    }
+}
+
+/// Slop stays on absorbing ware only for seconds: many lift at the stop, long before rest.
+#[test]
+fn a_potter_who_lifts_at_once_is_logged_and_learned_from_too() {
+    for lag_s in [0.15, 0.3, 0.7] {
+        let (mut poured, mut logged, mut missing) = (Vec::new(), Vec::new(), 0);
+        for seed in 1..=SESSIONS / 2 {
+            let script = Script { before_lift_s: (0.1, 0.4), ..Script::of(PIECES, TARGET_G) };
+            let session = scripted(2000 + seed, lag_s, 0.0, false, script);
+            poured.extend(session.net_g[LEARNING..].iter().map(|g| g - TARGET_G));
+            for (net, log) in session.net_g.iter().zip(&session.logged_g) {
+                if log.is_finite() { logged.push(log - net) } else { missing += 1 }
+            }
+        }
+        let (a, b) = (figures(&poured), figures(&logged));
+        println!(
+            "lag {lag_s} s, lifted at once: poured mean {:+.2} SD {:.2} RMS {:.2} g; log mean {:+.2} SD {:.2} g; {missing} not logged",
+            a.mean, a.sd, a.rms, b.mean, b.sd
+        );
+        assert!(missing == 0, "lag {lag_s}: {missing} pieces are not in the log");
+        assert!(a.mean.abs() <= 0.5 && a.rms <= 1.5, "lag {lag_s}: {:+.2} g, RMS {:.2} g", a.mean, a.rms);
+        assert!(b.rms <= 0.6, "lag {lag_s}: log entries are {:.2} g off", b.rms);
     }
 }
