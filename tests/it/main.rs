@@ -5,6 +5,7 @@
 mod engine;
 mod frames;
 mod outside;
+mod readme;
 mod seeds;
 mod session;
 mod settings;
