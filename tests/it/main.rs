@@ -6,6 +6,7 @@ mod engine;
 mod frames;
 mod mishaps;
 mod outside;
+mod readme;
 mod run;
 mod seeds;
 mod session;
