@@ -170,7 +170,7 @@ fn read(file: &std::path::Path) -> anyhow::Result<String> {
 fn replay(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
     let trace = Trace::decode(&trace_bytes(args)?)?;
     if trace.cut {
-        eprintln!("this trace was cut: the piece stood on the scale for too long, its end was not kept");
+        eprintln!("this trace was cut after 200000 inputs: what came later was not kept");
     }
     for output in trace.replay() {
         if args.json {

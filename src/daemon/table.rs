@@ -197,6 +197,7 @@ impl Table {
             b.trace.start.hand = b.engine.hand();
             b.trace.start.zero = b.engine.zero();
             b.trace.start.held = b.engine.held();
+            b.trace.start.lift_first = b.engine.lift_first();
             b.trace.start.first_piece = b.engine.snapshot(Instant::START).piece;
         }
     }
@@ -264,6 +265,8 @@ impl Table {
             first_piece,
             zero: Mass::ZERO,
             held: false,
+            // Begun before: the daemon ended in between, and the piece of then may still stand there.
+            lift_first: record.begun_at.is_some(),
         };
         let at = self.parts.clock.wall();
         record.begun_at.get_or_insert(at);
@@ -301,6 +304,8 @@ impl Table {
         }
         self.give(Input::Command(Command::End, self.parts.clock.now()));
         self.batch = None;
+        // What the end left to write is no sign of a disk in trouble.
+        self.log.flush(&self.parts.store);
         record.ended_at = Some(self.parts.clock.wall());
         self.log.end(record, reply);
     }

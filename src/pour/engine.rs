@@ -16,6 +16,10 @@ use crate::time::{Duration, Instant};
 use crate::units::Mass;
 use std::collections::VecDeque;
 
+/// The weight shown is foreseen no further than this past the latest reading: three readings
+/// of a usual scale.
+const FORESEEN: Duration = Duration::from_millis(300);
+
 /// What the engine is built from.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Start {
@@ -39,6 +43,8 @@ pub struct Start {
     pub zero: Mass,
     /// The log can't be written at the start.
     pub held: bool,
+    /// What stands on the pan at the start may hold slop: it must be lifted off first.
+    pub lift_first: bool,
 }
 
 /// What happened to the link.
@@ -89,6 +95,7 @@ pub struct Engine {
     pub(super) outputs: VecDeque<Output>,
     pub(super) cues: u64,
     pub(super) held: bool,
+    pub(super) lift_first: bool,
 }
 
 impl Engine {
@@ -108,6 +115,7 @@ impl Engine {
             outputs: VecDeque::new(),
             cues: 0,
             held: start.held,
+            lift_first: start.lift_first,
             start,
         }
     }
@@ -211,8 +219,7 @@ impl Engine {
         let state = self.state.beneath();
         let (net, flow, expected) = match state {
             State::Pouring(s) | State::Draining(s) => {
-                let net =
-                    s.predictor.net_g(now.min(self.last.map_or(now, |w| w.taken_at + self.pace.silence())));
+                let net = s.predictor.net_g(now.min(self.last.map_or(now, |w| w.taken_at + FORESEEN)));
                 let flow = s.predictor.flow_g_s().max(0.0);
                 (Some(net), Some(flow), Some(net + flow * self.hand.hand_s))
             }
@@ -251,6 +258,11 @@ impl Engine {
     /// What the bare pan shows.
     pub fn zero(&self) -> Mass {
         Mass::saturating(self.zero_g)
+    }
+
+    /// What stands on the pan must be lifted off first.
+    pub fn lift_first(&self) -> bool {
+        self.lift_first
     }
 
     /// Cues announced so far, so that a next engine goes on counting.

@@ -16,11 +16,14 @@ const PAUSE: Duration = Duration::from_millis(1500);
 /// A weight estimated before rest may miss the last drip and the end of the impact of the
 /// falling stream, up to 1.4 g at 10 g/s from 0.1 m (derived): a standard deviation of half that.
 const ESTIMATE_SD_G: f64 = 0.7;
+/// The length of a gap that is not told as a fault yet (`settle/pace.rs`).
+const UNSEEN_S: f64 = 0.8;
 /// After the stop is due the stream takes this long at least to end: hand and drip.
 const END: Duration = Duration::from_millis(500);
 /// Less than this, or this share of the target, without a stop is a splash and no pour:
 /// it counts towards the target, and the piece stays ready (common practice, no source).
-const SPLASH_G: f64 = 2.0;
+/// Of a large target never more than a few drops.
+const SPLASH_G: (f64, f64) = (2.0, 3.0);
 const SPLASH: f64 = 0.1;
 
 impl Engine {
@@ -44,6 +47,7 @@ impl Engine {
             resting_since: None,
             last_net,
             shown: last_net,
+            again: false,
             known: [last_net; 2],
         }
     }
@@ -99,7 +103,7 @@ impl Engine {
         if s.pour.rev > 0 {
             net - s.from_g < self.threshold_g()
         } else {
-            net < SPLASH_G.max(SPLASH * self.start.target.g())
+            net < (SPLASH * self.start.target.g()).clamp(SPLASH_G.0, SPLASH_G.1)
         }
     }
 
@@ -133,12 +137,19 @@ impl Engine {
         let Some(rest) = self.at_rest() else { return self.enter(State::Fault(f)) };
         let since = *f.resting_since.get_or_insert(w.arrived_at);
         match *f.from {
-            State::Pouring(mut s) | State::Draining(mut s) if w.arrived_at.since(since) >= PAUSE => {
+            State::Pouring(mut s) | State::Draining(mut s)
+                if !s.again && w.arrived_at.since(since) >= PAUSE =>
+            {
                 s.pour.settled = false;
                 s.pour.net_u = Some(ESTIMATE_SD_G);
+                s.pour.troubled = true;
                 let net = rest - s.pour.tare;
                 let pour = self.write_down(s, net, w.arrived_at);
-                f.from = Box::new(State::Done(Done::new(pour)));
+                // Weighed again when it moves: slop may have come that nobody saw.
+                let mut again = self.stream(pour, &VecDeque::from([(w.taken_at, net)]), net);
+                again.again = true;
+                again.plan.stop_due = Some(w.arrived_at);
+                f.from = Box::new(State::Draining(again));
             }
             from @ (State::Idle
             | State::Landing
@@ -164,6 +175,10 @@ impl Engine {
 
     /// The piece left before rest.
     fn lifted(&mut self, s: Stream, at: Instant) {
+        let entered = s.again.then_some(s.pour.net).flatten();
+        if entered.is_some_and(|net| (known_g(&s) - net).abs() < self.threshold_g()) {
+            return self.next_piece(&s.pour, State::Idle);
+        }
         if !self.is_splash(&s, known_g(&s)) {
             return self.estimate(s, at);
         }
@@ -177,7 +192,9 @@ impl Engine {
     pub(super) fn estimate(&mut self, mut s: Stream, at: Instant) {
         let net = known_g(&s);
         s.pour.settled = false;
-        s.pour.net_u = Some(s.predictor.net_sd_g().max(ESTIMATE_SD_G));
+        // Readings that were missing may have missed slop: up to a gap's length of it.
+        let unseen_g = if s.pour.troubled { s.predictor.flow_g_s().max(0.0) * UNSEEN_S } else { 0.0 };
+        s.pour.net_u = Some(s.predictor.net_sd_g().max(ESTIMATE_SD_G).max(unseen_g));
         let pour = self.write_down(s, net, at);
         self.say_verdict(pour.verdict, net, at);
         self.next_piece(&pour, State::Idle);
@@ -185,12 +202,12 @@ impl Engine {
 
     /// Puts the weight out as the pour's next revision, with what was learned from it.
     fn write_down(&mut self, s: Stream, net: f64, at: Instant) -> Pour {
-        let Stream { mut pour, plan, .. } = s;
+        let Stream { mut pour, plan, again, .. } = s;
         let first = pour.rev == 0;
         pour.rev += 1;
         pour.net = Some(net);
         pour.verdict = self.verdict(net);
-        if first {
+        if first || again {
             pour.first_net = Some(net);
         } else {
             pour.top_ups += 1;
@@ -227,7 +244,7 @@ impl Engine {
     }
 }
 
-/// After a stop a lift may already show in the latest reading: what was known before it.
+/// A lift may already show in the latest reading: what was known before it.
 fn known_g(s: &Stream) -> f64 {
-    if s.plan.stop_due.is_some() { s.known[1] } else { s.last_net }
+    s.known[1]
 }

@@ -101,12 +101,13 @@ pub(super) struct Ready {
     /// Net of a splash that was no pour: it counts towards the target.
     pub(super) base_g: f64,
     pub(super) rises: u32,
-    pub(super) falls: u32,
+    /// Since when the weight is none that slop explains: a touch, or a hand that let go.
+    pub(super) odd_since: Option<Instant>,
 }
 
 impl Ready {
     pub(super) fn new(pour: Pour, base_g: f64) -> Self {
-        Self { pour, recent: VecDeque::new(), base_g, rises: 0, falls: 0 }
+        Self { pour, recent: VecDeque::new(), base_g, rises: 0, odd_since: None }
     }
 }
 
@@ -124,6 +125,8 @@ pub(super) struct Stream {
     pub(super) last_net: f64,
     /// Latest net, believed or not.
     pub(super) shown: f64,
+    /// Entered from a display that stood still, and weighed again now that it moves.
+    pub(super) again: bool,
     /// What the filter knew after the latest reading that did not fall and after the one
     /// before: a lift may already show in the latest.
     pub(super) known: [f64; 2],
@@ -161,8 +164,7 @@ pub(super) enum Trouble {
     Silent,
     /// Readings that stopped moving mid-stream.
     Frozen,
-    /// The weight changed while no readings came, before slop was seen: slop or another
-    /// piece, nobody knows.
+    /// The weight changed before slop was seen: slop, a hand or another piece, nobody knows.
     Changed,
 }
 
@@ -213,7 +215,7 @@ impl State {
             Self::Fault(fault) => match fault.trouble {
                 Trouble::Silent => "no readings: stop pouring",
                 Trouble::Frozen => "scale stands still: stop pouring",
-                Trouble::Changed => "the weight changed unseen: lift the piece off",
+                Trouble::Changed => "the weight changed, nobody knows why: stop pouring, lift the piece off",
             },
         }
     }

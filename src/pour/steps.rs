@@ -5,6 +5,7 @@ use super::engine::{Engine, Seen};
 use super::entry::{Cue, Output};
 use super::state::{Done, Fault, Pan, Pour, Ready, State, Stream, Trouble};
 use crate::reading::Weighing;
+use crate::settle::Motion;
 use crate::time::Instant;
 use std::collections::VecDeque;
 
@@ -12,6 +13,14 @@ use std::collections::VecDeque;
 const RECENT: usize = 24;
 /// Faster than any hand pours slop: a hand on the pot, or the pot moved.
 const NOT_A_POUR_G_S: f64 = 80.0;
+/// After a touch, slop of a stream that began meanwhile: 1 s of the most a hand pours is 25 g,
+/// a touch leaves after less than half of that (a guess).
+const BEGUN_G: f64 = 10.0;
+/// A touch is over after this long; then it is no touch (a guess).
+const TOUCH_S: f64 = 1.0;
+/// A pan that loses weight faster than this is being lifted from (a tenth of the least piece
+/// in the time of one reading, derived).
+const LIFTING_G_S: f64 = 40.0;
 /// The most a hand pours through a gap in the readings, g/s, and what it may have poured
 /// besides (guesses): a greater rise is another piece.
 const GAP_POUR_G_S: f64 = 25.0;
@@ -27,7 +36,20 @@ impl Engine {
         {
             self.zero_g = rest;
         }
-        self.enter(if self.loaded(w) { State::Landing } else { State::Idle });
+        if self.lift_first && self.loaded(w) {
+            self.lift_first = false;
+            return self.unknown_weight(w.arrived_at);
+        }
+        self.lift_first &= self.at_rest().is_none();
+        let lifting = matches!(self.motion, Motion::Moving { flow } if flow.g_s() < -LIFTING_G_S);
+        self.enter(if self.loaded(w) && !lifting { State::Landing } else { State::Idle });
+    }
+
+    /// What stands on the pan can't be told: nothing goes on before it was lifted off.
+    fn unknown_weight(&mut self, at: Instant) {
+        let from = Box::new(State::Idle);
+        self.enter(State::Fault(Fault { from, trouble: Trouble::Changed, resting_since: None }));
+        self.cue_now(Cue::Fault, at, None);
     }
 
     fn loaded(&self, w: Weighing) -> bool {
@@ -57,14 +79,19 @@ impl Engine {
             Pan::Loaded => {}
         }
         let net = w.mass.g() - r.pour.tare;
+        let change = net - r.base_g;
         let threshold = self.threshold_g();
-        r.falls = if net - r.base_g < -threshold { r.falls + 1 } else { 0 };
-        if jump_g_s(w, seen).abs() > NOT_A_POUR_G_S || r.falls >= 2 {
-            // Touched, or let go of: what was the tare is none.
-            return self.dropped(&r.pour, State::Landing);
+        if jump_g_s(w, seen).abs() > NOT_A_POUR_G_S || change < -threshold {
+            r.odd_since.get_or_insert(w.taken_at);
         }
+        if let Some(since) = r.odd_since
+            && !(-threshold..BEGUN_G).contains(&change)
+        {
+            return self.odd(r, since, w);
+        }
+        r.odd_since = None;
         push_recent(&mut r.recent, (w.taken_at, net));
-        r.rises = if net - r.base_g > threshold { r.rises + 1 } else { 0 };
+        r.rises = if change > threshold { r.rises + 1 } else { 0 };
         if r.rises >= 2 {
             let Ready { pour, recent, base_g, .. } = r;
             let stream = self.stream(pour, &recent, base_g);
@@ -72,6 +99,19 @@ impl Engine {
         } else {
             self.enter(State::Ready(r));
         }
+    }
+
+    /// A weight that slop does not explain: at rest the piece is tared again; without rest
+    /// slop may be running on a wrong tare, and the hand is told.
+    fn odd(&mut self, r: Ready, since: Instant, w: Weighing) {
+        if self.at_rest().is_some() {
+            return self.dropped(&r.pour, State::Landing);
+        }
+        if w.taken_at.seconds_from(since) < TOUCH_S {
+            return self.enter(State::Ready(r));
+        }
+        self.dropped(&r.pour, State::Idle);
+        self.unknown_weight(w.arrived_at);
     }
 
     /// The piece got no slop: its open row goes.
@@ -93,9 +133,10 @@ impl Engine {
         }
         d.jumped |= jump_g_s(w, seen).abs() > NOT_A_POUR_G_S;
         push_recent(&mut d.recent, (w.taken_at, net));
-        if d.jumped {
+        if d.jumped && !(-self.threshold_g()..BEGUN_G).contains(&(net - had)) {
             return self.jumped(d);
         }
+        d.jumped = false;
         d.rises = if net - had > self.threshold_g() { d.rises + 1 } else { 0 };
         if d.rises >= 2 {
             let Done { pour, recent, .. } = d;
@@ -109,11 +150,11 @@ impl Engine {
     fn jumped(&mut self, mut d: Done) {
         let Some(rest) = self.at_rest() else { return self.enter(State::Done(d)) };
         let had = d.pour.net.unwrap_or(0.0);
-        if rest - d.pour.tare - had > self.threshold_g() {
+        let other = (rest - d.pour.tare - had).abs() > self.threshold_g();
+        if other {
             return self.next_piece(&d.pour, State::Landing);
         }
         d.jumped = false;
-        d.rises = 0;
         self.enter(State::Done(d));
     }
 
@@ -123,7 +164,7 @@ impl Engine {
         self.enter(state);
     }
 
-    pub(super) fn faulted(&mut self, mut f: Fault, w: Weighing, seen: Seen) {
+    pub(super) fn faulted(&mut self, f: Fault, w: Weighing, seen: Seen) {
         match f.trouble {
             Trouble::Frozen if !seen.moved => self.stands_still(f, w),
             Trouble::Changed if self.loaded(w) => self.enter(State::Fault(f)),
@@ -131,10 +172,7 @@ impl Engine {
                 if let State::Ready(r) = f.from.as_ref() {
                     self.outputs.push_back(Output::Dropped { piece: r.pour.piece });
                 }
-                f.from = Box::new(State::Idle);
-                f.trouble = Trouble::Changed;
-                self.enter(State::Fault(f));
-                self.cue_now(Cue::Fault, w.arrived_at, None);
+                self.unknown_weight(w.arrived_at);
             }
             Trouble::Silent | Trouble::Frozen | Trouble::Changed => {
                 self.cue(Cue::Clear, w.arrived_at, w.arrived_at, None);
@@ -179,8 +217,16 @@ impl Engine {
 
     fn other_piece(&self, s: &Stream, w: Weighing, seen: Seen) -> bool {
         let gap_s = seen.before.map_or(0.0, |b| w.taken_at.seconds_from(b.taken_at));
+        let most_g = match s.plan.stop_due {
+            // After a stop the stream ends within a second, at half as much again as its flow at most.
+            Some(due) => {
+                let left_s = seen.before.map_or(0.0, |b| 1.0 + due.seconds_from(b.taken_at));
+                1.5 * s.predictor.flow_g_s().max(0.0) * left_s.clamp(0.0, gap_s) + GAP_LOSS_G
+            }
+            None => GAP_POUR_G_S * gap_s + GAP_POUR_G,
+        };
         let rise = w.mass.g() - s.pour.tare - s.last_net;
-        rise > GAP_POUR_G_S * gap_s + GAP_POUR_G || rise < -GAP_LOSS_G.max(5.0 * self.threshold_g())
+        rise > most_g || rise < -GAP_LOSS_G.max(5.0 * self.threshold_g())
     }
 
     pub(super) fn pan(&mut self, pour: &Pour, w: Weighing) -> Pan {

@@ -132,7 +132,7 @@ impl Trace {
         put(&mut out, i64::from(s.hand.pours));
         put(&mut out, i64::from(s.first_piece));
         put(&mut out, micrograms(s.zero));
-        put(&mut out, i64::from(s.held));
+        put(&mut out, i64::from(s.held) + 2 * i64::from(s.lift_first));
         let (mut at, mut ug) = (0_i64, 0_i64);
         for input in &self.inputs {
             let now = input.at().us() as i64;
@@ -263,11 +263,8 @@ impl Bytes<'_> {
         let (lag, ahead, approach) = (self.span()?, self.span()?, self.span()?);
         let hand = Hand { hand_s: self.take()? as f64 / 1e9, pours: self.count()? };
         let first_piece = self.count()?;
-        let (zero, held) = if version == FIRST_VERSION {
-            (Mass::ZERO, false)
-        } else {
-            (mass(self.take()?), self.take()? != 0)
-        };
+        let (zero, marks) =
+            if version == FIRST_VERSION { (Mass::ZERO, 0) } else { (mass(self.take()?), self.take()?) };
         Ok(Start {
             target,
             low,
@@ -278,7 +275,8 @@ impl Bytes<'_> {
             settings: PourSettings { min_piece, approach },
             first_piece,
             zero,
-            held,
+            held: marks & 1 != 0,
+            lift_first: marks & 2 != 0,
         })
     }
 }

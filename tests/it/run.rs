@@ -28,6 +28,7 @@ pub(crate) fn start() -> Start {
         first_piece: 1,
         zero: Mass::ZERO,
         held: false,
+        lift_first: false,
     }
 }
 

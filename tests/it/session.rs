@@ -37,6 +37,7 @@ fn start() -> Start {
         first_piece: 1,
         zero: Mass::ZERO,
         held: false,
+        lift_first: false,
     }
 }
 
