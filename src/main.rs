@@ -7,9 +7,10 @@ use tarebell::cli::Cli;
 use tarebell::daemon::commands;
 
 fn main() -> ExitCode {
-    // A terminal that was closed takes no words: no reason to panic in mid-pour.
-    let words = tracing_subscriber::fmt().log_internal_errors(false);
-    words.with_writer(std::io::stderr).with_target(false).init();
+    // A terminal that was closed or is paused takes no words: no reason to panic or to wait in mid-pour.
+    // Words that find no room are let go; the rest is out before the end.
+    let (writer, _out) = tracing_appender::non_blocking(std::io::stderr());
+    tracing_subscriber::fmt().log_internal_errors(false).with_writer(writer).with_target(false).init();
     match commands::run(Cli::parse()) {
         Ok(code) => code,
         Err(error) => {

@@ -89,3 +89,45 @@ fn a_demo_that_is_interrupted_stops_cleanly_and_leaves_no_folder() {
     assert!(asked.elapsed() < STOP, "{:?}", asked.elapsed());
     assert_eq!((status.code(), there()), (Some(0), 0));
 }
+
+#[test]
+fn words_that_nobody_reads_do_not_hold_up_a_fault() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let full = dir.path().join("paused");
+    rustix::fs::mknodat(rustix::fs::CWD, &full, rustix::fs::FileType::Fifo, 0o600.into(), 0).expect("a pipe");
+    let mut pipe = std::fs::OpenOptions::new();
+    let pipe = std::os::unix::fs::OpenOptionsExt::custom_flags(pipe.read(true).write(true), NONBLOCK);
+    let mut pipe = pipe.open(&full).expect("our end");
+    for chunk in [512, 1] {
+        while std::io::Write::write(&mut pipe, &[b'.'; 512][..chunk]).is_ok() {}
+    }
+    let plain = serve(dir.path());
+    let mut command = std::process::Command::new("sh");
+    command.args(["-c", "exec \"$@\" 2>\"$0\""]).arg(&full).arg(plain.get_program()).args(plain.get_args());
+    command.stdin(std::process::Stdio::null()).stdout(std::process::Stdio::null());
+    let line = crate::rig::terminal(dir.path());
+    let mut rig = Rig::start_as(command, dir.path(), line);
+    rig.begin_batch(1);
+    let heard = rig.listen();
+    let mut potter = Potter::new(
+        Plant::new(3, Person::typical(), ScaleModel::with_lag(0.3), Table::default()),
+        Script::of(1, 60.0),
+    );
+    let end = Instant::now() + Duration::from_secs(20);
+    while rig.get("/api/now")["phase"] != "pouring" {
+        assert!(Instant::now() < end, "the pour never began: {}", rig.get("/api/now"));
+        rig.pour(&mut potter, &heard, Instant::now() + Duration::from_millis(50));
+    }
+    // Unplugged: the daemon has something to say, and nobody takes it.
+    rig.line = std::fs::File::open("/dev/null").expect("a file");
+    let unplugged = Instant::now();
+    while rig.get("/api/now")["phase"] != "fault" {
+        // The contract's own second.
+        assert!(unplugged.elapsed() < Duration::from_secs(1), "{}", rig.get("/api/now"));
+    }
+    let (code, took) = rig.stop(Signal::TERM);
+    assert!(code == Some(0) && took < STOP, "{code:?} after {took:?}");
+}
+
+/// `O_NONBLOCK`.
+const NONBLOCK: i32 = rustix::fs::OFlags::NONBLOCK.bits() as i32;

@@ -73,6 +73,7 @@ pub(super) const MAY_USE: &[(&str, &[&str])] = &[
     ("tokio_serial", &["link"]),
     ("toml", &["settings"]),
     ("tracing", &["I"]),
+    ("tracing_appender", &["main"]),
     ("tracing_subscriber", &["main"]),
     ("utoipa", &["batch", "page"]),
     ("utoipa_axum", &["page"]),
