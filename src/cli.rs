@@ -104,6 +104,7 @@ pub struct DoctorArgs {
 
 /// `target`.
 #[derive(Args, Debug)]
+#[command(allow_negative_numbers = true)]
 pub struct TargetArgs {
     /// The whole request as JSON; - reads it from standard input
     #[arg(long = "request", value_name = "FILE.json", conflicts_with = "PlainTarget")]

@@ -190,7 +190,12 @@ fn trace_bytes(args: &ReplayArgs) -> anyhow::Result<Vec<u8>> {
         let found = Reader::open(&data_folder(&place))?.trace(&word)?;
         return found.ok_or_else(|| anyhow!("no trace of a pour {word} in the log: /pours lists the ids"));
     }
-    std::fs::read(&args.trace).with_context(|| format!("can't read {}", args.trace.display()))
+    std::fs::read(&args.trace).with_context(|| {
+        format!(
+            "can't read {}: give a trace's file, or a pour's whole id as /pours lists it",
+            args.trace.display()
+        )
+    })
 }
 
 fn output_json(output: &Output) -> serde_json::Value {

@@ -129,5 +129,24 @@ fn words_that_nobody_reads_do_not_hold_up_a_fault() {
     assert!(code == Some(0) && took < STOP, "{code:?} after {took:?}");
 }
 
+#[test]
+fn a_batch_ends_with_a_piece_ready_and_no_word_of_a_slow_disk() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let mut rig = Rig::start(dir.path());
+    let id = rig.begin_batch(1);
+    let heard = rig.listen();
+    let mut potter = Potter::new(
+        Plant::new(3, Person::typical(), ScaleModel::with_lag(0.3), Table::default()),
+        Script { before_pour_s: (30.0, 40.0), ..Script::of(1, 29.0) },
+    );
+    let end = Instant::now() + Duration::from_secs(20);
+    while rig.get("/api/now")["phase"] != "ready" {
+        assert!(Instant::now() < end, "never ready: {}", rig.get("/api/now"));
+        rig.pour(&mut potter, &heard, Instant::now() + Duration::from_millis(50));
+    }
+    let ended = rig.post(&format!("/api/batches/{id}/end"), serde_json::json!({}));
+    assert!(ended["ended_at"].is_string(), "{ended}");
+}
+
 /// `O_NONBLOCK`.
 const NONBLOCK: i32 = rustix::fs::OFlags::NONBLOCK.bits() as i32;
