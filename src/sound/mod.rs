@@ -1,0 +1,4 @@
+//! What the potter hears.
+
+pub mod score;
+pub mod tone;
