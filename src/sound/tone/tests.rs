@@ -3,17 +3,7 @@
 use super::*;
 
 const RATE: u32 = 48_000;
-const ALL: [Cue; 9] = [
-    Cue::Ready,
-    Cue::Approach,
-    Cue::Count,
-    Cue::Stop,
-    Cue::Good,
-    Cue::Short,
-    Cue::Over,
-    Cue::Fault,
-    Cue::Clear,
-];
+const ALL: [Cue; 9] = Cue::ALL;
 const LOUD: Voice = Voice { volume: 1.0, quiet: false, good: true };
 
 fn ms(frames: usize) -> f32 {
