@@ -23,22 +23,23 @@ const TARGET_G: f64 = 29.0;
 const SEED: u64 = 2026;
 
 /// Pours a batch of this many invented pieces.
-pub async fn run(pieces: u32) -> anyhow::Result<ExitCode> {
+pub async fn run(pieces: u32, sound: bool) -> anyhow::Result<ExitCode> {
     let mut signals = Signals::new()?;
     let dir = std::env::temp_dir().join(format!("tarebell-demo-{}", uuid::Uuid::now_v7()));
-    let done = pour(&dir, pieces, &mut signals).await;
+    let done = pour(&dir, pieces, sound, &mut signals).await;
     // The folder is the demo's own; one that stays behind does no harm.
     let _ = std::fs::remove_dir_all(&dir);
     done.map(|()| ExitCode::SUCCESS)
 }
 
-async fn pour(dir: &std::path::Path, pieces: u32, signals: &mut Signals) -> anyhow::Result<()> {
+async fn pour(dir: &std::path::Path, pieces: u32, sound: bool, signals: &mut Signals) -> anyhow::Result<()> {
     let settings = Settings::default();
     // A port of its own when the usual one is taken.
     let taken = std::net::TcpListener::bind(settings.listen).is_err();
     let listen = if taken { SocketAddr::from(([127, 0, 0, 1], 0)) } else { settings.listen };
     let decoder = LineDecoder::new(LineFormat::Auto, Unit::Gram);
-    let setup = Setup { dir, listen, scale: settings.scale, pour: settings.pour, decoder };
+    let sound = sound.then_some(settings.sound);
+    let setup = Setup { dir, listen, scale: settings.scale, pour: settings.pour, decoder, sound };
     let daemon = Daemon::start(setup).await?;
     say(format!("simulated scale and hand, invented cups and glaze, {pieces} pieces of {TARGET_G} g"));
     say(format!("watch http://{}", daemon.bound));

@@ -8,22 +8,27 @@ pub mod doctor;
 pub mod event;
 mod log;
 mod open;
+pub mod outlet;
 mod sight;
 mod signals;
 mod simulated;
 pub mod table;
 #[cfg(test)]
 mod tests;
+mod tour;
 
 use crate::frame::line::LineDecoder;
 use crate::page::view::{Event as Told, Now, ScaleView};
 use crate::page::{self, Page};
 use crate::pour::PourSettings;
 use crate::scale::ScaleFacts;
+use crate::settings::Sound;
+use crate::sound::{Loudspeaker, SoundStatus};
 use crate::store::{Ack, Store, StoreError};
 use clock::Clock;
 use counter::Counter;
 use event::Event;
+use outlet::Outlet;
 use std::net::SocketAddr;
 use std::path::Path;
 use std::sync::Arc;
@@ -96,6 +101,8 @@ pub struct Setup<'a> {
     pub pour: PourSettings,
     /// Lines to readings.
     pub decoder: LineDecoder,
+    /// The loudspeaker; none: it is left alone.
+    pub sound: Option<Sound>,
 }
 
 impl Daemon {
@@ -113,9 +120,7 @@ impl Daemon {
         let clock = Clock::default();
         let (events, inbox) = sync_channel(EVENTS);
         let (store, opened) = Store::open(setup.dir, clock.wall(), acks(events.clone()))?;
-        for pour in &opened.interrupted {
-            tracing::warn!("piece {} was interrupted: it is in the log as void", pour.piece);
-        }
+        opened.interrupted.iter().for_each(|pour| warn_interrupted(pour.piece));
         let (listener, bound) = listen(setup.listen).await?;
         store.announce(bound)?;
         let run = uuid::Uuid::now_v7().to_string();
@@ -132,12 +137,14 @@ impl Daemon {
             bound,
             stop,
         };
+        let loudspeaker = setup.sound.map(|sound| loudspeaker(sound, clock, events.clone())).transpose()?;
         let parts = Parts {
             clock,
             scale: setup.scale,
             settings: setup.pour,
             decoder: setup.decoder,
             store,
+            outlet: Outlet::new(loudspeaker),
             now,
             told: told.clone(),
             run,
@@ -186,6 +193,15 @@ impl Daemon {
         let wrong: Vec<String> = [table, page].into_iter().flatten().collect();
         if wrong.is_empty() { Ok(()) } else { Err(anyhow::anyhow!(wrong.join("; "))) }
     }
+}
+
+fn warn_interrupted(piece: u32) {
+    tracing::warn!("piece {piece} was interrupted: it is in the log as void");
+}
+
+fn loudspeaker(sound: Sound, clock: Clock, events: SyncSender<Event>) -> std::io::Result<Loudspeaker> {
+    // When the engine's thread is gone the daemon is stopping.
+    Loudspeaker::start(sound, move || clock.now(), move |status| drop(events.send(Event::Sound(status))))
 }
 
 async fn listen(at: SocketAddr) -> anyhow::Result<(tokio::net::TcpListener, SocketAddr)> {
@@ -257,5 +273,6 @@ fn nothing_yet(run: &str) -> Now {
         flow_g_s: None,
         last_cue: None,
         not_recorded: 0,
+        sound: outlet::view(&SoundStatus::looking()),
     }
 }

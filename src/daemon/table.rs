@@ -7,6 +7,7 @@ use super::clock::Clock;
 use super::event::{Event, Reply};
 use super::log::Log;
 use super::open::Open;
+use super::outlet::Outlet;
 use super::sight::Sight;
 use crate::frame::line::LineDecoder;
 use crate::link::serial::LinkEvent;
@@ -43,6 +44,8 @@ pub struct Parts {
     pub decoder: LineDecoder,
     /// The log.
     pub store: Store,
+    /// The loudspeaker.
+    pub outlet: Outlet,
     /// Latest snapshot.
     pub now: watch::Sender<Arc<Now>>,
     /// Cues and pours, to every client.
@@ -131,6 +134,7 @@ impl Table {
             }
             Event::End(batch, reply) => self.end(*batch, reply),
             Event::Ack(ack) => self.handle_ack(*ack),
+            Event::Sound(status) => self.parts.outlet.handle_status(status),
             // Both end the loop before they come here.
             Event::LogGone | Event::Stop => {}
         }
@@ -203,6 +207,7 @@ impl Table {
 
     fn tell_cue(&mut self, call: &CueCall) {
         self.cues = call.n;
+        self.parts.outlet.play(call);
         let view = CueView::from(call);
         self.last_cue = Some(LastCue { n: view.n, cue: view.cue, at_us: view.at_us, due_us: view.due_us });
         // No client is no error.
@@ -259,7 +264,7 @@ impl Table {
             high: record.high,
             scale: self.parts.scale.clone(),
             hand,
-            ahead: Duration::ZERO,
+            ahead: self.parts.outlet.ahead(),
             settings: self.parts.settings.clone(),
             first_piece,
             zero: Mass::ZERO,
@@ -269,8 +274,8 @@ impl Table {
         record.begun_at.get_or_insert(at);
         let mut engine = Engine::new(start.clone());
         engine.count_cues_from(self.cues);
-        let warnings =
-            vec!["no sound in this version: cues go to the clients of the live stream only".to_owned()];
+        self.parts.outlet.batch(true);
+        let warnings = self.parts.outlet.warnings();
         let write = Write::BatchBegun { id: record.id.clone(), at };
         let ticket = self.log.ask(write, reply, begun(record.clone(), warnings));
         self.beginning = Some((ticket, Batch { record, who, engine, trace: Trace::new(start), open: None }));
@@ -300,6 +305,7 @@ impl Table {
         }
         self.give(Input::Command(Command::End, self.parts.clock.now()));
         self.batch = None;
+        self.parts.outlet.batch(false);
         record.ended_at = Some(self.parts.clock.wall());
         self.log.end(record, reply);
     }
@@ -324,7 +330,10 @@ impl Table {
                 // Whoever is told that it began finds it in the snapshot.
                 self.show(self.parts.clock.now());
             }
-            Ack::Refused { ticket, .. } if beginning == Some(*ticket) => self.beginning = None,
+            Ack::Refused { ticket, .. } if beginning == Some(*ticket) => {
+                self.beginning = None;
+                self.parts.outlet.batch(false);
+            }
             Ack::Written { .. } | Ack::Refused { .. } | Ack::Failing { .. } => {}
         }
         if let Some(pour) = self.log.handle_ack(ack) {
@@ -365,6 +374,7 @@ impl Table {
             flow_g_s: snapshot.and_then(|s| s.flow_g_s),
             last_cue: self.last_cue.clone(),
             not_recorded: self.log.unwritten(),
+            sound: self.parts.outlet.view(),
         };
         self.parts.now.send_replace(Arc::new(view));
     }

@@ -56,9 +56,7 @@ pub enum SoundError {
         device: String,
     },
     /// This user may not.
-    #[error(
-        "no permission to use the loudspeaker '{device}': add yourself to the group audio, log in again"
-    )]
+    #[error("no permission to use the loudspeaker '{device}': add yourself to the group audio, log in again")]
     Permission {
         /// Its name.
         device: String,
@@ -202,7 +200,10 @@ impl Loudspeaker {
 ///
 /// # Errors
 /// Why it can't be heard.
-pub fn look(sound: &Sound, now: impl Fn() -> Instant + Clone + Send + 'static) -> Result<(String, Duration), SoundError> {
+pub fn look(
+    sound: &Sound,
+    now: impl Fn() -> Instant + Clone + Send + 'static,
+) -> Result<(String, Duration), SoundError> {
     let opening = open_aside(sound, now);
     let stream = opening.recv_timeout(OPENING).map_err(|_| SoundError::Hangs)??;
     // A few periods: until then the device's own delay is not known.
