@@ -41,6 +41,11 @@ impl Outlet {
         self.give(Order::Batch(under_way));
     }
 
+    /// The daemon ends as it should.
+    pub(super) fn end(&self) {
+        self.give(Order::End);
+    }
+
     fn give(&self, order: Order) {
         if let Some(loudspeaker) = &self.loudspeaker {
             loudspeaker.give(order);

@@ -120,6 +120,7 @@ impl Table {
         }
         let now = self.parts.clock.now();
         self.give(Input::Command(Command::End, now));
+        self.parts.outlet.end();
         // With nobody to take its word the store's thread must not wait for room in the channel.
         drop(events);
         self.log.close(self.parts.store)

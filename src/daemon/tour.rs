@@ -21,7 +21,7 @@ pub(super) fn run() -> anyhow::Result<ExitCode> {
     let (tell, told) = channel();
     // All nine, `good` with them.
     let sound = Sound { good: true, ..Sound::default() };
-    let loudspeaker = Loudspeaker::start(sound, move || clock.now(), move |s| drop(tell.send(s)))?;
+    let (loudspeaker, _thread) = Loudspeaker::start(sound, move || clock.now(), move |s| drop(tell.send(s)))?;
     loudspeaker.give(Order::Batch(true));
     if let Err(words) = wait(&told) {
         say(words);

@@ -13,6 +13,7 @@ use crate::settings::Sound;
 use crate::time::{Duration, Instant};
 use device::Stream;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, TryRecvError, sync_channel};
+use std::thread::JoinHandle;
 
 /// Orders that may wait: far more than the engine has under way at once.
 const ORDERS: usize = 64;
@@ -32,6 +33,9 @@ const AGAIN: Duration = Duration::from_secs(5);
 const FIRST_PAUSE: Duration = Duration::from_secs(1);
 /// See [`FIRST_PAUSE`].
 const LAST_PAUSE: Duration = Duration::from_secs(30);
+/// A stop or a fault that sounds when the daemon ends is played out, for this long at most: a stop takes two
+/// seconds in all.
+const LAST_WORDS: Duration = Duration::from_secs(1);
 /// A change of the delay under this is not worth telling.
 const SAME_LATENCY: Duration = Duration::from_millis(2);
 
@@ -166,6 +170,9 @@ pub enum Order {
         /// When.
         due: Instant,
     },
+    /// The daemon ends as it should. When the orders end without it a pour may be under way that
+    /// nobody watches any more.
+    End,
 }
 
 /// The loudspeaker; it falls silent when this is dropped.
@@ -175,7 +182,8 @@ pub struct Loudspeaker {
 }
 
 impl Loudspeaker {
-    /// Starts the thread; `now` is the daemon's clock, `tell` is told each change.
+    /// Starts the thread; `now` is the daemon's clock, `tell` is told each change. The thread ends soon after
+    /// this is dropped, when what must be heard has sounded.
     ///
     /// # Errors
     /// When the system gives no thread.
@@ -183,11 +191,12 @@ impl Loudspeaker {
         sound: Sound,
         now: impl Fn() -> Instant + Clone + Send + 'static,
         tell: impl Fn(SoundStatus) + Send + 'static,
-    ) -> std::io::Result<Self> {
+    ) -> std::io::Result<(Self, JoinHandle<()>)> {
         let (orders, inbox) = sync_channel(ORDERS);
         let outlet = Outlet::new(sound, now, tell);
-        std::thread::Builder::new().name("sound".to_owned()).spawn(move || outlet.run(&inbox))?;
-        Ok(Self { orders })
+        let thread =
+            std::thread::Builder::new().name("sound".to_owned()).spawn(move || outlet.run(&inbox))?;
+        Ok((Self { orders }, thread))
     }
 
     /// Passes an order on, without ever waiting: with 64 waiting the sound is dead anyway.
@@ -253,6 +262,8 @@ struct Outlet<N, T> {
     /// Samples taken when last looked at and changed.
     seen: (u64, Instant),
     told: SoundStatus,
+    /// Until then a stop or a fault sounds.
+    sounds_until: Instant,
 }
 
 impl<N: Fn() -> Instant + Clone + Send + 'static, T: Fn(SoundStatus)> Outlet<N, T> {
@@ -269,10 +280,12 @@ impl<N: Fn() -> Instant + Clone + Send + 'static, T: Fn(SoundStatus)> Outlet<N, 
             pause: FIRST_PAUSE,
             seen: (0, Instant::START),
             told: SoundStatus::looking(),
+            sounds_until: Instant::START,
         }
     }
 
     fn run(mut self, inbox: &Receiver<Order>) {
+        let mut as_it_should = false;
         loop {
             let wait = if self.opening.is_some() { LOOK_SOON } else { LOOK };
             match inbox.recv_timeout(wait) {
@@ -280,18 +293,27 @@ impl<N: Fn() -> Instant + Clone + Send + 'static, T: Fn(SoundStatus)> Outlet<N, 
                     self.batch = on;
                     self.close_at = (self.now)() + STAYS;
                 }
-                Ok(Order::Cue { cue, due }) => {
-                    if let Some(stream) = &self.stream {
-                        stream.play(cue, due);
-                    }
-                }
+                Ok(Order::Cue { cue, due }) => self.play(cue, due),
+                Ok(Order::End) => as_it_should = true,
                 Err(RecvTimeoutError::Timeout) => {}
                 Err(RecvTimeoutError::Disconnected) => break,
             }
             self.tend((self.now)());
         }
-        if let Some(stream) = self.stream.take() {
-            let_go(stream);
+        if !as_it_should && self.batch {
+            // Silence must never stand for 'keep pouring'.
+            self.play(Cue::Fault, (self.now)());
+        }
+        std::thread::sleep(self.sounds_until.since((self.now)()).min(LAST_WORDS));
+        self.close();
+    }
+
+    fn play(&mut self, cue: Cue, due: Instant) {
+        let Some(stream) = &self.stream else { return };
+        stream.play(cue, due);
+        if score::must_be_heard(cue) {
+            let length = Duration::from_millis(u64::from(tone::tone(cue).length_ms()));
+            self.sounds_until = due.max((self.now)()) + length + stream.latency();
         }
     }
 

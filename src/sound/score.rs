@@ -55,7 +55,8 @@ pub struct Score {
     filled: u64,
 }
 
-const fn must_be_heard(cue: Cue) -> bool {
+/// Never dropped, however late.
+pub const fn must_be_heard(cue: Cue) -> bool {
     match cue {
         Cue::Stop | Cue::Fault => true,
         Cue::Ready | Cue::Approach | Cue::Count | Cue::Good | Cue::Short | Cue::Over | Cue::Clear => false,

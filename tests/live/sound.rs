@@ -140,6 +140,37 @@ fn what_is_cued_in_a_pour_is_heard_when_it_is_due() {
 }
 
 #[test]
+fn a_stop_that_sounds_when_the_daemon_is_stopped_is_heard_to_its_end() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let ear = Ear::open(dir.path());
+    let mut rig = serve(dir.path(), &ear.config);
+    wait_for(&rig, "on", Duration::from_secs(5));
+    warnings(&rig);
+    let (watched, heard) = (rig.listen(), rig.listen());
+    let mut potter = Potter::new(
+        Plant::new(11, Person::typical(), ScaleModel::with_lag(0.3), Table::default()),
+        Script::of(1, 29.0),
+    );
+    let end = Instant::now() + Duration::from_secs(30);
+    let from = loop {
+        assert!(Instant::now() < end, "no stop: {}", rig.get("/api/now"));
+        rig.pour(&mut potter, &heard, Instant::now() + Duration::from_millis(10));
+        if let Some(stop) = watched.try_iter().find(|h| h.message["cue"] == "stop") {
+            break stop.at;
+        }
+    };
+    let (code, took) = rig.stop(Signal::TERM);
+    assert!(code == Some(0) && took < Duration::from_secs(2), "{code:?} after {took:?}");
+    std::thread::sleep(Duration::from_millis(100));
+    let sound = ear.since(from, Duration::from_secs(2)).samples;
+    let loud = |s: &f32| s.abs() > 0.01;
+    let (first, last) = (sound.iter().position(loud), sound.iter().rposition(loud));
+    let length_ms = (last.expect("a stop") - first.expect("a stop")) as f64 / 48.0;
+    println!("the stop sounded for {length_ms:.0} ms, the daemon ended after {took:?}");
+    assert!((430.0..455.0).contains(&length_ms), "{length_ms}");
+}
+
+#[test]
 fn without_a_loudspeaker_it_is_said_once_a_begin_warns_and_all_else_goes_on() {
     let dir = tempfile::tempdir().expect("a folder");
     let config = dir.path().join("none.conf");
