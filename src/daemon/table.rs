@@ -254,10 +254,10 @@ impl Table {
             return reply.give(Err(refusal));
         }
         if let Some(batch) = &self.batch {
-            return reply.give(Ok(begun(batch.record.clone(), Vec::new())));
+            return reply.give(Ok(begun(batch.record.clone(), self.parts.outlet.warnings())));
         }
         if let Some((ticket, batch)) = &self.beginning {
-            return self.log.also(*ticket, reply, begun(batch.record.clone(), Vec::new()));
+            return self.log.also(*ticket, reply, begun(batch.record.clone(), self.parts.outlet.warnings()));
         }
         let start = Start {
             target: record.target,

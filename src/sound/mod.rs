@@ -142,10 +142,11 @@ impl SoundStatus {
 
     fn without(error: &SoundError) -> Self {
         let state = match error {
-            SoundError::None | SoundError::NotNamed { .. } => SoundState::Missing,
-            SoundError::Busy { .. } | SoundError::Permission { .. } | SoundError::Refused { .. } => {
-                SoundState::Missing
-            }
+            SoundError::None
+            | SoundError::NotNamed { .. }
+            | SoundError::Busy { .. }
+            | SoundError::Permission { .. }
+            | SoundError::Refused { .. } => SoundState::Missing,
             SoundError::Hangs | SoundError::Dead { .. } => SoundState::Dead,
         };
         Self { state, device: None, latency: Duration::ZERO, words: error.to_string() }

@@ -69,6 +69,12 @@ fn clock_zero(messages: &[Heard]) -> Instant {
     zeros.min().expect("snapshots")
 }
 
+/// Of the cues' pitches the strongest in this stroke.
+fn strongest(stroke: &[f32]) -> Cue {
+    let by_pitch = |a: &Cue, b: &Cue| strength(stroke, tone(*a).hz).total_cmp(&strength(stroke, tone(*b).hz));
+    Cue::ALL.into_iter().max_by(by_pitch).expect("cues")
+}
+
 /// How far after `due` the cue begins, in ms; none when nothing begins there.
 fn onset(ear: &Ear, cue: Cue, due: Instant) -> Option<f64> {
     let before = Duration::from_millis(100);
@@ -76,12 +82,7 @@ fn onset(ear: &Ear, cue: Cue, due: Instant) -> Option<f64> {
     // 1 % of full scale: half a millisecond into the rise.
     let first = piece.samples.iter().position(|s| s.abs() > 0.01)?;
     let stroke = &piece.samples[first..(first + 1920).min(piece.samples.len())];
-    // Which of the cues' pitches is strongest: it is this one that sounds.
-    let strongest = Cue::ALL
-        .into_iter()
-        .max_by(|a, b| strength(stroke, tone(*a).hz).total_cmp(&strength(stroke, tone(*b).hz)))
-        .expect("cues");
-    assert_eq!(strongest, cue, "another cue sounds");
+    assert_eq!(strongest(stroke), cue, "another cue sounds");
     let at = piece.at + Duration::from_secs_f64(first as f64 / 48_000.0);
     Some(
         1e3 * (at.saturating_duration_since(due).as_secs_f64()
@@ -137,6 +138,40 @@ fn what_is_cued_in_a_pour_is_heard_when_it_is_due() {
     assert!(late.iter().all(|ms| (0.0..48.0).contains(ms)), "{late:?}");
     // Under one call's length: cues are placed within a call, not at its start.
     assert!(sd < 8.0, "{late:?}");
+}
+
+#[test]
+fn the_tour_names_every_cue_and_plays_it_in_its_length_and_pitch() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let ear = Ear::open(dir.path());
+    let from = Instant::now();
+    let mut command = Command::new(env!("CARGO_BIN_EXE_tarebell"));
+    let output =
+        command.args(["demo", "--tour"]).env("ALSA_CONFIG_PATH", &ear.config).output().expect("it runs");
+    let said = String::from_utf8(output.stdout).expect("text");
+    assert!(output.status.success(), "{said}");
+    let named: Vec<&str> = said.lines().skip(1).filter_map(|l| l.split_whitespace().next()).collect();
+    assert_eq!(named, Cue::ALL.map(Cue::word), "{said}");
+    let sound = ear.since(from, from.elapsed() + Duration::from_secs(1)).samples;
+    // Where it is loud, to 1 ms; half a second of silence parts two cues.
+    let loud: Vec<usize> = sound
+        .chunks(48)
+        .enumerate()
+        .filter(|(_, c)| c.iter().any(|s| s.abs() > 0.01))
+        .map(|(i, _)| i)
+        .collect();
+    let cues: Vec<&[usize]> = loud.chunk_by(|a, b| b - a < 500).collect();
+    assert_eq!(cues.len(), 9, "{cues:?}");
+    for (ms, cue) in cues.iter().zip(Cue::ALL) {
+        let (first, last) = (ms[0], ms[ms.len() - 1]);
+        let length = last + 1 - first;
+        let wanted = tone(cue).length_ms() as usize;
+        println!("{:8} {length} ms of {wanted}", cue.word());
+        // The softest part of rise and fall is under what counts as loud.
+        assert!(length <= wanted + 2 && length + 12 >= wanted, "{}: {length} of {wanted} ms", cue.word());
+        let stroke = tone(cue).strokes[0].length_ms as usize;
+        assert_eq!(strongest(&sound[first * 48..(first + stroke) * 48]), cue);
+    }
 }
 
 #[test]
