@@ -20,7 +20,7 @@ pub struct Cli {
 /// What the program can do.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Run beside the bench: scale, page, log (no sound in this version)
+    /// Run beside the bench: scale, sound, page, log
     Serve(ServeArgs),
     /// Run with a simulated scale and hand: no hardware needed, nothing kept
     Demo(DemoArgs),
@@ -30,10 +30,10 @@ pub enum Command {
     Target(Box<TargetArgs>),
     /// Run a recorded trace again and show what would be cued
     Replay(ReplayArgs),
-    /// Check settings, scale, disk and clock, and say what is missing
+    /// Check settings, scale, sound, disk and clock, and say what is missing
     ///
-    /// Works beside a running daemon. Each line says ok, or -- and what to do; sound is not looked at
-    /// (this version makes none). Exit code 0: all in order, 1: something to do.
+    /// Works beside a running daemon. Each line says ok, or -- and what to do. The loudspeaker is opened for
+    /// half a second and plays nothing. Exit code 0: all in order, 1: something to do.
     Doctor(DoctorArgs),
 }
 
@@ -57,7 +57,7 @@ pub struct ServeArgs {
     /// Address and port of the page
     #[arg(long, value_name = "ADDR:PORT")]
     pub listen: Option<SocketAddr>,
-    /// Leave this computer's loudspeaker alone (no effect yet: this version makes no sound)
+    /// Leave this computer's loudspeaker alone: cues go to the clients of the live stream only
     #[arg(long)]
     pub no_sound: bool,
 }
@@ -68,6 +68,12 @@ pub struct DemoArgs {
     /// Pieces in the invented batch
     #[arg(long, value_name = "N", default_value_t = 6, value_parser = clap::value_parser!(u32).range(1..=10_000))]
     pub pieces: u32,
+    /// Leave this computer's loudspeaker alone
+    #[arg(long)]
+    pub no_sound: bool,
+    /// Play every cue once with its name, pour nothing
+    #[arg(long, conflicts_with_all = ["no_sound", "pieces"])]
+    pub tour: bool,
 }
 
 /// `scales`.
@@ -97,6 +103,9 @@ pub struct DoctorArgs {
     /// Where settings and log are.
     #[command(flatten)]
     pub place: PlaceArgs,
+    /// Leave the loudspeaker alone, as with `serve --no-sound`
+    #[arg(long)]
+    pub no_sound: bool,
     /// Print JSON
     #[arg(long)]
     pub json: bool,

@@ -10,7 +10,7 @@
 //! 6. [`record`]: what is kept.
 //! 7. [`plant`]: a simulated hand and scale.
 //! 8. [`settings`], [`cli`]: what a person sets.
-//! 9. [`link`], [`store`], [`page`]: the outside world.
+//! 9. [`link`], [`sound`], [`store`], [`page`]: the outside world.
 //! 10. [`daemon`]: the only module that joins them.
 
 pub mod batch;
@@ -26,6 +26,7 @@ pub mod record;
 pub mod scale;
 pub mod settings;
 pub mod settle;
+pub mod sound;
 pub mod store;
 pub mod time;
 pub mod units;

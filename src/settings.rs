@@ -62,6 +62,27 @@ impl Framing {
     }
 }
 
+/// The loudspeaker's settings.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Sound {
+    /// Part of the device's name; none: the system's usual one.
+    pub device: Option<String>,
+    /// 0 to 1.
+    pub volume: f64,
+    /// Only `stop`, `short`, `over` and `fault` sound.
+    pub quiet: bool,
+    /// `good` sounds too.
+    pub good: bool,
+}
+
+impl Default for Sound {
+    fn default() -> Self {
+        // The system's own volume is set by ear; ours leaves room to be turned up over a fan
+        // (chosen by us, not tried on people).
+        Self { device: None, volume: 0.7, quiet: false, good: false }
+    }
+}
+
 /// Checked settings.
 #[derive(Clone, Debug)]
 pub struct Settings {
@@ -77,6 +98,8 @@ pub struct Settings {
     pub listen: SocketAddr,
     /// Pouring.
     pub pour: PourSettings,
+    /// The loudspeaker.
+    pub sound: Sound,
 }
 
 impl Default for Settings {
@@ -97,6 +120,7 @@ impl Default for Settings {
             },
             listen: SocketAddr::from(([127, 0, 0, 1], 8737)),
             pour: PourSettings::default(),
+            sound: Sound::default(),
         }
     }
 }
@@ -135,6 +159,8 @@ struct Text {
     page: PageText,
     #[serde(default)]
     pour: PourText,
+    #[serde(default)]
+    sound: SoundText,
 }
 
 #[derive(Default, Deserialize)]
@@ -165,6 +191,15 @@ struct PageText {
 struct PourText {
     min_piece_g: Option<Spanned<f64>>,
     approach_ms: Option<Spanned<u64>>,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct SoundText {
+    device: Option<Spanned<String>>,
+    volume: Option<Spanned<f64>>,
+    quiet: Option<Spanned<bool>>,
+    good: Option<bool>,
 }
 
 /// The text and its name, for messages.
@@ -212,6 +247,7 @@ impl Settings {
             scale: scale(&source, &shape.scale)?,
             listen: listen(&source, shape.page.listen.as_ref())?,
             pour: pour(&source, &shape.pour)?,
+            sound: sound(&source, &shape.sound)?,
         })
     }
 }
@@ -319,4 +355,27 @@ fn pour(source: &Source<'_>, t: &PourText) -> Result<PourSettings, SettingsError
     let approach =
         source.number("pour.approach_ms", t.approach_ms.as_ref(), approach_ms, 400..=5000, "ms")?;
     Ok(PourSettings { min_piece: Mass::saturating(min_g), approach: Duration::from_millis(approach) })
+}
+
+fn sound(source: &Source<'_>, t: &SoundText) -> Result<Sound, SettingsError> {
+    let d = Sound::default();
+    let empty = "empty: give part of a loudspeaker's name, or take the line out for the usual one";
+    let device = match &t.device {
+        Some(name) if name.get_ref().trim().is_empty() => {
+            return Err(source.wrong("sound.device", name, empty));
+        }
+        Some(name) => Some(name.get_ref().trim().to_owned()),
+        None => d.device,
+    };
+    let volume = source.number("sound.volume", t.volume.as_ref(), d.volume, 0.0..=1.0, "of full scale")?;
+    let good = t.good.unwrap_or(d.good);
+    let quiet = match &t.quiet {
+        // Two wishes that exclude each other: neither is to be dropped in silence.
+        Some(quiet) if good && *quiet.get_ref() => {
+            return Err(source.wrong("sound.quiet", quiet, "not together with good = true: leave one out"));
+        }
+        Some(quiet) => *quiet.get_ref(),
+        None => d.quiet,
+    };
+    Ok(Sound { device, volume, quiet, good })
 }

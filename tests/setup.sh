@@ -1,5 +1,6 @@
 # Sourced by tests/all.sh and examples/demo.sh: what the build needs on Debian or Ubuntu.
-# Installs gcc and libc6-dev where there is no C compiler, and nothing else.
+# Installs gcc and libc6-dev where there is no C compiler, pkg-config and libasound2-dev (sound) where
+# they are missing, and nothing else.
 # A tool that it does not install is named, with what to do; nothing is skipped.
 
 # setup: what building needs. setup checks: rustfmt and clippy too.
@@ -9,11 +10,18 @@ setup() {
         component fmt rustfmt || return 1
         component clippy clippy || return 1
     fi
-    if command -v cc >/dev/null; then
-        echo "C compiler found: nothing to install"
+    local missing=()
+    command -v cc >/dev/null || missing+=(gcc libc6-dev)
+    # Only Linux needs a package for sound: the headers of ALSA, and the tool that finds them.
+    if [[ "$OSTYPE" == linux* ]]; then
+        command -v pkg-config >/dev/null || missing+=(pkg-config)
+        pkg-config --exists alsa 2>/dev/null || missing+=(libasound2-dev)
+    fi
+    if [ "${#missing[@]}" = 0 ]; then
+        echo "C compiler and sound headers found: nothing to install"
         return 0
     fi
-    install_compiler
+    install "${missing[@]}"
 }
 
 find_cargo() {
@@ -36,22 +44,23 @@ component() {
     return 1
 }
 
-install_compiler() {
+install() {
     local sudo=
     if ! command -v apt-get >/dev/null; then
-        echo "there is no C compiler, and apt-get is missing: install a C compiler" \
-            "and the C library's headers, then run this again" >&2
+        echo "missing: $*; and apt-get is missing too: install what these Debian packages hold" \
+            "(a C compiler with the C library's headers, pkg-config, the headers of ALSA)," \
+            "then run this again" >&2
         return 1
     fi
     if [ "$(id -u)" != 0 ]; then
         if ! command -v sudo >/dev/null; then
-            echo "there is no C compiler, and sudo is missing: run" \
-                "'apt-get install gcc libc6-dev' as root, then run this again" >&2
+            echo "missing: $*; and sudo is missing: run 'apt-get install $*' as root," \
+                "then run this again" >&2
             return 1
         fi
         sudo=sudo
     fi
-    echo "installing gcc and libc6-dev (for the bundled SQLite)"
+    echo "installing $* (gcc and libc6-dev: for the bundled SQLite; pkg-config and libasound2-dev: for sound)"
     $sudo apt-get update -qq || return 1
-    $sudo apt-get install -y -qq --no-install-recommends gcc libc6-dev
+    $sudo apt-get install -y -qq --no-install-recommends "$@"
 }

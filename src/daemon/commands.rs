@@ -29,7 +29,8 @@ const USAGE: u8 = 2;
 pub fn run(cli: Cli) -> anyhow::Result<ExitCode> {
     match cli.command {
         Command::Serve(args) => in_runtime(serve(&args)),
-        Command::Demo(args) => in_runtime(super::demo::run(args.pieces)),
+        Command::Demo(args) if args.tour => super::tour::run(),
+        Command::Demo(args) => in_runtime(super::demo::run(args.pieces, !args.no_sound)),
         Command::Scales(args) => Ok(scales(&args)),
         Command::Target(args) => target(&args),
         Command::Replay(args) => replay(&args),
@@ -83,12 +84,9 @@ async fn serve(args: &ServeArgs) -> anyhow::Result<ExitCode> {
     };
     let decoder = LineDecoder::new(settings.line.clone(), settings.unit);
     let scale = settings.scale.clone();
-    let daemon =
-        Daemon::start(Setup { dir: &dir, listen, scale, pour: settings.pour.clone(), decoder }).await?;
+    let (pour, sound) = (settings.pour.clone(), (!args.no_sound).then(|| settings.sound.clone()));
+    let daemon = Daemon::start(Setup { dir: &dir, listen, scale, pour, decoder, sound }).await?;
     say(format!("serving http://{}, data in {}", daemon.bound, dir.display()));
-    if !args.no_sound {
-        say("no sound in this version: cues go to the clients of /api/live");
-    }
     let stop = Arc::new(AtomicBool::new(false));
     start_link(&daemon, &settings, &stop);
     let ended = daemon.run_until(signals.asked()).await;
@@ -230,8 +228,12 @@ fn output_text(output: &Output) -> String {
 }
 
 fn look(args: &DoctorArgs) -> ExitCode {
-    let lines =
-        doctor::report(&config_file(&args.place), args.place.config.is_some(), &data_folder(&args.place));
+    let lines = doctor::report(
+        &config_file(&args.place),
+        args.place.config.is_some(),
+        &data_folder(&args.place),
+        args.no_sound,
+    );
     if args.json {
         println!("{}", serde_json::json!(lines));
     } else {

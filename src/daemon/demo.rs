@@ -23,26 +23,35 @@ const TARGET_G: f64 = 29.0;
 const SEED: u64 = 2026;
 
 /// Pours a batch of this many invented pieces.
-pub async fn run(pieces: u32) -> anyhow::Result<ExitCode> {
+pub async fn run(pieces: u32, sound: bool) -> anyhow::Result<ExitCode> {
     let mut signals = Signals::new()?;
     let dir = std::env::temp_dir().join(format!("tarebell-demo-{}", uuid::Uuid::now_v7()));
-    let done = pour(&dir, pieces, &mut signals).await;
+    let done = pour(&dir, pieces, sound, &mut signals).await;
     // The folder is the demo's own; one that stays behind does no harm.
     let _ = std::fs::remove_dir_all(&dir);
     done.map(|()| ExitCode::SUCCESS)
 }
 
-async fn pour(dir: &std::path::Path, pieces: u32, signals: &mut Signals) -> anyhow::Result<()> {
+async fn pour(
+    dir: &std::path::Path,
+    pieces: u32,
+    with_sound: bool,
+    signals: &mut Signals,
+) -> anyhow::Result<()> {
     let settings = Settings::default();
     // A port of its own when the usual one is taken.
     let taken = std::net::TcpListener::bind(settings.listen).is_err();
     let listen = if taken { SocketAddr::from(([127, 0, 0, 1], 0)) } else { settings.listen };
     let decoder = LineDecoder::new(LineFormat::Auto, Unit::Gram);
-    let setup = Setup { dir, listen, scale: settings.scale, pour: settings.pour, decoder };
+    let sound = with_sound.then_some(settings.sound);
+    let setup = Setup { dir, listen, scale: settings.scale, pour: settings.pour, decoder, sound };
     let daemon = Daemon::start(setup).await?;
     say(format!("simulated scale and hand, invented cups and glaze, {pieces} pieces of {TARGET_G} g"));
     say(format!("watch http://{}", daemon.bound));
     let told = daemon.told.subscribe();
+    if with_sound {
+        wait_for_sound(&daemon).await;
+    }
     begin(&daemon, pieces).await?;
     let potter = Potter::new(
         Plant::new(SEED, Person::typical(), ScaleModel::with_lag(0.3), Table::default()),
@@ -65,6 +74,13 @@ async fn pour(dir: &std::path::Path, pieces: u32, signals: &mut Signals) -> anyh
         compare(&nets, pieces);
     }
     daemon.stop().await
+}
+
+/// How early cues must be announced is known once the loudspeaker is open; without one nothing is lost.
+async fn wait_for_sound(daemon: &Daemon) {
+    let mut now = daemon.now.clone();
+    let on = now.wait_for(|now| now.sound.state == "on");
+    let _ = tokio::time::timeout(Duration::from_millis(500), on).await;
 }
 
 /// Shows each pour as it is logged; gives the weights.

@@ -3,6 +3,7 @@
 use super::clock::Clock;
 use crate::link::serial;
 use crate::settings::{Link, Settings};
+use crate::sound::{self, SoundError};
 use crate::store::{Reader, try_writable};
 use serde::Serialize;
 use std::io::ErrorKind;
@@ -22,8 +23,8 @@ pub struct Line {
     pub says: String,
 }
 
-/// Looks at config, scale, disk and clock.
-pub fn report(config: &Path, told_config: bool, dir: &Path) -> Vec<Line> {
+/// Looks at config, scale, sound, disk and clock.
+pub fn report(config: &Path, told_config: bool, dir: &Path, no_sound: bool) -> Vec<Line> {
     let settings = settings(config, told_config);
     let scale = match &settings {
         Ok((settings, _)) => scale(settings),
@@ -33,7 +34,12 @@ pub fn report(config: &Path, told_config: bool, dir: &Path) -> Vec<Line> {
         Ok((_, says)) => line("settings", true, says.clone()),
         Err(says) => line("settings", false, says.clone()),
     };
-    vec![first, scale, disk(dir), clock()]
+    let sound = match &settings {
+        _ if no_sound => line("sound", true, "not looked at (--no-sound)".to_owned()),
+        Ok((settings, _)) => sound(settings),
+        Err(_) => line("sound", false, "not looked for: mend the settings first".to_owned()),
+    };
+    vec![first, scale, sound, disk(dir), clock()]
 }
 
 fn line(what: &'static str, ok: bool, says: String) -> Line {
@@ -61,6 +67,30 @@ fn scale(settings: &Settings) -> Line {
                         lists what is in reach";
             line("scale", false, says.to_owned())
         }
+    }
+}
+
+fn sound(settings: &Settings) -> Line {
+    let clock = Clock::default();
+    match sound::look(&settings.sound, move || clock.now()) {
+        Ok((device, latency)) => {
+            let says = format!(
+                "'{device}', {} ms from order to ear as the sound system counts the samples before it; a delay \
+                 beyond it (a wireless loudspeaker has 100 to 300 ms) is not known to it",
+                latency.as_millis()
+            );
+            line("sound", true, says)
+        }
+        // Held by the daemon, as it may be while it runs.
+        Err(SoundError::Busy { device }) => line("sound", true, format!("'{device}' is there and in use")),
+        Err(
+            error @ (SoundError::None
+            | SoundError::NotNamed { .. }
+            | SoundError::Permission { .. }
+            | SoundError::Refused { .. }
+            | SoundError::Hangs
+            | SoundError::Dead { .. }),
+        ) => line("sound", false, format!("{error}; or --no-sound")),
     }
 }
 

@@ -4,6 +4,7 @@ use crate::link::serial::LinkEvent;
 use crate::page::desk::{Begun, Refusal};
 use crate::pour::hand::Hand;
 use crate::record::{BatchRecord, WhoPours};
+use crate::sound::SoundStatus;
 use crate::store::{Ack, Wanted};
 use std::sync::mpsc::SyncSender;
 
@@ -48,6 +49,8 @@ pub enum Event {
     End(Box<BatchRecord>, Reply),
     /// The store wrote something, or can't.
     Ack(Box<Ack>),
+    /// The loudspeaker is heard, or no longer.
+    Sound(SoundStatus),
     /// The store's thread has ended though the daemon runs: nothing more can be written.
     LogGone,
     /// The daemon stops.

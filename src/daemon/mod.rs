@@ -8,26 +8,32 @@ pub mod doctor;
 pub mod event;
 mod log;
 mod open;
+pub mod outlet;
 mod sight;
 mod signals;
 mod simulated;
 pub mod table;
 #[cfg(test)]
 mod tests;
+mod tour;
 
 use crate::frame::line::LineDecoder;
 use crate::page::view::{Event as Told, Now, ScaleView};
 use crate::page::{self, Page};
 use crate::pour::PourSettings;
 use crate::scale::ScaleFacts;
+use crate::settings::Sound;
+use crate::sound::{Loudspeaker, SoundStatus};
 use crate::store::{Ack, Store, StoreError};
 use clock::Clock;
 use counter::Counter;
 use event::Event;
+use outlet::Outlet;
 use std::net::SocketAddr;
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::thread::JoinHandle;
 use std::time::Duration;
 use table::{Parts, Table};
 use tokio::sync::{Notify, broadcast, watch};
@@ -41,12 +47,17 @@ const PAGE_LIMIT: Duration = Duration::from_millis(300);
 /// and this is for the engine's thread: a second of last tries, a quarter for a locked log, and room.
 const TABLE_LIMIT: Duration = Duration::from_millis(1500);
 
+/// Of the same two seconds: until then a fault may be played out.
+const SOUND_LIMIT: Duration = Duration::from_millis(1850);
+
 /// A running daemon.
 pub struct Daemon {
     /// Where events go.
     pub events: SyncSender<Event>,
     /// Cues and pours.
     pub told: broadcast::Sender<Told>,
+    /// The latest snapshot.
+    pub(crate) now: watch::Receiver<Arc<Now>>,
     /// Its clock.
     pub clock: Clock,
     /// The address it serves.
@@ -54,7 +65,8 @@ pub struct Daemon {
     /// Who answers the page.
     pub(crate) desk: Arc<Counter>,
     stop_page: watch::Sender<bool>,
-    table: std::thread::JoinHandle<Result<(), StoreError>>,
+    table: JoinHandle<Result<(), StoreError>>,
+    sound: Option<JoinHandle<()>>,
     page: tokio::task::JoinHandle<std::io::Result<()>>,
     ended: Arc<Notify>,
 }
@@ -96,6 +108,8 @@ pub struct Setup<'a> {
     pub pour: PourSettings,
     /// Lines to readings.
     pub decoder: LineDecoder,
+    /// The loudspeaker; none: it is left alone.
+    pub sound: Option<Sound>,
 }
 
 impl Daemon {
@@ -113,9 +127,7 @@ impl Daemon {
         let clock = Clock::default();
         let (events, inbox) = sync_channel(EVENTS);
         let (store, opened) = Store::open(setup.dir, clock.wall(), acks(events.clone()))?;
-        for pour in &opened.interrupted {
-            tracing::warn!("piece {} was interrupted: it is in the log as void", pour.piece);
-        }
+        opened.interrupted.iter().for_each(|pour| warn_interrupted(pour.piece));
         let (listener, bound) = listen(setup.listen).await?;
         store.announce(bound)?;
         let run = uuid::Uuid::now_v7().to_string();
@@ -125,35 +137,20 @@ impl Daemon {
         let (dir, scale_id) = (setup.dir.to_owned(), setup.scale.id.clone());
         let desk = Arc::new(Counter { dir, clock, scale_id, events: events.clone() });
         let page = Page {
-            now: now_seen,
+            now: now_seen.clone(),
             events: told.clone(),
             desk: desk.clone(),
             clock: Arc::new(move || clock.now().us()),
             bound,
             stop,
         };
-        let parts = Parts {
-            clock,
-            scale: setup.scale,
-            settings: setup.pour,
-            decoder: setup.decoder,
-            store,
-            now,
-            told: told.clone(),
-            run,
-        };
+        let (outlet, sound) = outlet(setup.sound, clock, events.clone())?;
+        let Setup { scale, pour: settings, decoder, .. } = setup;
+        let parts = Parts { clock, scale, settings, decoder, store, outlet, now, told: told.clone(), run };
         let ended = Arc::new(Notify::new());
-        // Made before the thread and the task, so that even one that never ran is noticed.
-        let (table_ends, page_ends) = (note_end(&ended), note_end(&ended));
-        let thread = std::thread::Builder::new().name("table".to_owned()).spawn(move || {
-            let _table_ends = table_ends;
-            table(Table::new(parts), inbox)
-        })?;
-        let page = tokio::spawn(async move {
-            let _page_ends = page_ends;
-            page::serve(listener, page).await
-        });
-        Ok(Self { events, told, clock, bound, desk, stop_page, table: thread, page, ended })
+        let table = start_table(&ended, move || table(Table::new(parts), inbox))?;
+        let page = start_page(&ended, listener, page);
+        Ok(Self { events, told, now: now_seen, clock, bound, desk, stop_page, table, sound, page, ended })
     }
 
     /// Comes back when the engine's thread or the page has ended, which neither does by itself.
@@ -180,12 +177,59 @@ impl Daemon {
     /// # Errors
     /// Whatever is not in order at the end, above all what could not be written.
     pub async fn stop(self) -> anyhow::Result<()> {
+        let last = tokio::time::Instant::now() + SOUND_LIMIT;
         let _ = self.stop_page.send(true);
         let page = end_page(self.page).await;
         let table = end_table(self.events, self.table).await;
+        if let Some(sound) = self.sound {
+            // One that hangs is left behind.
+            let _ = tokio::time::timeout_at(last, tokio::task::spawn_blocking(move || sound.join())).await;
+        }
         let wrong: Vec<String> = [table, page].into_iter().flatten().collect();
         if wrong.is_empty() { Ok(()) } else { Err(anyhow::anyhow!(wrong.join("; "))) }
     }
+}
+
+fn warn_interrupted(piece: u32) {
+    tracing::warn!("piece {piece} was interrupted: it is in the log as void");
+}
+
+/// What tells the end is made before the thread, so that even one that never ran is noticed.
+fn start_table(
+    ended: &Arc<Notify>,
+    run: impl FnOnce() -> Result<(), StoreError> + Send + 'static,
+) -> std::io::Result<JoinHandle<Result<(), StoreError>>> {
+    let ends = note_end(ended);
+    std::thread::Builder::new().name("table".to_owned()).spawn(move || {
+        let _ends = ends;
+        run()
+    })
+}
+
+/// As [`start_table`].
+fn start_page(
+    ended: &Arc<Notify>,
+    listener: tokio::net::TcpListener,
+    page: Page,
+) -> tokio::task::JoinHandle<std::io::Result<()>> {
+    let ends = note_end(ended);
+    tokio::spawn(async move {
+        let _ends = ends;
+        page::serve(listener, page).await
+    })
+}
+
+/// The loudspeaker if it is wanted, and its thread.
+fn outlet(
+    sound: Option<Sound>,
+    clock: Clock,
+    events: SyncSender<Event>,
+) -> std::io::Result<(Outlet, Option<JoinHandle<()>>)> {
+    let Some(sound) = sound else { return Ok((Outlet::new(None), None)) };
+    // When the engine's thread is gone the daemon is stopping.
+    let tell = move |status| drop(events.send(Event::Sound(status)));
+    let (loudspeaker, thread) = Loudspeaker::start(sound, move || clock.now(), tell)?;
+    Ok((Outlet::new(Some(loudspeaker)), Some(thread)))
 }
 
 async fn listen(at: SocketAddr) -> anyhow::Result<(tokio::net::TcpListener, SocketAddr)> {
@@ -211,10 +255,7 @@ async fn end_page(mut page: tokio::task::JoinHandle<std::io::Result<()>>) -> Opt
 }
 
 /// Stops the engine's thread, whatever the page did; gives what went wrong with it or the log.
-async fn end_table(
-    events: SyncSender<Event>,
-    table: std::thread::JoinHandle<Result<(), StoreError>>,
-) -> Option<String> {
+async fn end_table(events: SyncSender<Event>, table: JoinHandle<Result<(), StoreError>>) -> Option<String> {
     let ended = tokio::task::spawn_blocking(move || {
         let _ = events.send(Event::Stop);
         table.join()
@@ -257,5 +298,6 @@ fn nothing_yet(run: &str) -> Now {
         flow_g_s: None,
         last_cue: None,
         not_recorded: 0,
+        sound: outlet::view(&SoundStatus::looking()),
     }
 }

@@ -7,6 +7,7 @@ use super::clock::Clock;
 use super::event::{Event, Reply};
 use super::log::Log;
 use super::open::{Open, too_coarse};
+use super::outlet::Outlet;
 use super::sight::Sight;
 use crate::frame::line::LineDecoder;
 use crate::link::serial::LinkEvent;
@@ -43,6 +44,8 @@ pub struct Parts {
     pub decoder: LineDecoder,
     /// The log.
     pub store: Store,
+    /// The loudspeaker.
+    pub outlet: Outlet,
     /// Latest snapshot.
     pub now: watch::Sender<Arc<Now>>,
     /// Cues and pours, to every client.
@@ -117,6 +120,7 @@ impl Table {
         }
         let now = self.parts.clock.now();
         self.give(Input::Command(Command::End, now));
+        self.parts.outlet.end();
         // With nobody to take its word the store's thread must not wait for room in the channel.
         drop(events);
         self.log.close(self.parts.store)
@@ -131,6 +135,7 @@ impl Table {
             }
             Event::End(batch, reply) => self.end(*batch, reply),
             Event::Ack(ack) => self.handle_ack(*ack),
+            Event::Sound(status) => self.parts.outlet.handle_status(status),
             // Both end the loop before they come here.
             Event::LogGone | Event::Stop => {}
         }
@@ -204,6 +209,7 @@ impl Table {
 
     fn tell_cue(&mut self, call: &CueCall) {
         self.cues = call.n;
+        self.parts.outlet.play(call);
         let view = CueView::from(call);
         self.last_cue = Some(LastCue { n: view.n, cue: view.cue, at_us: view.at_us, due_us: view.due_us });
         // No client is no error.
@@ -249,10 +255,10 @@ impl Table {
             return reply.give(Err(refusal));
         }
         if let Some(batch) = &self.batch {
-            return reply.give(Ok(begun(batch.record.clone(), Vec::new())));
+            return reply.give(Ok(begun(batch.record.clone(), self.parts.outlet.warnings())));
         }
         if let Some((ticket, batch)) = &self.beginning {
-            return self.log.also(*ticket, reply, begun(batch.record.clone(), Vec::new()));
+            return self.log.also(*ticket, reply, begun(batch.record.clone(), self.parts.outlet.warnings()));
         }
         let start = Start {
             target: record.target,
@@ -260,7 +266,7 @@ impl Table {
             high: record.high,
             scale: self.parts.scale.clone(),
             hand,
-            ahead: Duration::ZERO,
+            ahead: self.parts.outlet.ahead(),
             settings: self.parts.settings.clone(),
             first_piece,
             zero: Mass::ZERO,
@@ -272,8 +278,8 @@ impl Table {
         record.begun_at.get_or_insert(at);
         let mut engine = Engine::new(start.clone());
         engine.count_cues_from(self.cues);
-        let mut warnings =
-            vec!["no sound in this version: cues go to the clients of the live stream only".to_owned()];
+        self.parts.outlet.batch(true);
+        let mut warnings = self.parts.outlet.warnings();
         warnings.extend(too_coarse(&self.parts.scale, &record));
         let write = Write::BatchBegun { id: record.id.clone(), at };
         let ticket = self.log.ask(write, reply, begun(record.clone(), warnings));
@@ -306,6 +312,7 @@ impl Table {
         self.batch = None;
         // What the end left to write is no sign of a disk in trouble.
         self.log.flush(&self.parts.store);
+        self.parts.outlet.batch(false);
         record.ended_at = Some(self.parts.clock.wall());
         self.log.end(record, reply);
     }
@@ -330,7 +337,10 @@ impl Table {
                 // Whoever is told that it began finds it in the snapshot.
                 self.show(self.parts.clock.now());
             }
-            Ack::Refused { ticket, .. } if beginning == Some(*ticket) => self.beginning = None,
+            Ack::Refused { ticket, .. } if beginning == Some(*ticket) => {
+                self.beginning = None;
+                self.parts.outlet.batch(false);
+            }
             Ack::Written { .. } | Ack::Refused { .. } | Ack::Failing { .. } => {}
         }
         if let Some(pour) = self.log.handle_ack(ack) {
@@ -371,6 +381,7 @@ impl Table {
             flow_g_s: snapshot.and_then(|s| s.flow_g_s),
             last_cue: self.last_cue.clone(),
             not_recorded: self.log.unwritten(),
+            sound: self.parts.outlet.view(),
         };
         self.parts.now.send_replace(Arc::new(view));
     }

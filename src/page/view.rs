@@ -26,6 +26,19 @@ pub struct ScaleView {
     pub skipped: u64,
 }
 
+/// The loudspeaker of the daemon's computer.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct SoundView {
+    /// `on`, `off`, `missing` or `dead`.
+    pub state: &'static str,
+    /// Its name, null where there is none.
+    pub device: Option<String>,
+    /// From an order to the ear, as far as the system tells.
+    pub latency_us: u64,
+    /// In plain words, with what to try.
+    pub words: String,
+}
+
 /// The last cue, as it stands in a snapshot.
 #[derive(Clone, Debug, Serialize, ToSchema)]
 pub struct LastCue {
@@ -74,6 +87,8 @@ pub struct Now {
     pub last_cue: Option<LastCue>,
     /// Pours that could not be written yet.
     pub not_recorded: u64,
+    /// The loudspeaker.
+    pub sound: SoundView,
 }
 
 /// A cue as a live message.

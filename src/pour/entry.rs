@@ -29,6 +29,19 @@ pub enum Cue {
 }
 
 impl Cue {
+    /// Every one, in the order of a pour.
+    pub const ALL: [Self; 9] = [
+        Self::Ready,
+        Self::Approach,
+        Self::Count,
+        Self::Stop,
+        Self::Good,
+        Self::Short,
+        Self::Over,
+        Self::Fault,
+        Self::Clear,
+    ];
+
     /// The word used in messages.
     pub const fn word(self) -> &'static str {
         match self {

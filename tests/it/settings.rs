@@ -22,7 +22,7 @@ fn the_file_as_shipped_changes_nothing() {
 #[test]
 fn every_key_shown_in_the_file_stands_there_with_its_default() {
     let text = uncommented();
-    assert_eq!(text.lines().filter(|l| is_key(l)).count(), 15, "{text}");
+    assert_eq!(text.lines().filter(|l| is_key(l)).count(), 19, "{text}");
     let told = Settings::parse(&text, "config").expect("it parses");
     let plain = Settings::default();
     let Link::Serial(serial) = &told.link else { panic!("link") };
@@ -34,19 +34,25 @@ fn every_key_shown_in_the_file_stands_there_with_its_default() {
         (plain.scale.step, plain.scale.noise, plain.scale.lag)
     );
     assert_eq!(told.scale.id, plain.scale.id);
+    // The one key without a default: the file shows an example.
+    let example = Some("usb".to_owned());
+    assert_eq!(told.sound, tarebell::settings::Sound { device: example, ..plain.sound });
 }
 
 #[test]
 fn every_key_of_the_settings_stands_in_the_file() {
-    let error =
-        Settings::parse("[scale]\nx = 1\n[page]\n[pour]\n", "f").expect_err("unknown key").to_string();
-    let known = error.split('`').skip(1).step_by(2).filter(|w| *w != "x");
-    let mut n = 0;
-    for key in known.filter(|k| k.chars().all(|c| c.is_ascii_lowercase() || c == '_')) {
-        assert!(FILE.contains(&format!("# {key} = ")), "{key} is not in the file");
-        n += 1;
+    // Sections, and how many keys each has at least, or the parser no longer lists them.
+    for (section, least) in [("scale", 12), ("page", 1), ("pour", 2), ("sound", 4)] {
+        let text = format!("[{section}]\nx = 1\n");
+        let error = Settings::parse(&text, "f").expect_err("unknown key").to_string();
+        let known = error.split('`').skip(1).step_by(2).filter(|w| *w != "x");
+        let mut n = 0;
+        for key in known.filter(|k| k.chars().all(|c| c.is_ascii_lowercase() || c == '_')) {
+            assert!(FILE.contains(&format!("# {key} = ")), "{key} is not in the file");
+            n += 1;
+        }
+        assert!(n >= least, "[{section}]: {error}");
     }
-    assert!(n >= 12, "the parser no longer lists its keys: {error}");
 }
 
 #[test]
@@ -75,6 +81,10 @@ fn a_bad_value_is_refused_with_line_key_and_what_was_expected() {
         ("[scale]\nstep_g = nan\n", "scale.step_g", 2),
         ("[page]\nlisten = \"0.0.0.0:1\"\n", "page.listen", 2),
         ("[pour]\napproach_ms = 1\n", "pour.approach_ms", 2),
+        ("[sound]\nvolume = 1.5\n", "sound.volume", 2),
+        ("[sound]\nvolume = nan\n", "sound.volume", 2),
+        ("[sound]\nquiet = true\ndevice = \" \"\n", "sound.device", 3),
+        ("[sound]\ngood = true\nquiet = true\n", "sound.quiet", 3),
     ];
     for (text, wanted_key, wanted_line) in wrong {
         match Settings::parse(text, "f") {

@@ -5,6 +5,7 @@
 mod described;
 mod disk;
 mod doctor;
+mod ear;
 mod kill;
 mod page;
 mod port;
@@ -12,4 +13,5 @@ mod pour;
 mod refused;
 mod rig;
 mod setup;
+mod sound;
 mod stop;

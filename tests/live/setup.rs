@@ -54,13 +54,18 @@ const ROOT: (&str, &str) = ("id", "echo 0");
 const SOMEONE: (&str, &str) = ("id", "echo 1000");
 const CARGO: (&str, &str) = ("cargo", "exit 0");
 const CC: (&str, &str) = ("cc", "exit 0");
-/// Logs what it is asked, and a compiler is there afterwards.
-const APT: (&str, &str) =
-    ("apt-get", "echo \"apt-get $*\"; printf '#!/bin/bash\\n' > \"$BIN/cc\"; /bin/chmod +x \"$BIN/cc\"");
+/// Finds the sound headers.
+const HEADERS: (&str, &str) = ("pkg-config", "exit 0");
+/// Logs what it is asked; a compiler and the sound headers are there afterwards.
+const APT: (&str, &str) = (
+    "apt-get",
+    "echo \"apt-get $*\"; for t in cc pkg-config; do printf '#!/bin/bash\\n' > \"$BIN/$t\"; \
+     /bin/chmod +x \"$BIN/$t\"; done",
+);
 
 #[test]
 fn without_cargo_it_says_where_to_get_it() {
-    let (code, said) = Machine::with(&[ROOT, CC]).setup("setup");
+    let (code, said) = Machine::with(&[ROOT, CC, HEADERS]).setup("setup");
     assert_eq!(code, Some(1), "{said}");
     assert!(
         said.contains("cargo is missing") && said.contains("1.95") && said.contains(".cargo/bin"),
@@ -70,7 +75,7 @@ fn without_cargo_it_says_where_to_get_it() {
 
 #[test]
 fn cargo_in_the_home_folder_is_found_though_the_path_lacks_it() {
-    let machine = Machine::with(&[ROOT, CC]);
+    let machine = Machine::with(&[ROOT, CC, HEADERS]);
     machine.tool(&machine.home().join(".cargo/bin/cargo"), "echo found $1");
     let (code, said) = machine.setup("setup; cargo build");
     assert_eq!(code, Some(0), "{said}");
@@ -80,7 +85,7 @@ fn cargo_in_the_home_folder_is_found_though_the_path_lacks_it() {
 #[test]
 fn without_rustfmt_or_clippy_the_checks_name_the_component_and_the_demo_goes_on() {
     for (missing, component) in [("fmt", "rustfmt"), ("clippy", "clippy")] {
-        let machine = Machine::with(&[ROOT, CC, ("cargo", &format!("[ \"$1\" != {missing} ]"))]);
+        let machine = Machine::with(&[ROOT, CC, HEADERS, ("cargo", &format!("[ \"$1\" != {missing} ]"))]);
         let (code, said) = machine.setup("setup checks");
         assert_eq!(code, Some(1), "{said}");
         assert!(said.contains(&format!("rustup component add {component}")), "{said}");
@@ -90,24 +95,40 @@ fn without_rustfmt_or_clippy_the_checks_name_the_component_and_the_demo_goes_on(
 
 #[test]
 fn without_a_compiler_root_installs_it_once_and_says_what() {
-    let machine = Machine::with(&[ROOT, CARGO, APT]);
+    let machine = Machine::with(&[ROOT, CARGO, HEADERS, APT]);
     let (code, said) = machine.setup("setup; echo again; setup");
     assert_eq!(code, Some(0), "{said}");
     let (first, second) = said.split_once("again").expect("two runs");
-    assert!(first.contains("installing gcc and libc6-dev"), "{first}");
-    assert!(first.contains("apt-get update") && first.contains("gcc libc6-dev"), "{first}");
+    assert!(first.contains("installing gcc libc6-dev ("), "{first}");
+    assert!(first.contains("apt-get update") && first.contains("recommends gcc libc6-dev\n"), "{first}");
     assert!(second.contains("nothing to install") && !second.contains("apt-get"), "{second}");
 }
 
 #[test]
+fn without_the_sound_headers_or_what_finds_them_it_installs_just_those_and_says_what_for() {
+    let wanted = [("exit 1", "recommends libasound2-dev\n"), ("", "recommends pkg-config libasound2-dev\n")];
+    for (pkg_config, installed) in wanted {
+        let mut tools = vec![ROOT, CC, CARGO, APT];
+        if !pkg_config.is_empty() {
+            tools.push(("pkg-config", pkg_config));
+        }
+        let (code, said) = Machine::with(&tools).setup("setup; echo again; setup");
+        assert_eq!(code, Some(0), "{said}");
+        let (first, second) = said.split_once("again").expect("two runs");
+        assert!(first.contains(installed) && first.contains("for sound"), "{first}");
+        assert!(second.contains("nothing to install") && !second.contains("apt-get"), "{second}");
+    }
+}
+
+#[test]
 fn without_root_it_asks_sudo_and_without_sudo_it_says_what_to_run() {
-    let with_sudo = Machine::with(&[SOMEONE, CARGO, APT, ("sudo", "echo by sudo; \"$@\"")]);
+    let with_sudo = Machine::with(&[SOMEONE, CARGO, HEADERS, APT, ("sudo", "echo by sudo; \"$@\"")]);
     let (code, said) = with_sudo.setup("setup");
     assert_eq!((code, said.matches("by sudo").count()), (Some(0), 2), "{said}");
-    let (code, said) = Machine::with(&[SOMEONE, CARGO, APT]).setup("setup");
+    let (code, said) = Machine::with(&[SOMEONE, CARGO, HEADERS, APT]).setup("setup");
     assert_eq!(code, Some(1), "{said}");
     assert!(said.contains("sudo is missing") && said.contains("apt-get install gcc libc6-dev"), "{said}");
-    let (code, said) = Machine::with(&[ROOT, CARGO]).setup("setup");
+    let (code, said) = Machine::with(&[ROOT, CARGO, HEADERS]).setup("setup");
     assert_eq!(code, Some(1), "{said}");
     assert!(said.contains("apt-get is missing") && said.contains("C compiler"), "{said}");
 }

@@ -1,0 +1,65 @@
+//! `demo --tour`: every cue once, with its name, so that a hand learns them before slop runs.
+
+use super::clock::Clock;
+use super::commands::say;
+use crate::pour::entry::Cue;
+use crate::settings::Sound;
+use crate::sound::tone::tone;
+use crate::sound::{Loudspeaker, Order, SoundState, SoundStatus};
+use std::process::ExitCode;
+use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
+use std::time::Duration;
+
+/// Time to read the name before its sound.
+const READ: Duration = Duration::from_millis(900);
+/// The device's limit for opening, and room.
+const WAIT: Duration = Duration::from_secs(4);
+
+/// Plays them; 1 when there is nothing to play on.
+pub(super) fn run() -> anyhow::Result<ExitCode> {
+    let clock = Clock::default();
+    let (tell, told) = channel();
+    // All nine, `good` with them.
+    let sound = Sound { good: true, ..Sound::default() };
+    let (loudspeaker, _thread) = Loudspeaker::start(sound, move || clock.now(), move |s| drop(tell.send(s)))?;
+    loudspeaker.give(Order::Batch(true));
+    if let Err(words) = wait(&told) {
+        say(words);
+        return Ok(ExitCode::FAILURE);
+    }
+    for cue in Cue::ALL {
+        say(format!("{:8}  {}", cue.word(), meaning(cue)));
+        loudspeaker.give(Order::Cue { cue, due: clock.now() + READ });
+        let length = Duration::from_millis(u64::from(tone(cue).length_ms()));
+        std::thread::sleep(READ + length + READ / 2);
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Until it can be heard; else why not.
+fn wait(told: &Receiver<SoundStatus>) -> Result<(), String> {
+    match told.recv_timeout(WAIT) {
+        Ok(status) if status.state == SoundState::On => {
+            say(status.words);
+            Ok(())
+        }
+        Ok(status) => Err(status.words),
+        Err(RecvTimeoutError::Timeout | RecvTimeoutError::Disconnected) => {
+            Err("the sound's thread says nothing; please report it".to_owned())
+        }
+    }
+}
+
+fn meaning(cue: Cue) -> &'static str {
+    match cue {
+        Cue::Ready => "tared: pour",
+        Cue::Approach => "nearly there: ease off",
+        Cue::Count => "a warning pip: the stop is near",
+        Cue::Stop => "stop now",
+        Cue::Good => "within the limits (silent unless [sound] good = true)",
+        Cue::Short => "too little: pour a little more",
+        Cue::Over => "too much: pour some back, or leave it",
+        Cue::Fault => "something is wrong: stop pouring",
+        Cue::Clear => "the trouble is over",
+    }
+}
