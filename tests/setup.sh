@@ -1,8 +1,9 @@
 # Sourced by tests/all.sh and examples/demo.sh: what the build needs on Debian or Ubuntu.
-# Installs gcc and libc6-dev where there is no C compiler, and nothing else.
+# Installs gcc and libc6-dev where there is no C compiler; for the checks also chromium and
+# chromium-driver where they are missing (the page's tests drive a real browser). Nothing else.
 # A tool that it does not install is named, with what to do; nothing is skipped.
 
-# setup: what building needs. setup checks: rustfmt and clippy too.
+# setup: what building needs. setup checks: rustfmt, clippy and a browser too.
 setup() {
     find_cargo || return 1
     if [ "${1:-}" = checks ]; then
@@ -11,9 +12,18 @@ setup() {
     fi
     if command -v cc >/dev/null; then
         echo "C compiler found: nothing to install"
+    else
+        install "there is no C compiler" "for the bundled SQLite" gcc libc6-dev || return 1
+    fi
+    [ "${1:-}" != checks ] || browser
+}
+
+browser() {
+    if command -v chromium >/dev/null && command -v chromedriver >/dev/null; then
+        echo "browser found: nothing to install"
         return 0
     fi
-    install_compiler
+    install "there is no chromium with its driver" "for the tests of the page" chromium chromium-driver
 }
 
 find_cargo() {
@@ -36,22 +46,24 @@ component() {
     return 1
 }
 
-install_compiler() {
-    local sudo=
+# install LACK WHY PACKAGE...: by apt-get, as root or with sudo.
+install() {
+    local lack=$1 why=$2 sudo=
+    shift 2
     if ! command -v apt-get >/dev/null; then
-        echo "there is no C compiler, and apt-get is missing: install a C compiler" \
-            "and the C library's headers, then run this again" >&2
+        echo "$lack, and apt-get is missing: install what your system calls $*" \
+            "($why), then run this again" >&2
         return 1
     fi
     if [ "$(id -u)" != 0 ]; then
         if ! command -v sudo >/dev/null; then
-            echo "there is no C compiler, and sudo is missing: run" \
-                "'apt-get install gcc libc6-dev' as root, then run this again" >&2
+            echo "$lack, and sudo is missing: run" \
+                "'apt-get install $*' as root, then run this again" >&2
             return 1
         fi
         sudo=sudo
     fi
-    echo "installing gcc and libc6-dev (for the bundled SQLite)"
+    echo "installing $* ($why)"
     $sudo apt-get update -qq || return 1
-    $sudo apt-get install -y -qq --no-install-recommends gcc libc6-dev
+    $sudo apt-get install -y -qq --no-install-recommends "$@"
 }

@@ -94,7 +94,7 @@ fn without_a_compiler_root_installs_it_once_and_says_what() {
     let (code, said) = machine.setup("setup; echo again; setup");
     assert_eq!(code, Some(0), "{said}");
     let (first, second) = said.split_once("again").expect("two runs");
-    assert!(first.contains("installing gcc and libc6-dev"), "{first}");
+    assert!(first.contains("installing gcc libc6-dev"), "{first}");
     assert!(first.contains("apt-get update") && first.contains("gcc libc6-dev"), "{first}");
     assert!(second.contains("nothing to install") && !second.contains("apt-get"), "{second}");
 }
@@ -110,4 +110,23 @@ fn without_root_it_asks_sudo_and_without_sudo_it_says_what_to_run() {
     let (code, said) = Machine::with(&[ROOT, CARGO]).setup("setup");
     assert_eq!(code, Some(1), "{said}");
     assert!(said.contains("apt-get is missing") && said.contains("C compiler"), "{said}");
+}
+
+#[test]
+fn the_checks_install_a_browser_once_and_the_demo_needs_none() {
+    let apt = (
+        "apt-get",
+        "echo \"apt-get $*\"; for t in chromium chromedriver; do printf '#!/bin/bash\\n' > \"$BIN/$t\"; /bin/chmod +x \"$BIN/$t\"; done",
+    );
+    let machine = Machine::with(&[ROOT, CARGO, CC, apt]);
+    let (code, said) = machine.setup("setup");
+    assert!(code == Some(0) && !said.contains("chromium"), "{said}");
+    let (code, said) = machine.setup("setup checks; echo again; setup checks");
+    assert_eq!(code, Some(0), "{said}");
+    let (first, second) = said.split_once("again").expect("two runs");
+    assert!(first.contains("installing chromium chromium-driver"), "{first}");
+    assert!(second.contains("browser found") && !second.contains("apt-get"), "{second}");
+    let (code, said) = Machine::with(&[ROOT, CARGO, CC]).setup("setup checks");
+    assert_eq!(code, Some(1), "{said}");
+    assert!(said.contains("apt-get is missing") && said.contains("chromium-driver"), "{said}");
 }
