@@ -7,7 +7,7 @@ use fantoccini::wd::WebDriverCompatibleCommand;
 use fantoccini::{Client, ClientBuilder, Locator};
 use rustix::process::{Pid, Signal, kill_process};
 use serde_json::{Value, json};
-use std::io::{BufRead, BufReader};
+use std::io::{BufRead, BufReader, Write};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -174,6 +174,7 @@ async fn the_potter_sees_ready_the_grams_lift_and_the_verdict_and_loss_is_said_a
     })
     .await
     .expect("a pour");
+    keep_sending(&rig);
     let net = shown.last().and_then(|p| p["net_g"].as_f64()).expect("a logged pour");
     let verdict = shown.last().and_then(|p| p["verdict"].as_str()).expect("a verdict").to_owned();
     browser
@@ -198,9 +199,21 @@ async fn the_potter_sees_ready_the_grams_lift_and_the_verdict_and_loss_is_said_a
     assert_eq!(browser.complaints().await, Vec::<Value>::new(), "the browser's log under the policy");
 
     browser.client.goto(&format!("http://{}/#pour", rig.address)).await.expect("the page");
-    browser.until("the field", "return !!document.querySelector('.field')").await;
+    browser.until("the field", "return !!document.querySelector('.number')").await;
     lost_is_said(&browser, &mut rig).await;
     browser.client.clone().close().await.expect("closed");
+}
+
+/// An empty pan's readings for as long as the rest of the test takes, with room to spare.
+fn keep_sending(rig: &Rig) {
+    let mut line = rig.line.try_clone().expect("the line");
+    std::thread::spawn(move || {
+        for _ in 0..400 {
+            // A daemon that is gone reads nothing more; the line takes it all the same.
+            let _ = line.write_all(b"0.0 g\r\n");
+            std::thread::sleep(Duration::from_millis(100));
+        }
+    });
 }
 
 fn the_faces_are_told_apart(seen: &[Value]) {
@@ -219,16 +232,25 @@ fn the_faces_are_told_apart(seen: &[Value]) {
     assert!(first("ready") < first("pouring") && first("pouring") < first("lift"));
 }
 
+/// The page alone must say it: a daemon that stands still, then one that is gone.
 async fn lost_is_said(browser: &Browser, rig: &mut Rig) {
-    assert_ne!(browser.face().await, "trouble");
-    let from = Instant::now();
+    let daemon = Pid::from_child(&rig.child);
+    kill_process(daemon, Signal::STOP).expect("stands still");
+    trouble_within(browser, Duration::from_secs(2), "The picture is old").await;
+    kill_process(daemon, Signal::CONT).expect("goes on");
+    browser.until("trouble is over", "return document.documentElement.dataset.face !== 'trouble'").await;
     rig.child.kill().expect("killed");
+    trouble_within(browser, Duration::from_secs(2), "No connection").await;
+}
+
+async fn trouble_within(browser: &Browser, limit: Duration, what: &str) {
+    let from = Instant::now();
     while browser.face().await != "trouble" {
-        assert!(from.elapsed() < Duration::from_secs(2), "nothing said after {:?}", from.elapsed());
+        assert!(from.elapsed() < limit, "nothing said after {:?}", from.elapsed());
         tokio::time::sleep(Duration::from_millis(20)).await;
     }
     let said = browser.js("return document.getElementById('warned').textContent").await;
-    assert_eq!(said, json!("Stop pouring. No connection"));
+    assert_eq!(said, json!(format!("Stop pouring. {what}")));
     let word = browser.js("return document.querySelector('.word').textContent").await;
     assert_eq!(word, json!("Stop pouring"));
 }

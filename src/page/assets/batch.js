@@ -12,6 +12,12 @@ const SHAPES = {
   cone: ["bottom_mm", w.bottom, "top_mm", w.top, "height_mm", w.height],
 };
 
+/** What a refused field is called on the page. */
+const CALLED = {
+  slop_g: w.grams, grams: w.tolerance, pieces: w.pieces, name: w.name, pourer: w.pourer,
+  specific_gravity: w.specific_gravity, powder_density_g_ml: w.powder_density, dry_g_per_cm2: w.coat,
+};
+
 const value = (form, name) => Number(form.elements[name].value.replace(",", "."));
 
 export class BatchPlace {
@@ -158,6 +164,16 @@ export class BatchPlace {
       ${r.warnings.map((warning) => html`<p>${warning}</p>`)}`;
   }
 
+  #refusal() {
+    if (!this.#wrong) return "";
+    const name = this.#wrong.field?.split(".").pop();
+    const sizes = SHAPES[this.#shape];
+    const at = sizes.indexOf(name);
+    const called = CALLED[name] ?? (at < 0 ? undefined : sizes[at + 1]);
+    const why = name && called ? `${called}: ${this.#wrong.message}` : this.#wrong.message;
+    return html`<p class="wrong" id="wrong" role="alert">${fill(words.not_done, { why })}</p>`;
+  }
+
   #form() {
     return html`<form @submit=${this.#begin} @input=${this.#changed}>
       <h2>${w.begin_head}</h2>
@@ -169,6 +185,7 @@ export class BatchPlace {
       ${this.#field("pieces", w.pieces, "12")}
       ${this.#field("name", w.name, "", { text: true, hint: w.name_hint })}
       ${this.#field("pourer", w.pourer, "", { text: true, free: true })}
+      ${this.#refusal()}
       <button>${w.begin}</button>
     </form>`;
   }
@@ -194,7 +211,6 @@ export class BatchPlace {
     const under = state.batch && state.live.now?.batch;
     return html`<div class="place"><h1>${words.places.batch}</h1>
       <p class="said" role="status">${this.#said}</p>
-      <p class="wrong" id="wrong" role="alert">${this.#wrong ? fill(words.not_done, { why: this.#wrong.message }) : ""}</p>
-      ${under ? this.#underWay(state) : html`${this.#form()}${this.#again()}`}</div>`;
+      ${under ? [this.#underWay(state), this.#refusal()] : html`${this.#form()}${this.#again()}`}</div>`;
   }
 }

@@ -4,13 +4,14 @@
 /** A snapshot older than this is trouble; the daemon sends one at least every 200 ms. */
 const OLD_MS = 1000;
 const RETRY_MS = 400;
+/** Two clocks part by less than this share; so much may the quickest message's lead be forgotten. */
+const DRIFT = 0.0005;
 
 export class Live {
   now = null;
   connected = false;
   #came = -Infinity;
   #offset = Infinity;
-  #run = "";
   #changed;
   #pour;
 
@@ -34,19 +35,18 @@ export class Live {
   #told(message) {
     if (message.kind === "pour") return this.#pour(message);
     if (message.kind !== "now") return;
-    this.#came = performance.now();
-    if (message.run !== this.#run) {
-      this.#run = message.run;
-      this.#offset = Infinity;
-    }
-    this.#offset = Math.min(this.#offset, this.#came - message.at_us / 1000);
+    const came = performance.now();
+    const drift = this.now ? DRIFT * (came - this.#came) : 0;
+    this.#came = came;
+    this.#offset = Math.min(this.#offset + drift, came - message.at_us / 1000);
     this.now = message;
     this.#changed();
   }
 
   #connect() {
     const socket = new WebSocket(`ws://${location.host}/api/live`);
-    socket.onopen = () => { this.connected = true; };
+    // Another run, or a sleep between: its clock starts anew.
+    socket.onopen = () => { this.connected = true; this.#offset = Infinity; };
     socket.onmessage = (event) => this.#told(JSON.parse(event.data));
     socket.onclose = () => {
       this.connected = false;

@@ -99,7 +99,7 @@ function show() {
   root.dataset.trouble = name === "trouble" ? "yes" : "no";
   scalePlace.count(state.live.now);
   render(html`${state.place !== "pour" && name === "trouble" ? html`<p class="alarm">${words.faces.trouble}: ${state.face.wrong}</p>` : ""}
-    <main ?inert=${locked}>${place()}</main>
+    <main>${place()}</main>
     <nav aria-label=${words.places_label} ?inert=${locked}>${PLACES.map((p) => tab(p, locked))}</nav>`, at("page"));
 }
 

@@ -65,7 +65,7 @@ function facts({ batch, live: { now, connected } }) {
   const list = [
     batch?.pourer && fill(words.pours_by, { who: batch.pourer }),
     sound?.device && fill(words.sound_by, { device: sound.device }),
-    sound && !sound.device && (sound.words ?? sound.state),
+    sound && (sound.words ?? (sound.device ? "" : sound.state)),
     connected && now ? words.scale_states[now.scale.state] : words.no_connection,
   ];
   return html`<ul class="facts">${list.filter(Boolean).map((fact) => html`<li>${fact}</li>`)}</ul>`;
