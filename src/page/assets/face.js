@@ -4,6 +4,11 @@ import { words } from "./say.js";
 /** In these the hand is at work: touch is locked. */
 export const BUSY = new Set(["pouring", "lift"]);
 
+/** A scale swings when a piece is lifted: shorter than this nothing has landed (seen: 0.12 s). */
+const SWING_US = 400_000;
+
+const swings = (live) => live.now.phase === "landing" && live.now.at_us - live.since_us < SWING_US;
+
 function trouble(live, now) {
   if (!live.connected) return words.no_connection;
   if (!live.fresh()) return words.old_now;
@@ -22,7 +27,7 @@ export function face(live, last) {
   const wrong = trouble(live, now);
   if (wrong) return { name: "trouble", wrong };
   if (!now.batch) return { name: "empty" };
-  switch (now.phase) {
+  switch (swings(live) ? "idle" : now.phase) {
     case "landing": return { name: "landing" };
     case "ready": return { name: "ready" };
     case "pouring": return { name: stopped(now) ? "lift" : "pouring" };

@@ -10,6 +10,8 @@ const DRIFT = 0.0005;
 export class Live {
   now = null;
   connected = false;
+  /** When the phase began, by the daemon's clock. */
+  since_us = 0;
   #came = -Infinity;
   #offset = Infinity;
   #changed;
@@ -39,6 +41,7 @@ export class Live {
     const drift = this.now ? DRIFT * (came - this.#came) : 0;
     this.#came = came;
     this.#offset = Math.min(this.#offset + drift, came - message.at_us / 1000);
+    if (message.phase !== this.now?.phase) this.since_us = message.at_us;
     this.now = message;
     this.#changed();
   }

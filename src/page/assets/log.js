@@ -11,7 +11,7 @@ function slice(p) {
   if (p.net_g === null) return "";
   const x = (net) => 10 + 4 * thickness(net, p.low_g, p.high_g);
   return html`<svg class="slice" viewBox="0 0 120 20" preserveAspectRatio="none" aria-hidden="true">
-    <path class="wall" d="M0 0 H10 V20 H0 Z"/>${svg`<path class="coat" d="M10 2 H${x(p.net_g)} V18 H10 Z"/>
+    <path class="wall" d="M0 0 H10 V20 H0 Z"/>${svg`<path class="coat" d="M10 5 H${x(p.net_g)} V15 H10 Z"/>
     <path class="limit" d="M${x(p.low_g)} 0 V20 M${x(p.high_g)} 0 V20"/>`}</svg>`;
 }
 
@@ -62,9 +62,9 @@ export class LogPlace {
     const pours = this.#pours;
     if (!pours.length) return html`<p>${w.none}</p>`;
     const limits = fill(w.against, { low: grams(pours[0].low_g), high: grams(pours[0].high_g) });
-    return html`<table><thead><tr><th scope="col">${w.piece}</th><th scope="col">${w.verdict}</th>
+    return html`<p>${limits}</p><table><thead><tr><th scope="col">${w.piece}</th><th scope="col">${w.verdict}</th>
       <th scope="col" class="figure">${w.net}</th><th scope="col" class="figure">${w.off}</th>
-      <th scope="col" class="lies">${limits}</th></tr></thead>
+      <th scope="col" class="lies">${w.coat}</th></tr></thead>
       <tbody>${pours.map((p) => this.#row(p))}</tbody></table>
       <p><a class="button" href="/api/batches/${this.#chosen}/pours.csv" download="pours.csv">${w.csv}</a></p>`;
   }

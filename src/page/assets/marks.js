@@ -15,8 +15,8 @@ const INSIDE = {
 export const mark = (verdict) => html`<svg class="mark" viewBox="0 -2 32 32" aria-hidden="true">
   <path class="cup" d=${CUP}/>${INSIDE[verdict] ?? ""}</svg>`;
 
-/** The newest pieces, oldest first. */
+/** The newest pieces, newest first: where there is no room the old ones go. */
 export const marks = (pours) => html`<ul class="marks" aria-label=${words.marks_label}>
-  ${pours.slice(-12).map((p) => html`<li>${mark(p.verdict)}<span aria-hidden="true">${p.piece}</span>
+  ${pours.slice(-12).reverse().map((p) => html`<li>${mark(p.verdict)}<span aria-hidden="true">${p.piece}</span>
     <span class="unseen">${fill(words.mark, { piece: p.piece, verdict: words.verdicts[p.verdict] })}</span></li>`)}
 </ul>`;

@@ -38,8 +38,10 @@ const SAY = {
     ${line("more", words.do.empty)}<p><a class="button" href="#batch">${words.do.empty_button}</a></p>`,
   next: (state) => html`${line("word", `${words.faces.next}: ${state.live.now.piece}`)}
     ${line("do", fill(words.do.next, { piece: state.live.now.piece }))}
-    ${line("more", limits(state.live.now))}${line("more", toGo(state))}`,
-  landing: () => html`${line("word", words.faces.landing)}${line("do", words.do.landing)}`,
+    ${line("more", limits(state.live.now))}${line("more", toGo(state))}
+    ${line("more", state.live.now.scale.trouble)}`,
+  landing: ({ live: { now } }) => html`${line("word", words.faces.landing)}${line("do", words.do.landing)}
+    ${line("more", now.scale.trouble)}`,
   ready: ({ live: { now } }) => html`${line("word", words.faces.ready)}
     ${line("do", fill(words.do.ready, { piece: now.piece, target: grams(now.target_g) }))}
     ${line("more", now.scale.trouble)}`,
