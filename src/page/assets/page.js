@@ -105,6 +105,7 @@ function show() {
 
 function go(to) {
   state.place = to;
+  document.querySelector("main")?.scrollTo(0, 0);
   if (location.hash !== `#${to}`) history.replaceState(null, "", `#${to}`);
   if (to === "log") logPlace.open(state);
   if (to === "batch") batchPlace.open();
