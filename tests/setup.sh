@@ -1,9 +1,10 @@
 # Sourced by tests/all.sh and examples/demo.sh: what the build needs on Debian or Ubuntu.
 # Installs gcc and libc6-dev where there is no C compiler, pkg-config and libasound2-dev (sound) where
-# they are missing, and nothing else.
+# they are missing; for the checks also chromium and chromium-driver (the page's tests drive a real
+# browser). Nothing else.
 # A tool that it does not install is named, with what to do; nothing is skipped.
 
-# setup: what building needs. setup checks: rustfmt and clippy too.
+# setup: what building needs. setup checks: rustfmt, clippy and a browser too.
 setup() {
     find_cargo || return 1
     if [ "${1:-}" = checks ]; then
@@ -19,9 +20,19 @@ setup() {
     fi
     if [ "${#missing[@]}" = 0 ]; then
         echo "C compiler and sound headers found: nothing to install"
+    else
+        install "gcc and libc6-dev: for the bundled SQLite; pkg-config and libasound2-dev: for sound" \
+            "${missing[@]}" || return 1
+    fi
+    [ "${1:-}" != checks ] || browser
+}
+
+browser() {
+    if command -v chromium >/dev/null && command -v chromedriver >/dev/null; then
+        echo "browser found: nothing to install"
         return 0
     fi
-    install "${missing[@]}"
+    install "for the tests of the page" chromium chromium-driver
 }
 
 find_cargo() {
@@ -44,23 +55,24 @@ component() {
     return 1
 }
 
+# install WHY PACKAGE...: by apt-get, as root or with sudo.
 install() {
-    local sudo=
+    local why=$1 sudo=
+    shift
     if ! command -v apt-get >/dev/null; then
-        echo "missing: $*; and apt-get is missing too: install what these Debian packages hold" \
-            "(a C compiler with the C library's headers, pkg-config, the headers of ALSA)," \
-            "then run this again" >&2
+        echo "missing: $*; apt-get is missing too: install what these Debian packages hold" \
+            "($why), then run this again" >&2
         return 1
     fi
     if [ "$(id -u)" != 0 ]; then
         if ! command -v sudo >/dev/null; then
-            echo "missing: $*; and sudo is missing: run 'apt-get install $*' as root," \
+            echo "missing: $*; sudo is missing: run 'apt-get install $*' as root," \
                 "then run this again" >&2
             return 1
         fi
         sudo=sudo
     fi
-    echo "installing $* (gcc and libc6-dev: for the bundled SQLite; pkg-config and libasound2-dev: for sound)"
+    echo "installing $* ($why)"
     $sudo apt-get update -qq || return 1
     $sudo apt-get install -y -qq --no-install-recommends "$@"
 }

@@ -294,6 +294,7 @@ fn nothing_yet(run: &str) -> Now {
         target_g: None,
         low_g: None,
         high_g: None,
+        left_g: None,
         expected_g: None,
         flow_g_s: None,
         last_cue: None,

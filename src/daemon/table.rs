@@ -377,6 +377,7 @@ impl Table {
             target_g: record.map(|r| r.target.g()),
             low_g: record.map(|r| r.low.g()),
             high_g: record.map(|r| r.high.g()),
+            left_g: snapshot.and_then(|s| s.net).zip(record).map(|(net, r)| r.target.g() - net.g()),
             expected_g: grams(snapshot.and_then(|s| s.expected)),
             flow_g_s: snapshot.and_then(|s| s.flow_g_s),
             last_cue: self.last_cue.clone(),

@@ -10,7 +10,8 @@ use std::net::SocketAddr;
 use std::sync::Arc;
 
 const CSP: &str = "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src data:; \
-                   base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+                   base-uri 'none'; form-action 'none'; frame-ancestors 'none'; \
+                   require-trusted-types-for 'script'; trusted-types lit-html";
 
 /// Is this `host:port` one of ours?
 fn ours(authority: &str, bound: SocketAddr) -> bool {

@@ -3,6 +3,7 @@
 //! Never decides anything: requests are parsed here and answered by the [`desk`].
 
 mod ask;
+mod assets;
 pub mod desk;
 mod guard;
 mod live;

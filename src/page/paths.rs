@@ -3,10 +3,11 @@
 //! A path is added here with `routes!` only, so that it can't go undescribed.
 
 use super::problem::{Problem, Refusals};
-use super::{Page, ask, live, view, words};
+use super::{Page, ask, assets, live, view};
 use axum::Json;
+use axum::extract::rejection::PathRejection;
 use axum::extract::ws::rejection::WebSocketUpgradeRejection;
-use axum::extract::{State, WebSocketUpgrade};
+use axum::extract::{Path, State, WebSocketUpgrade};
 use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use std::sync::Arc;
@@ -36,6 +37,7 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(front))
         .routes(routes!(script))
         .routes(routes!(style))
+        .routes(routes!(part))
         .routes(routes!(ask::now))
         .routes(routes!(upgrade))
         .routes(routes!(ask::scale))
@@ -52,23 +54,34 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
 /// The page for a browser.
 #[utoipa::path(get, path = "/", responses((status = 200, content_type = "text/html", body = String), Refusals))]
 async fn front() -> Html<String> {
-    Html(
-        include_str!("assets/page.html")
-            .replace("{title}", words::TITLE)
-            .replace("{no-script}", words::NO_SCRIPT),
-    )
+    Html(assets::front())
 }
 
 /// The page's script.
 #[utoipa::path(get, path = "/page.js", responses((status = 200, content_type = "text/javascript", body = String), Refusals))]
-async fn script() -> impl IntoResponse {
-    ([(header::CONTENT_TYPE, "text/javascript")], include_str!("assets/page.js"))
+async fn script() -> Response {
+    asset("page.js")
 }
 
 /// The page's style.
 #[utoipa::path(get, path = "/page.css", responses((status = 200, content_type = "text/css", body = String), Refusals))]
-async fn style() -> impl IntoResponse {
-    ([(header::CONTENT_TYPE, "text/css")], include_str!("assets/page.css"))
+async fn style() -> Response {
+    asset("page.css")
+}
+
+/// The parts that the page's script and style are made of.
+#[utoipa::path(get, path = "/assets/{file}", params(("file" = String, Path, description = "Name of the file")), responses(
+    (status = 200, description = "A script or a style", content_type = "text/javascript", body = String), Refusals
+))]
+async fn part(name: Result<Path<String>, PathRejection>) -> Response {
+    asset(name.as_ref().map_or("", |Path(name)| name))
+}
+
+fn asset(name: &str) -> Response {
+    match assets::find(name) {
+        Some((kind, text)) => ([(header::CONTENT_TYPE, kind)], text).into_response(),
+        None => Problem::new(StatusCode::NOT_FOUND, "the page has no such part: open /").into_response(),
+    }
 }
 
 /// This description.

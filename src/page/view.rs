@@ -1,6 +1,7 @@
 //! What leaves the daemon as JSON: serde copies of the pure value types.
 
 use super::desk::Begun;
+use crate::batch::request::FormRequest;
 use crate::batch::{Target, TargetReply};
 use crate::pour::entry::CueCall;
 use crate::record::{BatchRecord, PourRecord};
@@ -79,6 +80,8 @@ pub struct Now {
     pub low_g: Option<f64>,
     /// Greatest good net mass.
     pub high_g: Option<f64>,
+    /// What is missing to the wanted mass; below zero when there is more.
+    pub left_g: Option<f64>,
     /// Net if stopped now.
     pub expected_g: Option<f64>,
     /// Flow.
@@ -204,6 +207,8 @@ pub struct BatchView {
     pub high_g: f64,
     /// Dry share of the slop, where the request determines it.
     pub solids_fraction: Option<f64>,
+    /// The inside of the pieces, where the request gave it.
+    pub form: Option<FormRequest>,
     /// Who pours.
     pub pourer: Option<String>,
     /// With which jug.
@@ -226,6 +231,7 @@ impl From<&BatchRecord> for BatchView {
             low_g: b.low.g(),
             high_g: b.high.g(),
             solids_fraction: b.solids_fraction,
+            form: form(&b.request),
             pourer: b.pourer.clone(),
             jug: b.jug.clone(),
             created_at: b.created_at.rfc3339(),
@@ -233,6 +239,12 @@ impl From<&BatchRecord> for BatchView {
             ended_at: b.ended_at.map(|t| t.rfc3339()),
         }
     }
+}
+
+/// The form within a stored request. The demo's batch has none, and an old one need not parse.
+fn form(request: &str) -> Option<FormRequest> {
+    let whole: serde_json::Value = serde_json::from_str(request).ok()?;
+    serde_json::from_value(whole.get("form")?.clone()).ok()
 }
 
 /// A batch begun or ended.

@@ -6,7 +6,7 @@ use serde_json::{Map, Value, json};
 use std::collections::BTreeSet;
 
 /// Fields that stand in a message only where they say something.
-const SOMETIMES: [&str; 2] = ["field", "left"];
+const SOMETIMES: [&str; 3] = ["field", "left", "u_area_percent"];
 
 fn resolved<'a>(schema: &'a Value, whole: &'a Value) -> &'a Value {
     match schema["$ref"].as_str() {
@@ -105,6 +105,7 @@ fn every_path_of_the_contract_is_described_and_every_described_path_answers() {
         "get /",
         "get /page.css",
         "get /page.js",
+        "get /assets/{file}",
         "get /api/now",
         "get /api/live",
         "get /api/scale",
@@ -122,7 +123,7 @@ fn every_path_of_the_contract_is_described_and_every_described_path_answers() {
 }
 
 fn url(rig: &Rig, path: &str) -> String {
-    format!("http://{}{}", rig.address, path.replace("{id}", "none"))
+    format!("http://{}{}", rig.address, path.replace("{id}", "none").replace("{file}", "face.js"))
 }
 
 #[test]

@@ -130,5 +130,24 @@ fn without_root_it_asks_sudo_and_without_sudo_it_says_what_to_run() {
     assert!(said.contains("sudo is missing") && said.contains("apt-get install gcc libc6-dev"), "{said}");
     let (code, said) = Machine::with(&[ROOT, CARGO, HEADERS]).setup("setup");
     assert_eq!(code, Some(1), "{said}");
-    assert!(said.contains("apt-get is missing") && said.contains("C compiler"), "{said}");
+    assert!(said.contains("apt-get is missing too") && said.contains("missing: gcc libc6-dev"), "{said}");
+}
+
+#[test]
+fn the_checks_install_a_browser_once_and_the_demo_needs_none() {
+    let apt = (
+        "apt-get",
+        "echo \"apt-get $*\"; for t in chromium chromedriver; do printf '#!/bin/bash\\n' > \"$BIN/$t\"; /bin/chmod +x \"$BIN/$t\"; done",
+    );
+    let machine = Machine::with(&[ROOT, CARGO, CC, HEADERS, apt]);
+    let (code, said) = machine.setup("setup");
+    assert!(code == Some(0) && !said.contains("chromium"), "{said}");
+    let (code, said) = machine.setup("setup checks; echo again; setup checks");
+    assert_eq!(code, Some(0), "{said}");
+    let (first, second) = said.split_once("again").expect("two runs");
+    assert!(first.contains("installing chromium chromium-driver"), "{first}");
+    assert!(second.contains("browser found") && !second.contains("apt-get"), "{second}");
+    let (code, said) = Machine::with(&[ROOT, CARGO, CC, HEADERS]).setup("setup checks");
+    assert_eq!(code, Some(1), "{said}");
+    assert!(said.contains("apt-get is missing") && said.contains("chromium-driver"), "{said}");
 }

@@ -1,28 +1,135 @@
-// Shows what the daemon says; reckons nothing.
+// The page: four places, one live stream. Shows what the daemon says; reckons nothing.
+import { html, nothing, render } from "/assets/lit-html.js";
+import { Live } from "/assets/live.js";
+import { BUSY, face } from "/assets/face.js";
+import { ask, fill, words } from "/assets/say.js";
+import { pour } from "/assets/pour.js";
+import { BatchPlace } from "/assets/batch.js";
+import { LogPlace } from "/assets/log.js";
+import { ScalePlace } from "/assets/scale.js";
+
+const PLACES = ["pour", "batch", "scale", "log"];
+const root = document.documentElement;
 const at = (id) => document.getElementById(id);
-const show = (id, text) => { if (at(id).textContent !== text) at(id).textContent = text; };
-const grams = (g) => (g === null || g === undefined ? "–" : g.toFixed(1) + " g");
-let last = 0;
 
-function told(message) {
-  if (message.kind !== "now") return;
-  last = performance.now();
-  show("phase", message.step);
-  show("grams", grams(message.batch ? message.net_g : message.scale.mass_g));
-  show("goal", message.batch ? `piece ${message.piece} · target ${grams(message.target_g)}` : "");
-  show("scale", message.scale.trouble ? `scale ${message.scale.state}: ${message.scale.trouble}` : `scale ${message.scale.state}`);
+/** All that is shown is made from this. */
+const state = { place: "pour", face: { name: "trouble", wrong: words.no_connection }, batch: null, pours: [], live: null };
+let asked = false, loading = null;
+
+function soon() {
+  if (asked) return;
+  asked = true;
+  // A hidden tab paints nothing but must still speak.
+  const paint = () => { asked = false; show(); };
+  if (document.hidden) setTimeout(paint, 50);
+  else requestAnimationFrame(paint);
 }
 
-function connect() {
-  const socket = new WebSocket(`ws://${location.host}/api/live`);
-  socket.onmessage = (event) => told(JSON.parse(event.data));
-  socket.onclose = () => setTimeout(connect, 500);
+function keep(pour) {
+  if (pour.batch !== state.batch?.id || pour.rev < 1) return;
+  state.pours = [...state.pours.filter((p) => p.id !== pour.id), pour].sort((a, b) => a.piece - b.piece);
+  soon();
 }
 
-setInterval(() => {
-  if (performance.now() - last > 1500) {
-    show("phase", "no connection to the daemon: stop pouring");
-    show("grams", "–");
+/** The batch under way: its name, form and pours, once for each batch. */
+async function load(id) {
+  loading = id;
+  try {
+    const [batch, pours] = await Promise.all([ask(`/api/batches/${id}`), ask(`/api/batches/${id}/pours`)]);
+    if (loading !== id) return;
+    state.batch = batch;
+    state.pours = [];
+    pours.forEach(keep);
+    soon();
+  } catch {
+    setTimeout(() => { if (loading === id) loading = null; soon(); }, 500);
   }
-}, 300);
-connect();
+}
+
+function follow(now) {
+  if (!now) return;
+  if (!now.batch) {
+    loading = null;
+    state.batch = null;
+    state.pours = [];
+  } else if (now.batch !== loading) {
+    load(now.batch);
+  }
+}
+
+/** Verdicts and trouble are spoken, grams are not. */
+function speak(before, after, pour) {
+  if (before.name === "trouble" && after.name !== "trouble") at("warned").textContent = "";
+  if (after.name === "trouble" && before.wrong !== after.wrong) {
+    at("warned").textContent = fill(words.spoken.trouble, { what: after.wrong });
+  } else if (after.pour && (before.name !== after.name || before.pour?.id !== after.pour.id)) {
+    at("told").textContent = fill(words.spoken.verdict, { piece: pour.piece, verdict: words.verdicts[pour.verdict] });
+  } else if (after.name === "ready" && before.name !== "ready") {
+    at("told").textContent = words.spoken.ready;
+  } else if (before.name === "trouble" && after.name !== "trouble") {
+    at("told").textContent = words.spoken.clear;
+  }
+}
+
+const tab = (place, locked) => html`<a href="#${place}" aria-current=${place === state.place ? "page" : nothing}
+  tabindex=${locked ? "-1" : nothing}>${words.places[place]}</a>`;
+
+function place() {
+  switch (state.place) {
+    case "batch": return batchPlace.show(state);
+    case "scale": return scalePlace.show(state);
+    case "log": return logPlace.show(state);
+    default: return pour(state);
+  }
+}
+
+function show() {
+  follow(state.live.now);
+  const before = state.face;
+  const known = state.batch && state.live.now?.batch === state.batch.id;
+  state.face = face(state.live, known ? state.pours[state.pours.length - 1] : undefined);
+  const { name } = state.face;
+  speak(before, state.face, state.face.pour);
+  // The hands are full: the picture comes by itself, and stays.
+  const called = (name === "ready" && before.name !== "ready") || BUSY.has(name) || (name === "trouble" && BUSY.has(before.name));
+  if (called && state.place !== "pour") go("pour");
+  const locked = BUSY.has(name);
+  root.dataset.face = state.place === "pour" ? name : "none";
+  root.dataset.place = state.place;
+  root.dataset.trouble = name === "trouble" ? "yes" : "no";
+  scalePlace.count(state.live.now);
+  render(html`${state.place !== "pour" && name === "trouble" ? html`<p class="alarm">${words.faces.trouble}: ${state.face.wrong}</p>` : ""}
+    <main>${place()}</main>
+    <nav aria-label=${words.places_label} ?inert=${locked}>${PLACES.map((p) => tab(p, locked))}</nav>`, at("page"));
+}
+
+function go(to) {
+  state.place = to;
+  document.querySelector("main")?.scrollTo(0, 0);
+  if (location.hash !== `#${to}`) history.replaceState(null, "", `#${to}`);
+  if (to === "log") logPlace.open(state);
+  if (to === "batch") batchPlace.open();
+}
+
+function turn() {
+  const to = location.hash.slice(1);
+  go(PLACES.includes(to) ? to : "pour");
+  soon();
+}
+
+/** Keeps the screen on where the browser can; without it the potter sets the screen's own timer. */
+async function stayAwake() {
+  if (document.hidden || !navigator.wakeLock) return;
+  try { await navigator.wakeLock.request("screen"); } catch { /* refused: the screen may go dark, nothing else */ }
+}
+
+const batchPlace = new BatchPlace(soon);
+const logPlace = new LogPlace(soon);
+const scalePlace = new ScalePlace(soon);
+state.live = new Live(soon, keep);
+addEventListener("hashchange", turn);
+document.addEventListener("visibilitychange", stayAwake);
+stayAwake();
+turn();
+// Trouble must show when nothing comes any more.
+setInterval(soon, 100);

@@ -1,0 +1,65 @@
+//! The files a browser loads, built into the binary. Nothing is asked of any other machine.
+
+use super::words;
+
+const SCRIPT: &str = "text/javascript; charset=utf-8";
+const STYLE: &str = "text/css; charset=utf-8";
+
+/// Name, kind and text of each.
+const FILES: [(&str, &str, &str); 15] = [
+    ("page.js", SCRIPT, include_str!("assets/page.js")),
+    ("page.css", STYLE, include_str!("assets/page.css")),
+    ("places.css", STYLE, include_str!("assets/places.css")),
+    ("field.css", STYLE, include_str!("assets/field.css")),
+    ("live.js", SCRIPT, include_str!("assets/live.js")),
+    ("face.js", SCRIPT, include_str!("assets/face.js")),
+    ("say.js", SCRIPT, include_str!("assets/say.js")),
+    ("section.js", SCRIPT, include_str!("assets/section.js")),
+    ("marks.js", SCRIPT, include_str!("assets/marks.js")),
+    ("pour.js", SCRIPT, include_str!("assets/pour.js")),
+    ("batch.js", SCRIPT, include_str!("assets/batch.js")),
+    ("log.js", SCRIPT, include_str!("assets/log.js")),
+    ("scale.js", SCRIPT, include_str!("assets/scale.js")),
+    ("lit-html.js", SCRIPT, include_str!("assets/lit-html.js")),
+    // Its terms want the notice wherever the code goes, so the binary carries it.
+    ("lit-html.LICENSE", "text/plain; charset=utf-8", include_str!("assets/lit-html.LICENSE")),
+];
+
+/// The page itself.
+pub(super) fn front() -> String {
+    include_str!("assets/page.html")
+        .replace("{title}", &words::word("title"))
+        .replace("{no-script}", &words::word("no_script"))
+}
+
+/// Kind and text of one file.
+pub(super) fn find(name: &str) -> Option<(&'static str, String)> {
+    if name == "words.js" {
+        return Some((SCRIPT, words::script()));
+    }
+    FILES.iter().find(|(file, ..)| *file == name).map(|(_, kind, text)| (*kind, (*text).to_owned()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Under 150 kB compressed is what was wanted; this holds it without compressing at all.
+    const MOST_BYTES: usize = 150_000;
+
+    #[test]
+    fn all_that_a_browser_loads_is_here_and_small() {
+        let mut bytes = front().len() + find("words.js").map_or(0, |(_, text)| text.len());
+        for (name, _, text) in FILES {
+            bytes += text.len();
+            for wanted in text.split("from \"").skip(1).filter_map(|rest| rest.split('"').next()) {
+                let file = wanted.rsplit('/').next().unwrap_or_default();
+                assert!(find(file).is_some(), "{name} wants {wanted}");
+            }
+            let foreign = text.contains("http://") || text.contains("https://");
+            assert!(name.starts_with("lit-html") || !foreign, "{name} names another machine");
+        }
+        assert!(bytes < MOST_BYTES, "{bytes} bytes");
+        assert!(find("page.html").is_none() && find("../words.rs").is_none());
+    }
+}

@@ -1,0 +1,38 @@
+// What the potter is told now: one face out of what the daemon says. Decides nothing else.
+import { words } from "./say.js";
+
+/** In these the hand is at work: touch is locked. */
+export const BUSY = new Set(["pouring", "lift"]);
+
+/** A scale swings when a piece is lifted: shorter than this nothing has landed (seen: 0.12 s). */
+const SWING_US = 400_000;
+
+const swings = (live) => live.now.phase === "landing" && live.now.at_us - live.since_us < SWING_US;
+
+function trouble(live, now) {
+  if (!live.connected) return words.no_connection;
+  if (!live.fresh()) return words.old_now;
+  if (!now.batch) return null;
+  if (now.phase === "fault") return words.faults[now.step] ?? words.fault;
+  if (now.scale.state === "stale" || now.scale.state === "lost") return words.scale_states[now.scale.state];
+  return now.not_recorded > 0 && now.phase === "idle" ? words.not_recorded : null;
+}
+
+/** The stop may be due before the phase says so. */
+const stopped = (now) => now.last_cue?.cue === "stop" && now.last_cue.due_us <= now.at_us;
+
+/** The face's name, and what is wrong if it is trouble. `last` is the batch's newest pour. */
+export function face(live, last) {
+  const now = live.now;
+  const wrong = trouble(live, now);
+  if (wrong) return { name: "trouble", wrong };
+  if (!now.batch) return { name: "empty" };
+  switch (swings(live) ? "idle" : now.phase) {
+    case "landing": return { name: "landing" };
+    case "ready": return { name: "ready" };
+    case "pouring": return { name: stopped(now) ? "lift" : "pouring" };
+    case "draining": return { name: "lift" };
+    case "done": return last?.piece === now.piece ? { name: last.verdict, pour: last, on: true } : { name: "lift" };
+    default: return last && last.net_g !== null ? { name: last.verdict, pour: last, on: false } : { name: "next" };
+  }
+}

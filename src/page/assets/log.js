@@ -1,0 +1,84 @@
+// What each piece got, against its limits.
+import { html, nothing, svg } from "./lit-html.js";
+import { ask, fill, grams, signed, words } from "./say.js";
+import { mark } from "./marks.js";
+import { thickness } from "./section.js";
+
+const w = words.log;
+
+/** A slice of the wall with its coat, as in the section: the two lines are the limits. */
+function slice(p) {
+  if (p.net_g === null) return "";
+  const x = (net) => 10 + 4 * thickness(net, p.low_g, p.high_g);
+  return html`<svg class="slice" viewBox="0 0 120 20" preserveAspectRatio="none" aria-hidden="true">
+    <path class="wall" d="M0 0 H10 V20 H0 Z"/>${svg`<path class="coat" d="M10 5 H${x(p.net_g)} V15 H10 Z"/>
+    <path class="limit" d="M${x(p.low_g)} 0 V20 M${x(p.high_g)} 0 V20"/>`}</svg>`;
+}
+
+export class LogPlace {
+  #soon;
+  #batches = [];
+  #chosen = null;
+  #pours = [];
+  #wrong = "";
+  #seen = null;
+
+  constructor(soon) {
+    this.#soon = soon;
+  }
+
+  async open(state) {
+    try {
+      this.#batches = await ask("/api/batches");
+      this.#chosen = state.batch?.id ?? this.#chosen ?? this.#batches[0]?.id ?? null;
+      await this.#load();
+    } catch (error) {
+      this.#wrong = error.message;
+    }
+    this.#soon();
+  }
+
+  async #load() {
+    this.#wrong = "";
+    const id = this.#chosen;
+    if (!id) return;
+    try {
+      const pours = await ask(`/api/batches/${id}/pours`);
+      if (id === this.#chosen) this.#pours = pours.filter((p) => p.rev >= 1 || p.interrupted);
+    } catch (error) {
+      this.#wrong = error.message;
+    }
+    this.#soon();
+  }
+
+  #row(p) {
+    return html`<tr><th scope="row">${p.piece}</th><td class="verdict">${mark(p.verdict)} ${words.verdicts[p.verdict]}
+      ${p.settled || p.net_g === null ? "" : html`<small>${w.lifted}</small>`}</td>
+      <td class="figure">${grams(p.net_g)}</td>
+      <td class="figure">${p.net_g === null ? "–" : signed(p.net_g - p.target_g)}</td><td class="lies">${slice(p)}</td></tr>`;
+  }
+
+  #table() {
+    const pours = this.#pours;
+    if (!pours.length) return html`<p>${w.none}</p>`;
+    const limits = fill(w.against, { low: grams(pours[0].low_g), high: grams(pours[0].high_g) });
+    return html`<p>${limits}</p><table><thead><tr><th scope="col">${w.piece}</th><th scope="col">${w.verdict}</th>
+      <th scope="col" class="figure">${w.net}</th><th scope="col" class="figure">${w.off}</th>
+      <th scope="col" class="lies">${w.coat}</th></tr></thead>
+      <tbody>${pours.map((p) => this.#row(p))}</tbody></table>
+      <p><a class="button" href="/api/batches/${this.#chosen}/pours.csv" download="pours.csv">${w.csv}</a></p>`;
+  }
+
+  /** The whole place; the batch under way is kept up with. */
+  show(state) {
+    if (state.batch?.id === this.#chosen && this.#seen !== state.pours) {
+      this.#seen = state.pours;
+      this.#load();
+    }
+    const choose = (event) => { this.#chosen = event.target.value; this.#pours = []; this.#load(); };
+    return html`<div class="place"><h1>${words.places.log}</h1><p class="wrong" role="alert">${this.#wrong}</p>
+      ${this.#batches.length ? html`<label>${w.which}<select @change=${choose}>${this.#batches.map((b) => html`<option
+        value=${b.id} ?selected=${b.id === this.#chosen}>${b.name} · ${b.created_at.slice(0, 10)}</option>`)}</select></label>` : nothing}
+      ${this.#table()}</div>`;
+  }
+}

@@ -1,0 +1,85 @@
+// The place that is glanced at from afar: one word or number, and the piece with its coat.
+import { html } from "./lit-html.js";
+import { fill, grams, whole, words } from "./say.js";
+import { marks } from "./marks.js";
+import { section } from "./section.js";
+
+const line = (kind, text) => (text ? html`<p class=${kind}>${text}</p>` : "");
+const number = (text, unit) =>
+  html`<p class="number" data-long=${text.length > 3 ? "yes" : "no"}>${text}<span class="unit">${unit}</span></p>`;
+
+function toGo({ batch, live: { now } }) {
+  const n = batch ? batch.pieces - now.piece + 1 : 0;
+  if (n < 1) return batch ? fill(words.do.last_done, { pieces: batch.pieces }) : "";
+  return n === 1 ? words.one_left : fill(words.many_left, { n });
+}
+
+const limits = (now) =>
+  fill(words.target_line, { target: grams(now.target_g), low: grams(now.low_g), high: grams(now.high_g) });
+
+/** What to do about a weighed piece. While it stands there more can be added. */
+function advice({ face: { name, on }, live: { now } }) {
+  if (name === "good" || name === "void") return words.do[name];
+  const add = name === "short" && on && now.left_g > 0;
+  return add ? fill(words.do.add, { grams: grams(now.left_g) }) : words.do.leave;
+}
+
+function weighed(state) {
+  const { face: { name, pour, on }, live: { now } } = state;
+  return html`${number(grams(pour.net_g), words.gram)}
+    ${line("word", words.faces[name])}
+    ${line("do", advice(state))}
+    ${line("more", `${fill(words.net_line, { piece: pour.piece })}${pour.settled ? "" : `, ${words.log.lifted}`}`)}
+    ${on ? "" : line("more", `${fill(words.do.next, { piece: now.piece })} · ${toGo(state)}`)}`;
+}
+
+const SAY = {
+  empty: ({ live: { now } }) => html`${number(grams(now.scale.mass_g), words.gram)}
+    ${line("more", words.do.empty)}<p><a class="button" href="#batch">${words.do.empty_button}</a></p>`,
+  next: (state) => html`${line("word", `${words.faces.next}: ${state.live.now.piece}`)}
+    ${line("do", fill(words.do.next, { piece: state.live.now.piece }))}
+    ${line("more", limits(state.live.now))}${line("more", toGo(state))}
+    ${line("more", state.live.now.scale.trouble)}`,
+  landing: ({ live: { now } }) => html`${line("word", words.faces.landing)}${line("do", words.do.landing)}
+    ${line("more", now.scale.trouble)}`,
+  ready: ({ live: { now } }) => html`${line("word", words.faces.ready)}
+    ${line("do", fill(words.do.ready, { piece: now.piece, target: grams(now.target_g) }))}
+    ${line("more", now.scale.trouble)}`,
+  pouring: ({ live: { now } }) => html`${number(whole(now.left_g), "")}${line("do", words.do.pouring)}`,
+  lift: () => html`${line("word", words.faces.lift)}${line("do", words.do.lift)}`,
+  good: weighed,
+  short: weighed,
+  over: weighed,
+  void: weighed,
+  trouble: ({ face, live }) => html`${line("word", words.faces.trouble)}${line("do", face.wrong)}
+    ${line("more", live.connected ? live.now?.scale.trouble : "")}`,
+};
+
+/** Glaze in the picture: what is there, as far as it is known; what is old is not shown. */
+function glaze({ face: { name, pour }, live }) {
+  if (pour) return pour.net_g;
+  const known = live.fresh() && (name === "pouring" || name === "lift" || name === "trouble");
+  return known ? live.now.net_g : 0;
+}
+
+function facts({ batch, live: { now, connected } }) {
+  const sound = now?.sound;
+  const list = [
+    batch?.pourer && fill(words.pours_by, { who: batch.pourer }),
+    sound?.device && fill(words.sound_by, { device: sound.device }),
+    sound && (sound.words ?? (sound.device ? "" : sound.state)),
+    connected && now ? words.scale_states[now.scale.state] : words.no_connection,
+  ];
+  return html`<ul class="facts">${list.filter(Boolean).map((fact) => html`<li>${fact}</li>`)}</ul>`;
+}
+
+/** The whole place. */
+export function pour(state) {
+  const { batch, face, live: { now }, pours } = state;
+  return html`<div class="field"><div class="stage">
+    <header><h1>${batch?.name ?? words.no_batch_name}</h1>${facts(state)}</header>
+    <div class="piece">${section(batch?.form, glaze(state), now?.low_g, now?.high_g)}</div>
+    <div class="say">${SAY[face.name](state)}</div>
+    ${pours.length ? marks(pours) : ""}
+  </div></div>`;
+}
