@@ -20,13 +20,17 @@ struct Browser {
     _driver: Driver,
 }
 
-struct Driver(Child);
+struct Driver {
+    child: Child,
+    port: u16,
+}
 
 impl Drop for Driver {
     fn drop(&mut self) {
-        // Asked to end, the driver ends its browser too; killed, it would leave it behind.
-        let _ = kill_process(Pid::from_child(&self.0), Signal::TERM);
-        let _ = self.0.wait();
+        // Asked this way the driver ends its browsers too; by a signal it leaves them behind.
+        let _ = ureq::get(format!("http://127.0.0.1:{}/shutdown", self.port)).call();
+        let _ = self.child.kill();
+        let _ = self.child.wait();
     }
 }
 
@@ -45,14 +49,14 @@ impl WebDriverCompatibleCommand for Complaints {
 }
 
 /// A driver on a port of its own choice.
-fn driver() -> (Driver, u16) {
+fn driver() -> Driver {
     let child =
         Command::new("chromedriver").arg("--port=0").stdout(Stdio::piped()).stderr(Stdio::null()).spawn();
     let mut child =
         child.expect("chromedriver is missing: install chromium and chromium-driver (tests/setup.sh does)");
     let mut lines = BufReader::new(child.stdout.take().expect("a pipe")).lines();
-    let driver = Driver(child);
-    let port = loop {
+    let mut driver = Driver { child, port: 0 };
+    driver.port = loop {
         let line = lines.next().expect("chromedriver ended at its start").expect("text");
         if let Some((_, port)) = line.split_once("started successfully on port ") {
             break port.trim_end_matches('.').parse().expect("a port");
@@ -60,12 +64,13 @@ fn driver() -> (Driver, u16) {
     };
     // Its pipe must not fill up.
     std::thread::spawn(move || lines.for_each(drop));
-    (driver, port)
+    driver
 }
 
 impl Browser {
     async fn open(dir: &Path) -> Self {
-        let (driver, port) = driver();
+        let driver = driver();
+        let port = driver.port;
         let profile = format!("--user-data-dir={}", dir.join("browser").display());
         // Without a sandbox: the tests may run as root, and only our own page is opened.
         let args = ["--headless", "--no-sandbox", "--disable-gpu", "--window-size=1000,800", &profile];
