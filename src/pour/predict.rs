@@ -29,6 +29,9 @@ const CLIP_SIGMAS: f64 = 5.0;
 const JUMP_G_S: f64 = 40.0;
 /// After this long it is no passing touch: what is shown then counts (a guess).
 const ODD_LIMIT_S: f64 = 1.0;
+/// What hands pour from a jug into a mug, mean and standard deviation, g/s (common practice, no
+/// source: 29 g in about four seconds, half or twice that now and then).
+const USUAL_G_S: (f64, f64) = (8.0, 3.0);
 /// The flow is known once its standard deviation is under this share of it: then a moment
 /// 1.3 s ahead is known to about a quarter of a second (derived).
 const FLOW_KNOWN: f64 = 0.2;
@@ -120,12 +123,20 @@ impl Predictor {
 
     /// When mass plus `hand_s` of flow reaches the target; `None` while nothing runs.
     pub(super) fn stop_due(&self, target_g: f64, hand_s: f64) -> Option<Instant> {
-        let flow = self.state[1];
-        if flow < 0.3 {
+        if self.state[1] < 0.3 {
             return None;
         }
+        let flow = self.likely_flow_g_s();
         let wait_s = (target_g - self.state[0]) / flow - hand_s;
         (wait_s < 600.0).then(|| self.at.offset_seconds(wait_s))
+    }
+
+    /// The flow seen, weighed against what hands usually pour: the first readings of a stream
+    /// say little, and a stop must not come of them alone.
+    fn likely_flow_g_s(&self) -> f64 {
+        let (usual, spread) = USUAL_G_S;
+        let (seen, usual_var) = (self.covariance[1][1].max(0.0), spread * spread);
+        (self.state[1] * usual_var + usual * seen) / (usual_var + seen)
     }
 
     fn advance(&mut self, to: Instant) {
