@@ -11,10 +11,17 @@ use tarebell::time::{Duration, Instant};
 use tarebell::units::Mass;
 
 pub(crate) fn start() -> Start {
+    start_for(29.0)
+}
+
+/// The default settings with a target of so many grams, 5 % to either side.
+pub(crate) fn start_for(target_g: f64) -> Start {
+    // Whole micrograms, as a trace keeps them.
+    let limit = |share: f64| Mass::saturating((share * target_g * 1e6).round() / 1e6);
     Start {
-        target: Mass::saturating(29.0),
-        low: Mass::saturating(27.55),
-        high: Mass::saturating(30.45),
+        target: Mass::saturating(target_g),
+        low: limit(0.95),
+        high: limit(1.05),
         scale: ScaleFacts {
             id: "trace".into(),
             step: Mass::saturating(0.1),
@@ -108,9 +115,7 @@ impl Run {
 
     /// An engine that saw the same inputs with another target.
     pub(crate) fn with_target(&self, target_g: f64) -> Engine {
-        let limits = |share: f64| Mass::saturating(share * target_g);
-        let mut engine =
-            Engine::new(Start { target: limits(1.0), low: limits(0.95), high: limits(1.05), ..start() });
+        let mut engine = Engine::new(start_for(target_g));
         for input in &self.trace.inputs {
             input.give(&mut engine);
         }

@@ -1,14 +1,12 @@
 //! Whole sessions on a virtual clock: the engine against a plain tone at target, on the
 //! same simulated hands. The hands and scales are invented; see the plant's presets.
 
+use super::run::start_for;
 use tarebell::plant::session::{Potter, Script};
 use tarebell::plant::{Person, Plant, ScaleModel, Table};
-use tarebell::pour::PourSettings;
-use tarebell::pour::engine::{Engine, Start};
+use tarebell::pour::engine::Engine;
 use tarebell::pour::entry::{Cue, Output};
-use tarebell::pour::hand::Hand;
 use tarebell::reading::Weighing;
-use tarebell::scale::{Origin, ScaleFacts};
 use tarebell::time::{Duration, Instant};
 use tarebell::units::Mass;
 
@@ -17,29 +15,6 @@ const SESSIONS: u64 = 20;
 const PIECES: u32 = 24;
 /// Pours that only teach: they do not count.
 const LEARNING: usize = 3;
-
-/// The default configuration: the lag is not told, so it is 300 ms whatever the scale's is.
-fn start(target_g: f64) -> Start {
-    Start {
-        target: Mass::saturating(target_g),
-        low: Mass::saturating(0.95 * target_g),
-        high: Mass::saturating(1.05 * target_g),
-        scale: ScaleFacts {
-            id: "simulated".into(),
-            step: Mass::saturating(0.1),
-            noise: Mass::saturating(0.03),
-            lag: Duration::from_millis(300),
-            lag_origin: Origin::Assumed,
-        },
-        hand: Hand::default(),
-        ahead: Duration::ZERO,
-        settings: PourSettings::default(),
-        first_piece: 1,
-        zero: Mass::ZERO,
-        held: false,
-        lift_first: false,
-    }
-}
 
 /// What a session gave: true net masses, and how far the logged ones are off.
 struct Session {
@@ -55,10 +30,11 @@ fn session(seed: u64, lag_s: f64, slower_s: f64, plain: bool) -> Session {
 
 fn scripted(seed: u64, lag_s: f64, slower_s: f64, plain: bool, script: Script) -> Session {
     let person = Person::typical().shifted(1000.0 * slower_s);
-    let script_target_g = script.target_g;
+    // The lag is not told, so it is 300 ms whatever the scale's is.
+    let start = start_for(script.target_g);
     let mut potter =
         Potter::new(Plant::new(seed, person, ScaleModel::with_lag(lag_s), Table::default()), script);
-    let mut engine = Engine::new(start(script_target_g));
+    let mut engine = Engine::new(start);
     let mut logged = vec![f64::NAN; PIECES as usize];
     let mut settled = vec![false; PIECES as usize];
     let mut tare_g = None;

@@ -105,6 +105,15 @@ impl Rig {
         panic!("{what} did not come within 20 s of the start");
     }
 
+    /// Has the potter work until the daemon is in this phase.
+    pub(crate) fn pour_until(&mut self, phase: &str, potter: &mut Potter, heard: &Receiver<Heard>) {
+        let end = Instant::now() + Duration::from_secs(20);
+        while self.get("/api/now")["phase"] != phase {
+            assert!(Instant::now() < end, "never {phase}: {}", self.get("/api/now"));
+            self.pour(potter, heard, Instant::now() + Duration::from_millis(50));
+        }
+    }
+
     /// What it said on its error stream so far.
     pub(crate) fn said(&self) -> String {
         std::fs::read_to_string(&self.said).expect("its words")

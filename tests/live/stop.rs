@@ -11,21 +11,18 @@ use tarebell::store::Reader;
 /// Longest a stop may take: a promise of the contract, so it gets no room for a busy machine.
 const STOP: Duration = Duration::from_secs(2);
 
+fn potter(script: Script) -> Potter {
+    Potter::new(Plant::new(3, Person::typical(), ScaleModel::with_lag(0.3), Table::default()), script)
+}
+
 #[test]
 fn a_terminal_closed_in_mid_pour_stops_it_cleanly_with_the_pour_in_the_log() {
     let dir = tempfile::tempdir().expect("a folder");
     let mut rig = Rig::start(dir.path());
     let id = rig.begin_batch(1);
     let heard = rig.listen();
-    let mut potter = Potter::new(
-        Plant::new(3, Person::typical(), ScaleModel::with_lag(0.3), Table::default()),
-        Script::of(1, 60.0),
-    );
-    let end = Instant::now() + Duration::from_secs(20);
-    while rig.get("/api/now")["phase"] != "pouring" {
-        assert!(Instant::now() < end, "the pour never began: {}", rig.get("/api/now"));
-        rig.pour(&mut potter, &heard, Instant::now() + Duration::from_millis(50));
-    }
+    let mut potter = potter(Script::of(1, 60.0));
+    rig.pour_until("pouring", &mut potter, &heard);
     let (code, took) = rig.stop(Signal::HUP);
     println!("a stop in mid-pour took {took:?}");
     assert!(took < STOP, "{took:?}");
@@ -109,15 +106,8 @@ fn words_that_nobody_reads_do_not_hold_up_a_fault() {
     let mut rig = Rig::start_as(command, dir.path(), line);
     rig.begin_batch(1);
     let heard = rig.listen();
-    let mut potter = Potter::new(
-        Plant::new(3, Person::typical(), ScaleModel::with_lag(0.3), Table::default()),
-        Script::of(1, 60.0),
-    );
-    let end = Instant::now() + Duration::from_secs(20);
-    while rig.get("/api/now")["phase"] != "pouring" {
-        assert!(Instant::now() < end, "the pour never began: {}", rig.get("/api/now"));
-        rig.pour(&mut potter, &heard, Instant::now() + Duration::from_millis(50));
-    }
+    let mut potter = potter(Script::of(1, 60.0));
+    rig.pour_until("pouring", &mut potter, &heard);
     // Unplugged: the daemon has something to say, and nobody takes it.
     rig.line = std::fs::File::open("/dev/null").expect("a file");
     let unplugged = Instant::now();
@@ -135,15 +125,8 @@ fn a_batch_ends_with_a_piece_ready_and_no_word_of_a_slow_disk() {
     let mut rig = Rig::start(dir.path());
     let id = rig.begin_batch(1);
     let heard = rig.listen();
-    let mut potter = Potter::new(
-        Plant::new(3, Person::typical(), ScaleModel::with_lag(0.3), Table::default()),
-        Script { before_pour_s: (30.0, 40.0), ..Script::of(1, 29.0) },
-    );
-    let end = Instant::now() + Duration::from_secs(20);
-    while rig.get("/api/now")["phase"] != "ready" {
-        assert!(Instant::now() < end, "never ready: {}", rig.get("/api/now"));
-        rig.pour(&mut potter, &heard, Instant::now() + Duration::from_millis(50));
-    }
+    let mut potter = potter(Script { before_pour_s: (30.0, 40.0), ..Script::of(1, 29.0) });
+    rig.pour_until("ready", &mut potter, &heard);
     let ended = rig.post(&format!("/api/batches/{id}/end"), serde_json::json!({}));
     assert!(ended["ended_at"].is_string(), "{ended}");
 }
