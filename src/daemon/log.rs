@@ -128,6 +128,7 @@ impl Log {
             Write::BatchCreated(_)
             | Write::BatchBegun { .. }
             | Write::PourOpened(_)
+            | Write::Trace { .. }
             | Write::PourDropped { .. } => {}
         }
         None

@@ -147,6 +147,7 @@ fn seq_of(write: &Write) -> u64 {
         Write::BatchCreated(_)
         | Write::BatchBegun { .. }
         | Write::BatchEnded { .. }
+        | Write::Trace { .. }
         | Write::PourDropped { .. } => panic!("not a pour: {write:?}"),
     }
 }

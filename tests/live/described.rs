@@ -117,6 +117,8 @@ fn every_path_of_the_contract_is_described_and_every_described_path_answers() {
         "post /api/batches/{id}/end",
         "get /api/batches/{id}/pours",
         "get /api/batches/{id}/pours.csv",
+        "get /api/pours/{id}/curve",
+        "post /api/pours/{id}/void",
         "get /api/openapi.json",
     ];
     assert_eq!(described, contract.iter().map(|&c| c.to_owned()).collect());
