@@ -558,3 +558,15 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn a_trace_that_went_on_takes_the_place_of_the_first() {
+    let mut log = Log::new();
+    log.written(Write::Pour {
+        pour: PourRecord { trace: vec![1, 2], ..a_pour("p1", 1, 1, 29.0) },
+        hand: None,
+    });
+    log.written(Write::Trace { pour: "p1".into(), bytes: vec![1, 2, 3] });
+    assert_eq!(log.reader().trace("p1").unwrap(), Some(vec![1, 2, 3]));
+    assert_eq!(log.reader().revisions("p1").unwrap().len(), 1, "no new revision");
+}

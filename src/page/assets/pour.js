@@ -19,8 +19,7 @@ const limits = (now) =>
   fill(words.target_line, { target: grams(now.target_g), low: grams(now.low_g), high: grams(now.high_g) });
 
 /** What is left on the bare pan goes first: it would hang on the next foot. */
-const wipe = ({ live: { now } }) =>
-  (now.pan_g === null ? "" : [line("do wipe", fill(words.do.wipe, { grams: grams(now.pan_g) })), line("more", words.do.wipe_how)]);
+const wipe = ({ live: { now } }) => (now.pan_g === null ? "" : line("do wipe", fill(words.do.wipe, { grams: grams(now.pan_g) })));
 
 /** What to do about a weighed piece. While it stands there more can be added. */
 function advice({ face: { name, on }, live: { now } }) {
@@ -33,7 +32,7 @@ function weighed(state) {
   const { face: { name, pour, on }, live: { now } } = state;
   return html`${number(grams(pour.net_g), words.gram)}
     ${line("word", words.faces[name])}
-    ${line("do", advice(state))}${on ? "" : wipe(state)}
+    ${(!on && wipe(state)) || line("do", advice(state))}
     ${line("more", `${fill(words.net_line, { piece: pour.piece })}${pour.settled ? "" : `, ${words.log.lifted}`}`)}
     ${on ? "" : line("more", `${fill(words.do.next, { piece: now.piece })} · ${toGo(state)}`)}`;
 }
@@ -43,6 +42,7 @@ const SAY = {
     ${line("more", words.do.empty)}<p><a class="button" href="#batch">${words.do.empty_button}</a></p>`,
   next: (state) => html`${line("word", `${words.faces.next}: ${state.live.now.piece}`)}
     ${wipe(state)}${line("do", fill(words.do.next, { piece: state.live.now.piece }))}
+    ${wipe(state) ? line("more", words.do.wipe_how) : ""}
     ${line("more", limits(state.live.now))}${line("more", toGo(state))}
     ${line("more", state.live.now.scale.trouble)}`,
   landing: ({ live: { now } }) => html`${line("word", words.faces.landing)}${line("do", words.do.landing)}
@@ -72,9 +72,10 @@ function glaze({ face: { name, pour }, live }) {
 const BUCKET_OLD_S = 12 * 3600;
 
 /** How long ago the bucket was measured. */
-function bucket(age_s) {
+export function bucket(age_s) {
   if (age_s === null) return words.bucket.by_hand;
-  const { minutes, hours, days, measured, again } = words.bucket;
+  const { just_now, minutes, hours, days, measured, again } = words.bucket;
+  if (age_s < 60) return just_now;
   const h = Math.floor(age_s / 3600);
   const age = h < 1 ? fill(minutes, { n: Math.floor(age_s / 60) }) : h < 48 ? fill(hours, { n: h }) : fill(days, { n: Math.floor(h / 24) });
   return fill(age_s < BUCKET_OLD_S ? measured : again, { age });
