@@ -18,7 +18,7 @@ mod tests;
 mod tour;
 mod under_way;
 
-use crate::frame::line::LineDecoder;
+use crate::frame::Decoder;
 use crate::page::view::{Event as Told, Now, ScaleView};
 use crate::page::{self, Page};
 use crate::pour::PourSettings;
@@ -108,7 +108,7 @@ pub struct Setup<'a> {
     /// Pouring.
     pub pour: PourSettings,
     /// Lines to readings.
-    pub decoder: LineDecoder,
+    pub decoder: Decoder,
     /// The loudspeaker; none: it is left alone.
     pub sound: Option<Sound>,
 }

@@ -10,7 +10,7 @@ use super::open::{Open, too_coarse};
 use super::outlet::Outlet;
 use super::sight::Sight;
 use super::under_way::{self, Batch};
-use crate::frame::line::LineDecoder;
+use crate::frame::Decoder;
 use crate::link::serial::LinkEvent;
 use crate::page::desk::{Begun, Refusal};
 use crate::page::view::{CueView, Event as Told, LastCue, Now, PourView};
@@ -42,7 +42,7 @@ pub struct Parts {
     /// What the studio set.
     pub settings: PourSettings,
     /// Lines to readings.
-    pub decoder: LineDecoder,
+    pub decoder: Decoder,
     /// The log.
     pub store: Store,
     /// The loudspeaker.
@@ -323,13 +323,8 @@ impl Table {
     }
 
     fn void(&mut self, mut pour: PourRecord, batch: BatchRecord, reply: Reply) {
-        let refusal = if batch.ended_at.is_some() || self.log.ended(&batch.id).is_some() {
-            Some(Refusal::Conflict(format!("the batch '{}' has ended: its log stays as it is", batch.name)))
-        } else if pour.rev == 0 {
-            Some(Refusal::Conflict(format!("piece {} is not weighed yet: wait for its weight", pour.piece)))
-        } else {
-            self.log.trouble().map(|why| not_done(&why))
-        };
+        let ended = self.log.ended(&batch.id).is_some();
+        let refusal = under_way::keeps(&pour, &batch, ended).or_else(|| Some(not_done(&self.log.trouble()?)));
         let answer = begun(batch, Vec::new());
         match refusal {
             Some(refusal) => return reply.give(Err(refusal)),

@@ -2,11 +2,12 @@
 
 use super::open::Open;
 use crate::batch::request::from_bucket;
+use crate::page::desk::Refusal;
 use crate::page::view::Now;
 use crate::pour::engine::{Engine, Start};
 use crate::pour::entry::Phase;
 use crate::pour::trace::Trace;
-use crate::record::{BatchRecord, WhoPours};
+use crate::record::{BatchRecord, PourRecord, WhoPours};
 use crate::settle::Motion;
 use crate::settle::pan::BarePan;
 use crate::store::Write;
@@ -72,6 +73,19 @@ impl Batch {
         let pour = self.open.take()?.id;
         Some(Write::Trace { pour, bytes: self.trace.encode() })
     }
+}
+
+/// Why this pour can't be taken out of the count of its batch; `ended` where the disk does not
+/// know yet that the batch has ended.
+pub(super) fn keeps(pour: &PourRecord, batch: &BatchRecord, ended: bool) -> Option<Refusal> {
+    let why = if batch.ended_at.is_some() || ended {
+        format!("the batch '{}' has ended: its log stays as it is", batch.name)
+    } else if pour.rev == 0 {
+        format!("piece {} is not weighed yet: wait for its weight", pour.piece)
+    } else {
+        return None;
+    };
+    Some(Refusal::Conflict(why))
 }
 
 /// The snapshot, but for what is known without a batch.

@@ -5,6 +5,7 @@
 mod curve;
 mod engine;
 mod frames;
+mod messages;
 mod mishaps;
 mod outside;
 mod readme;
