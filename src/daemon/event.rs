@@ -3,7 +3,7 @@
 use crate::link::serial::LinkEvent;
 use crate::page::desk::{Begun, Refusal};
 use crate::pour::hand::Hand;
-use crate::record::{BatchRecord, WhoPours};
+use crate::record::{BatchRecord, PourRecord, WhoPours};
 use crate::sound::SoundStatus;
 use crate::store::{Ack, Wanted};
 use std::sync::mpsc::SyncSender;
@@ -47,6 +47,8 @@ pub enum Event {
     },
     /// The batch with this id is to end.
     End(Box<BatchRecord>, Reply),
+    /// This pour is to be taken out of the count of its batch.
+    Void(Box<PourRecord>, Box<BatchRecord>, Reply),
     /// The store wrote something, or can't.
     Ack(Box<Ack>),
     /// The loudspeaker is heard, or no longer.

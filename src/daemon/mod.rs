@@ -16,6 +16,7 @@ pub mod table;
 #[cfg(test)]
 mod tests;
 mod tour;
+mod under_way;
 
 use crate::frame::Decoder;
 use crate::page::view::{Event as Told, Now, ScaleView};
@@ -275,33 +276,10 @@ async fn end_table(events: SyncSender<Event>, table: JoinHandle<Result<(), Store
 fn nothing_yet(run: &str) -> Now {
     Now {
         run: run.to_owned(),
-        seq: 0,
-        at_us: 0,
-        scale: ScaleView {
-            state: "searching",
-            mass_g: None,
-            settled: false,
-            age_ms: None,
-            trouble: None,
-            readings: 0,
-            skipped: 0,
-            rate_hz: None,
-            jitter_ms: None,
-            loss: None,
-        },
+        scale: ScaleView { state: "searching", ..ScaleView::default() },
         phase: "idle",
         step: "starting".to_owned(),
-        batch: None,
-        piece: None,
-        net_g: None,
-        target_g: None,
-        low_g: None,
-        high_g: None,
-        left_g: None,
-        expected_g: None,
-        flow_g_s: None,
-        last_cue: None,
-        not_recorded: 0,
         sound: outlet::view(&SoundStatus::looking()),
+        ..Now::default()
     }
 }

@@ -2,6 +2,7 @@
 //!
 //! The page never sees the database or the engine: the daemon answers for both.
 
+use crate::pour::curve::Curve;
 use crate::record::{BatchRecord, PourRecord};
 
 /// Why a request could not be done.
@@ -38,6 +39,10 @@ pub trait Desk: Send + Sync + 'static {
     fn batch(&self, id: &str) -> Result<BatchRecord, Refusal>;
     /// Newest revision of each pour of a batch, by piece.
     fn pours(&self, id: &str) -> Result<Vec<PourRecord>, Refusal>;
+    /// Takes a pour out of the count of its batch; gives its new revision.
+    fn void(&self, id: &str) -> Result<PourRecord, Refusal>;
+    /// A pour with its curve, which has no points where no trace was kept.
+    fn curve(&self, id: &str) -> Result<(PourRecord, Curve), Refusal>;
     /// Wall time, for new records.
     fn wall_time(&self) -> crate::time::WallTime;
 }
