@@ -90,6 +90,11 @@ impl Desk for Counter {
         self.reader()?.pours(id).map_err(storage)
     }
 
+    fn hear_client(&self, client: u64, latency: Option<crate::time::Duration>) {
+        // When the engine's thread is gone the daemon is stopping.
+        let _ = self.events.send(Event::ClientSound { client, latency });
+    }
+
     fn wall_time(&self) -> WallTime {
         self.clock.wall()
     }

@@ -75,8 +75,9 @@ fn sound(settings: &Settings) -> Line {
     match sound::look(&settings.sound, move || clock.now()) {
         Ok((device, latency)) => {
             let says = format!(
-                "'{device}', {} ms from order to ear as the sound system counts the samples before it; a delay \
-                 beyond it (a wireless loudspeaker has 100 to 300 ms) is not known to it",
+                "'{device}', {} ms from order to ear: measured over half a second of silence, the most samples that \
+                 the sound system had before a new one, and one call's length; a delay beyond it (a wireless \
+                 loudspeaker has 100 to 300 ms) is not in it",
                 latency.as_millis()
             );
             line("sound", true, says)

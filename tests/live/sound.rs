@@ -12,7 +12,7 @@ use tarebell::pour::entry::Cue;
 use tarebell::sound::tone::tone;
 
 /// The binary with sound, on this sound system.
-fn serve(dir: &Path, config: &Path) -> Rig {
+pub(crate) fn serve(dir: &Path, config: &Path) -> Rig {
     let line = terminal(dir);
     let mut command = Command::new(env!("CARGO_BIN_EXE_tarebell"));
     command.args(["serve", "--listen", "127.0.0.1:0", "--data"]).arg(dir);
@@ -20,7 +20,7 @@ fn serve(dir: &Path, config: &Path) -> Rig {
     Rig::start_as(command, dir, line)
 }
 
-fn wait_for(rig: &Rig, state: &str, limit: Duration) -> serde_json::Value {
+pub(crate) fn wait_for(rig: &Rig, state: &str, limit: Duration) -> serde_json::Value {
     let end = Instant::now() + limit;
     loop {
         let sound = rig.get("/api/now")["sound"].clone();
@@ -33,7 +33,7 @@ fn wait_for(rig: &Rig, state: &str, limit: Duration) -> serde_json::Value {
 }
 
 /// Makes and begins a batch; gives what the begin warns of.
-fn warnings(rig: &Rig) -> Vec<String> {
+pub(crate) fn warnings(rig: &Rig) -> Vec<String> {
     let batch = rig.post(
         "/api/batches",
         serde_json::json!({ "name": "invented cups", "coat": { "by": "direct", "slop_g": 29.0 } }),
