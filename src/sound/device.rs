@@ -29,6 +29,8 @@ const WELL_S: u64 = 10;
 pub(super) struct Stream {
     device: String,
     rate_hz: u32,
+    /// Two calls' length.
+    buffer: Duration,
     cues: SyncSender<Placed>,
     tones: Vec<(Cue, Arc<[f32]>)>,
     signs: Signs,
@@ -39,7 +41,7 @@ pub(super) struct Stream {
 #[derive(Clone, Default)]
 struct Signs {
     taken: Arc<AtomicU64>,
-    latency_us: Arc<AtomicU64>,
+    measured_us: Arc<AtomicU64>,
     broken: Arc<AtomicBool>,
 }
 
@@ -67,9 +69,16 @@ impl Playing for Stream {
         self.signs.broken.load(Ordering::Relaxed)
     }
 
-    /// One call's length of waiting, and what lies before it.
+    /// As measured, and never less than the buffer's two calls: some systems count nothing of it.
     fn latency(&self) -> Duration {
-        Duration::from_micros(self.signs.latency_us.load(Ordering::Relaxed))
+        self.measured().max(self.buffer)
+    }
+}
+
+impl Stream {
+    /// The most so far of what lies before a new sample, as the system counts it, and one call's length of waiting.
+    pub(super) fn measured(&self) -> Duration {
+        Duration::from_micros(self.signs.measured_us.load(Ordering::Relaxed))
     }
 }
 
@@ -179,12 +188,11 @@ impl<N: Fn() -> Instant + Send + 'static> Feed<N> {
         let (rate_hz, cues, signs) = (self.config.sample_rate, self.cues.clone(), self.signs.clone());
         let open = self.start_as(format, device).map_err(|error| sort(&error, name))?;
         open.play().map_err(|error| sort(&error, name))?;
-        // Until the first call has told: two periods lie in the buffer.
         let frames = open.buffer_size().unwrap_or(1024);
-        signs.latency_us.fetch_max(us(2 * u64::from(frames), rate_hz), Ordering::Relaxed);
+        let buffer = Duration::from_micros(us(2 * u64::from(frames), rate_hz));
         let voice = Voice::from(sound);
         let tones = Cue::ALL.map(|cue| (cue, samples(cue, rate_hz, &voice).into())).to_vec();
-        Ok(Stream { device: name.to_owned(), rate_hz, cues, tones, signs, _open: open })
+        Ok(Stream { device: name.to_owned(), rate_hz, buffer, cues, tones, signs, _open: open })
     }
 
     #[expect(clippy::wildcard_enum_match_arm, reason = "not our enum; what no card has is refused")]
@@ -218,7 +226,7 @@ impl<N: Fn() -> Instant + Send + 'static> Feed<N> {
             }
             let frames = one.len() as u64;
             let latency_us = u64::try_from(before.as_micros()).unwrap_or(0) + us(frames, rate_hz);
-            signs.latency_us.fetch_max(latency_us, Ordering::Relaxed);
+            signs.measured_us.fetch_max(latency_us, Ordering::Relaxed);
             signs.taken.fetch_add(frames, Ordering::Relaxed);
         };
         let fail = move |error: cpal::Error| {

@@ -104,23 +104,32 @@ impl Loudspeaker {
     }
 }
 
-/// Opens the device and lets it run for half a second; gives its name and the longest delay it told in that time.
+/// What a look at the device found.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Looked {
+    /// Its name.
+    pub device: String,
+    /// Cues are ordered this long before they are to be heard.
+    pub latency: Duration,
+    /// From an order to the ear: the most that was measured.
+    pub measured: Duration,
+}
+
+/// Opens the device, lets it run for half a second and measures its delay in that time.
 ///
 /// # Errors
 /// Why it can't be heard.
-pub fn look(
-    sound: &Sound,
-    now: impl Fn() -> Instant + Clone + Send + 'static,
-) -> Result<(String, Duration), SoundError> {
+pub fn look(sound: &Sound, now: impl Fn() -> Instant + Clone + Send + 'static) -> Result<Looked, SoundError> {
     let system = System { sound: sound.clone(), now };
     let opening = aside(move || system.open().map(Found::Open));
     let stream = match opening.recv_timeout(OPENING).map_err(|_| SoundError::Hangs)?? {
         Found::Open(stream) => stream,
         Found::There(_) => return Err(SoundError::None),
     };
-    // Some forty calls: what the device tells of itself before the first is only a guess.
+    // Some forty calls.
     std::thread::sleep(SILENT);
-    let (device, taken, latency) = (stream.device().to_owned(), stream.taken(), stream.latency());
+    let device = stream.device().to_owned();
+    let (taken, latency, measured) = (stream.taken(), stream.latency(), stream.measured());
     let_go(stream);
-    if taken == 0 { Err(SoundError::Dead { device }) } else { Ok((device, latency)) }
+    if taken == 0 { Err(SoundError::Dead { device }) } else { Ok(Looked { device, latency, measured }) }
 }
