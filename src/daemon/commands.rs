@@ -9,6 +9,7 @@ use crate::batch;
 use crate::cli::{
     Cli, Command, DemoArgs, DoctorArgs, PlaceArgs, ReplayArgs, ScalesArgs, ServeArgs, TargetArgs,
 };
+use crate::frame::Decoder;
 use crate::frame::line::LineDecoder;
 use crate::link::serial;
 use crate::plant::session::{Potter, Script};
@@ -86,7 +87,7 @@ async fn serve(args: &ServeArgs) -> anyhow::Result<ExitCode> {
         Some(address) => loopback(&address.to_string()).map_err(|why| anyhow!("--listen: {why}"))?,
         None => settings.listen,
     };
-    let decoder = LineDecoder::new(settings.line.clone(), settings.unit);
+    let decoder = Decoder::Lines(LineDecoder::new(settings.line.clone(), settings.unit));
     let scale = settings.scale.clone();
     let (pour, sound) = (settings.pour.clone(), (!args.no_sound).then(|| settings.sound.clone()));
     let daemon = Daemon::start(Setup { dir: &dir, listen, scale, pour, decoder, sound }).await?;

@@ -17,7 +17,7 @@ pub mod table;
 mod tests;
 mod tour;
 
-use crate::frame::line::LineDecoder;
+use crate::frame::Decoder;
 use crate::page::view::{Event as Told, Now, ScaleView};
 use crate::page::{self, Page};
 use crate::pour::PourSettings;
@@ -110,7 +110,7 @@ pub struct Setup<'a> {
     /// Pouring.
     pub pour: PourSettings,
     /// Lines to readings.
-    pub decoder: LineDecoder,
+    pub decoder: Decoder,
     /// The loudspeaker; none: it is left alone.
     pub sound: Option<Sound>,
 }

@@ -108,6 +108,8 @@ pub struct Engine {
     pub(super) hearing: Hearing,
     /// `fault` was said because a loudspeaker was lost, and no `clear` yet.
     deafened: bool,
+    /// `fault` was said because readings came too slowly, and no `clear` since.
+    pub(super) slow_said: bool,
 }
 
 impl Engine {
@@ -130,6 +132,7 @@ impl Engine {
             lift_first: start.lift_first,
             hearing: Hearing { ahead: start.ahead, lost: false },
             deafened: false,
+            slow_said: false,
             start,
         }
     }
@@ -143,6 +146,10 @@ impl Engine {
         let seen = Seen { before: self.last.replace(w), gap, moved };
         let state = std::mem::replace(&mut self.state, State::Idle);
         self.dispatch(state, w, seen);
+        if self.slow_said && self.guides() {
+            self.slow_said = false;
+            self.cue_now(Cue::Clear, w.arrived_at, None);
+        }
         self.announce(w.arrived_at);
     }
 
