@@ -9,6 +9,7 @@ use axum::extract::ws::{CloseFrame, Message, Utf8Bytes, WebSocket};
 use serde::Serialize;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
+use tokio::runtime::Handle;
 use tokio::sync::broadcast::error::{RecvError, TryRecvError};
 use tokio::sync::{broadcast, watch};
 use tokio::task::JoinHandle;
@@ -42,6 +43,8 @@ enum Out<'a> {
 /// A client's loudspeaker: it no longer counts when this is dropped.
 struct Ear {
     desk: Arc<dyn Desk>,
+    // Kept, so that a drop works wherever it happens.
+    runtime: Handle,
     client: u64,
     counts: bool,
 }
@@ -49,14 +52,19 @@ struct Ear {
 impl Ear {
     fn new(desk: Arc<dyn Desk>) -> Self {
         static CLIENTS: AtomicU64 = AtomicU64::new(1);
-        Self { desk, client: CLIENTS.fetch_add(1, Ordering::Relaxed), counts: false }
+        Self {
+            desk,
+            runtime: Handle::current(),
+            client: CLIENTS.fetch_add(1, Ordering::Relaxed),
+            counts: false,
+        }
     }
 
     /// The engine's channel may be full for a moment: waited for where that does no harm.
     fn tell(&mut self, latency: Option<Duration>) -> JoinHandle<()> {
         self.counts = latency.is_some();
         let (desk, client) = (self.desk.clone(), self.client);
-        tokio::task::spawn_blocking(move || desk.hear_client(client, latency))
+        self.runtime.spawn_blocking(move || desk.hear_client(client, latency))
     }
 }
 
