@@ -25,6 +25,12 @@ pub struct ScaleView {
     pub readings: u64,
     /// Lines skipped since the start.
     pub skipped: u64,
+    /// Readings a second that the scale takes; null until a rhythm is clear.
+    pub rate_hz: Option<f64>,
+    /// How long the link holds readings back: nine in ten by less.
+    pub jitter_ms: Option<f64>,
+    /// Share of the latest readings that never came, 0 to 1.
+    pub loss: Option<f64>,
 }
 
 /// The loudspeaker of the daemon's computer, and what is known of the clients'.
