@@ -180,7 +180,7 @@ impl Drop for Busy {
 fn what_is_cued_is_heard_when_it_is_due_while_two_cores_are_busy() {
     let _busy = [Busy::start(), Busy::start()];
     let late = onsets_of_four_pours();
-    // Measured 0.8 ms, as DEVELOPERS.md says: five times that, and a little.
+    // Measured at most 0.8 ms, as DEVELOPERS.md says: five times that, and a little.
     assert!(mean_and_sd(&late).1 < 5.0, "{late:?}");
 }
 
