@@ -6,7 +6,9 @@ use super::signals::Signals;
 use super::simulated;
 use super::{Daemon, Setup};
 use crate::batch;
-use crate::cli::{Cli, Command, DoctorArgs, PlaceArgs, ReplayArgs, ScalesArgs, ServeArgs, TargetArgs};
+use crate::cli::{
+    Cli, Command, DemoArgs, DoctorArgs, PlaceArgs, ReplayArgs, ScalesArgs, ServeArgs, TargetArgs,
+};
 use crate::frame::Decoder;
 use crate::frame::line::LineDecoder;
 use crate::link::serial;
@@ -30,7 +32,9 @@ const USAGE: u8 = 2;
 pub fn run(cli: Cli) -> anyhow::Result<ExitCode> {
     match cli.command {
         Command::Serve(args) => in_runtime(serve(&args)),
-        Command::Demo(args) if args.tour => super::tour::run(),
+        Command::Demo(DemoArgs { tour: true, config, data, .. }) => {
+            super::tour::run(settings(&PlaceArgs { config, data })?.sound)
+        }
         Command::Demo(args) => in_runtime(super::demo::run(args.pieces, !args.no_sound)),
         Command::Scales(args) => Ok(scales(&args)),
         Command::Target(args) => target(&args),

@@ -114,6 +114,11 @@ impl Desk for Counter {
         Ok((pour, Trace::decode(&bytes).map_err(storage)?.curve()))
     }
 
+    fn hear_client(&self, client: u64, latency: Option<crate::time::Duration>) {
+        // When the engine's thread is gone the daemon is stopping.
+        let _ = self.events.send(Event::ClientSound { client, latency });
+    }
+
     fn wall_time(&self) -> WallTime {
         self.clock.wall()
     }

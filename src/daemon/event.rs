@@ -6,6 +6,7 @@ use crate::pour::hand::Hand;
 use crate::record::{BatchRecord, PourRecord, WhoPours};
 use crate::sound::SoundStatus;
 use crate::store::{Ack, Wanted};
+use crate::time::Duration;
 use std::sync::mpsc::SyncSender;
 
 /// Where an answer goes, and whether it is still waited for.
@@ -53,6 +54,13 @@ pub enum Event {
     Ack(Box<Ack>),
     /// The loudspeaker is heard, or no longer.
     Sound(SoundStatus),
+    /// A client of the live stream has a loudspeaker that is heard this late, or no longer.
+    ClientSound {
+        /// Which.
+        client: u64,
+        /// From a message to the ear.
+        latency: Option<Duration>,
+    },
     /// The store's thread has ended though the daemon runs: nothing more can be written.
     LogGone,
     /// The daemon stops.

@@ -97,6 +97,9 @@ fn tell_acks(events: SyncSender<Event>) -> impl Fn(Ack) + Send + 'static {
     }
 }
 
+/// The loudspeakers, and the thread of this computer's.
+type Sounding = (Outlet, Option<JoinHandle<()>>);
+
 /// What a daemon is started from.
 pub struct Setup<'a> {
     /// Data folder.
@@ -116,14 +119,17 @@ pub struct Setup<'a> {
 impl Daemon {
     /// Opens the log, takes the address, starts the threads.
     pub async fn start(setup: Setup<'_>) -> anyhow::Result<Self> {
-        Self::start_as(setup, tell_acks, Table::run).await
+        let sound = setup.sound.clone();
+        Self::start_as(setup, tell_acks, Table::run, |clock, events| outlet(sound, clock, events)).await
     }
 
-    /// As [`Daemon::start`], with what the two threads do given, so that a test can have them fail.
+    /// As [`Daemon::start`], with what the two threads do and the loudspeaker given, so that a test can have
+    /// them fail and listen.
     async fn start_as<A: Fn(Ack) + Send + 'static>(
         setup: Setup<'_>,
         acks: impl FnOnce(SyncSender<Event>) -> A,
         table: impl FnOnce(Table, Receiver<Event>) -> Result<(), StoreError> + Send + 'static,
+        outlet: impl FnOnce(Clock, SyncSender<Event>) -> std::io::Result<Sounding>,
     ) -> anyhow::Result<Self> {
         let clock = Clock::default();
         let (events, inbox) = sync_channel(EVENTS);
@@ -145,7 +151,7 @@ impl Daemon {
             bound,
             stop,
         };
-        let (outlet, sound) = outlet(setup.sound, clock, events.clone())?;
+        let (outlet, sound) = outlet(clock, events.clone())?;
         let Setup { scale, pour: settings, decoder, .. } = setup;
         let parts = Parts { clock, scale, settings, decoder, store, outlet, now, told: told.clone(), run };
         let ended = Arc::new(Notify::new());
@@ -221,11 +227,7 @@ fn start_page(
 }
 
 /// The loudspeaker if it is wanted, and its thread.
-fn outlet(
-    sound: Option<Sound>,
-    clock: Clock,
-    events: SyncSender<Event>,
-) -> std::io::Result<(Outlet, Option<JoinHandle<()>>)> {
+fn outlet(sound: Option<Sound>, clock: Clock, events: SyncSender<Event>) -> std::io::Result<Sounding> {
     let Some(sound) = sound else { return Ok((Outlet::new(None), None)) };
     // When the engine's thread is gone the daemon is stopping.
     let tell = move |status| drop(events.send(Event::Sound(status)));

@@ -1,5 +1,6 @@
 //! A pour between its first and last entry: what makes its entries one record.
 
+use crate::page::desk::{Begun, Refusal};
 use crate::pour::entry::Entry;
 use crate::record::{BatchRecord, PourRecord, Verdict};
 use crate::scale::ScaleFacts;
@@ -58,4 +59,12 @@ pub(super) fn too_coarse(scale: &ScaleFacts, batch: &BatchRecord) -> Option<Stri
             "the scale shows steps of {step_g} g: limits of {low_g:.2} to {high_g:.2} g can't be told apart with it"
         )
     })
+}
+
+pub(super) fn begun(batch: BatchRecord, warnings: Vec<String>) -> Begun {
+    Begun { batch, warnings }
+}
+
+pub(super) fn not_done(why: &str) -> Refusal {
+    Refusal::Storage(format!("nothing was done: {why}"))
 }

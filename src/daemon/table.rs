@@ -6,7 +6,7 @@
 use super::clock::Clock;
 use super::event::{Event, Reply};
 use super::log::Log;
-use super::open::{Open, too_coarse};
+use super::open::{Open, begun, not_done, too_coarse};
 use super::outlet::Outlet;
 use super::sight::Sight;
 use super::under_way::{self, Batch};
@@ -108,6 +108,7 @@ impl Table {
             }
             self.log.flush(&self.parts.store);
             self.hold_or_resume(now);
+            self.follow_hearing(now);
             self.show(now);
         }
         let now = self.parts.clock.now();
@@ -129,6 +130,7 @@ impl Table {
             Event::Void(pour, batch, reply) => self.void(*pour, *batch, reply),
             Event::Ack(ack) => self.handle_ack(*ack),
             Event::Sound(status) => self.parts.outlet.handle_status(status),
+            Event::ClientSound { client, latency } => self.parts.outlet.handle_client(client, latency),
             // Both end the loop before they come here.
             Event::LogGone | Event::Stop => {}
         }
@@ -262,7 +264,7 @@ impl Table {
             high: record.high,
             scale: self.parts.scale.clone(),
             hand,
-            ahead: self.parts.outlet.ahead(),
+            ahead: self.parts.outlet.hearing().ahead,
             settings: self.parts.settings.clone(),
             first_piece,
             zero: Mass::ZERO,
@@ -364,6 +366,14 @@ impl Table {
         self.give_if_changed(command, now);
     }
 
+    /// What the loudspeakers need may change at any time, also between a begin and its first piece.
+    fn follow_hearing(&mut self, now: Instant) {
+        let hearing = self.parts.outlet.hearing();
+        if self.batch.as_ref().is_some_and(|b| b.engine.hearing() != hearing) {
+            self.give(Input::Hearing(hearing, now));
+        }
+    }
+
     fn give_if_changed(&mut self, command: Command, now: Instant) {
         let held = self.batch.as_ref().map(|b| b.engine.held());
         if held.is_some_and(|held| held != (command == Command::Hold)) {
@@ -383,12 +393,4 @@ impl Table {
         };
         self.parts.now.send_replace(Arc::new(view));
     }
-}
-
-fn begun(batch: BatchRecord, warnings: Vec<String>) -> Begun {
-    Begun { batch, warnings }
-}
-
-fn not_done(why: &str) -> Refusal {
-    Refusal::Storage(format!("nothing was done: {why}"))
 }

@@ -60,12 +60,7 @@ impl Batch {
 
     /// A trace begins with what the engine knows before the piece lands.
     pub(super) fn start_trace(&mut self) {
-        let start = &mut self.trace.start;
-        start.hand = self.engine.hand();
-        start.zero = self.engine.zero();
-        start.held = self.engine.held();
-        start.lift_first = self.engine.lift_first();
-        start.first_piece = self.engine.snapshot(Instant::START).piece;
+        self.trace.start_from(&self.engine);
     }
 
     /// The piece left: its trace with the lift, once for each pour.

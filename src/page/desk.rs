@@ -4,6 +4,7 @@
 
 use crate::pour::curve::Curve;
 use crate::record::{BatchRecord, PourRecord};
+use crate::time::Duration;
 
 /// Why a request could not be done.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -43,6 +44,8 @@ pub trait Desk: Send + Sync + 'static {
     fn void(&self, id: &str) -> Result<PourRecord, Refusal>;
     /// A pour with its curve, which has no points where no trace was kept.
     fn curve(&self, id: &str) -> Result<(PourRecord, Curve), Refusal>;
+    /// A live client's loudspeaker is heard this late; none: no longer.
+    fn hear_client(&self, client: u64, latency: Option<Duration>);
     /// Wall time, for new records.
     fn wall_time(&self) -> crate::time::WallTime;
 }

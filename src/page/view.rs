@@ -34,7 +34,7 @@ pub struct ScaleView {
     pub loss: Option<f64>,
 }
 
-/// The loudspeaker of the daemon's computer.
+/// The loudspeaker of the daemon's computer, and what is known of the clients'.
 #[derive(Clone, Debug, Default, Serialize, ToSchema)]
 pub struct SoundView {
     /// `on`, `off`, `missing` or `dead`.
@@ -45,6 +45,11 @@ pub struct SoundView {
     pub latency_us: u64,
     /// In plain words, with what to try.
     pub words: String,
+    /// Clients of the live stream whose loudspeaker is heard.
+    pub clients: u32,
+    /// Cues are announced this long before they are due: the largest latency of all that are heard, at most
+    /// 250 000.
+    pub ahead_us: u64,
 }
 
 /// The last cue, as it stands in a snapshot.

@@ -3,6 +3,8 @@
 #![allow(clippy::expect_used, clippy::unwrap_used, reason = "a test that panics has failed, and says where")]
 
 mod browser;
+mod clients;
+mod deaf;
 mod described;
 mod disk;
 mod doctor;
