@@ -1,5 +1,7 @@
 //! Facts of a scale, each with where it comes from.
 
+pub mod health;
+
 use crate::time::Duration;
 use crate::units::Mass;
 

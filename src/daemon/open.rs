@@ -56,7 +56,9 @@ pub(super) fn too_coarse(scale: &ScaleFacts, batch: &BatchRecord) -> Option<Stri
     let (step_g, low_g, high_g) = (scale.step.g(), batch.low.g(), batch.high.g());
     (!scale.tells_apart(batch.low, batch.high)).then(|| {
         format!(
-            "the scale shows steps of {step_g} g: limits of {low_g:.2} to {high_g:.2} g can't be told apart with it"
+            "the scale counts in {step_g} g: too coarse for limits of {low_g:.2} to {high_g:.2} g, so no ready, no stop; \
+             weights are logged. These limits need steps of {:.2} g or finer",
+            0.5 * (high_g - low_g)
         )
     })
 }

@@ -4,23 +4,19 @@ use crate::frame::Counts;
 use crate::page::view::ScaleView;
 use crate::reading::Weighing;
 use crate::reading::timing::Timing;
+use crate::scale::ScaleFacts;
+use crate::scale::health::{Ailment, Health};
 use crate::settle::pace::Pace;
 use crate::time::Instant;
 
 /// What the link last said.
-#[derive(Default)]
 enum Link {
-    #[default]
     Searching,
     Up,
-    Lost {
-        reason: String,
-        try_this: String,
-    },
+    Lost { reason: String, try_this: String },
 }
 
 /// The scale as it was last seen.
-#[derive(Default)]
 pub(super) struct Sight {
     link: Link,
     last: Option<Weighing>,
@@ -28,6 +24,7 @@ pub(super) struct Sight {
     read_at: Option<Instant>,
     pace: Pace,
     timing: Timing,
+    health: Health,
     /// Bytes came since it was opened or since the last weight.
     heard: bool,
     settled: bool,
@@ -35,6 +32,21 @@ pub(super) struct Sight {
 }
 
 impl Sight {
+    /// Nothing seen yet.
+    pub(super) fn new(scale: &ScaleFacts) -> Self {
+        Self {
+            link: Link::Searching,
+            last: None,
+            read_at: None,
+            pace: Pace::default(),
+            timing: Timing::default(),
+            health: Health::new(scale),
+            heard: false,
+            settled: false,
+            range_trouble: None,
+        }
+    }
+
     pub(super) fn handle_up(&mut self) {
         self.link = Link::Up;
         self.heard = false;
@@ -56,6 +68,10 @@ impl Sight {
     }
 
     pub(super) fn handle_weighing(&mut self, w: Weighing, settled: bool) {
+        if self.read_at.is_some_and(|at| w.arrived_at.since(at) >= self.pace.silence()) {
+            self.health.handle_silence();
+        }
+        self.health.handle_weighing(w, settled);
         self.settled = settled;
         self.last = Some(w);
         self.range_trouble = None;
@@ -74,8 +90,19 @@ impl Sight {
         self.read_at = Some(at);
     }
 
+    fn ailing(&self, now: Instant, fresh: bool, counts: &Counts) -> Option<String> {
+        let ailment = self.health.ailment(now).filter(|_| fresh).map(words);
+        let unit = counts.other_unit.map(|unit| {
+            format!(
+                "the scale now shows {}: press its unit key until it shows what it did before",
+                unit.word()
+            )
+        });
+        unit.filter(|_| fresh).or(ailment)
+    }
+
     /// The scale's part of a snapshot.
-    pub(super) fn view(&self, now: Instant, counts: &Counts) -> ScaleView {
+    pub(super) fn view(&self, now: Instant, counts: &Counts, coarse: Option<&str>) -> ScaleView {
         let age = self.last.map(|w| now.since(w.arrived_at));
         let fresh = self.read_at.is_some_and(|at| now.since(at) < self.pace.silence());
         let (state, trouble) = match &self.link {
@@ -94,13 +121,38 @@ impl Sight {
             mass_g: self.last.map(|w| w.mass.g()),
             settled: self.settled && fresh,
             age_ms: age.map(|a| u64::try_from(a.as_millis()).unwrap_or(u64::MAX)),
-            trouble: trouble.or(slow),
+            trouble: trouble
+                .or(slow)
+                .or(coarse.map(str::to_owned))
+                .or_else(|| self.ailing(now, fresh, counts)),
             readings: counts.readings,
             skipped: counts.skipped,
             rate_hz: rhythm.rate_hz,
             jitter_ms: rhythm.jitter_s.map(|s| s * 1000.0),
             loss: rhythm.loss,
         }
+    }
+}
+
+/// What is wrong with a scale that reads, and what to try.
+fn words(ailment: Ailment) -> String {
+    match ailment {
+        Ailment::OwnTare => "less than nothing on the pan: the scale's own tare key was used. Empty the pan, press \
+                             it again, and leave taring to Tarebell"
+            .to_owned(),
+        Ailment::Coarse(step) => format!(
+            "at this load the scale counts in {} g, coarser than told: set step_g to that, or use a finer scale",
+            (step.g() * 1000.0).round() / 1000.0
+        ),
+        Ailment::Restless => {
+            "the weight does not come to rest: look for a draught, a table that shakes, a hose or cloth on the pan"
+                .to_owned()
+        }
+        Ailment::SleepsSoon(after) => format!(
+            "the scale went to sleep once after {} s without a change, and will again soon: touch the pan, or \
+             switch its auto-off off",
+            after.as_secs()
+        ),
     }
 }
 
@@ -120,7 +172,7 @@ mod tests {
     use crate::units::Mass;
 
     fn seen(every_s: f64) -> (Sight, Instant) {
-        let mut sight = Sight::default();
+        let mut sight = Sight::new(&crate::settings::Settings::default().scale);
         sight.handle_up();
         let mut at = Instant::START;
         for _ in 0..6 {
@@ -133,10 +185,10 @@ mod tests {
     #[test]
     fn a_slow_scale_is_live_between_its_readings_and_said_to_be_slow() {
         let (sight, at) = seen(1.0);
-        let view = sight.view(at.offset_seconds(0.95), &Counts::default());
+        let view = sight.view(at.offset_seconds(0.95), &Counts::default(), None);
         assert_eq!(view.state, "live");
         assert!(view.trouble.is_some_and(|t| t.contains("too slow")));
-        assert_eq!(sight.view(at.offset_seconds(3.1), &Counts::default()).state, "stale");
+        assert_eq!(sight.view(at.offset_seconds(3.1), &Counts::default(), None).state, "stale");
     }
 
     #[test]
@@ -145,7 +197,7 @@ mod tests {
         for i in 1..20 {
             sight.handle_out_of_range("too much on the scale", at.offset_seconds(0.1 * f64::from(i)));
         }
-        let view = sight.view(at.offset_seconds(1.95), &Counts::default());
+        let view = sight.view(at.offset_seconds(1.95), &Counts::default(), None);
         assert_eq!((view.state, view.trouble.as_deref()), ("live", Some("too much on the scale")));
         assert!(!view.settled);
     }

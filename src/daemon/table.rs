@@ -74,7 +74,7 @@ impl Table {
         Self {
             settler: Settler::new(&parts.scale),
             log: Log::default(),
-            sight: Sight::default(),
+            sight: Sight::new(&parts.scale),
             batch: None,
             beginning: None,
             last_cue: None,
@@ -382,10 +382,11 @@ impl Table {
     }
 
     fn show(&mut self, now: Instant) {
+        let coarse = self.batch.as_ref().and_then(|b| b.coarse.as_deref());
         let view = Now {
             run: self.parts.run.clone(),
             at_us: now.us(),
-            scale: self.sight.view(now, self.parts.decoder.counts()),
+            scale: self.sight.view(now, self.parts.decoder.counts(), coarse),
             last_cue: self.last_cue.clone(),
             not_recorded: self.log.unwritten(),
             sound: self.parts.outlet.view(),

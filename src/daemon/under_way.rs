@@ -1,6 +1,6 @@
 //! The batch under way: its engine with what is kept beside it, and its part of the snapshot.
 
-use super::open::Open;
+use super::open::{Open, too_coarse};
 use crate::batch::request::from_bucket;
 use crate::page::desk::Refusal;
 use crate::page::view::Now;
@@ -25,6 +25,8 @@ pub(super) struct Batch {
     /// Left on the bare pan, where that is worth saying.
     left: Option<Mass>,
     from_bucket: bool,
+    /// Why this scale can't guide this batch.
+    pub(super) coarse: Option<String>,
 }
 
 impl Batch {
@@ -37,6 +39,7 @@ impl Batch {
             pan: BarePan::new(tolerance, start.scale.step, start.settings.min_piece),
             left: None,
             from_bucket: from_bucket(&record.request),
+            coarse: too_coarse(&start.scale, &record),
             open: None,
             trace: Trace::new(start),
             engine,

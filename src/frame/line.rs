@@ -3,7 +3,7 @@
 //! Lines end with CR, LF or both and may arrive split anywhere. A line that is not a
 //! weight is counted with the reason and skipped; an unfinished one is not an error.
 
-use super::{Counts, Read, Skipped};
+use super::{Counts, Skipped};
 use crate::reading::{Indicated, Reading};
 use crate::time::Instant;
 use crate::units::Mass;
@@ -33,6 +33,17 @@ pub enum Unit {
 }
 
 impl Unit {
+    /// The word for it.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Gram => "g",
+            Self::Kilogram => "kg",
+            Self::Milligram => "mg",
+            Self::Ounce => "oz",
+            Self::Pound => "lb",
+        }
+    }
+
     /// The unit for a word such as `g` or `KG`; `None` for any other.
     pub fn from_word(word: &str) -> Option<Self> {
         match word.to_ascii_lowercase().as_str() {
@@ -77,6 +88,7 @@ pub struct LineDecoder {
     too_long: bool,
     readings: VecDeque<Reading>,
     counts: Counts,
+    first_unit: Option<Unit>,
 }
 
 impl LineDecoder {
@@ -90,6 +102,7 @@ impl LineDecoder {
             too_long: false,
             readings: VecDeque::new(),
             counts: Counts::default(),
+            first_unit: None,
         }
     }
 
@@ -139,12 +152,20 @@ impl LineDecoder {
             LineFormat::Pattern(pattern) => read_pattern(pattern, &text, self.unit),
         };
         match read {
-            Ok((indicated, stable)) => {
+            Ok((indicated, stable, unit)) => {
+                self.note(unit);
                 self.counts.readings += 1;
                 self.readings.push_back(Reading { indicated, stable, arrived_at, taken_at: arrived_at });
             }
             Err(reason) => self.skip(&line, reason),
         }
+    }
+
+    /// Notes the unit that a line names; the first one is the one the scale was set to.
+    fn note(&mut self, unit: Option<Unit>) {
+        let Some(unit) = unit else { return };
+        let first = *self.first_unit.get_or_insert(unit);
+        self.counts.other_unit = Some(unit).filter(|unit| *unit != first);
     }
 
     fn skip(&mut self, line: &[u8], reason: String) {
@@ -160,6 +181,9 @@ impl LineDecoder {
 )]
 static NUMBER: LazyLock<Regex> =
     LazyLock::new(|| Regex::new(r"([+\u{2212}-]?)[ \t]*(\d+(?:[.,]\d+)?|[.,]\d+)").unwrap());
+
+/// As [`super::Read`], with the unit that holds for the mass.
+type Read = Result<(Indicated, Option<bool>, Option<Unit>), String>;
 
 fn read_auto(text: &str, default: Unit) -> Read {
     // Frame marks and padding at the ends are no part of the line; inside it they are damage.
@@ -180,7 +204,7 @@ fn read_auto(text: &str, default: Unit) -> Read {
     }
     let unit = unit_after(after, default)?;
     let mass = mass(matches!(sign.as_str(), "-" | "\u{2212}"), digits.as_str(), unit)?;
-    Ok((Indicated::Mass(mass), stable_word(before)))
+    Ok((Indicated::Mass(mass), stable_word(before), Some(unit)))
 }
 
 /// Plus, hyphen, and the true minus sign.
@@ -210,10 +234,10 @@ fn read_state(text: &str) -> Read {
     let plain = text.trim().to_ascii_lowercase();
     let words: Vec<&str> = plain.split(|c: char| !c.is_alphabetic()).filter(|w| !w.is_empty()).collect();
     if words.iter().any(|w| ["ol", "overload", "over"].contains(w)) || plain.contains("+++") {
-        return Ok((Indicated::Overload, None));
+        return Ok((Indicated::Overload, None, None));
     }
     if words.iter().any(|w| ["ul", "underload", "under"].contains(w)) || plain.contains("---") {
-        return Ok((Indicated::Underload, None));
+        return Ok((Indicated::Underload, None, None));
     }
     Err("no number in it".to_owned())
 }
@@ -237,7 +261,7 @@ fn mass(negative: bool, digits: &str, unit: Unit) -> Result<Mass, String> {
 fn read_pattern(pattern: &Regex, text: &str, default: Unit) -> Read {
     let found = pattern.captures(text).ok_or_else(|| "the line pattern does not match".to_owned())?;
     if found.name("overload").is_some() {
-        return Ok((Indicated::Overload, None));
+        return Ok((Indicated::Overload, None, None));
     }
     let digits = found.name("mass").ok_or_else(|| "the pattern's group 'mass' is empty".to_owned())?;
     let own_sign = digits.as_str().trim().starts_with('-');
@@ -253,5 +277,5 @@ fn read_pattern(pattern: &Regex, text: &str, default: Unit) -> Read {
         (Some(_), None) => Some(true),
         (None, None) => None,
     };
-    Ok((Indicated::Mass(mass(negative, &digits, unit)?), stable))
+    Ok((Indicated::Mass(mass(negative, &digits, unit)?), stable, Some(unit)))
 }

@@ -7,7 +7,7 @@ pub mod standard;
 use crate::reading::{Indicated, Reading};
 use crate::time::Instant;
 use layout::Layout;
-use line::LineDecoder;
+use line::{LineDecoder, Unit};
 use std::collections::VecDeque;
 
 /// Something that gave no reading.
@@ -28,6 +28,8 @@ pub struct Counts {
     pub skipped: u64,
     /// The last one skipped.
     pub last_skipped: Option<Skipped>,
+    /// The unit now named, where it is another than at first: somebody touched the unit key.
+    pub other_unit: Option<Unit>,
 }
 
 /// What a line or a message says, and the scale's own opinion on rest; or why it says nothing.

@@ -108,6 +108,8 @@ pub struct Engine {
     pub(super) hearing: Hearing,
     /// `fault` was said because a loudspeaker was lost, and no `clear` yet.
     deafened: bool,
+    /// The display went from a piece at rest to its own zero within one reading.
+    pub(super) zeroed: bool,
     /// `fault` was said because readings came too slowly, and no `clear` since.
     pub(super) slow_said: bool,
 }
@@ -132,6 +134,7 @@ impl Engine {
             lift_first: start.lift_first,
             hearing: Hearing { ahead: start.ahead, lost: false },
             deafened: false,
+            zeroed: false,
             slow_said: false,
             start,
         }
@@ -145,6 +148,7 @@ impl Engine {
         }
         let gap = self.pace.handle_reading(w.arrived_at);
         let moved = self.watch.handle_weighing(w);
+        self.look_for_zeroing(w, gap);
         self.motion = self.settler.handle_weighing(w);
         let seen = Seen { before: self.last.replace(w), gap, moved };
         let state = std::mem::replace(&mut self.state, State::Idle);
@@ -291,9 +295,9 @@ impl Engine {
         }
     }
 
-    /// False while readings come too slowly to guide a pour.
+    /// False while readings come too slowly to guide a pour, or count in steps too coarse for its limits.
     pub fn guides(&self) -> bool {
-        !self.pace.too_slow()
+        !self.pace.too_slow() && self.start.scale.tells_apart(self.start.low, self.start.high)
     }
 
     /// The stopping time as learned so far.

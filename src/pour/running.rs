@@ -59,7 +59,7 @@ impl Engine {
 
     pub(super) fn pouring(&mut self, mut s: Stream, w: Weighing) {
         match self.pan(&s.pour, w) {
-            Pan::Left => return self.lifted(s, w.arrived_at),
+            Pan::Left => return self.left_in_mid_pour(s, w.arrived_at),
             Pan::Doubtful => return self.enter(State::Pouring(s)),
             Pan::Loaded => {}
         }
@@ -183,8 +183,17 @@ impl Engine {
         self.enter(State::Done(Done::new(pour)));
     }
 
+    /// Lifted before the stop, or hidden by a display that went to zero.
+    fn left_in_mid_pour(&mut self, s: Stream, at: Instant) {
+        let zeroed = self.zeroed;
+        self.lifted(s, at);
+        if zeroed {
+            self.display_zeroed(at);
+        }
+    }
+
     /// The piece left before rest.
-    fn lifted(&mut self, s: Stream, at: Instant) {
+    pub(super) fn lifted(&mut self, s: Stream, at: Instant) {
         let entered = s.again.then_some(s.pour.net).flatten();
         if entered.is_some_and(|net| (known_g(&s) - net).abs() < self.threshold_g()) {
             return self.next_piece(&s.pour, State::Idle);

@@ -171,6 +171,9 @@ pub(super) enum Trouble {
     Frozen,
     /// The weight changed before slop was seen: slop, a hand or another piece, nobody knows.
     Changed,
+    /// The display went to zero as no lift makes it: the scale woke anew, or its own tare key was used,
+    /// and the piece may still stand there.
+    Zeroed,
 }
 
 /// Readings can't be trusted.
@@ -220,6 +223,7 @@ impl State {
             Self::Fault(fault) => match fault.trouble {
                 Trouble::Silent => "no readings: stop pouring",
                 Trouble::Frozen => "scale stands still: stop pouring",
+                Trouble::Zeroed => "the display went to zero by itself: stop pouring, lift the piece off",
                 Trouble::Changed => "the weight changed, nobody knows why: stop pouring, lift the piece off",
             },
         }

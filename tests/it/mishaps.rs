@@ -1,12 +1,13 @@
 //! What goes wrong at a table: slow scales, a hand on the pot, lost readings, splashes.
 //! Every curve here is invented.
 
-use super::run::{Run, stream, weighing};
+use super::run::{Run, start, stream, weighing};
 use tarebell::pour::engine::Command;
 use tarebell::pour::entry::{Cue, Output, Phase};
 use tarebell::pour::trace::{Input, Trace};
 use tarebell::record::Verdict;
 use tarebell::time::Instant;
+use tarebell::units::Mass;
 
 /// A bare pan, then a piece of 300 g that has been called ready at 4 s.
 fn ready() -> Run {
@@ -53,6 +54,21 @@ fn a_scale_under_four_readings_a_second_logs_the_weight_and_calls_nothing() {
         assert!((run.net_g() - 28.8).abs() < 0.15, "{} g at {hz} readings a second", run.net_g());
         assert_eq!(run.cues(), [Cue::Good], "at {hz} readings a second");
     }
+}
+
+#[test]
+fn a_scale_too_coarse_for_the_limits_logs_the_weight_and_calls_nothing() {
+    let mut coarse = start();
+    coarse.scale.step = Mass::saturating(5.0);
+    let mut run = Run::of(coarse);
+    run.curve(0.0, 1.0, |_| 0.0);
+    // As such a scale shows it: in whole steps.
+    run.curve(1.0, 12.0, |t| (stream(t, 7.6) / 5.0).round() * 5.0);
+    run.curve(12.0, 13.0, |_| 0.0);
+    let cues = run.cues();
+    assert!(!cues.contains(&Cue::Ready) && !cues.contains(&Cue::Stop), "{cues:?}");
+    let last = *run.entries().last().expect("an entry");
+    assert!(!last.guided && (run.net_g() - 30.0).abs() < 5.0, "{last:?}");
 }
 
 #[test]
@@ -401,11 +417,60 @@ fn a_splash_before_the_pour_counts_towards_the_target_and_is_no_pour_of_its_own(
     assert_eq!((last.rev, last.top_ups, last.verdict), (1, 0, Verdict::Good), "{last:?}");
 }
 
+/// A piece of 300 g that leaves at this moment, as a scale with one pole of 0.3 s shows it.
+fn leaving(t: f64, at_s: f64) -> f64 {
+    if t < at_s { 300.0 } else { 300.0 * (-(t - at_s) / 0.3).exp() }
+}
+
+#[test]
+fn the_scales_own_tare_key_while_a_piece_stands_there_is_a_fault_until_it_is_lifted_off() {
+    let mut run = ready();
+    run.hz = 10.0;
+    run.curve(4.0, 5.0, |_| 300.0);
+    // Pressed: the display goes to zero at once; slop then counts from there.
+    run.flat(5.0, 6.0, |_| 0.0);
+    assert_eq!(run.phase(), Phase::Fault, "{:?}", run.cues());
+    run.curve(6.0, 9.0, |t| 8.0 * (t - 6.0).min(2.0));
+    assert!(run.phase() == Phase::Fault && !run.cues().contains(&Cue::Clear), "{:?}", run.cues());
+    run.curve(9.0, 13.0, |t| 16.0 - 316.0 * (1.0 - (-(t - 9.0) / 0.3).exp()));
+    assert_eq!(run.cues(), [Cue::Ready, Cue::Fault, Cue::Clear]);
+    // The next piece stands in the hole that the first one left.
+    run.curve(13.0, 15.0, |_| -8.0);
+    assert_eq!(run.cues().last(), Some(&Cue::Ready));
+}
+
+#[test]
+fn a_scale_that_wakes_at_zero_with_the_piece_still_on_is_never_tared_in_silence() {
+    for mid_pour in [false, true] {
+        let mut run = ready();
+        let from = if mid_pour { 5.5 } else { 4.5 };
+        run.curve(4.0, from, |t| if mid_pour { stream(t, 99.0) } else { 300.0 });
+        // Asleep for three seconds, then awake at zero.
+        run.flat(from + 3.0, from + 6.0, |_| 0.0);
+        let cues = run.cues();
+        assert!(cues.contains(&Cue::Fault) && !cues.contains(&Cue::Clear), "{cues:?}");
+        assert_eq!(run.phase(), Phase::Fault);
+        run.curve(from + 6.0, from + 8.0, |_| 15.0);
+        assert_eq!((run.phase(), run.cues()), (Phase::Fault, cues));
+        // Had it been lifted after all: the next piece shows that.
+        run.curve(from + 8.0, from + 10.0, |_| 320.0);
+        assert_eq!(run.cues().last(), Some(&Cue::Ready));
+        assert!(run.cues().contains(&Cue::Clear));
+    }
+}
+
+#[test]
+fn a_piece_lifted_off_before_the_pour_is_no_fault() {
+    let mut run = ready();
+    run.curve(4.0, 8.0, |t| leaving(t, 5.0));
+    assert_eq!((run.phase(), run.cues()), (Phase::Idle, vec![Cue::Ready]));
+}
+
 #[test]
 fn a_splash_and_a_lift_are_no_pour() {
     let mut run = ready();
     run.curve(4.0, 7.0, |t| if t < 4.3 { 300.0 } else { 300.6 });
-    run.curve(7.0, 8.0, |_| 0.0);
+    run.curve(7.0, 10.0, |t| leaving(t, 7.0));
     assert!(run.entries().iter().all(|e| e.rev == 0));
     assert!(matches!(run.outputs.last(), Some(Output::Dropped { piece: 1 })));
 }

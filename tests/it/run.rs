@@ -59,7 +59,11 @@ pub(crate) struct Run {
 
 impl Run {
     pub(crate) fn new() -> Self {
-        Self { engine: Engine::new(start()), trace: Trace::new(start()), outputs: Vec::new(), hz: 10.0 }
+        Self::of(start())
+    }
+
+    pub(crate) fn of(start: Start) -> Self {
+        Self { engine: Engine::new(start.clone()), trace: Trace::new(start), outputs: Vec::new(), hz: 10.0 }
     }
 
     pub(crate) fn give(&mut self, input: Input, at: Instant) {
@@ -86,6 +90,14 @@ impl Run {
             // A little scatter, as a real scale has; fixed, so that the test is the same each time.
             let scatter = 0.03 * ((i * 7919 % 13) as f64 / 6.0 - 1.0);
             self.give(weighing(t, gross(t) + scatter), Instant::START.offset_seconds(t));
+        }
+    }
+
+    /// As [`Run::curve`], without scatter: a display that says just this.
+    pub(crate) fn flat(&mut self, from_s: f64, to_s: f64, gross: impl Fn(f64) -> f64) {
+        for i in 0..((to_s - from_s) * self.hz).round() as u64 {
+            let t = from_s + i as f64 / self.hz;
+            self.give(weighing(t, gross(t)), Instant::START.offset_seconds(t));
         }
     }
 

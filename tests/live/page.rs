@@ -119,7 +119,15 @@ fn limits_finer_than_the_scales_step_are_warned_of_when_the_batch_begins() {
     let id = rig.post("/api/batches", body)["id"].as_str().expect("an id").to_owned();
     let begun = rig.post(&format!("/api/batches/{id}/begin"), json!({}));
     let warned = begun["warnings"].to_string();
-    assert!(warned.contains("steps of 0.1 g") && warned.contains("19.99 to 20.01 g"), "{begun}");
+    let words = ["counts in 0.1 g", "19.99 to 20.01 g", "need steps of 0.01 g or finer", "no stop"];
+    assert!(words.iter().all(|w| warned.contains(w)), "{begun}");
+    // Shown for as long as the batch is under way: hearing no `ready` needs a reason.
+    for _ in 0..8 {
+        (&rig.line).write_all(b"300.0 g\n").expect("it takes a line");
+        std::thread::sleep(std::time::Duration::from_millis(100));
+    }
+    let trouble = rig.get("/api/now")["scale"]["trouble"].to_string();
+    assert!(trouble.contains("need steps of 0.01 g"), "{trouble}");
 }
 
 #[test]

@@ -1,0 +1,229 @@
+//! What a scale's readings tell of its health, beside the weight: a step that is coarser than told, its
+//! own tare key, a pan that never rests, and that it is about to switch itself off.
+
+use super::ScaleFacts;
+use crate::reading::Weighing;
+use crate::time::{Duration, Instant};
+use crate::units::Mass;
+use std::collections::VecDeque;
+
+/// Changes of the display from which its step is told: two changes of random multiples of a step share no
+/// greater divisor in six cases of ten (1/zeta(2)), eleven pairs of them all but never.
+const CHANGES: usize = 12;
+/// A display that flickers between few values tells no step.
+const DIFFERENT: usize = 6;
+/// Readings within this much weight share a step: scales with several ranges change it at hundreds of grams.
+const RANGE_G: f64 = 100.0;
+/// The grain in which steps are compared: a tenth of the finest step that can be told.
+const GRAIN_G: f64 = 1e-4;
+/// A bare pan at rest that shows less than this: a piece or a bowl was tared by the scale's own key.
+const OWN_TARE_G: f64 = -5.0;
+/// A pour ends and rests well within this; common practice, no source.
+const RESTLESS: Duration = Duration::from_secs(20);
+/// What moves further than this is being worked with.
+const WORKED_WITH_G: f64 = 20.0;
+/// No scale switches itself off sooner than this; common practice, no source.
+const SHORTEST_WAKE: Duration = Duration::from_secs(55);
+/// It is said when this share of the time has passed.
+const SOON: f64 = 0.8;
+
+/// What is wrong.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Ailment {
+    /// The scale's own tare key was used with something on the pan.
+    OwnTare,
+    /// The display counts in this step at this load, coarser than told.
+    Coarse(Mass),
+    /// The weight never comes to rest.
+    Restless,
+    /// Once it fell silent after so long without a change, and that is nearly over again.
+    SleepsSoon(Duration),
+}
+
+/// Watches one scale.
+#[derive(Clone, Debug)]
+pub struct Health {
+    step_g: f64,
+    /// The latest changes: the values before and after lie within one range.
+    values: VecDeque<f64>,
+    observed: Option<Mass>,
+    latest: Option<(Weighing, bool)>,
+    /// Since when the weight has not been at rest, and what it showed meanwhile.
+    restless: Option<(Instant, f64, f64)>,
+    /// Since when the weight has not changed, and what it was.
+    unchanged: Option<(Instant, f64)>,
+    slept_after: Option<Duration>,
+}
+
+impl Health {
+    /// A scale of which nothing was seen yet.
+    pub fn new(scale: &ScaleFacts) -> Self {
+        Self {
+            step_g: scale.step.g(),
+            values: VecDeque::new(),
+            observed: None,
+            latest: None,
+            restless: None,
+            unchanged: None,
+            slept_after: None,
+        }
+    }
+
+    /// Takes a weighing, and whether the weight is at rest.
+    pub fn handle_weighing(&mut self, w: Weighing, at_rest: bool) {
+        let g = w.mass.g();
+        self.note_step(g);
+        self.restless = match self.restless {
+            _ if at_rest => None,
+            None => Some((w.arrived_at, g, g)),
+            Some((since, least, most)) => Some((since, least.min(g), most.max(g))),
+        };
+        self.unchanged = match self.unchanged {
+            Some((since, was)) if (g - was).abs() <= 2.0 * self.step_g => Some((since, was)),
+            Some(_) | None => Some((w.arrived_at, g)),
+        };
+        self.latest = Some((w, at_rest));
+    }
+
+    /// Readings stopped.
+    pub fn handle_silence(&mut self) {
+        let unchanged = self.unchanged.take().zip(self.latest.take());
+        let awake = unchanged.map(|((since, _), (last, _))| last.arrived_at.since(since));
+        if let Some(awake) = awake.filter(|awake| *awake >= SHORTEST_WAKE) {
+            self.slept_after = Some(self.slept_after.map_or(awake, |before| before.min(awake)));
+        }
+        self.restless = None;
+        self.values.clear();
+    }
+
+    /// The step that the display was seen to count in at this load, where it is coarser than told.
+    pub fn observed_step(&self) -> Option<Mass> {
+        self.observed
+    }
+
+    /// What is wrong now, the worst first.
+    pub fn ailment(&self, now: Instant) -> Option<Ailment> {
+        let (w, at_rest) = self.latest?;
+        if at_rest && w.mass.g() < OWN_TARE_G.min(-2.0 * self.step_g) {
+            return Some(Ailment::OwnTare);
+        }
+        if let Some(step) = self.observed {
+            return Some(Ailment::Coarse(step));
+        }
+        let shaken = self
+            .restless
+            .filter(|(since, least, most)| now.since(*since) >= RESTLESS && most - least < WORKED_WITH_G);
+        if shaken.is_some() {
+            return Some(Ailment::Restless);
+        }
+        let (after, (since, _)) = self.slept_after.zip(self.unchanged)?;
+        (now.since(since) >= after.mul_f64(SOON)).then_some(Ailment::SleepsSoon(after))
+    }
+
+    fn note_step(&mut self, g: f64) {
+        if self.values.back().is_some_and(|last| (last - g).abs() < 0.1 * self.step_g) {
+            return;
+        }
+        if self.values.front().is_some_and(|first| (first - g).abs() > RANGE_G) {
+            self.values.clear();
+            self.observed = None;
+        }
+        self.values.push_back(g);
+        if self.values.len() <= CHANGES {
+            return;
+        }
+        self.values.pop_front();
+        let changes = self.values.iter().zip(self.values.iter().skip(1));
+        let grains = changes.map(|(a, b)| ((b - a).abs() / GRAIN_G).round() as u64);
+        let seen_g = grains.fold(0, greatest_divisor) as f64 * GRAIN_G;
+        let mut values: Vec<f64> = self.values.iter().copied().collect();
+        values.sort_by(f64::total_cmp);
+        values.dedup_by(|a, b| (*a - *b).abs() < GRAIN_G);
+        let enough = values.len() >= DIFFERENT && seen_g > 1.5 * self.step_g;
+        self.observed = enough.then(|| Mass::saturating(seen_g));
+    }
+}
+
+fn greatest_divisor(a: u64, b: u64) -> u64 {
+    if b == 0 { a } else { greatest_divisor(b, a % b) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::scale::Origin;
+
+    fn health() -> Health {
+        Health::new(&ScaleFacts {
+            id: "test".into(),
+            step: Mass::saturating(0.1),
+            noise: Mass::saturating(0.03),
+            lag: Duration::from_millis(300),
+            lag_origin: Origin::Told,
+        })
+    }
+
+    fn feed(health: &mut Health, from_s: f64, grams: impl Iterator<Item = f64>, at_rest: bool) -> Instant {
+        let mut at = Instant::START.offset_seconds(from_s);
+        for g in grams {
+            at = at.offset_seconds(0.1);
+            let mass = Mass::saturating(g);
+            health.handle_weighing(Weighing { mass, arrived_at: at, taken_at: at }, at_rest);
+        }
+        at
+    }
+
+    /// A pour seen through a display of this step.
+    fn pour(step_g: f64) -> impl Iterator<Item = f64> {
+        (0..60).map(move |i| (((300.0 + 0.57 * f64::from(i)) / step_g).round()) * step_g)
+    }
+
+    #[test]
+    fn a_step_that_is_coarser_at_this_load_is_told_from_the_display() {
+        for (step_g, wanted) in [(0.1, None), (0.2, Some(0.2)), (0.5, Some(0.5)), (1.0, Some(1.0))] {
+            let mut health = health();
+            let at = feed(&mut health, 0.0, pour(step_g), false);
+            let seen = health.observed_step().map(|m| (m.g() * 1000.0).round() / 1000.0);
+            assert_eq!(seen, wanted, "step {step_g} g");
+            assert_eq!(matches!(health.ailment(at), Some(Ailment::Coarse(_))), wanted.is_some());
+        }
+    }
+
+    #[test]
+    fn a_piece_tared_by_the_scales_own_key_shows_once_it_is_lifted() {
+        let mut health = health();
+        let at = feed(&mut health, 0.0, std::iter::repeat_n(0.0, 10), true);
+        assert_eq!(health.ailment(at), None);
+        let at = feed(&mut health, 2.0, std::iter::repeat_n(-312.0, 10), true);
+        assert_eq!(health.ailment(at), Some(Ailment::OwnTare));
+    }
+
+    #[test]
+    fn a_weight_that_never_rests_is_said_but_not_while_it_is_poured_to() {
+        let mut health = health();
+        let shaken = (0..220).map(|i| 300.0 + if i % 2 == 0 { 0.7 } else { -0.7 });
+        let at = feed(&mut health, 0.0, shaken, false);
+        assert_eq!(health.ailment(at), Some(Ailment::Restless));
+        let mut health = self::health();
+        let poured = (0..220).map(|i| 300.0 + 0.1 * (3.7 * f64::from(i)).round());
+        let at = feed(&mut health, 0.0, poured, false);
+        assert_eq!(health.ailment(at), None);
+    }
+
+    #[test]
+    fn a_scale_that_once_fell_asleep_is_said_to_be_about_to() {
+        let mut health = health();
+        // Two minutes without a change, then silence.
+        feed(&mut health, 0.0, std::iter::repeat_n(0.0, 1200), true);
+        health.handle_silence();
+        let at = feed(&mut health, 300.0, std::iter::repeat_n(0.0, 900), true);
+        assert_eq!(health.ailment(at), None);
+        let at = feed(&mut health, 390.0, std::iter::repeat_n(0.0, 100), true);
+        assert!(matches!(health.ailment(at), Some(Ailment::SleepsSoon(s)) if s.as_secs() == 119));
+        // A cable pulled out in the middle of work teaches nothing.
+        let mut health = self::health();
+        feed(&mut health, 0.0, std::iter::repeat_n(0.0, 100), true);
+        health.handle_silence();
+        assert_eq!(health.slept_after, None);
+    }
+}
