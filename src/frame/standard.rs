@@ -17,7 +17,8 @@ const IMPERIAL: u8 = 0x01;
 const TIME_STAMP: u8 = 0x02;
 const USER: u8 = 0x04;
 const BODY: u8 = 0x08;
-/// Reserved for later versions; what they announce may follow and is left alone.
+/// Reserved: set by a later version, or by bytes that are no weight measurement at all, such as text.
+/// A weight made up from those would be worse than none.
 const RESERVED: u8 = 0xf0;
 /// Instead of a weight: the scale could not weigh.
 const UNSUCCESSFUL: u16 = 0xffff;
@@ -30,12 +31,17 @@ pub fn read(bytes: &[u8]) -> Read {
     let &[flags, low, high, ref rest @ ..] = bytes else {
         return Err(format!("{} bytes: a weight measurement has at least 3", bytes.len()));
     };
+    if flags & RESERVED != 0 {
+        return Err(format!(
+            "flags {flags:#04x}: of a later version of the service, or no weight measurement"
+        ));
+    }
     let has = |flag: u8, length: usize| if flags & flag == 0 { 0 } else { length };
     let wanted = has(TIME_STAMP, 7) + has(USER, 1) + has(BODY, 4);
     if rest.len() < wanted {
         return Err(format!("{} bytes: its flags announce {}", bytes.len(), 3 + wanted));
     }
-    if rest.len() > wanted && flags & RESERVED == 0 {
+    if rest.len() > wanted {
         return Err(format!("{} bytes: its flags announce only {}", bytes.len(), 3 + wanted));
     }
     if flags & TIME_STAMP != 0 {
