@@ -2,6 +2,10 @@
 //!
 //! Every default stands here with its reason; `config/tarebell.toml` repeats both.
 
+mod ble;
+
+pub use ble::{Ble, By, Layout, number, numbered, short};
+
 use crate::frame::line::{LineFormat, Unit};
 use crate::pour::PourSettings;
 use crate::scale::{Origin, ScaleFacts};
@@ -18,6 +22,8 @@ pub enum Link {
     None,
     /// A serial port.
     Serial(Serial),
+    /// A scale in the air.
+    Ble(Ble),
     /// The simulated potter.
     Simulated,
 }
@@ -178,6 +184,10 @@ struct ScaleText {
     step_g: Option<Spanned<f64>>,
     noise_g: Option<Spanned<f64>>,
     lag_ms: Option<Spanned<u64>>,
+    address: Option<Spanned<String>>,
+    service: Option<Spanned<String>>,
+    characteristic: Option<Spanned<String>>,
+    layout: Option<Spanned<String>>,
 }
 
 #[derive(Default, Deserialize)]
@@ -258,15 +268,16 @@ fn link(source: &Source<'_>, t: &ScaleText) -> Result<Link, SettingsError> {
     let baud = source.number("scale.baud", t.baud.as_ref(), 9600, 110..=1_000_000, "bits a second")?;
     let every = source.number("scale.ask_every_ms", t.ask_every_ms.as_ref(), 100, 20..=10_000, "ms")?;
     let ask = t.ask.as_ref().map(|a| (a.get_ref().clone(), Duration::from_millis(every)));
+    ble::check(source, t)?;
     let Some(word) = &t.link else { return Ok(Link::None) };
     match word.get_ref().as_str() {
         "serial" => Ok(Link::Serial(Serial { port: port(source, t, word)?, baud, framing, ask })),
         "simulated" => Ok(Link::Simulated),
-        "ble" | "replay" => {
-            Err(source.wrong("scale.link", word, "not in this version: use \"serial\" or \"simulated\""))
-        }
+        "ble" => Ok(Link::Ble(ble::link(source, t, word)?)),
         other => {
-            Err(source.wrong("scale.link", word, format!("'{other}' is not \"serial\" or \"simulated\"")))
+            let known = "\"serial\", \"ble\" or \"simulated\"";
+            let why = if other == "replay" { "is not in this version: use" } else { "is not" };
+            Err(source.wrong("scale.link", word, format!("'{other}' {why} {known}")))
         }
     }
 }

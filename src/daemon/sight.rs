@@ -1,6 +1,7 @@
 //! What can be seen of the scale, in the snapshot's words.
 
 use crate::frame::line::Counts;
+use crate::link::Facts;
 use crate::page::view::ScaleView;
 use crate::reading::Weighing;
 use crate::settle::pace::Pace;
@@ -18,9 +19,21 @@ enum Link {
     },
 }
 
+/// How a scale is reached.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Way {
+    /// Over a cable, or not at all.
+    #[default]
+    Cable,
+    /// Through the air.
+    Air,
+}
+
 /// The scale as it was last seen.
 #[derive(Default)]
 pub(super) struct Sight {
+    way: Way,
+    facts: Facts,
     link: Link,
     last: Option<Weighing>,
     /// Latest reading, a weight or out of range.
@@ -33,6 +46,14 @@ pub(super) struct Sight {
 }
 
 impl Sight {
+    pub(super) fn new(way: Way) -> Self {
+        Self { way, ..Self::default() }
+    }
+
+    pub(super) fn handle_facts(&mut self, facts: Facts) {
+        self.facts = facts;
+    }
+
     pub(super) fn handle_up(&mut self) {
         self.link = Link::Up;
         self.heard = false;
@@ -73,7 +94,7 @@ impl Sight {
         let (state, trouble) = match &self.link {
             Link::Searching => ("searching", None),
             Link::Up if fresh => ("live", self.range_trouble.map(str::to_owned)),
-            Link::Up => ("stale", Some(silent(self.heard, counts.skipped))),
+            Link::Up => ("stale", Some(self.way.silent(self.heard, counts.skipped))),
             Link::Lost { reason, try_this } => ("lost", Some(format!("{reason}; {try_this}"))),
         };
         let slow = self.pace.too_slow().then(|| {
@@ -88,17 +109,36 @@ impl Sight {
             trouble: trouble.or(slow),
             readings: counts.readings,
             skipped: counts.skipped,
+            signal_dbm: self.facts.signal_dbm,
+            battery_percent: self.facts.battery_percent,
         }
     }
 }
 
-fn silent(heard: bool, skipped: u64) -> String {
-    if heard && skipped == 0 {
-        "bytes come, but no whole line of text: check baud rate and framing".to_owned()
-    } else if heard {
-        format!("no readable weight ({skipped} lines skipped): check baud rate, framing and line format")
-    } else {
-        "the port is open but the scale says nothing: switch it on, check its sending mode".to_owned()
+impl Way {
+    /// What is wrong with a scale that is open and gives no weight.
+    fn silent(self, heard: bool, skipped: u64) -> String {
+        match (self, heard) {
+            (Self::Cable, true) if skipped == 0 => {
+                "bytes come, but no whole line of text: check baud rate and framing".to_owned()
+            }
+            (Self::Cable, true) => {
+                format!(
+                    "no readable weight ({skipped} lines skipped): check baud rate, framing and line format"
+                )
+            }
+            (Self::Cable, false) => {
+                "the port is open but the scale says nothing: switch it on, check its sending mode".to_owned()
+            }
+            (Self::Air, true) => {
+                format!(
+                    "values come, but no readable weight ({skipped} skipped): check characteristic and layout"
+                )
+            }
+            (Self::Air, false) => {
+                "the scale is connected but sends nothing: wake it, check its mode and battery".to_owned()
+            }
+        }
     }
 }
 

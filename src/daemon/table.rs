@@ -8,9 +8,9 @@ use super::event::{Event, Reply};
 use super::log::Log;
 use super::open::{Open, too_coarse};
 use super::outlet::Outlet;
-use super::sight::Sight;
+use super::sight::{Sight, Way};
 use crate::frame::line::LineDecoder;
-use crate::link::serial::LinkEvent;
+use crate::link::LinkEvent;
 use crate::page::desk::{Begun, Refusal};
 use crate::page::view::{CueView, Event as Told, LastCue, Now, PourView};
 use crate::pour::PourSettings;
@@ -42,6 +42,8 @@ pub struct Parts {
     pub settings: PourSettings,
     /// Lines to readings.
     pub decoder: LineDecoder,
+    /// How the scale is reached.
+    pub way: Way,
     /// The log.
     pub store: Store,
     /// The loudspeaker.
@@ -82,7 +84,7 @@ impl Table {
         Self {
             settler: Settler::new(&parts.scale),
             log: Log::default(),
-            sight: Sight::default(),
+            sight: Sight::new(parts.way),
             batch: None,
             beginning: None,
             last_cue: None,
@@ -154,6 +156,7 @@ impl Table {
                 self.sight.handle_down(reason, try_this);
                 self.give(Input::Link(LinkChange::Down, now));
             }
+            LinkEvent::Facts(facts) => self.sight.handle_facts(facts),
             LinkEvent::Bytes { bytes, arrived_at } => {
                 self.sight.handle_bytes();
                 self.parts.decoder.handle_bytes(&bytes, arrived_at);

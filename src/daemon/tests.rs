@@ -19,6 +19,7 @@ fn setup(dir: &Path) -> Setup<'_> {
         scale: settings.scale,
         pour: settings.pour,
         decoder: LineDecoder::new(LineFormat::Auto, Unit::Gram),
+        way: Way::Cable,
         sound: None,
     }
 }
