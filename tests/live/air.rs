@@ -108,6 +108,8 @@ impl Default for Scale {
 /// What the test sets and sees of one scale.
 #[derive(Default)]
 pub(crate) struct Knobs {
+    /// The adapter is off.
+    off: AtomicBool,
     /// A connection never comes about.
     pub(crate) hang: AtomicBool,
     /// It takes a subscription and sends nothing.
@@ -230,6 +232,9 @@ impl Device {
         #[zbus(connection)] c: &Connection,
         #[zbus(signal_emitter)] e: SignalEmitter<'_>,
     ) -> Result<(), Refusal> {
+        if self.knobs.off.load(Ordering::SeqCst) {
+            return Err(Refusal::NotReady("Resource Not Ready".into()));
+        }
         while self.knobs.hang.load(Ordering::SeqCst) {
             tokio::time::sleep(Duration::from_millis(20)).await;
         }
@@ -458,6 +463,7 @@ impl Air {
     pub(crate) fn begin(&self, bus: &Bus, radio: Radio) {
         let address = bus.address();
         let mut builder = connection::Builder::address(address.as_str()).serve_at("/", fdo::ObjectManager);
+        self.scales.iter().for_each(|(_, k)| k.off.store(radio != Radio::On, Ordering::SeqCst));
         if radio != Radio::Absent {
             let (scales, switched_on) = (self.scales.clone(), self.switched_on.clone());
             let adapter = Adapter { powered: radio == Radio::On, searching: false, scales, switched_on };
@@ -527,8 +533,9 @@ impl Air {
     /// Somebody turns the radio's switch.
     pub(crate) fn power(&self, on: bool) {
         self.with(async |c| {
-            if !on {
-                for (scale, _) in &self.scales {
+            for (scale, knobs) in &self.scales {
+                knobs.off.store(!on, Ordering::SeqCst);
+                if !on {
                     part(&c, scale).await;
                 }
             }

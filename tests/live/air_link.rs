@@ -204,6 +204,33 @@ fn a_connection_that_breaks_in_mid_pour_is_a_fault_within_a_second_and_is_made_a
 }
 
 #[test]
+fn a_scale_that_falls_silent_in_mid_pour_is_a_fault_within_a_second() {
+    let mut hall = Hall::start(&by_name(), Radio::On, &[Scale::default()]);
+    hall.feed = None;
+    hall.until("connected", |scale| scale["state"] == "stale");
+    hall.rig.begin_batch(1);
+    let heard = hall.rig.listen();
+    hall.rig.pour_until("pouring", &mut potter(1), &heard);
+    // Nothing is said: values just no longer come.
+    let silent = Instant::now();
+    let fault = cue(&hall.rig, &heard, "fault") - silent;
+    println!("fault {fault:?} after the last value");
+    assert!(fault < Duration::from_secs(1), "{fault:?}");
+}
+
+#[test]
+fn doctor_beside_a_daemon_that_listens_leaves_its_scale_alone() {
+    let hall = Hall::live(&by_name());
+    std::fs::write(hall.dir.path().join("tarebell.toml"), by_name()).expect("settings");
+    let data = hall.dir.path().to_str().expect("a path");
+    let (code, text, _) = run_on(&hall.bus.address(), &["doctor", "--no-sound", "--data", data]);
+    assert_eq!(code, Some(0), "{text}");
+    assert_eq!(hall.rig.get("/api/scale")["state"], "live");
+    let knobs = hall.air.knobs(0);
+    assert_eq!((knobs.connects.load(Ordering::SeqCst), knobs.disconnects.load(Ordering::SeqCst)), (1, 0));
+}
+
+#[test]
 fn the_end_of_the_daemon_lets_the_scale_go_so_that_others_find_it() {
     let mut hall = Hall::live(&by_name());
     let (code, took) = hall.rig.stop(Signal::TERM);

@@ -66,7 +66,7 @@ pub(crate) struct Hall {
     pub(crate) rig: Rig,
     pub(crate) air: Arc<Air>,
     pub(crate) bus: Bus,
-    _dir: tempfile::TempDir,
+    pub(crate) dir: tempfile::TempDir,
 }
 
 impl Hall {
@@ -83,7 +83,7 @@ impl Hall {
         let air = Air::start(&bus, radio, scales);
         let rig = start(dir.path(), settings, &bus.address(), Some(&air), 20);
         let feed = Some(Feed::start(&air, 10));
-        Self { feed, rig, air, bus, _dir: dir }
+        Self { feed, rig, air, bus, dir }
     }
 
     /// Waits until the scale's part of the snapshot is as wanted; gives how long that took.

@@ -52,7 +52,7 @@ fn an_adapter_that_is_switched_off_is_said_left_off_and_used_once_it_is_on() {
 }
 
 #[test]
-fn a_scale_that_the_system_forgets_without_a_word_is_lost_within_two_seconds_and_found_again() {
+fn a_scale_that_the_system_forgets_without_a_word_is_lost_soon_and_found_again() {
     let hall = Hall::live(&by_name());
     let from = Instant::now();
     hall.air.vanish();

@@ -97,7 +97,8 @@ fn after(trouble: &BleError) -> Stage {
         BleError::Gone { .. } => Stage::Adapter,
         BleError::NotFound { .. } | BleError::Alike { .. } => Stage::Scan,
         BleError::Refused { .. } | BleError::Hangs { .. } => Stage::Scan,
-        BleError::NothingToHear { .. }
+        BleError::Pairing { .. }
+        | BleError::NothingToHear { .. }
         | BleError::SeveralToHear { .. }
         | BleError::Dropped { .. }
         | BleError::Silent { .. }

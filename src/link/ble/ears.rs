@@ -235,6 +235,44 @@ mod tests {
         assert!(pick(&settings(None, None), &[]).unwrap_err().to_string().contains("nothing"));
     }
 
+    fn values(n: usize, from: &Characteristic) -> Pin<Box<dyn Stream<Item = ValueNotification> + Send>> {
+        let one = ValueNotification { uuid: from.uuid, service_uuid: from.service_uuid, value: vec![7] };
+        Box::pin(futures_util::stream::iter(vec![one; n]).chain(futures_util::stream::pending()))
+    }
+
+    #[tokio::test]
+    async fn a_channel_that_is_full_ends_the_connection_and_loses_no_value_before_the_end() {
+        let source = offer(0x181d, 0x2a9d, CharPropFlags::NOTIFY);
+        let (tell, mut heard) = channel(VALUES);
+        let (stream, too) = (values(VALUES + 50, &source), source.clone());
+        let drained = tokio::spawn(drain(stream, too, "x".into(), || Instant::START, tell));
+        // Nobody listens until it is full.
+        while heard.len() < VALUES {
+            tokio::task::yield_now().await;
+        }
+        let mut got = 0;
+        while let Some(Heard::Value(value, _)) = heard.recv().await {
+            assert_eq!(value, [7]);
+            got += 1;
+        }
+        assert_eq!(got, VALUES, "then it said that it was too much");
+        drained.await.unwrap();
+    }
+
+    #[tokio::test]
+    async fn only_the_values_of_what_is_listened_to_are_handed_on() {
+        let (source, other) = (
+            offer(0x181d, 0x2a9d, CharPropFlags::NOTIFY),
+            offer(0x180f, BATTERY_LEVEL, CharPropFlags::NOTIFY),
+        );
+        let (tell, mut heard) = channel(VALUES);
+        let both = Box::pin(values(3, &other).take(3).chain(values(2, &source).take(2)));
+        drain(both, source, "x".into(), || Instant::START, tell).await;
+        let kinds: Vec<bool> =
+            std::iter::from_fn(|| heard.try_recv().ok()).map(|h| matches!(h, Heard::Value(..))).collect();
+        assert_eq!(kinds, [true, true, false], "two values, then the end of the stream");
+    }
+
     #[test]
     fn with_several_that_send_each_is_named_and_the_settings_decide() {
         let offered =

@@ -156,7 +156,7 @@ pub(super) async fn adapter(manager: &Manager) -> Result<Adapter, BleError> {
     Err(block::off())
 }
 
-async fn is_on(adapter: &Adapter) -> Result<bool, BleError> {
+pub(super) async fn is_on(adapter: &Adapter) -> Result<bool, BleError> {
     let state = call("Bluetooth", adapter.adapter_state()).await?;
     // On some systems a state is not known at first: then the search will tell.
     Ok(state != CentralState::PoweredOff)
@@ -190,12 +190,13 @@ async fn start(adapter: &Adapter) -> Result<(), BleError> {
     if !is_on(adapter).await? {
         return Err(block::off());
     }
-    match call("", adapter.start_scan(ScanFilter::default())).await {
-        // A search of ours that was cut off goes on.
-        Err(BleError::Refused { why, .. }) if why.to_lowercase().contains("in progress") => Ok(()),
-        Err(BleError::Refused { .. }) if !is_on(adapter).await? => Err(block::off()),
-        other => other,
+    let started = call("", adapter.start_scan(ScanFilter::default())).await;
+    let Err(BleError::Refused { why, .. }) = &started else { return started };
+    // A search of ours that was cut off goes on.
+    if why.to_lowercase().contains("in progress") {
+        return Ok(());
     }
+    if is_on(adapter).await? { started } else { Err(block::off()) }
 }
 
 async fn stop(adapter: &Adapter) {

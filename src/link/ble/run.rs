@@ -1,5 +1,6 @@
 //! The supervisor: one function per state, each of which ends in the next state or in a trouble.
 
+use super::block;
 use super::course::{Course, Stage};
 use super::ears::{Ears, Heard};
 use super::find::{self, Opening, call};
@@ -159,6 +160,10 @@ impl<N: Fn() -> Instant + Clone + Send + 'static, T: FnMut(LinkEvent) + Send> Su
         adapter: Adapter,
         device: Peripheral,
     ) -> Result<State, BleError> {
+        // Where the radio is off a connection would only hang.
+        if !find::is_on(&adapter).await? {
+            return Err(block::off());
+        }
         // Left over from a daemon that was killed: what the system then knows of it may be half.
         if call(&self.scale, device.is_connected()).await? {
             call(&self.scale, device.disconnect()).await?;

@@ -51,6 +51,12 @@ pub enum BleError {
         /// In the system's words.
         why: String,
     },
+    /// It gives its values only to those it knows.
+    #[error("{scale} wants to be paired first")]
+    Pairing {
+        /// As set.
+        scale: String,
+    },
     /// In reach, but it does not answer.
     #[error("{scale} does not answer")]
     Hangs {
@@ -141,6 +147,7 @@ impl BleError {
             Self::Refused { .. } | Self::Hangs { .. } => {
                 "switch the scale off and on, bring it near, close what else holds it (a telephone)"
             }
+            Self::Pairing { .. } => "pair it in the system's Bluetooth settings",
             Self::NothingToHear { .. } => "check service and characteristic in the settings",
             Self::SeveralToHear { .. } => "set [scale] characteristic to the one with the weight",
             Self::Dropped { .. } | Self::Gone { .. } => {
@@ -158,6 +165,7 @@ impl BleError {
         match self {
             Self::Refused { .. }
             | Self::Hangs { .. }
+            | Self::Pairing { .. }
             | Self::NothingToHear { .. }
             | Self::SeveralToHear { .. }
             | Self::Silent { .. }
@@ -179,9 +187,11 @@ impl BleError {
 
 /// Names of the bus's errors, as they stand in the library's debug text (its types hide them), and
 /// what they mean. From the bus's specification and the service's documentation, from memory.
-const NAMED: [(&str, Named); 17] = [
+const NAMED: [(&str, Named); 19] = [
     ("Error.AccessDenied", Named::Permission),
-    ("Error.NotAuthorized", Named::Permission),
+    ("Error.NotAuthorized", Named::Pairing),
+    ("Error.NotPermitted", Named::Pairing),
+    ("Error.Authentication", Named::Pairing),
     ("Error.ServiceUnknown", Named::NoService),
     ("Error.NameHasNoOwner", Named::NoService),
     ("Error.Spawn", Named::NoService),
@@ -202,6 +212,7 @@ const NAMED: [(&str, Named); 17] = [
 #[derive(Clone, Copy)]
 enum Named {
     Permission,
+    Pairing,
     NoService,
     NoBus,
     Gone,
@@ -220,6 +231,7 @@ pub(super) fn sort(scale: &str, error: &Error) -> BleError {
         (Error::NotConnected, _) => BleError::Dropped { scale },
         (Error::TimedOut(_), _) => BleError::Hangs { scale },
         (Error::DeviceNotFound, _) | (_, Some(Named::Gone)) => BleError::Gone { scale },
+        (_, Some(Named::Pairing)) => BleError::Pairing { scale },
         (_, Some(Named::NoService)) => BleError::NoService,
         (_, Some(Named::NoBus)) => BleError::NoBus,
         (_, Some(Named::Mute)) => BleError::Mute,
@@ -254,6 +266,7 @@ mod tests {
             ("org.freedesktop.DBus.Error.NoReply", "Message recipient disconnected", "does not answer"),
             ("org.bluez.Error.NotReady", "Resource Not Ready", "is off"),
             ("org.bluez.Error.Failed", "Blocked through rfkill", "is blocked"),
+            ("org.bluez.Error.NotAuthorized", "Not paired", "paired first"),
             ("org.bluez.Error.Failed", "a made-up reason", "made-up reason"),
         ] {
             let sorted = sort("'invented scale'", &of_the_bus(name, text));
