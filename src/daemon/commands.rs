@@ -8,12 +8,13 @@ use super::{Daemon, Setup, Way, air};
 use crate::batch;
 use crate::cli::{Cli, Command, DoctorArgs, PlaceArgs, ReplayArgs, ServeArgs, TargetArgs};
 use crate::frame::line::LineDecoder;
+use crate::frame::{Decoder, MessageDecoder};
 use crate::link::{ble, serial};
 use crate::plant::session::{Potter, Script};
 use crate::plant::{Person, Plant, ScaleModel, Table};
 use crate::pour::entry::Output;
 use crate::pour::trace::Trace;
-use crate::settings::{Link, Settings, loopback};
+use crate::settings::{Link, Notifications, Settings, loopback};
 use crate::store::Reader;
 use anyhow::{Context, anyhow};
 use std::io::{Read, Write};
@@ -87,7 +88,7 @@ async fn serve(args: &ServeArgs) -> anyhow::Result<ExitCode> {
         Some(address) => loopback(&address.to_string()).map_err(|why| anyhow!("--listen: {why}"))?,
         None => settings.listen,
     };
-    let decoder = LineDecoder::new(settings.line.clone(), settings.unit);
+    let decoder = decoder(&settings);
     let scale = settings.scale.clone();
     let (pour, sound) = (settings.pour.clone(), (!args.no_sound).then(|| settings.sound.clone()));
     let way = if matches!(settings.link, Link::Ble(_)) { Way::Air } else { Way::Cable };
@@ -105,6 +106,18 @@ async fn serve(args: &ServeArgs) -> anyhow::Result<ExitCode> {
         let _ = tokio::time::timeout(LINK_LIMIT, link).await;
     }
     ended.map(|()| ExitCode::SUCCESS)
+}
+
+/// What reads the link's bytes: only what comes through the air comes as whole messages.
+fn decoder(settings: &Settings) -> Decoder {
+    match (&settings.link, &settings.notifications) {
+        (Link::Ble(_), Notifications::Messages(format)) => {
+            Decoder::Messages(MessageDecoder::new(format.clone()))
+        }
+        (Link::Ble(_) | Link::None | Link::Serial(_) | Link::Simulated, _) => {
+            Decoder::Lines(LineDecoder::new(settings.line.clone(), settings.unit))
+        }
+    }
 }
 
 /// To whoever looks on; a terminal that was closed, or a pipe, need not take it.

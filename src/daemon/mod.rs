@@ -18,7 +18,7 @@ pub mod table;
 mod tests;
 mod tour;
 
-use crate::frame::line::LineDecoder;
+use crate::frame::Decoder;
 use crate::page::view::{Event as Told, Now, ScaleView};
 use crate::page::{self, Page};
 use crate::pour::PourSettings;
@@ -109,7 +109,7 @@ pub struct Setup<'a> {
     /// Pouring.
     pub pour: PourSettings,
     /// Lines to readings.
-    pub decoder: LineDecoder,
+    pub decoder: Decoder,
     /// How the scale is reached: its troubles have other causes over a cable and through the air.
     pub way: Way,
     /// The loudspeaker; none: it is left alone.

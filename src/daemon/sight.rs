@@ -1,6 +1,6 @@
 //! What can be seen of the scale, in the snapshot's words.
 
-use crate::frame::line::Counts;
+use crate::frame::Counts;
 use crate::link::Facts;
 use crate::page::view::ScaleView;
 use crate::reading::Weighing;

@@ -9,7 +9,7 @@ use super::log::Log;
 use super::open::{Open, too_coarse};
 use super::outlet::Outlet;
 use super::sight::{Sight, Way};
-use crate::frame::line::LineDecoder;
+use crate::frame::Decoder;
 use crate::link::LinkEvent;
 use crate::page::desk::{Begun, Refusal};
 use crate::page::view::{CueView, Event as Told, LastCue, Now, PourView};
@@ -41,7 +41,7 @@ pub struct Parts {
     /// What the studio set.
     pub settings: PourSettings,
     /// Lines to readings.
-    pub decoder: LineDecoder,
+    pub decoder: Decoder,
     /// How the scale is reached.
     pub way: Way,
     /// The log.

@@ -1,7 +1,8 @@
 //! Tests of the daemon as a whole in this process: what a thread that fails brings about.
 
 use super::*;
-use crate::frame::line::{LineFormat, Unit};
+use crate::frame::Decoder;
+use crate::frame::line::{LineDecoder, LineFormat, Unit};
 use crate::page::desk::Desk;
 use crate::record::BatchRecord;
 use crate::settings::Settings;
@@ -18,7 +19,7 @@ fn setup(dir: &Path) -> Setup<'_> {
         listen: SocketAddr::from(([127, 0, 0, 1], 0)),
         scale: settings.scale,
         pour: settings.pour,
-        decoder: LineDecoder::new(LineFormat::Auto, Unit::Gram),
+        decoder: Decoder::Lines(LineDecoder::new(LineFormat::Auto, Unit::Gram)),
         way: Way::Cable,
         sound: None,
     }

@@ -96,6 +96,8 @@ pub struct Engine {
     pub(super) cues: u64,
     pub(super) held: bool,
     pub(super) lift_first: bool,
+    /// `fault` was said because readings came too slowly, and no `clear` since.
+    pub(super) slow_said: bool,
 }
 
 impl Engine {
@@ -116,6 +118,7 @@ impl Engine {
             cues: 0,
             held: start.held,
             lift_first: start.lift_first,
+            slow_said: false,
             start,
         }
     }
@@ -129,6 +132,10 @@ impl Engine {
         let seen = Seen { before: self.last.replace(w), gap, moved };
         let state = std::mem::replace(&mut self.state, State::Idle);
         self.dispatch(state, w, seen);
+        if self.slow_said && self.guides() {
+            self.slow_said = false;
+            self.cue_now(Cue::Clear, w.arrived_at, None);
+        }
         self.announce(w.arrived_at);
     }
 

@@ -78,6 +78,7 @@ impl Engine {
     fn give_up(&mut self, mut s: Stream, at: Instant) {
         s.pour.troubled = true;
         s.plan.stop_due = Some(at);
+        self.slow_said = true;
         self.enter(State::Draining(s));
         self.cue_now(Cue::Fault, at, None);
     }

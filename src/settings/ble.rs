@@ -1,6 +1,8 @@
 //! The keys of `[scale]` that say which scale in the air is meant, and where its weights come from.
 
+use super::layout::Notifications;
 use super::{ScaleText, SettingsError, Source};
+use crate::frame::MessageFormat;
 use toml::Spanned;
 use uuid::Uuid;
 
@@ -17,8 +19,6 @@ pub struct Ble {
     pub service: Option<Uuid>,
     /// The characteristic its weights come from; none: the only one that sends by itself.
     pub characteristic: Option<Uuid>,
-    /// How its values are read.
-    pub layout: Layout,
 }
 
 /// How a scale in the air is known.
@@ -42,14 +42,6 @@ impl std::fmt::Display for By {
     }
 }
 
-/// How values are read.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Layout {
-    /// Lines of text, split anywhere.
-    #[default]
-    Text,
-}
-
 /// The whole of a number of the standard, such as `0x181d`.
 pub const fn numbered(number: u16) -> Uuid {
     Uuid::from_u128(((number as u128) << 96) | BASE)
@@ -66,15 +58,26 @@ pub fn short(uuid: Uuid) -> String {
     number(uuid).map_or_else(|| uuid.to_string(), |n| format!("{n:04x}"))
 }
 
-pub(super) fn link(source: &Source<'_>, t: &ScaleText, at: &Spanned<String>) -> Result<Ble, SettingsError> {
-    let Checked { address, service, characteristic, layout } = check(source, t)?;
+/// Bluetooth Assigned Numbers: Weight Measurement of the Weight Scale Service.
+const WEIGHT_MEASUREMENT: u16 = 0x2a9d;
+
+pub(super) fn link(
+    source: &Source<'_>,
+    t: &ScaleText,
+    at: &Spanned<String>,
+    how: &Notifications,
+) -> Result<Ble, SettingsError> {
+    let Checked { address, service, characteristic } = check(source, t)?;
+    // The standard says where its values are.
+    let standard = *how == Notifications::Messages(MessageFormat::Standard);
+    let characteristic = characteristic.or(standard.then_some(numbered(WEIGHT_MEASUREMENT)));
     let name = t.name.as_ref().map(|n| n.get_ref().trim().to_owned()).filter(|n| !n.is_empty());
     let by = address.map(By::Address).or(name.map(By::Name)).or(service.map(By::Service)).ok_or_else(|| {
         let missing = "needs [scale] address, or the name or service the scale sends: `tarebell scales` lists \
                        what is in reach";
         source.wrong("scale.address", at, missing)
     })?;
-    Ok(Ble { by, service, characteristic, layout })
+    Ok(Ble { by, service, characteristic })
 }
 
 /// The keys, each good by itself.
@@ -82,7 +85,6 @@ pub(super) struct Checked {
     address: Option<String>,
     service: Option<Uuid>,
     characteristic: Option<Uuid>,
-    layout: Layout,
 }
 
 /// Checks the keys whatever the link is.
@@ -95,14 +97,6 @@ pub(super) fn check(source: &Source<'_>, t: &ScaleText) -> Result<Checked, Setti
             .as_ref()
             .map(|c| uuid(source, "scale.characteristic", c))
             .transpose()?,
-        layout: match &t.layout {
-            None => Layout::default(),
-            Some(word) if word.get_ref() == "text" => Layout::Text,
-            Some(word) => {
-                let why = format!("'{}' is not in this version: use \"text\"", word.get_ref());
-                return Err(source.wrong("scale.layout", word, why));
-            }
-        },
     })
 }
 

@@ -4,6 +4,7 @@
 
 mod engine;
 mod frames;
+mod messages;
 mod mishaps;
 mod outside;
 mod readme;

@@ -66,6 +66,20 @@ fn a_scale_that_becomes_too_slow_in_mid_pour_says_fault() {
 }
 
 #[test]
+fn a_scale_that_was_too_slow_is_said_to_be_in_order_once_it_is_quick_again() {
+    let mut run = ready();
+    run.curve(4.0, 5.5, |t| stream(t, 99.0));
+    run.hz = 1.5;
+    run.curve(6.1, 12.0, |t| stream(t, 5.6));
+    assert_eq!(run.cues().iter().filter(|c| **c == Cue::Clear).count(), 0, "{:?}", run.cues());
+    run.hz = 10.0;
+    run.curve(12.1, 14.0, |t| stream(t, 5.6));
+    let cues = run.cues();
+    assert_eq!(cues.iter().filter(|c| **c == Cue::Clear).count(), 1, "{cues:?}");
+    assert!(cues.iter().position(|c| *c == Cue::Fault) < cues.iter().position(|c| *c == Cue::Clear));
+}
+
+#[test]
 fn a_hand_that_pressed_on_the_piece_while_it_was_tared_costs_a_second_ready_and_no_glaze() {
     let mut run = Run::new();
     run.curve(0.0, 2.0, |_| 0.0);

@@ -33,7 +33,7 @@ fn every_key_shown_in_the_file_stands_there_with_its_default() {
         (told.scale.step, told.scale.noise, told.scale.lag),
         (plain.scale.step, plain.scale.noise, plain.scale.lag)
     );
-    assert_eq!(told.scale.id, plain.scale.id);
+    assert_eq!((&told.scale.id, &told.notifications), (&plain.scale.id, &plain.notifications));
     // The one key without a default: the file shows an example.
     let example = Some("usb".to_owned());
     assert_eq!(told.sound, tarebell::settings::Sound { device: example, ..plain.sound });
@@ -125,4 +125,11 @@ fn a_scale_in_the_air_is_known_by_address_before_name_before_service() {
     let whole = by("service = \"f3a10000-7c1e-4b6e-9d55-0a0b0c0d0e0f\"\ncharacteristic = \"2a9d\"\n");
     assert_eq!(whole.service.unwrap().to_string(), "f3a10000-7c1e-4b6e-9d55-0a0b0c0d0e0f");
     assert_eq!(whole.characteristic, Some(numbered(0x2a9d)));
+    // The standard service says where its weight is; whoever sets another is taken at the word.
+    assert_eq!(
+        by("address = \"02:00:00:00:00:0a\"\nlayout = \"standard\"\n").characteristic,
+        whole.characteristic
+    );
+    let told = by("name = \"x\"\nlayout = \"standard\"\ncharacteristic = \"2a9c\"\n");
+    assert_eq!(told.characteristic, Some(numbered(0x2a9c)));
 }

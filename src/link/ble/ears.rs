@@ -204,7 +204,7 @@ async fn charge(device: Peripheral, level: Characteristic, tell: Sender<Heard>) 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::settings::{By, Layout};
+    use crate::settings::By;
     use std::collections::BTreeSet;
 
     fn offer(service: u16, number: u16, properties: CharPropFlags) -> Characteristic {
@@ -214,7 +214,7 @@ mod tests {
 
     fn settings(service: Option<u16>, characteristic: Option<u16>) -> Ble {
         let (service, characteristic) = (service.map(numbered), characteristic.map(numbered));
-        Ble { by: By::Name("invented".into()), service, characteristic, layout: Layout::Text }
+        Ble { by: By::Name("invented".into()), service, characteristic }
     }
 
     #[test]
