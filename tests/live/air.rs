@@ -94,14 +94,30 @@ pub(crate) struct Scale {
     pub(crate) battery: Option<u8>,
     /// Sends with a receipt for each value.
     pub(crate) indicates: bool,
+    /// Has the standard's Weight Scale Service in place of one of its own.
+    pub(crate) standard: bool,
 }
 
 pub(crate) const NAME: &str = "invented bench";
 pub(crate) const ADDRESS: &str = "02:00:00:00:00:01";
 
+impl Scale {
+    /// Its service and characteristic.
+    fn uuids(&self) -> [&'static str; 2] {
+        if self.standard { STANDARD } else { [SERVICE, WEIGHT] }
+    }
+}
+
 impl Default for Scale {
     fn default() -> Self {
-        Self { address: ADDRESS, name: NAME, signal_dbm: -55, battery: Some(80), indicates: false }
+        Self {
+            address: ADDRESS,
+            name: NAME,
+            signal_dbm: -55,
+            battery: Some(80),
+            indicates: false,
+            standard: false,
+        }
     }
 }
 
@@ -136,6 +152,8 @@ const ADAPTER: &str = "/org/bluez/hci0";
 /// Made up for these tests.
 pub(crate) const SERVICE: &str = "f3a10000-7c1e-4b6e-9d55-0a0b0c0d0e0f";
 const WEIGHT: &str = "f3a10001-7c1e-4b6e-9d55-0a0b0c0d0e0f";
+/// Weight Scale Service and Weight Measurement (Bluetooth Assigned Numbers).
+const STANDARD: [&str; 2] = ["0000181d-0000-1000-8000-00805f9b34fb", "00002a9d-0000-1000-8000-00805f9b34fb"];
 const BATTERY: &str = "0000180f-0000-1000-8000-00805f9b34fb";
 const BATTERY_LEVEL: &str = "00002a19-0000-1000-8000-00805f9b34fb";
 
@@ -278,7 +296,7 @@ impl Device {
     #[zbus(property, name = "UUIDs")]
     fn uuids(&self) -> Vec<String> {
         let battery = self.scale.battery.map(|_| BATTERY.to_owned());
-        std::iter::once(SERVICE.to_owned()).chain(battery).collect()
+        std::iter::once(self.scale.uuids()[0].to_owned()).chain(battery).collect()
     }
     #[zbus(property)]
     fn paired(&self) -> bool {
@@ -342,7 +360,7 @@ struct Characteristic {
 #[interface(name = "org.bluez.GattCharacteristic1")]
 impl Characteristic {
     async fn start_notify(&mut self) {
-        if self.uuid == WEIGHT {
+        if self.uuid != BATTERY_LEVEL {
             self.knobs.listening.store(true, Ordering::SeqCst);
         }
     }
@@ -383,10 +401,10 @@ fn weight_place(scale: &Scale) -> String {
 /// Shows the services of a connected scale.
 async fn offer(c: &Connection, scale: &Scale, knobs: &Arc<Knobs>) -> zbus::Result<()> {
     let (server, of) = (c.object_server(), place(scale));
-    let first = format!("{of}/service0010");
-    server.at(first.as_str(), Service { uuid: SERVICE, of: of.clone() }).await?;
+    let (first, [service, weight]) = (format!("{of}/service0010"), scale.uuids());
+    server.at(first.as_str(), Service { uuid: service, of: of.clone() }).await?;
     let flags: &[&str] = if scale.indicates { &["read", "indicate"] } else { &["read", "write", "notify"] };
-    let weight = Characteristic { uuid: WEIGHT, of: first, flags, value: Vec::new(), knobs: knobs.clone() };
+    let weight = Characteristic { uuid: weight, of: first, flags, value: Vec::new(), knobs: knobs.clone() };
     server.at(weight_place(scale), weight).await?;
     if let Some(percent) = scale.battery {
         let second = format!("{of}/service0020");

@@ -55,6 +55,36 @@ fn a_scale_that_asks_for_receipts_is_found_by_its_service_and_one_without_a_batt
 }
 
 #[test]
+fn the_standards_weight_scale_is_read_as_its_service_says() {
+    let scale = Scale { standard: true, indicates: true, ..Scale::default() };
+    let settings = "[scale]\nlink = \"ble\"\nservice = \"181d\"\nlayout = \"standard\"\n";
+    let mut hall = Hall::start(settings, Radio::On, &[scale]);
+    // What is fed is text: no message of the standard.
+    hall.feed = None;
+    hall.until("connected", |scale| scale["state"] == "stale");
+    // Weight Scale Service 1.0: flags 0 are SI units, then the weight in 5 g, low byte first: 100 counts.
+    hall.air.send(&[0, 100, 0]);
+    hall.until("half a kilogram", |scale| scale["mass_g"] == 500.0);
+}
+
+#[test]
+fn a_layout_told_in_the_settings_is_read_and_each_notification_is_one_message() {
+    let layout =
+        "{ mass = { offset = 1, bytes = 2, endian = \"big\", unit_g = 0.1 }, header = [0xA5], length = 3 }";
+    let mut hall = Hall::start(&format!("{}layout = {layout}\n", by_name()), Radio::On, &[Scale::default()]);
+    hall.until("text that is no message", |scale| scale["skipped"].as_u64() > Some(0));
+    hall.feed = None;
+    let skipped = hall.rig.get("/api/scale")["skipped"].as_u64().expect("a count");
+    // Half a message, the other half, a whole one: only that is a reading.
+    for message in [&[0xa5, 4][..], &[0xd2], &[0xa5, 0x04, 0xd3]] {
+        hall.air.send(message);
+    }
+    hall.until("the reading", |scale| scale["mass_g"] == 123.5);
+    let scale = hall.rig.get("/api/scale");
+    assert_eq!((&scale["readings"], &scale["skipped"]), (&1.into(), &(skipped + 2).into()), "{scale}");
+}
+
+#[test]
 fn of_two_with_one_name_none_is_taken_and_the_address_decides() {
     let other = Scale { address: "02:00:00:00:00:02", signal_dbm: -70, ..Scale::default() };
     let hall = Hall::start(&by_name(), Radio::On, &[Scale::default(), other.clone()]);
