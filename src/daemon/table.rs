@@ -168,6 +168,7 @@ impl Table {
     }
 
     fn handle_reading(&mut self, reading: Reading) {
+        let taken_at = self.sight.handle_arrival(reading.arrived_at);
         let mass = match reading.indicated {
             Indicated::Mass(mass) => mass,
             Indicated::Overload => {
@@ -179,7 +180,7 @@ impl Table {
                     .handle_out_of_range("the scale shows less than nothing", reading.arrived_at);
             }
         };
-        let w = Weighing { mass, arrived_at: reading.arrived_at, taken_at: reading.taken_at };
+        let w = Weighing { mass, arrived_at: reading.arrived_at, taken_at };
         let settled = matches!(self.settler.handle_weighing(w), Motion::AtRest { .. });
         self.sight.handle_weighing(w, settled);
         self.give(Input::Weighing(w));

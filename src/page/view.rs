@@ -29,6 +29,12 @@ pub struct ScaleView {
     pub signal_dbm: Option<i16>,
     /// Charge of its battery, percent; null where it is not told.
     pub battery_percent: Option<u8>,
+    /// Readings a second that the scale takes; null until a rhythm is clear.
+    pub rate_hz: Option<f64>,
+    /// How long the link holds readings back: nine in ten by less.
+    pub jitter_ms: Option<f64>,
+    /// Share of the latest readings that never came, 0 to 1.
+    pub loss: Option<f64>,
 }
 
 /// The loudspeaker of the daemon's computer.

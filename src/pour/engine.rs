@@ -125,7 +125,10 @@ impl Engine {
 
     /// Takes a corrected weighing.
     pub fn handle_weighing(&mut self, w: Weighing) {
-        self.handle_timeout(w.arrived_at);
+        // Of readings handed over at once the first ones alone say too little.
+        if self.last.is_none_or(|last| last.arrived_at < w.arrived_at) {
+            self.handle_timeout(w.arrived_at);
+        }
         let gap = self.pace.handle_reading(w.arrived_at);
         let moved = self.watch.handle_weighing(w);
         self.motion = self.settler.handle_weighing(w);
@@ -136,7 +139,15 @@ impl Engine {
             self.slow_said = false;
             self.cue_now(Cue::Clear, w.arrived_at, None);
         }
-        self.announce(w.arrived_at);
+        if self.is_newest(w) {
+            self.announce(w.arrived_at);
+        }
+    }
+
+    /// No later reading is on its way already: it was taken less than an interval before it came.
+    /// Where this errs, what is due is announced at the next [`Engine::handle_timeout`].
+    fn is_newest(&self, w: Weighing) -> bool {
+        self.pace.mean_s().is_none_or(|mean_s| w.arrived_at.seconds_from(w.taken_at) < mean_s)
     }
 
     pub(super) fn dispatch(&mut self, state: State, w: Weighing, seen: Seen) {

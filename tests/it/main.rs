@@ -13,3 +13,4 @@ mod seeds;
 mod session;
 mod settings;
 mod tidy;
+mod timing;

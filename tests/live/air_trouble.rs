@@ -43,6 +43,8 @@ fn an_adapter_that_is_switched_off_is_said_left_off_and_used_once_it_is_on() {
     hall.until("lost", |scale| scale["state"] == "lost");
     let lost = from.elapsed();
     lost_and_said_once(&hall.rig, "the Bluetooth adapter is off");
+    let scale = hall.rig.get("/api/scale");
+    assert!(scale["signal_dbm"].is_null() && scale["battery_percent"].is_null(), "of before: {scale}");
     assert_eq!(hall.air.switched_on(), 0, "whoever switched it off had a reason");
     let from = Instant::now();
     hall.air.power(true);
@@ -62,6 +64,19 @@ fn a_scale_that_the_system_forgets_without_a_word_is_lost_soon_and_found_again()
     println!("forgotten: lost after {lost:?}, live again after {:?}", from.elapsed());
     // Looked at every second.
     assert!(lost < Duration::from_secs(5), "{lost:?}");
+}
+
+#[test]
+fn a_scale_that_comes_back_with_another_address_is_found_by_its_name_again() {
+    let mut hall = Hall::live(&by_name());
+    hall.feed = None;
+    hall.air.die();
+    let scale = Scale { address: "02:00:00:00:00:03", ..Scale::default() };
+    let air = Air::start(&hall.bus, Radio::On, &[scale]);
+    hall.feed = Some(crate::air_rig::Feed::start(&air, 10));
+    hall.until("lost", |scale| scale["state"] == "lost");
+    println!("with another address: live after {:?}", live(&hall));
+    assert_eq!(air.knobs(0).connects.load(Ordering::SeqCst), 1);
 }
 
 #[test]
