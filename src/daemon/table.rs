@@ -168,19 +168,16 @@ impl Table {
     }
 
     fn handle_reading(&mut self, reading: Reading) {
-        let taken_at = self.sight.handle_arrival(reading.arrived_at);
+        let at = reading.arrived_at;
+        let taken_at = self.sight.handle_arrival(at);
         let mass = match reading.indicated {
             Indicated::Mass(mass) => mass,
-            Indicated::Overload => {
-                return self.sight.handle_out_of_range("too much on the scale", reading.arrived_at);
-            }
+            Indicated::Overload => return self.sight.handle_out_of_range("too much on the scale", at),
             Indicated::Underload => {
-                return self
-                    .sight
-                    .handle_out_of_range("the scale shows less than nothing", reading.arrived_at);
+                return self.sight.handle_out_of_range("the scale shows less than nothing", at);
             }
         };
-        let w = Weighing { mass, arrived_at: reading.arrived_at, taken_at };
+        let w = Weighing { mass, arrived_at: at, taken_at };
         let settled = matches!(self.settler.handle_weighing(w), Motion::AtRest { .. });
         self.sight.handle_weighing(w, settled);
         self.give(Input::Weighing(w));
