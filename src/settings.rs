@@ -86,13 +86,15 @@ pub struct Sound {
     pub quiet: bool,
     /// `good` sounds too.
     pub good: bool,
+    /// The warning pips sound; else the stop comes alone.
+    pub pips: bool,
 }
 
 impl Default for Sound {
     fn default() -> Self {
         // The system's own volume is set by ear; ours leaves room to be turned up over a fan
         // (chosen by us, not tried on people).
-        Self { device: None, volume: 0.7, quiet: false, good: false }
+        Self { device: None, volume: 0.7, quiet: false, good: false, pips: true }
     }
 }
 
@@ -195,6 +197,7 @@ struct SoundText {
     volume: Option<Spanned<f64>>,
     quiet: Option<Spanned<bool>>,
     good: Option<bool>,
+    pips: Option<bool>,
 }
 
 impl Settings {
@@ -357,5 +360,5 @@ fn sound(source: &Source<'_>, t: &SoundText) -> Result<Sound, SettingsError> {
         Some(quiet) => *quiet.get_ref(),
         None => d.quiet,
     };
-    Ok(Sound { device, volume, quiet, good })
+    Ok(Sound { device, volume, quiet, good, pips: t.pips.unwrap_or(d.pips) })
 }

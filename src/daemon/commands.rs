@@ -6,7 +6,7 @@ use super::signals::Signals;
 use super::simulated;
 use super::{Daemon, Setup, Way, air};
 use crate::batch;
-use crate::cli::{Cli, Command, DoctorArgs, PlaceArgs, ReplayArgs, ServeArgs, TargetArgs};
+use crate::cli::{Cli, Command, DemoArgs, DoctorArgs, PlaceArgs, ReplayArgs, ServeArgs, TargetArgs};
 use crate::frame::line::LineDecoder;
 use crate::frame::{Decoder, MessageDecoder};
 use crate::link::{ble, serial};
@@ -35,7 +35,9 @@ const LINK_LIMIT: Duration = Duration::from_millis(100);
 pub fn run(cli: Cli) -> anyhow::Result<ExitCode> {
     match cli.command {
         Command::Serve(args) => in_runtime(serve(&args)),
-        Command::Demo(args) if args.tour => super::tour::run(),
+        Command::Demo(DemoArgs { tour: true, config, data, .. }) => {
+            super::tour::run(settings(&PlaceArgs { config, data })?.sound)
+        }
         Command::Demo(args) => in_runtime(super::demo::run(args.pieces, !args.no_sound)),
         Command::Scales(args) => Ok(air::scales(&args)),
         Command::Target(args) => target(&args),

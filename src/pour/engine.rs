@@ -33,7 +33,7 @@ pub struct Start {
     pub scale: ScaleFacts,
     /// The learned stopping time.
     pub hand: Hand,
-    /// Cues are announced this long before they are due.
+    /// At first cues are announced this long before they are due.
     pub ahead: Duration,
     /// What the studio set.
     pub settings: PourSettings,
@@ -67,6 +67,15 @@ pub enum Command {
     Resume,
 }
 
+/// How the cues can be heard.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Hearing {
+    /// Cues are announced this long before they are due.
+    pub ahead: Duration,
+    /// A loudspeaker that was there in this batch is there no longer.
+    pub lost: bool,
+}
+
 /// What came before a weighing.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Seen {
@@ -96,6 +105,9 @@ pub struct Engine {
     pub(super) cues: u64,
     pub(super) held: bool,
     pub(super) lift_first: bool,
+    pub(super) hearing: Hearing,
+    /// `fault` was said because a loudspeaker was lost, and no `clear` yet.
+    deafened: bool,
     /// `fault` was said because readings came too slowly, and no `clear` since.
     pub(super) slow_said: bool,
 }
@@ -118,6 +130,8 @@ impl Engine {
             cues: 0,
             held: start.held,
             lift_first: start.lift_first,
+            hearing: Hearing { ahead: start.ahead, lost: false },
+            deafened: false,
             slow_said: false,
             start,
         }
@@ -183,6 +197,25 @@ impl Engine {
             }
             Command::Hold | Command::Resume => {}
         }
+    }
+
+    /// Takes a change of how the cues can be heard: those announced from now on go by it.
+    ///
+    /// A loudspeaker lost in mid-pour is a `fault`, for whoever can still hear it, and nothing is learned
+    /// from that pour; the pour itself goes on.
+    pub fn handle_hearing(&mut self, hearing: Hearing, at: Instant) {
+        let before = std::mem::replace(&mut self.hearing, hearing);
+        if hearing.lost && !before.lost && self.fault_matters() {
+            if let Some(pour) = self.state.pour_mut() {
+                pour.unheard = true;
+            }
+            self.deafened = true;
+            self.cue_now(Cue::Fault, at, None);
+        }
+        if !hearing.lost && std::mem::take(&mut self.deafened) {
+            self.cue_now(Cue::Clear, at, None);
+        }
+        self.announce(at);
     }
 
     fn end(&mut self, at: Instant) {
@@ -283,6 +316,11 @@ impl Engine {
         self.lift_first
     }
 
+    /// How the cues can be heard, as last told.
+    pub fn hearing(&self) -> Hearing {
+        self.hearing
+    }
+
     /// Cues announced so far, so that a next engine goes on counting.
     pub fn cues(&self) -> u64 {
         self.cues
@@ -305,7 +343,7 @@ impl Engine {
     }
 
     pub(super) fn cue_now(&mut self, cue: Cue, at: Instant, left_g: Option<f64>) {
-        self.cue(cue, at, at + self.start.ahead, left_g);
+        self.cue(cue, at, at + self.hearing.ahead, left_g);
     }
 
     pub(super) fn at_rest(&self) -> Option<f64> {
