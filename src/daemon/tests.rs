@@ -3,7 +3,7 @@
 use super::*;
 use crate::frame::Decoder;
 use crate::frame::line::{LineDecoder, LineFormat, Unit};
-use crate::link::serial::LinkEvent;
+use crate::link::LinkEvent;
 use crate::page::desk::Desk;
 use crate::pour::entry::Cue;
 use crate::record::BatchRecord;
