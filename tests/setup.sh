@@ -21,7 +21,7 @@ setup() {
     if [ "${#missing[@]}" = 0 ]; then
         echo "C compiler and sound headers found: nothing to install"
     else
-        install "gcc and libc6-dev: for the bundled SQLite; pkg-config and libasound2-dev: for sound" \
+        install "gcc and libc6-dev: for the bundled SQLite and libdbus; pkg-config and libasound2-dev: for sound" \
             "${missing[@]}" || return 1
     fi
     [ "${1:-}" != checks ] || { browser && bus; }

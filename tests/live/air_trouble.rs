@@ -22,8 +22,10 @@ fn lost_and_said_once(rig: &Rig, words: &str) {
 
 #[test]
 fn a_broken_connection_is_made_again_each_time() {
+    // More of them by TAREBELL_AIR_BREAKS: the library now and then panics in a task of its own over one.
+    let breaks = std::env::var("TAREBELL_AIR_BREAKS").ok().map_or(5, |n| n.parse().expect("a number"));
     let hall = Hall::live(&by_name());
-    for n in 1..=5 {
+    for n in 1..=breaks {
         let from = Instant::now();
         hall.air.cut();
         hall.until("lost", |scale| scale["state"] == "lost");
@@ -32,7 +34,8 @@ fn a_broken_connection_is_made_again_each_time() {
         println!("break {n}: lost after {lost:?}, live again after {:?}", from.elapsed());
         assert!(lost < Duration::from_secs(1) && from.elapsed() < Duration::from_secs(10));
     }
-    assert_eq!(hall.air.knobs(0).connects.load(Ordering::SeqCst), 6);
+    assert_eq!(hall.air.knobs(0).connects.load(Ordering::SeqCst), breaks + 1);
+    assert!(!hall.rig.said().contains("panicked"), "{}", hall.rig.said());
 }
 
 #[test]
@@ -112,13 +115,21 @@ fn a_bus_that_dies_is_said_and_used_again_when_it_is_back() {
 
 #[test]
 fn a_connection_that_hangs_is_given_up_after_ten_seconds_and_tried_again() {
-    let hall = Hall::start(&by_name(), Radio::On, &[Scale::default()]);
+    let mut hall = Hall::start(&by_name(), Radio::On, &[Scale::default()]);
     hall.air.knobs(0).hang.store(true, Ordering::SeqCst);
     let said = hall.until_said("does not answer");
     println!("hanging connection: said after {said:?}");
     assert!(said < Duration::from_secs(20), "{said:?}");
     hall.air.knobs(0).hang.store(false, Ordering::SeqCst);
     println!("let go: live after {:?}", live(&hall));
+    // While it hangs again the daemon still stops in time.
+    hall.air.knobs(0).hang.store(true, Ordering::SeqCst);
+    hall.air.cut();
+    hall.until("lost", |scale| scale["state"] == "lost");
+    std::thread::sleep(Duration::from_millis(500));
+    let (code, took) = hall.rig.stop(Signal::TERM);
+    println!("stopped in {took:?} while it hung");
+    assert!(code == Some(0) && took < Duration::from_secs(2), "{code:?} {took:?}");
 }
 
 #[test]
