@@ -447,12 +447,26 @@ async fn forget_services(c: &Connection, scale: &Scale) {
     let _ = server.remove::<Service, _>(format!("{of}/service0020")).await;
 }
 
+/// A service that takes every question and never answers.
+struct Deaf;
+
+#[interface(name = "org.freedesktop.DBus.ObjectManager")]
+impl Deaf {
+    async fn get_managed_objects(
+        &self,
+    ) -> HashMap<OwnedObjectPath, HashMap<String, HashMap<String, OwnedVariant>>> {
+        std::future::pending().await
+    }
+}
+
 /// The radio at the start.
 #[derive(Clone, Copy, PartialEq)]
 pub(crate) enum Radio {
     On,
     Off,
     Absent,
+    /// The service never answers.
+    Deaf,
 }
 
 /// The stand-in service.
@@ -480,9 +494,13 @@ impl Air {
     /// Starts it (again).
     pub(crate) fn begin(&self, bus: &Bus, radio: Radio) {
         let address = bus.address();
-        let mut builder = connection::Builder::address(address.as_str()).serve_at("/", fdo::ObjectManager);
+        let plain = connection::Builder::address(address.as_str());
+        let mut builder = match radio {
+            Radio::Deaf => plain.serve_at("/", Deaf),
+            Radio::On | Radio::Off | Radio::Absent => plain.serve_at("/", fdo::ObjectManager),
+        };
         self.scales.iter().for_each(|(_, k)| k.off.store(radio != Radio::On, Ordering::SeqCst));
-        if radio != Radio::Absent {
+        if matches!(radio, Radio::On | Radio::Off) {
             let (scales, switched_on) = (self.scales.clone(), self.switched_on.clone());
             let adapter = Adapter { powered: radio == Radio::On, searching: false, scales, switched_on };
             builder = builder.serve_at(ADAPTER, adapter);

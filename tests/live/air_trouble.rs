@@ -184,6 +184,27 @@ fn without_permission_it_says_which_group_helps() {
 }
 
 #[test]
+fn a_service_that_never_answers_is_said_once_and_the_tries_leave_nothing_open() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let bus = Bus::start(dir.path());
+    let air = Air::start(&bus, Radio::Deaf, &[Scale::default()]);
+    let rig = start(dir.path(), &by_name(), &bus.address(), Some(&air), 20);
+    lost_and_said_once(&rig, "Bluetooth service does not answer");
+    let open = || std::fs::read_dir(format!("/proc/{}/fd", rig.child.id())).expect("a folder").count();
+    let before = open();
+    // Some four tries, each of which opens a new way to the bus: a socket and what waits for it.
+    std::thread::sleep(Duration::from_secs(20));
+    let after = open();
+    println!("never answers: {before} open, {after} after 20 s more");
+    assert!(after <= before + 4, "{before} open, then {after}");
+    assert_eq!(rig.said().matches("does not answer").count(), 1, "{}", rig.said());
+    air.die();
+    air.begin(&bus, Radio::On);
+    let _feed = crate::air_rig::Feed::start(&air, 10);
+    println!("answers: live after {:?}", until(&rig, "live", |scale| scale["state"] == "live"));
+}
+
+#[test]
 fn a_bus_that_takes_calls_and_never_answers_is_said_and_holds_up_no_stop() {
     let dir = tempfile::tempdir().expect("a folder");
     let socket = dir.path().join("bus");

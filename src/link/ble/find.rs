@@ -1,10 +1,11 @@
 //! What is in reach, and which of it is meant.
 
 use super::trouble::{BleError, TwoAlike, sort};
+use super::way::{self, Way};
 use super::{CALL, block};
 use crate::settings::{By, number};
 use btleplug::api::{BDAddr, Central as _, CentralState, Manager as _, Peripheral as _, ScanFilter};
-use btleplug::platform::{Adapter, Manager, Peripheral};
+use btleplug::platform::{Adapter, Peripheral};
 use std::time::Duration;
 use tokio::time::{Instant, sleep, timeout};
 use uuid::Uuid;
@@ -14,9 +15,6 @@ const LOOK_EVERY: Duration = Duration::from_millis(250);
 /// A name or service is searched for this much longer, to see a second one: scales announce themselves
 /// several times a second while they wait (common practice, no source).
 const SECOND: Duration = Duration::from_secs(1);
-/// A way to the bus is opened in a moment, or it hangs (own choice).
-const OPEN: Duration = Duration::from_secs(5);
-
 /// Something in reach.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Found {
@@ -91,8 +89,8 @@ pub fn chosen(by: &By, found: &[Found]) -> Result<usize, BleError> {
 /// No adapter, or one that can't look.
 pub async fn look(by: Option<&By>, long: Duration) -> Result<Vec<Found>, BleError> {
     super::ease_known_panics();
-    let manager = open(&mut None).await?;
-    let adapter = adapter(&manager).await?;
+    let way = way::open(&mut None).await?;
+    let adapter = adapter(&way).await?;
     let mut seen = list(&adapter).await?;
     let found = |seen: &[Seen]| by.is_some_and(|by| chosen(by, &plain(seen)).is_ok());
     if !found(&seen) {
@@ -128,23 +126,9 @@ pub(super) async fn call<T>(
     }
 }
 
-/// A thread that opens a way to the bus.
-pub(super) type Opening = tokio::task::JoinHandle<Result<Manager, btleplug::Error>>;
-
-/// Opens a way to the bus. That blocks its thread, which may hang: there is never a second one beside it.
-pub(super) async fn open(opening: &mut Option<Opening>) -> Result<Manager, BleError> {
-    let runtime = tokio::runtime::Handle::current();
-    let made =
-        opening.get_or_insert_with(|| tokio::task::spawn_blocking(move || runtime.block_on(Manager::new())));
-    let Ok(made) = timeout(OPEN, made).await else { return Err(BleError::Mute) };
-    *opening = None;
-    // A library that panics on a broken bus has opened nothing either.
-    made.map_err(|_| BleError::NoBus)?.map_err(|error| sort("Bluetooth", &error))
-}
-
 /// The first adapter that is on.
-pub(super) async fn adapter(manager: &Manager) -> Result<Adapter, BleError> {
-    let adapters = call("Bluetooth", manager.adapters()).await?;
+pub(super) async fn adapter(way: &Way) -> Result<Adapter, BleError> {
+    let adapters = call("Bluetooth", way.manager.adapters()).await?;
     if adapters.is_empty() {
         return Err(BleError::NoAdapter);
     }

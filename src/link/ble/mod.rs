@@ -14,6 +14,7 @@ mod ears;
 mod find;
 mod run;
 mod trouble;
+mod way;
 
 pub use find::{Found, ServiceFound, chosen, look};
 pub use run::run;

@@ -3,13 +3,15 @@
 use super::block;
 use super::course::{Course, Stage};
 use super::ears::{Ears, Heard};
-use super::find::{self, Opening, call};
+use super::find::{self, call};
 use super::trouble::{BleError, sort};
+use super::way::{self, Opening, Way};
 use crate::link::{Facts, LinkEvent};
 use crate::settings::{Ble, By};
 use crate::time::Instant;
 use btleplug::api::Peripheral as _;
-use btleplug::platform::{Adapter, Manager, Peripheral};
+use btleplug::platform::{Adapter, Peripheral};
+use std::sync::Arc;
 use std::time::Duration;
 use tokio::time::{sleep, timeout, timeout_at};
 
@@ -27,10 +29,10 @@ const PARTING: Duration = Duration::from_millis(500);
 #[derive(Clone)]
 enum State {
     Bus,
-    Adapter(Manager),
-    Scan(Manager, Adapter),
-    Connect(Manager, Adapter, Peripheral),
-    Listen(Manager, Adapter, Peripheral),
+    Adapter(Arc<Way>),
+    Scan(Arc<Way>, Adapter),
+    Connect(Arc<Way>, Adapter, Peripheral),
+    Listen(Arc<Way>, Adapter, Peripheral),
 }
 
 impl State {
@@ -102,9 +104,9 @@ impl<N: Fn() -> Instant + Clone + Send + 'static, T: FnMut(LinkEvent) + Send> Su
         loop {
             let next = match self.state.clone() {
                 State::Bus => self.bus().await,
-                State::Adapter(manager) => self.adapter(manager).await,
-                State::Scan(manager, adapter) => self.scan(manager, adapter).await,
-                State::Connect(manager, adapter, device) => self.connect(manager, adapter, device).await,
+                State::Adapter(way) => self.adapter(way).await,
+                State::Scan(way, adapter) => self.scan(way, adapter).await,
+                State::Connect(way, adapter, device) => self.connect(way, adapter, device).await,
                 State::Listen(_, adapter, device) => Err(self.listen(&adapter, &device).await),
             };
             match next {
@@ -131,15 +133,15 @@ impl<N: Fn() -> Instant + Clone + Send + 'static, T: FnMut(LinkEvent) + Send> Su
     }
 
     async fn bus(&mut self) -> Result<State, BleError> {
-        find::open(&mut self.opening).await.map(State::Adapter)
+        way::open(&mut self.opening).await.map(State::Adapter)
     }
 
-    async fn adapter(&mut self, manager: Manager) -> Result<State, BleError> {
-        let adapter = find::adapter(&manager).await?;
-        Ok(State::Scan(manager, adapter))
+    async fn adapter(&mut self, way: Arc<Way>) -> Result<State, BleError> {
+        let adapter = find::adapter(&way).await?;
+        Ok(State::Scan(way, adapter))
     }
 
-    async fn scan(&mut self, manager: Manager, adapter: Adapter) -> Result<State, BleError> {
+    async fn scan(&mut self, way: Arc<Way>, adapter: Adapter) -> Result<State, BleError> {
         let by = self.known.as_ref().unwrap_or(&self.cfg.by);
         let (found, device) = match find::search(&adapter, by, SEARCH).await {
             Ok(seen) => seen,
@@ -151,12 +153,12 @@ impl<N: Fn() -> Instant + Clone + Send + 'static, T: FnMut(LinkEvent) + Send> Su
             Err(error) => return Err(error),
         };
         self.known = Some(By::Address(found.address));
-        Ok(State::Connect(manager, adapter, device))
+        Ok(State::Connect(way, adapter, device))
     }
 
     async fn connect(
         &mut self,
-        manager: Manager,
+        way: Arc<Way>,
         adapter: Adapter,
         device: Peripheral,
     ) -> Result<State, BleError> {
@@ -169,7 +171,7 @@ impl<N: Fn() -> Instant + Clone + Send + 'static, T: FnMut(LinkEvent) + Send> Su
             call(&self.scale, device.disconnect()).await?;
         }
         match timeout(CONNECT, device.connect()).await {
-            Ok(Ok(())) => Ok(State::Listen(manager, adapter, device)),
+            Ok(Ok(())) => Ok(State::Listen(way, adapter, device)),
             Ok(Err(error)) => Err(sort(&self.scale, &error)),
             Err(_) => Err(BleError::Hangs { scale: self.scale.clone() }),
         }
