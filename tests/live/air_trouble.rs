@@ -119,7 +119,8 @@ fn a_connection_that_hangs_is_given_up_after_ten_seconds_and_tried_again() {
     hall.air.knobs(0).hang.store(true, Ordering::SeqCst);
     let said = hall.until_said("does not answer");
     println!("hanging connection: said after {said:?}");
-    assert!(said < Duration::from_secs(20), "{said:?}");
+    // Given up after 10 s; five times that.
+    assert!(said < Duration::from_secs(50), "{said:?}");
     hall.air.knobs(0).hang.store(false, Ordering::SeqCst);
     println!("let go: live after {:?}", live(&hall));
     // While it hangs again the daemon still stops in time.
