@@ -71,7 +71,7 @@ pub struct DemoArgs {
     /// Leave this computer's loudspeaker alone
     #[arg(long)]
     pub no_sound: bool,
-    /// Play every cue once with its name, as [sound] of the settings says, pour nothing
+    /// Play every cue once with its name, as the sound settings say, pour nothing
     #[arg(long, conflicts_with_all = ["no_sound", "pieces"])]
     pub tour: bool,
     /// Settings file of the tour [default: tarebell.toml in the data folder]

@@ -2,8 +2,11 @@
 //!
 //! Every default stands here with its reason; `config/tarebell.toml` repeats both.
 
+mod ble;
 mod fault;
 mod layout;
+
+pub use ble::{Ble, By, number, numbered, short};
 
 use crate::frame::MessageFormat;
 use crate::frame::line::{LineFormat, Unit};
@@ -26,6 +29,8 @@ pub enum Link {
     None,
     /// A serial port.
     Serial(Serial),
+    /// A scale in the air.
+    Ble(Ble),
     /// The simulated potter.
     Simulated,
 }
@@ -167,6 +172,9 @@ struct ScaleText {
     step_g: Option<Spanned<f64>>,
     noise_g: Option<Spanned<f64>>,
     lag_ms: Option<Spanned<u64>>,
+    address: Option<Spanned<String>>,
+    service: Option<Spanned<String>>,
+    characteristic: Option<Spanned<String>>,
 }
 
 #[derive(Default, Deserialize)]
@@ -204,7 +212,7 @@ impl Settings {
         let notifications = notifications(&source, &shape.scale)?;
         let scale = scale(&source, &shape.scale, &notifications)?;
         Ok(Self {
-            link: link(&source, &shape.scale)?,
+            link: link(&source, &shape.scale, &notifications)?,
             line,
             unit,
             notifications,
@@ -216,21 +224,22 @@ impl Settings {
     }
 }
 
-fn link(source: &Source<'_>, t: &ScaleText) -> Result<Link, SettingsError> {
+fn link(source: &Source<'_>, t: &ScaleText, how: &Notifications) -> Result<Link, SettingsError> {
     // Checked whatever the link is: a bad value is not to wait until the link is changed.
     let framing = framing(source, t)?;
     let baud = source.number("scale.baud", t.baud.as_ref(), 9600, 110..=1_000_000, "bits a second")?;
     let every = source.number("scale.ask_every_ms", t.ask_every_ms.as_ref(), 100, 20..=10_000, "ms")?;
     let ask = t.ask.as_ref().map(|a| (a.get_ref().clone(), Duration::from_millis(every)));
+    ble::check(source, t)?;
     let Some(word) = &t.link else { return Ok(Link::None) };
     match word.get_ref().as_str() {
         "serial" => Ok(Link::Serial(Serial { port: port(source, t, word)?, baud, framing, ask })),
         "simulated" => Ok(Link::Simulated),
-        "ble" | "replay" => {
-            Err(source.wrong("scale.link", word, "not in this version: use \"serial\" or \"simulated\""))
-        }
+        "ble" => Ok(Link::Ble(ble::link(source, t, word, how)?)),
         other => {
-            Err(source.wrong("scale.link", word, format!("'{other}' is not \"serial\" or \"simulated\"")))
+            let known = "\"serial\", \"ble\" or \"simulated\"";
+            let why = if other == "replay" { "is not in this version: use" } else { "is not" };
+            Err(source.wrong("scale.link", word, format!("'{other}' {why} {known}")))
         }
     }
 }

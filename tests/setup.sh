@@ -1,10 +1,10 @@
 # Sourced by tests/all.sh and examples/demo.sh: what the build needs on Debian or Ubuntu.
 # Installs gcc and libc6-dev where there is no C compiler, pkg-config and libasound2-dev (sound) where
 # they are missing; for the checks also chromium and chromium-driver (the page's tests drive a real
-# browser). Nothing else.
+# browser) and dbus-daemon (the stand-in Bluetooth service's own bus). Nothing else.
 # A tool that it does not install is named, with what to do; nothing is skipped.
 
-# setup: what building needs. setup checks: rustfmt, clippy and a browser too.
+# setup: what building needs. setup checks: rustfmt, clippy, a browser and a message bus too.
 setup() {
     find_cargo || return 1
     if [ "${1:-}" = checks ]; then
@@ -21,10 +21,19 @@ setup() {
     if [ "${#missing[@]}" = 0 ]; then
         echo "C compiler and sound headers found: nothing to install"
     else
-        install "gcc and libc6-dev: for the bundled SQLite; pkg-config and libasound2-dev: for sound" \
+        install "gcc and libc6-dev: for the bundled SQLite and libdbus; pkg-config and libasound2-dev: for sound" \
             "${missing[@]}" || return 1
     fi
-    [ "${1:-}" != checks ] || browser
+    [ "${1:-}" != checks ] || { browser && bus; }
+}
+
+bus() {
+    # Only Linux has the service that is stood in for.
+    if [[ "$OSTYPE" != linux* ]] || command -v dbus-daemon >/dev/null; then
+        echo "message bus found: nothing to install"
+        return 0
+    fi
+    install "for the tests of Bluetooth" dbus-daemon
 }
 
 browser() {

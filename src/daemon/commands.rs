@@ -4,19 +4,17 @@ use super::doctor;
 use super::event::Event;
 use super::signals::Signals;
 use super::simulated;
-use super::{Daemon, Setup};
+use super::{Daemon, Setup, Way, air};
 use crate::batch;
-use crate::cli::{
-    Cli, Command, DemoArgs, DoctorArgs, PlaceArgs, ReplayArgs, ScalesArgs, ServeArgs, TargetArgs,
-};
-use crate::frame::Decoder;
+use crate::cli::{Cli, Command, DemoArgs, DoctorArgs, PlaceArgs, ReplayArgs, ServeArgs, TargetArgs};
 use crate::frame::line::LineDecoder;
-use crate::link::serial;
+use crate::frame::{Decoder, MessageDecoder};
+use crate::link::{ble, serial};
 use crate::plant::session::{Potter, Script};
 use crate::plant::{Person, Plant, ScaleModel, Table};
 use crate::pour::entry::Output;
 use crate::pour::trace::Trace;
-use crate::settings::{Link, Settings, loopback};
+use crate::settings::{Link, Notifications, Settings, loopback};
 use crate::store::Reader;
 use anyhow::{Context, anyhow};
 use std::io::{Read, Write};
@@ -24,9 +22,14 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
+use tokio::sync::watch;
+use tokio::task::JoinHandle;
 
 /// Wrong usage.
 const USAGE: u8 = 2;
+/// The scale is let go while the rest stops, which may take two seconds in all; after that it has this long.
+const LINK_LIMIT: Duration = Duration::from_millis(100);
 
 /// Runs a command.
 pub fn run(cli: Cli) -> anyhow::Result<ExitCode> {
@@ -36,7 +39,7 @@ pub fn run(cli: Cli) -> anyhow::Result<ExitCode> {
             super::tour::run(settings(&PlaceArgs { config, data })?.sound)
         }
         Command::Demo(args) => in_runtime(super::demo::run(args.pieces, !args.no_sound)),
-        Command::Scales(args) => Ok(scales(&args)),
+        Command::Scales(args) => Ok(air::scales(&args)),
         Command::Target(args) => target(&args),
         Command::Replay(args) => replay(&args),
         Command::Doctor(args) => Ok(look(&args)),
@@ -87,16 +90,36 @@ async fn serve(args: &ServeArgs) -> anyhow::Result<ExitCode> {
         Some(address) => loopback(&address.to_string()).map_err(|why| anyhow!("--listen: {why}"))?,
         None => settings.listen,
     };
-    let decoder = Decoder::Lines(LineDecoder::new(settings.line.clone(), settings.unit));
+    let decoder = decoder(&settings);
     let scale = settings.scale.clone();
     let (pour, sound) = (settings.pour.clone(), (!args.no_sound).then(|| settings.sound.clone()));
-    let daemon = Daemon::start(Setup { dir: &dir, listen, scale, pour, decoder, sound }).await?;
+    let way = if matches!(settings.link, Link::Ble(_)) { Way::Air } else { Way::Cable };
+    let daemon = Daemon::start(Setup { dir: &dir, listen, scale, pour, decoder, way, sound }).await?;
     say(format!("serving http://{}, data in {}", daemon.bound, dir.display()));
-    let stop = Arc::new(AtomicBool::new(false));
-    start_link(&daemon, &settings, &stop);
-    let ended = daemon.run_until(signals.asked()).await;
-    stop.store(true, Ordering::Relaxed);
+    let (stop, stopped) = watch::channel(false);
+    let link = start_link(&daemon, &settings, stopped);
+    let asked = async {
+        signals.asked().await;
+        stop.send_replace(true);
+    };
+    let ended = daemon.run_until(asked).await;
+    stop.send_replace(true);
+    if let Some(link) = link {
+        let _ = tokio::time::timeout(LINK_LIMIT, link).await;
+    }
     ended.map(|()| ExitCode::SUCCESS)
+}
+
+/// What reads the link's bytes: only what comes through the air comes as whole messages.
+fn decoder(settings: &Settings) -> Decoder {
+    match (&settings.link, &settings.notifications) {
+        (Link::Ble(_), Notifications::Messages(format)) => {
+            Decoder::Messages(MessageDecoder::new(format.clone()))
+        }
+        (Link::Ble(_) | Link::None | Link::Serial(_) | Link::Simulated, _) => {
+            Decoder::Lines(LineDecoder::new(settings.line.clone(), settings.unit))
+        }
+    }
 }
 
 /// To whoever looks on; a terminal that was closed, or a pipe, need not take it.
@@ -104,45 +127,50 @@ pub(super) fn say(text: impl std::fmt::Display) {
     let _ = writeln!(std::io::stdout(), "{text}");
 }
 
-fn start_link(daemon: &Daemon, settings: &Settings, stop: &Arc<AtomicBool>) {
+/// Starts what brings the bytes; gives what is to be waited for at the end.
+fn start_link(
+    daemon: &Daemon,
+    settings: &Settings,
+    mut stop: watch::Receiver<bool>,
+) -> Option<JoinHandle<()>> {
+    let (events, clock) = (daemon.events.clone(), daemon.clock);
+    let now = move || clock.now();
     match &settings.link {
         Link::None => {
             say("no scale set: write [scale] into the settings; `tarebell scales` lists what is in reach");
+            None
         }
         Link::Serial(port) => {
-            let (events, clock) = (daemon.events.clone(), daemon.clock);
             // When the engine's thread is gone the daemon is stopping.
             let tell = move |event| drop(events.send(Event::Link(event)));
-            tokio::spawn(serial::run(port.clone(), move || clock.now(), tell));
+            // It holds nothing that must be let go.
+            drop(tokio::spawn(serial::run(port.clone(), now, tell)));
+            None
+        }
+        Link::Ble(scale) => {
+            let tell = move |event| drop(events.send(Event::Link(event)));
+            let scale = scale.clone();
+            Some(tokio::spawn(async move {
+                let stopped = async move { drop(stop.wait_for(|stop| *stop).await) };
+                ble::run(scale, now, tell, stopped).await;
+            }))
         }
         Link::Simulated => {
-            let (events, clock, told) = (daemon.events.clone(), daemon.clock, daemon.told.subscribe());
-            let stop = stop.clone();
+            let told = daemon.told.subscribe();
+            let flag = Arc::new(AtomicBool::new(false));
             let potter = Potter::new(
                 Plant::new(1, Person::typical(), ScaleModel::with_lag(0.3), Table::default()),
                 Script::of(u32::MAX, 29.0),
             );
-            std::thread::spawn(move || simulated::run(potter, clock, told, &events, &stop));
+            let seen = flag.clone();
+            std::thread::spawn(move || simulated::run(potter, clock, told, &events, &seen));
+            tokio::spawn(async move {
+                let _ = stop.wait_for(|stop| *stop).await;
+                flag.store(true, Ordering::Relaxed);
+            });
+            None
         }
     }
-}
-
-fn scales(args: &ScalesArgs) -> ExitCode {
-    let found = serial::ports();
-    if args.json {
-        let list: Vec<_> = found
-            .iter()
-            .map(|f| serde_json::json!({ "link": "serial", "port": f.path, "description": f.description }))
-            .collect();
-        println!("{}", serde_json::Value::from(list));
-    } else if found.is_empty() {
-        println!("no serial port in reach: plug the scale in (BLE is not in this version)");
-    } else {
-        for f in found {
-            println!("{}  {}", f.path, f.description);
-        }
-    }
-    ExitCode::SUCCESS
 }
 
 fn target(args: &TargetArgs) -> anyhow::Result<ExitCode> {

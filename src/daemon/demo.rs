@@ -5,7 +5,7 @@
 use super::commands::say;
 use super::signals::Signals;
 use super::simulated;
-use super::{Daemon, Setup};
+use super::{Daemon, Setup, Way};
 use crate::frame::Decoder;
 use crate::frame::line::{LineDecoder, LineFormat, Unit};
 use crate::page::view::Event as Told;
@@ -45,7 +45,8 @@ async fn pour(
     let listen = if taken { SocketAddr::from(([127, 0, 0, 1], 0)) } else { settings.listen };
     let decoder = Decoder::Lines(LineDecoder::new(LineFormat::Auto, Unit::Gram));
     let sound = with_sound.then_some(settings.sound);
-    let setup = Setup { dir, listen, scale: settings.scale, pour: settings.pour, decoder, sound };
+    let setup =
+        Setup { dir, listen, scale: settings.scale, pour: settings.pour, decoder, way: Way::Cable, sound };
     let daemon = Daemon::start(setup).await?;
     say(format!("simulated scale and hand, invented cups and glaze, {pieces} pieces of {TARGET_G} g"));
     say(format!("watch http://{}", daemon.bound));

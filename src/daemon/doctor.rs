@@ -1,8 +1,10 @@
 //! `doctor`: is everything that a pour needs in order? Each line says ok, or what to do.
 
+use super::air;
 use super::clock::Clock;
+use crate::link::ble;
 use crate::link::serial;
-use crate::settings::{Link, Settings};
+use crate::settings::{Ble, Link, Settings};
 use crate::sound::{self, Looked, SoundError};
 use crate::store::{Reader, try_writable};
 use serde::Serialize;
@@ -62,9 +64,10 @@ fn scale(settings: &Settings) -> Line {
     match &settings.link {
         Link::Simulated => line("scale", true, "simulated: no hardware needed".to_owned()),
         Link::Serial(serial) => port(&serial.port),
+        Link::Ble(scale) => in_the_air(scale),
         Link::None => {
-            let says = "none set: write [scale] link = \"serial\" and port into the settings; `tarebell scales` \
-                        lists what is in reach";
+            let says = "none set: write [scale] link = \"serial\" and port (or \"ble\" and address) into the settings; \
+                        `tarebell scales` lists what is in reach";
             line("scale", false, says.to_owned())
         }
     }
@@ -93,6 +96,17 @@ fn sound(settings: &Settings) -> Line {
             | SoundError::Hangs
             | SoundError::Dead { .. }),
         ) => line("sound", false, format!("{error}; or --no-sound")),
+    }
+}
+
+/// Adapter and scale; connects nothing.
+fn in_the_air(scale: &Ble) -> Line {
+    let found = air::look(Some(&scale.by));
+    match found.and_then(|found| ble::chosen(&scale.by, &found).map(|place| found[place].clone())) {
+        Ok(found) => {
+            line("scale", true, format!("the Bluetooth adapter is on; {}: {}", scale.by, air::signal(&found)))
+        }
+        Err(trouble) => line("scale", false, format!("{trouble}; {}", trouble.try_this())),
     }
 }
 

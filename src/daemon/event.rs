@@ -1,6 +1,6 @@
 //! What can happen to the engine's thread: a closed list.
 
-use crate::link::serial::LinkEvent;
+use crate::link::LinkEvent;
 use crate::page::desk::{Begun, Refusal};
 use crate::pour::hand::Hand;
 use crate::record::{BatchRecord, PourRecord, WhoPours};

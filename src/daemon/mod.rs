@@ -1,5 +1,6 @@
 //! The only module that joins the adapters: threads, channels, start and stop.
 
+mod air;
 pub mod clock;
 pub mod commands;
 mod counter;
@@ -30,6 +31,7 @@ use clock::Clock;
 use counter::Counter;
 use event::Event;
 use outlet::Outlet;
+pub use sight::Way;
 use std::net::SocketAddr;
 use std::path::Path;
 use std::sync::Arc;
@@ -112,6 +114,8 @@ pub struct Setup<'a> {
     pub pour: PourSettings,
     /// Lines to readings.
     pub decoder: Decoder,
+    /// How the scale is reached: its troubles have other causes over a cable and through the air.
+    pub way: Way,
     /// The loudspeaker; none: it is left alone.
     pub sound: Option<Sound>,
 }
@@ -152,8 +156,9 @@ impl Daemon {
             stop,
         };
         let (outlet, sound) = outlet(clock, events.clone())?;
-        let Setup { scale, pour: settings, decoder, .. } = setup;
-        let parts = Parts { clock, scale, settings, decoder, store, outlet, now, told: told.clone(), run };
+        let Setup { scale, pour: settings, decoder, way, .. } = setup;
+        let told_too = told.clone();
+        let parts = Parts { clock, scale, settings, decoder, way, store, outlet, now, told: told_too, run };
         let ended = Arc::new(Notify::new());
         let table = start_table(&ended, move || table(Table::new(parts), inbox))?;
         let page = start_page(&ended, listener, page);

@@ -1,9 +1,10 @@
 //! What can be seen of the scale, in the snapshot's words.
 
 use crate::frame::Counts;
+use crate::link::Facts;
 use crate::page::view::ScaleView;
-use crate::reading::Weighing;
 use crate::reading::timing::Timing;
+use crate::reading::{Indicated, Reading, Weighing};
 use crate::scale::ScaleFacts;
 use crate::scale::health::{Ailment, Health};
 use crate::settle::pace::Pace;
@@ -16,8 +17,20 @@ enum Link {
     Lost { reason: String, try_this: String },
 }
 
+/// How a scale is reached.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Way {
+    /// Over a cable, or not at all.
+    #[default]
+    Cable,
+    /// Through the air.
+    Air,
+}
+
 /// The scale as it was last seen.
 pub(super) struct Sight {
+    way: Way,
+    facts: Facts,
     link: Link,
     last: Option<Weighing>,
     /// Latest reading, a weight or out of range.
@@ -32,9 +45,11 @@ pub(super) struct Sight {
 }
 
 impl Sight {
-    /// Nothing seen yet.
-    pub(super) fn new(scale: &ScaleFacts) -> Self {
+    /// Nothing seen yet of a scale reached this way.
+    pub(super) fn new(way: Way, scale: &ScaleFacts) -> Self {
         Self {
+            way,
+            facts: Facts::default(),
             link: Link::Searching,
             last: None,
             read_at: None,
@@ -45,6 +60,10 @@ impl Sight {
             settled: false,
             range_trouble: None,
         }
+    }
+
+    pub(super) fn handle_facts(&mut self, facts: Facts) {
+        self.facts = facts;
     }
 
     pub(super) fn handle_up(&mut self) {
@@ -78,10 +97,20 @@ impl Sight {
         self.handle_read(w.arrived_at);
     }
 
-    pub(super) fn handle_out_of_range(&mut self, trouble: &'static str, at: Instant) {
-        self.range_trouble = Some(trouble);
+    /// A reading that is no weight.
+    pub(super) fn handle_out_of_range(&mut self, reading: Reading) {
+        self.range_trouble = match reading.indicated {
+            Indicated::Mass(_) => None,
+            Indicated::Overload => Some("too much on the scale"),
+            Indicated::Underload => Some("the scale shows less than nothing"),
+        };
         self.settled = false;
-        self.handle_read(at);
+        self.handle_read(reading.arrived_at);
+    }
+
+    /// The scale with the step that its display was seen to count in.
+    pub(super) fn scale_as_seen(&self, told: &ScaleFacts) -> ScaleFacts {
+        ScaleFacts { step: self.health.observed_step().unwrap_or(told.step), ..told.clone() }
     }
 
     fn handle_read(&mut self, at: Instant) {
@@ -108,7 +137,7 @@ impl Sight {
         let (state, trouble) = match &self.link {
             Link::Searching => ("searching", None),
             Link::Up if fresh => ("live", self.range_trouble.map(str::to_owned)),
-            Link::Up => ("stale", Some(silent(self.heard, counts.skipped))),
+            Link::Up => ("stale", Some(self.way.silent(self.heard, counts.skipped))),
             Link::Lost { reason, try_this } => ("lost", Some(format!("{reason}; {try_this}"))),
         };
         let slow = self.pace.too_slow().then(|| {
@@ -127,6 +156,8 @@ impl Sight {
                 .or_else(|| self.ailing(now, fresh, counts)),
             readings: counts.readings,
             skipped: counts.skipped,
+            signal_dbm: self.facts.signal_dbm,
+            battery_percent: self.facts.battery_percent,
             rate_hz: rhythm.rate_hz,
             jitter_ms: rhythm.jitter_s.map(|s| s * 1000.0),
             loss: rhythm.loss,
@@ -156,13 +187,30 @@ fn words(ailment: Ailment) -> String {
     }
 }
 
-fn silent(heard: bool, skipped: u64) -> String {
-    if heard && skipped == 0 {
-        "bytes come, but no whole line of text: check baud rate and framing".to_owned()
-    } else if heard {
-        format!("no readable weight ({skipped} lines skipped): check baud rate, framing and line format")
-    } else {
-        "the port is open but the scale says nothing: switch it on, check its sending mode".to_owned()
+impl Way {
+    /// What is wrong with a scale that is open and gives no weight.
+    fn silent(self, heard: bool, skipped: u64) -> String {
+        match (self, heard) {
+            (Self::Cable, true) if skipped == 0 => {
+                "bytes come, but no whole line of text: check baud rate and framing".to_owned()
+            }
+            (Self::Cable, true) => {
+                format!(
+                    "no readable weight ({skipped} lines skipped): check baud rate, framing and line format"
+                )
+            }
+            (Self::Cable, false) => {
+                "the port is open but the scale says nothing: switch it on, check its sending mode".to_owned()
+            }
+            (Self::Air, true) => {
+                format!(
+                    "values come, but no readable weight ({skipped} skipped): check characteristic and layout"
+                )
+            }
+            (Self::Air, false) => {
+                "the scale is connected but sends nothing: wake it, check its mode and battery".to_owned()
+            }
+        }
     }
 }
 
@@ -172,7 +220,7 @@ mod tests {
     use crate::units::Mass;
 
     fn seen(every_s: f64) -> (Sight, Instant) {
-        let mut sight = Sight::new(&crate::settings::Settings::default().scale);
+        let mut sight = Sight::new(Way::Cable, &crate::settings::Settings::default().scale);
         sight.handle_up();
         let mut at = Instant::START;
         for _ in 0..6 {
@@ -195,7 +243,9 @@ mod tests {
     fn a_scale_that_is_loaded_too_much_is_live_and_says_so() {
         let (mut sight, at) = seen(0.1);
         for i in 1..20 {
-            sight.handle_out_of_range("too much on the scale", at.offset_seconds(0.1 * f64::from(i)));
+            let arrived_at = at.offset_seconds(0.1 * f64::from(i));
+            let indicated = Indicated::Overload;
+            sight.handle_out_of_range(Reading { indicated, stable: None, arrived_at, taken_at: arrived_at });
         }
         let view = sight.view(at.offset_seconds(1.95), &Counts::default(), None);
         assert_eq!((view.state, view.trouble.as_deref()), ("live", Some("too much on the scale")));

@@ -2,7 +2,7 @@
 
 use super::clock::Clock;
 use super::event::Event;
-use crate::link::serial::LinkEvent;
+use crate::link::LinkEvent;
 use crate::page::view::Event as Told;
 use crate::plant::session::Potter;
 use std::sync::Arc;

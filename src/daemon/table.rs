@@ -8,10 +8,10 @@ use super::event::{Event, Reply};
 use super::log::Log;
 use super::open::{Open, begun, not_done, too_coarse};
 use super::outlet::Outlet;
-use super::sight::Sight;
+use super::sight::{Sight, Way};
 use super::under_way::{self, Batch};
 use crate::frame::Decoder;
-use crate::link::serial::LinkEvent;
+use crate::link::LinkEvent;
 use crate::page::desk::{Begun, Refusal};
 use crate::page::view::{CueView, Event as Told, LastCue, Now, PourView};
 use crate::pour::PourSettings;
@@ -43,6 +43,8 @@ pub struct Parts {
     pub settings: PourSettings,
     /// Lines to readings.
     pub decoder: Decoder,
+    /// How the scale is reached.
+    pub way: Way,
     /// The log.
     pub store: Store,
     /// The loudspeaker.
@@ -74,7 +76,7 @@ impl Table {
         Self {
             settler: Settler::new(&parts.scale),
             log: Log::default(),
-            sight: Sight::new(&parts.scale),
+            sight: Sight::new(parts.way, &parts.scale),
             batch: None,
             beginning: None,
             last_cue: None,
@@ -149,6 +151,7 @@ impl Table {
                 self.sight.handle_down(reason, try_this);
                 self.give(Input::Link(LinkChange::Down, now));
             }
+            LinkEvent::Facts(facts) => self.sight.handle_facts(facts),
             LinkEvent::Bytes { bytes, arrived_at } => {
                 self.sight.handle_bytes();
                 self.parts.decoder.handle_bytes(&bytes, arrived_at);
@@ -160,19 +163,10 @@ impl Table {
     }
 
     fn handle_reading(&mut self, reading: Reading) {
-        let taken_at = self.sight.handle_arrival(reading.arrived_at);
-        let mass = match reading.indicated {
-            Indicated::Mass(mass) => mass,
-            Indicated::Overload => {
-                return self.sight.handle_out_of_range("too much on the scale", reading.arrived_at);
-            }
-            Indicated::Underload => {
-                return self
-                    .sight
-                    .handle_out_of_range("the scale shows less than nothing", reading.arrived_at);
-            }
-        };
-        let w = Weighing { mass, arrived_at: reading.arrived_at, taken_at };
+        let at = reading.arrived_at;
+        let taken_at = self.sight.handle_arrival(at);
+        let Indicated::Mass(mass) = reading.indicated else { return self.sight.handle_out_of_range(reading) };
+        let w = Weighing { mass, arrived_at: at, taken_at };
         let motion = self.settler.handle_weighing(w);
         self.sight.handle_weighing(w, matches!(motion, Motion::AtRest { .. }));
         self.give(Input::Weighing(w));
@@ -262,7 +256,7 @@ impl Table {
             target: record.target,
             low: record.low,
             high: record.high,
-            scale: self.parts.scale.clone(),
+            scale: self.sight.scale_as_seen(&self.parts.scale),
             hand,
             ahead: self.parts.outlet.hearing().ahead,
             settings: self.parts.settings.clone(),
@@ -276,7 +270,7 @@ impl Table {
         record.begun_at.get_or_insert(at);
         self.parts.outlet.batch(true);
         let mut warnings = self.parts.outlet.warnings();
-        warnings.extend(too_coarse(&self.parts.scale, &record));
+        warnings.extend(too_coarse(&start.scale, &record));
         let write = Write::BatchBegun { id: record.id.clone(), at };
         let ticket = self.log.ask(write, reply, begun(record.clone(), warnings));
         self.beginning = Some((ticket, Batch::new(record, who, start, self.cues)));

@@ -3,7 +3,7 @@
 use super::*;
 use crate::frame::Decoder;
 use crate::frame::line::{LineDecoder, LineFormat, Unit};
-use crate::link::serial::LinkEvent;
+use crate::link::LinkEvent;
 use crate::page::desk::Desk;
 use crate::pour::entry::Cue;
 use crate::record::BatchRecord;
@@ -23,6 +23,7 @@ fn setup(dir: &Path) -> Setup<'_> {
         scale: settings.scale,
         pour: settings.pour,
         decoder: Decoder::Lines(LineDecoder::new(LineFormat::Auto, Unit::Gram)),
+        way: Way::Cable,
         sound: None,
     }
 }

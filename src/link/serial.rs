@@ -2,6 +2,7 @@
 //!
 //! Says once per change of state what is wrong; never decodes a byte.
 
+use super::LinkEvent;
 use crate::settings::{Framing, Serial};
 use crate::time::Instant;
 use std::time::Duration;
@@ -18,27 +19,6 @@ const STAYS: Duration = Duration::from_secs(1);
 const READING_BYTES: usize = 7;
 /// A short question takes some milliseconds at the slowest usual rate (own choice).
 const ASK_LIMIT: Duration = Duration::from_secs(1);
-
-/// What a link tells.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum LinkEvent {
-    /// Open: bytes can come.
-    Up,
-    /// Bytes, stamped when they came.
-    Bytes {
-        /// As they came.
-        bytes: Vec<u8>,
-        /// When.
-        arrived_at: Instant,
-    },
-    /// Not open, or no longer.
-    Down {
-        /// What is wrong.
-        reason: String,
-        /// What to try.
-        try_this: String,
-    },
-}
 
 /// Why a port is not open.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -142,7 +122,7 @@ pub async fn run(cfg: Serial, now: impl Fn() -> Instant + Send, mut tell: impl F
                     match &event {
                         LinkEvent::Up => said = None,
                         LinkEvent::Bytes { bytes, .. } => count += bytes.len(),
-                        LinkEvent::Down { .. } => {}
+                        LinkEvent::Facts(_) | LinkEvent::Down { .. } => {}
                     }
                     tell(event);
                 };

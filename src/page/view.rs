@@ -26,6 +26,10 @@ pub struct ScaleView {
     pub readings: u64,
     /// Lines skipped since the start.
     pub skipped: u64,
+    /// Strength of its signal as last heard, dBm; null over a cable and where it is not told.
+    pub signal_dbm: Option<i16>,
+    /// Charge of its battery, percent; null where it is not told.
+    pub battery_percent: Option<u8>,
     /// Readings a second that the scale takes; null until a rhythm is clear.
     pub rate_hz: Option<f64>,
     /// How long the link holds readings back: nine in ten by less.

@@ -22,7 +22,7 @@ fn the_file_as_shipped_changes_nothing() {
 #[test]
 fn every_key_shown_in_the_file_stands_there_with_its_default() {
     let text = uncommented();
-    assert_eq!(text.lines().filter(|l| is_key(l)).count(), 21, "{text}");
+    assert_eq!(text.lines().filter(|l| is_key(l)).count(), 24, "{text}");
     let told = Settings::parse(&text, "config").expect("it parses");
     let plain = Settings::default();
     let Link::Serial(serial) = &told.link else { panic!("link") };
@@ -42,7 +42,7 @@ fn every_key_shown_in_the_file_stands_there_with_its_default() {
 #[test]
 fn every_key_of_the_settings_stands_in_the_file() {
     // Sections, and how many keys each has at least, or the parser no longer lists them.
-    for (section, least) in [("scale", 13), ("page", 1), ("pour", 2), ("sound", 5)] {
+    for (section, least) in [("scale", 16), ("page", 1), ("pour", 2), ("sound", 5)] {
         let text = format!("[{section}]\nx = 1\n");
         let error = Settings::parse(&text, "f").expect_err("unknown key").to_string();
         let known = error.split('`').skip(1).step_by(2).filter(|w| *w != "x");
@@ -84,7 +84,13 @@ fn a_bad_value_is_refused_with_line_key_and_what_was_expected() {
         ("[scale]\nbaud = 5\n", "scale.baud", 2),
         ("[scale]\nlink = \"simulated\"\nframing = \"9X1\"\n", "scale.framing", 3),
         ("[scale]\nask_every_ms = 1\n", "scale.ask_every_ms", 2),
-        ("[scale]\nlink = \"ble\"\n", "scale.link", 2),
+        ("[scale]\nlink = \"ble\"\n", "scale.address", 2),
+        ("[scale]\nlink = \"ble\"\nname = \" \"\n", "scale.address", 2),
+        ("[scale]\nlink = \"ble\"\naddress = \"02:00:00:00:01\"\n", "scale.address", 3),
+        ("[scale]\naddress = \"02:00:00:00:00:0g\"\n", "scale.address", 2),
+        ("[scale]\nservice = \"weight\"\n", "scale.service", 2),
+        ("[scale]\ncharacteristic = \"0x2a9\"\n", "scale.characteristic", 2),
+        ("[scale]\nlink = \"serial\"\nport = \"/dev/x\"\nlayout = \"txt\"\n", "scale.layout", 4),
         ("[scale]\nlink = \"replay\"\n", "scale.link", 2),
         ("[scale]\nstep_g = nan\n", "scale.step_g", 2),
         ("[page]\nlisten = \"0.0.0.0:1\"\n", "page.listen", 2),
@@ -106,4 +112,32 @@ fn a_bad_value_is_refused_with_line_key_and_what_was_expected() {
     assert!(
         loopback("127.0.0.1:0").is_ok() && loopback("[::1]:80").is_ok() && loopback("10.0.0.1:80").is_err()
     );
+}
+
+#[test]
+fn a_scale_in_the_air_is_known_by_address_before_name_before_service() {
+    use tarebell::settings::{By, numbered};
+    let by = |keys: &str| {
+        let link = Settings::parse(&format!("[scale]\nlink = \"ble\"\n{keys}"), "f").unwrap().link;
+        let Link::Ble(ble) = link else { panic!("{link:?}") };
+        ble
+    };
+    let all = by("service = \"0x181D\"\nname = \"invented scale\"\naddress = \"02:00:00:00:00:0a\"\n");
+    assert_eq!(all.by, By::Address("02:00:00:00:00:0A".to_owned()));
+    assert_eq!((all.service, all.characteristic), (Some(numbered(0x181d)), None));
+    assert_eq!(
+        by("name = \"invented scale\"\nservice = \"181d\"\n").by,
+        By::Name("invented scale".to_owned())
+    );
+    assert_eq!(by("service = \"181d\"\n").by, By::Service(numbered(0x181d)));
+    let whole = by("service = \"f3a10000-7c1e-4b6e-9d55-0a0b0c0d0e0f\"\ncharacteristic = \"2a9d\"\n");
+    assert_eq!(whole.service.unwrap().to_string(), "f3a10000-7c1e-4b6e-9d55-0a0b0c0d0e0f");
+    assert_eq!(whole.characteristic, Some(numbered(0x2a9d)));
+    // The standard service says where its weight is; whoever sets another is taken at the word.
+    assert_eq!(
+        by("address = \"02:00:00:00:00:0a\"\nlayout = \"standard\"\n").characteristic,
+        whole.characteristic
+    );
+    let told = by("name = \"x\"\nlayout = \"standard\"\ncharacteristic = \"2a9c\"\n");
+    assert_eq!(told.characteristic, Some(numbered(0x2a9c)));
 }

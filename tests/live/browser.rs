@@ -546,3 +546,19 @@ async fn for_the_left_hand_every_part_lies_on_the_other_side_also_after_loading_
     }
     browser.client.clone().close().await.expect("closed");
 }
+
+#[test]
+fn a_scale_in_the_air_shows_its_signal_and_its_battery() {
+    // The stand-in has a runtime of its own, which must not begin or end within another.
+    let hall = crate::air_rig::Hall::live(&crate::air_rig::by_name());
+    tokio::runtime::Runtime::new().expect("a runtime").block_on(async {
+        let browser = Browser::open(hall.dir.path()).await;
+        browser.client.goto(&format!("http://{}/#scale", hall.rig.address)).await.expect("the page");
+        for shown in ["signal -55 dBm", "battery 80 %"] {
+            let script = format!("return !!document.querySelector('.list')?.textContent.includes('{shown}')");
+            browser.until(shown, &script).await;
+        }
+        assert_eq!(browser.complaints().await, Vec::<Value>::new());
+        browser.client.clone().close().await.expect("closed");
+    });
+}

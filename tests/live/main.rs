@@ -2,6 +2,10 @@
 
 #![allow(clippy::expect_used, clippy::unwrap_used, reason = "a test that panics has failed, and says where")]
 
+mod air;
+mod air_link;
+mod air_rig;
+mod air_trouble;
 mod browser;
 mod clients;
 mod deaf;

@@ -56,6 +56,7 @@ const CARGO: (&str, &str) = ("cargo", "exit 0");
 const CC: (&str, &str) = ("cc", "exit 0");
 /// Finds the sound headers.
 const HEADERS: (&str, &str) = ("pkg-config", "exit 0");
+const BUS: (&str, &str) = ("dbus-daemon", "exit 0");
 /// Logs what it is asked; a compiler and the sound headers are there afterwards.
 const APT: (&str, &str) = (
     "apt-get",
@@ -139,7 +140,7 @@ fn the_checks_install_a_browser_once_and_the_demo_needs_none() {
         "apt-get",
         "echo \"apt-get $*\"; for t in chromium chromedriver; do printf '#!/bin/bash\\n' > \"$BIN/$t\"; /bin/chmod +x \"$BIN/$t\"; done",
     );
-    let machine = Machine::with(&[ROOT, CARGO, CC, HEADERS, apt]);
+    let machine = Machine::with(&[ROOT, CARGO, CC, HEADERS, BUS, apt]);
     let (code, said) = machine.setup("setup");
     assert!(code == Some(0) && !said.contains("chromium"), "{said}");
     let (code, said) = machine.setup("setup checks; echo again; setup checks");
@@ -147,7 +148,28 @@ fn the_checks_install_a_browser_once_and_the_demo_needs_none() {
     let (first, second) = said.split_once("again").expect("two runs");
     assert!(first.contains("installing chromium chromium-driver"), "{first}");
     assert!(second.contains("browser found") && !second.contains("apt-get"), "{second}");
-    let (code, said) = Machine::with(&[ROOT, CARGO, CC, HEADERS]).setup("setup checks");
+    let (code, said) = Machine::with(&[ROOT, CARGO, CC, HEADERS, BUS]).setup("setup checks");
     assert_eq!(code, Some(1), "{said}");
     assert!(said.contains("apt-get is missing") && said.contains("chromium-driver"), "{said}");
+}
+
+#[test]
+fn the_checks_install_a_message_bus_once_and_the_demo_needs_none() {
+    let apt = (
+        "apt-get",
+        "echo \"apt-get $*\"; printf '#!/bin/bash\\n' > \"$BIN/dbus-daemon\"; /bin/chmod +x \"$BIN/dbus-daemon\"",
+    );
+    let browser = [("chromium", "exit 0"), ("chromedriver", "exit 0")];
+    let tools = [&[ROOT, CARGO, CC, HEADERS][..], &browser[..]].concat();
+    let machine = Machine::with(&[&tools[..], &[apt]].concat());
+    let (code, said) = machine.setup("setup");
+    assert!(code == Some(0) && !said.contains("dbus"), "{said}");
+    let (code, said) = machine.setup("setup checks; echo again; setup checks");
+    assert_eq!(code, Some(0), "{said}");
+    let (first, second) = said.split_once("again").expect("two runs");
+    assert!(first.contains("installing dbus-daemon (for the tests of Bluetooth)"), "{first}");
+    assert!(second.contains("message bus found") && !second.contains("apt-get"), "{second}");
+    let (code, said) = Machine::with(&tools).setup("setup checks");
+    assert_eq!(code, Some(1), "{said}");
+    assert!(said.contains("apt-get is missing") && said.contains("dbus-daemon"), "{said}");
 }

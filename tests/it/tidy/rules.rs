@@ -63,6 +63,8 @@ pub(super) const MAY_USE: &[(&str, &[&str])] = &[
     ("btleplug", &["link"]),
     ("clap", &["cli", "main"]),
     ("cpal", &["sound"]),
+    // In the manifest only for its feature.
+    ("dbus", &[]),
     ("futures_util", &["I"]),
     ("jiff", &["time"]),
     ("regex", &["frame", "settings"]),
@@ -79,10 +81,10 @@ pub(super) const MAY_USE: &[(&str, &[&str])] = &[
     ("tracing_subscriber", &["main"]),
     ("utoipa", &["batch", "page"]),
     ("utoipa_axum", &["page"]),
-    ("uuid", &["I"]),
+    ("uuid", &["settings", "I"]),
 ];
 /// Rows above that are laid out for what is not there yet.
-pub(super) const TO_COME: [&str; 1] = ["btleplug"];
+pub(super) const TO_COME: [&str; 0] = [];
 
 /// What a pure module may use of `std`. An address is a value, not a connection.
 const PURE_STD: [&str; 31] = [

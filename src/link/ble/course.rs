@@ -1,0 +1,171 @@
+//! Where the supervisor goes: states and troubles in, next state, pause and words out. Does nothing itself.
+
+use super::trouble::BleError;
+use std::mem::discriminant;
+use std::time::Duration;
+
+/// Pauses between tries grow from the first to the last, as with a serial port.
+const FIRST_PAUSE: Duration = Duration::from_millis(250);
+const LAST_PAUSE: Duration = Duration::from_secs(5);
+/// A connection without a value for this long is made anew: the engine says `fault` long before, and a scale
+/// that sends only what changes is not to be disturbed all the time (own choice).
+const FIRST_SILENCE: Duration = Duration::from_secs(10);
+/// Each time in vain it gets twice as long, as each connection costs the scale's battery.
+const LAST_SILENCE: Duration = Duration::from_secs(300);
+
+/// The states a trouble can lead back to, in the order of a first start.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Stage {
+    /// A way to the Bluetooth service is made.
+    Bus,
+    /// An adapter that is on is looked for.
+    Adapter,
+    /// The scale is looked for.
+    Scan,
+    /// It is connected.
+    Connect,
+}
+
+/// What follows a trouble.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Turn {
+    /// It is new and to be told.
+    pub(super) say: bool,
+    /// Wait for this long,
+    pub(super) pause: Duration,
+    /// then go on here.
+    pub(super) stage: Stage,
+}
+
+/// How the tries have gone so far.
+#[derive(Debug)]
+pub(super) struct Course {
+    pause: Duration,
+    silence: Duration,
+    said: Option<BleError>,
+}
+
+impl Default for Course {
+    fn default() -> Self {
+        Self { pause: FIRST_PAUSE, silence: FIRST_SILENCE, said: None }
+    }
+}
+
+impl Course {
+    /// A trouble came up.
+    pub(super) fn handle_trouble(&mut self, trouble: &BleError) -> Turn {
+        // By kind: signals and the system's reasons change from try to try, and are no news.
+        let say = self.said.as_ref().is_none_or(|said| discriminant(said) != discriminant(trouble));
+        self.said = Some(trouble.clone());
+        if matches!(trouble, BleError::Silent { .. }) {
+            self.silence = (self.silence * 2).min(LAST_SILENCE);
+        }
+        let pause = self.pause;
+        self.pause = (pause * 2).min(LAST_PAUSE);
+        Turn { say, pause, stage: after(trouble) }
+    }
+
+    /// The scale is told as up.
+    pub(super) fn handle_up(&mut self) {
+        self.said = None;
+    }
+
+    /// A value came: what was wrong is over.
+    pub(super) fn handle_value(&mut self) {
+        *self = Self::default();
+    }
+
+    /// A connection that stays is told as up even before its first value, unless just that was the trouble.
+    pub(super) fn up_without_values(&self) -> bool {
+        !matches!(self.said, Some(BleError::Silent { .. }))
+    }
+
+    /// After this long without a value the connection is made anew.
+    pub(super) fn silence(&self) -> Duration {
+        self.silence
+    }
+}
+
+fn after(trouble: &BleError) -> Stage {
+    match trouble {
+        // The library's way to the bus stays dead even when the bus comes back.
+        BleError::NoBus | BleError::Mute | BleError::Permission => Stage::Bus,
+        BleError::NoService | BleError::NoAdapter | BleError::Off | BleError::Blocked { .. } => {
+            Stage::Adapter
+        }
+        // What the system knew of the scale may be gone with its service: begin with the adapter.
+        BleError::Gone { .. } => Stage::Adapter,
+        BleError::NotFound { .. } | BleError::Alike { .. } => Stage::Scan,
+        BleError::Refused { .. } | BleError::Hangs { .. } => Stage::Scan,
+        BleError::Pairing { .. }
+        | BleError::NothingToHear { .. }
+        | BleError::SeveralToHear { .. }
+        | BleError::Dropped { .. }
+        | BleError::Silent { .. }
+        | BleError::TooMuch { .. } => Stage::Connect,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn dropped() -> BleError {
+        BleError::Dropped { scale: "x".into() }
+    }
+
+    #[test]
+    fn pauses_grow_to_five_seconds_and_begin_anew_after_a_value() {
+        let mut course = Course::default();
+        let pauses: Vec<u128> =
+            (0..7).map(|_| course.handle_trouble(&BleError::Off).pause.as_millis()).collect();
+        assert_eq!(pauses, [250, 500, 1000, 2000, 4000, 5000, 5000]);
+        course.handle_value();
+        assert_eq!(course.handle_trouble(&dropped()).pause, FIRST_PAUSE);
+    }
+
+    #[test]
+    fn a_trouble_is_said_once_another_is_said_too_and_after_a_way_out_it_is_said_again() {
+        let mut course = Course::default();
+        let alike = |dbm| BleError::Alike {
+            scale: "x".into(),
+            alike: vec![super::super::TwoAlike {
+                address: "02:00:00:00:00:01".into(),
+                signal_dbm: Some(dbm),
+            }],
+        };
+        let said = [dropped(), dropped(), BleError::Off, BleError::Off, dropped(), alike(-50), alike(-60)]
+            .map(|trouble| course.handle_trouble(&trouble).say);
+        assert_eq!(said, [true, false, true, false, true, true, false]);
+        course.handle_up();
+        assert!(course.handle_trouble(&alike(-60)).say);
+    }
+
+    #[test]
+    fn a_silent_scale_is_left_alone_longer_and_longer_and_told_as_up_only_with_a_value() {
+        let mut course = Course::default();
+        assert!(course.up_without_values());
+        let mut waited = Vec::new();
+        for _ in 0..7 {
+            waited.push(course.silence().as_secs());
+            course.handle_trouble(&BleError::Silent { scale: "x".into() });
+            assert!(!course.up_without_values());
+        }
+        assert_eq!(waited, [10, 20, 40, 80, 160, 300, 300]);
+        course.handle_value();
+        assert!(course.up_without_values() && course.silence() == FIRST_SILENCE);
+    }
+
+    #[test]
+    fn a_dead_bus_is_opened_anew_and_a_dropped_scale_is_connected_without_a_search() {
+        for (trouble, stage) in [
+            (BleError::Mute, Stage::Bus),
+            (BleError::NoService, Stage::Adapter),
+            (BleError::Gone { scale: "x".into() }, Stage::Adapter),
+            (BleError::Hangs { scale: "x".into() }, Stage::Scan),
+            (dropped(), Stage::Connect),
+        ] {
+            assert_eq!(Course::default().handle_trouble(&trouble).stage, stage, "{trouble}");
+        }
+    }
+}
