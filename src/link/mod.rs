@@ -3,6 +3,7 @@
 //! A link decodes nothing: the daemon chooses by the settings what reads the bytes.
 
 pub mod ble;
+pub mod faulty;
 pub mod serial;
 
 use crate::time::Instant;
