@@ -14,5 +14,6 @@ mod run;
 mod seeds;
 mod session;
 mod settings;
+mod shapes;
 mod tidy;
 mod timing;
