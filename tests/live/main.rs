@@ -16,3 +16,4 @@ mod rig;
 mod setup;
 mod sound;
 mod stop;
+mod window;
