@@ -104,4 +104,88 @@ impl Browser {
         let told = self.client.issue_cmd(Complaints).await.expect("the browser's log");
         told.as_array().expect("a list").clone()
     }
+
+    /// A command of the browser's own protocol.
+    pub(crate) async fn order(&self, cmd: &'static str, params: Value) -> Value {
+        self.client.issue_cmd(Order { cmd, params }).await.expect(cmd)
+    }
+
+    /// Has the page believe in another screen, and proves that it does.
+    pub(crate) async fn wear(&self, look: Look) {
+        let features: Vec<Value> =
+            look.features().iter().map(|(name, value)| json!({ "name": name, "value": value })).collect();
+        self.order("Emulation.setEmulatedMedia", json!({ "features": features })).await;
+        for (name, value) in look.features() {
+            let asked = format!("return matchMedia('({name}: {value})').matches");
+            assert_eq!(self.js(&asked).await, json!(true), "{name}: {value} is not emulated");
+        }
+    }
+
+    /// Gives the page a screen of this size in px.
+    pub(crate) async fn size(&self, width: u32, height: u32) {
+        let screen = json!({ "width": width, "height": height, "deviceScaleFactor": 1, "mobile": false });
+        self.order("Emulation.setDeviceMetricsOverride", screen).await;
+        self.until("the size", &format!("return innerWidth === {width} && innerHeight === {height}")).await;
+    }
+
+    /// Turns to a place, and waits until it is there.
+    pub(crate) async fn place(&self, place: &str) {
+        self.js(&format!("location.hash = '{place}'")).await;
+        self.until(place, &format!("return document.documentElement.dataset.place === '{place}'")).await;
+    }
+
+    /// Waits for a face of the place Pour.
+    pub(crate) async fn shows(&self, face: &str) {
+        self.until(face, &format!("return document.documentElement.dataset.face === '{face}'")).await;
+    }
+}
+
+/// What a screen may be set to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Look {
+    Light,
+    Dark,
+    Contrast,
+    Forced,
+}
+
+impl Look {
+    pub(crate) const ALL: [Self; 4] = [Self::Light, Self::Dark, Self::Contrast, Self::Forced];
+
+    pub(crate) fn word(self) -> &'static str {
+        match self {
+            Self::Light => "light",
+            Self::Dark => "dark",
+            Self::Contrast => "contrast",
+            Self::Forced => "forced",
+        }
+    }
+
+    /// The media features of this look (W3C Media Queries Level 5), all of them, so that none is left over.
+    fn features(self) -> [(&'static str, &'static str); 3] {
+        let (scheme, contrast, forced) = match self {
+            Self::Light => ("light", "no-preference", "none"),
+            Self::Dark => ("dark", "no-preference", "none"),
+            Self::Contrast => ("light", "more", "none"),
+            Self::Forced => ("dark", "more", "active"),
+        };
+        [("prefers-color-scheme", scheme), ("prefers-contrast", contrast), ("forced-colors", forced)]
+    }
+}
+
+/// A command that is not of WebDriver but of this browser.
+#[derive(Debug)]
+struct Order {
+    cmd: &'static str,
+    params: Value,
+}
+
+impl WebDriverCompatibleCommand for Order {
+    fn endpoint(&self, base: &url::Url, session: Option<&str>) -> Result<url::Url, url::ParseError> {
+        base.join(&format!("session/{}/goog/cdp/execute", session.unwrap_or("none")))
+    }
+
+    fn method_and_body(&self, _: &url::Url) -> (http::Method, Option<String>) {
+        (http::Method::POST, Some(json!({ "cmd": self.cmd, "params": self.params }).to_string()))
+    }
 }

@@ -63,6 +63,9 @@ export class BatchPlace {
     const form = event.currentTarget;
     clearTimeout(this.#timer);
     this.#timer = setTimeout(() => this.#reckon(form), 250);
+    // What was reckoned from other numbers is not shown beside these.
+    this.#reckoned = null;
+    this.#soon();
   };
 
   async #reckon(form) {

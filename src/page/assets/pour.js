@@ -6,7 +6,7 @@ import { section } from "./section.js";
 
 const line = (kind, text) => (text ? html`<p class=${kind}>${text}</p>` : "");
 const number = (text, unit) =>
-  html`<p class="number" data-long=${text.length > 3 ? "yes" : "no"}>${text}<span class="unit">${unit}</span></p>`;
+  html`<p class="number" data-long=${text.length > 3 || text.includes(".") ? "yes" : "no"}>${text}<span class="unit">${unit}</span></p>`;
 
 function toGo({ batch, live: { now } }) {
   const n = batch ? batch.pieces - now.piece + 1 : 0;
