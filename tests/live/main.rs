@@ -4,6 +4,7 @@
 
 mod axe;
 mod browser;
+mod crowd;
 mod described;
 mod disk;
 mod doctor;
