@@ -22,4 +22,5 @@ mod setup;
 mod sound;
 mod stop;
 mod views;
+mod wake;
 mod window;
