@@ -71,9 +71,15 @@ pub struct DemoArgs {
     /// Leave this computer's loudspeaker alone
     #[arg(long)]
     pub no_sound: bool,
-    /// Play every cue once with its name, pour nothing
+    /// Play every cue once with its name, as [sound] of the settings says, pour nothing
     #[arg(long, conflicts_with_all = ["no_sound", "pieces"])]
     pub tour: bool,
+    /// Settings file of the tour [default: tarebell.toml in the data folder]
+    #[arg(long, value_name = "FILE", requires = "tour")]
+    pub config: Option<PathBuf>,
+    /// Folder of the tour's settings
+    #[arg(long, value_name = "DIR", requires = "tour")]
+    pub data: Option<PathBuf>,
 }
 
 /// `scales`.

@@ -2,11 +2,19 @@
 //!
 //! Every default stands here with its reason; `config/tarebell.toml` repeats both.
 
+mod fault;
+mod layout;
+
+use crate::frame::MessageFormat;
 use crate::frame::line::{LineFormat, Unit};
+use crate::frame::standard::{IMPERIAL_STEP_G, SI_STEP_G};
 use crate::pour::PourSettings;
 use crate::scale::{Origin, ScaleFacts};
 use crate::time::Duration;
 use crate::units::Mass;
+pub use fault::SettingsError;
+use fault::Source;
+pub use layout::Notifications;
 use serde::Deserialize;
 use std::net::SocketAddr;
 use toml::Spanned;
@@ -73,13 +81,15 @@ pub struct Sound {
     pub quiet: bool,
     /// `good` sounds too.
     pub good: bool,
+    /// The warning pips sound; else the stop comes alone.
+    pub pips: bool,
 }
 
 impl Default for Sound {
     fn default() -> Self {
         // The system's own volume is set by ear; ours leaves room to be turned up over a fan
         // (chosen by us, not tried on people).
-        Self { device: None, volume: 0.7, quiet: false, good: false }
+        Self { device: None, volume: 0.7, quiet: false, good: false, pips: true }
     }
 }
 
@@ -92,6 +102,8 @@ pub struct Settings {
     pub line: LineFormat,
     /// Unit of lines that name none.
     pub unit: Unit,
+    /// How notifications are read.
+    pub notifications: Notifications,
     /// The scale as told.
     pub scale: ScaleFacts,
     /// Address of the page.
@@ -108,6 +120,7 @@ impl Default for Settings {
             link: Link::None,
             line: LineFormat::Auto,
             unit: Unit::Gram,
+            notifications: Notifications::Text,
             scale: ScaleFacts {
                 id: "scale".to_owned(),
                 // The usual step of a bench scale for 1 to 3 kg (common practice, no source).
@@ -123,31 +136,6 @@ impl Default for Settings {
             sound: Sound::default(),
         }
     }
-}
-
-/// What is wrong with the settings.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-pub enum SettingsError {
-    /// Not TOML, an unknown key, or a wrong type: the text names line and key.
-    #[error("{file}: {text}")]
-    Shape {
-        /// File.
-        file: String,
-        /// What the parser says.
-        text: String,
-    },
-    /// A value that can't be.
-    #[error("{file}, line {line}: {key}: {expected}")]
-    Value {
-        /// File.
-        file: String,
-        /// Line, from 1.
-        line: usize,
-        /// Key, such as `scale.baud`.
-        key: &'static str,
-        /// What was expected, and what to try.
-        expected: String,
-    },
 }
 
 #[derive(Default, Deserialize)]
@@ -174,6 +162,7 @@ struct ScaleText {
     ask: Option<Spanned<String>>,
     ask_every_ms: Option<Spanned<u64>>,
     line: Option<Spanned<String>>,
+    layout: Option<Spanned<toml::Value>>,
     unit: Option<Spanned<String>>,
     step_g: Option<Spanned<f64>>,
     noise_g: Option<Spanned<f64>>,
@@ -200,35 +189,7 @@ struct SoundText {
     volume: Option<Spanned<f64>>,
     quiet: Option<Spanned<bool>>,
     good: Option<bool>,
-}
-
-/// The text and its name, for messages.
-struct Source<'a> {
-    text: &'a str,
-    file: &'a str,
-}
-
-impl Source<'_> {
-    fn wrong<T>(&self, key: &'static str, at: &Spanned<T>, expected: impl Into<String>) -> SettingsError {
-        let line = self.text[..at.span().start.min(self.text.len())].matches('\n').count() + 1;
-        SettingsError::Value { file: self.file.to_owned(), line, key, expected: expected.into() }
-    }
-
-    fn number<T: Copy + PartialOrd + std::fmt::Display>(
-        &self,
-        key: &'static str,
-        value: Option<&Spanned<T>>,
-        default: T,
-        range: std::ops::RangeInclusive<T>,
-        unit: &str,
-    ) -> Result<T, SettingsError> {
-        let Some(value) = value else { return Ok(default) };
-        if range.contains(value.get_ref()) {
-            return Ok(*value.get_ref());
-        }
-        let (from, to) = (range.start(), range.end());
-        Err(self.wrong(key, value, format!("{} is not between {from} and {to} {unit}", value.get_ref())))
-    }
+    pips: Option<bool>,
 }
 
 impl Settings {
@@ -240,11 +201,14 @@ impl Settings {
         })?;
         let source = Source { text, file };
         let (line, unit) = line(&source, &shape.scale)?;
+        let notifications = notifications(&source, &shape.scale)?;
+        let scale = scale(&source, &shape.scale, &notifications)?;
         Ok(Self {
             link: link(&source, &shape.scale)?,
             line,
             unit,
-            scale: scale(&source, &shape.scale)?,
+            notifications,
+            scale,
             listen: listen(&source, shape.page.listen.as_ref())?,
             pour: pour(&source, &shape.pour)?,
             sound: sound(&source, &shape.sound)?,
@@ -316,9 +280,19 @@ fn line(source: &Source<'_>, t: &ScaleText) -> Result<(LineFormat, Unit), Settin
     Ok((format, unit))
 }
 
-fn scale(source: &Source<'_>, t: &ScaleText) -> Result<ScaleFacts, SettingsError> {
+fn notifications(source: &Source<'_>, t: &ScaleText) -> Result<Notifications, SettingsError> {
+    let Some(value) = &t.layout else { return Ok(Notifications::Text) };
+    layout::notifications(value.get_ref()).map_err(|why| source.wrong("scale.layout", value, why))
+}
+
+fn scale(source: &Source<'_>, t: &ScaleText, how: &Notifications) -> Result<ScaleFacts, SettingsError> {
     let d = Settings::default().scale;
-    let step = source.number("scale.step_g", t.step_g.as_ref(), d.step.g(), 0.001..=10.0, "g")?;
+    // The standard service counts in steps of its own, however fine the display is.
+    let (usual, least_g) = match how {
+        Notifications::Messages(MessageFormat::Standard) => (SI_STEP_G, IMPERIAL_STEP_G),
+        Notifications::Messages(MessageFormat::Layout(_)) | Notifications::Text => (d.step.g(), 0.001),
+    };
+    let step = source.number("scale.step_g", t.step_g.as_ref(), usual, least_g..=10.0, "g")?;
     let noise = source.number("scale.noise_g", t.noise_g.as_ref(), d.noise.g(), 0.0..=5.0, "g")?;
     let lag_ms =
         source.number("scale.lag_ms", t.lag_ms.as_ref(), d.lag.as_millis() as u64, 0..=3000, "ms")?;
@@ -377,5 +351,5 @@ fn sound(source: &Source<'_>, t: &SoundText) -> Result<Sound, SettingsError> {
         Some(quiet) => *quiet.get_ref(),
         None => d.quiet,
     };
-    Ok(Sound { device, volume, quiet, good })
+    Ok(Sound { device, volume, quiet, good, pips: t.pips.unwrap_or(d.pips) })
 }

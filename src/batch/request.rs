@@ -196,6 +196,13 @@ impl ToleranceRequest {
     pub const USUAL_PERCENT: f64 = 5.0;
 }
 
+/// Whether the request that a batch was made from reckoned its grams from a measured bucket.
+/// What is no request was not reckoned at all.
+pub fn from_bucket(request: &str) -> bool {
+    let whole: Value = serde_json::from_str(request).unwrap_or_default();
+    whole.get("glaze").is_some_and(Value::is_object) && whole["coat"]["by"] != "direct"
+}
+
 /// A request from JSON text; a refusal names the field that does not fit.
 pub fn from_json(text: &str) -> Result<TargetRequest, Refused> {
     let whole: Value = serde_json::from_str(text)
@@ -251,4 +258,18 @@ fn odd_one(part: &Value) -> Option<String> {
 
 fn is_pair(value: &Value) -> bool {
     value.as_array().is_some_and(|pair| pair.len() == 2 && pair.iter().all(Value::is_number))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn grams_typed_in_are_not_from_a_bucket_even_where_one_was_measured() {
+        let glaze = r#""glaze": { "by": "mix", "dry_g": 1000, "water_g": 800 }"#;
+        assert!(from_bucket(&format!(r#"{{ {glaze}, "coat": {{ "by": "dry", "dry_g_per_cm2": 0.06 }} }}"#)));
+        assert!(!from_bucket(&format!(r#"{{ {glaze}, "coat": {{ "by": "direct", "slop_g": 29 }} }}"#)));
+        assert!(!from_bucket(r#"{ "coat": { "by": "direct", "slop_g": 29 } }"#));
+        assert!(!from_bucket("") && !from_bucket("[1]") && !from_bucket(r#"{ "glaze": null }"#));
+    }
 }

@@ -6,7 +6,10 @@ use super::signals::Signals;
 use super::simulated;
 use super::{Daemon, Setup};
 use crate::batch;
-use crate::cli::{Cli, Command, DoctorArgs, PlaceArgs, ReplayArgs, ScalesArgs, ServeArgs, TargetArgs};
+use crate::cli::{
+    Cli, Command, DemoArgs, DoctorArgs, PlaceArgs, ReplayArgs, ScalesArgs, ServeArgs, TargetArgs,
+};
+use crate::frame::Decoder;
 use crate::frame::line::LineDecoder;
 use crate::link::serial;
 use crate::plant::session::{Potter, Script};
@@ -29,7 +32,9 @@ const USAGE: u8 = 2;
 pub fn run(cli: Cli) -> anyhow::Result<ExitCode> {
     match cli.command {
         Command::Serve(args) => in_runtime(serve(&args)),
-        Command::Demo(args) if args.tour => super::tour::run(),
+        Command::Demo(DemoArgs { tour: true, config, data, .. }) => {
+            super::tour::run(settings(&PlaceArgs { config, data })?.sound)
+        }
         Command::Demo(args) => in_runtime(super::demo::run(args.pieces, !args.no_sound)),
         Command::Scales(args) => Ok(scales(&args)),
         Command::Target(args) => target(&args),
@@ -82,7 +87,7 @@ async fn serve(args: &ServeArgs) -> anyhow::Result<ExitCode> {
         Some(address) => loopback(&address.to_string()).map_err(|why| anyhow!("--listen: {why}"))?,
         None => settings.listen,
     };
-    let decoder = LineDecoder::new(settings.line.clone(), settings.unit);
+    let decoder = Decoder::Lines(LineDecoder::new(settings.line.clone(), settings.unit));
     let scale = settings.scale.clone();
     let (pour, sound) = (settings.pour.clone(), (!args.no_sound).then(|| settings.sound.clone()));
     let daemon = Daemon::start(Setup { dir: &dir, listen, scale, pour, decoder, sound }).await?;

@@ -4,7 +4,9 @@
 use super::clock::Clock;
 use super::event::{Event, Reply};
 use crate::page::desk::{Begun, Desk, Refusal};
+use crate::pour::curve::Curve;
 use crate::pour::hand::Hand;
+use crate::pour::trace::Trace;
 use crate::record::{BatchRecord, PourRecord, WhoPours};
 use crate::store::{Reader, Wanted, try_writable};
 use crate::time::WallTime;
@@ -26,6 +28,13 @@ pub(crate) struct Counter {
 impl Counter {
     fn reader(&self) -> Result<Reader, Refusal> {
         Reader::open(&self.dir).map_err(storage)
+    }
+
+    fn pour(&self, id: &str) -> Result<PourRecord, Refusal> {
+        let found = self.reader()?.pour(id).map_err(storage)?;
+        found.ok_or_else(|| {
+            Refusal::Missing(format!("no pour with id '{id}': GET /api/batches/{{id}}/pours lists them"))
+        })
     }
 
     fn ask(&self, event: impl FnOnce(Reply) -> Event) -> Result<Begun, Refusal> {
@@ -88,6 +97,26 @@ impl Desk for Counter {
     fn pours(&self, id: &str) -> Result<Vec<PourRecord>, Refusal> {
         self.batch(id)?;
         self.reader()?.pours(id).map_err(storage)
+    }
+
+    fn void(&self, id: &str) -> Result<PourRecord, Refusal> {
+        let pour = self.pour(id)?;
+        let batch = Box::new(self.batch(&pour.batch)?);
+        self.ask(|reply| Event::Void(Box::new(pour), batch, reply))?;
+        self.pour(id)
+    }
+
+    fn curve(&self, id: &str) -> Result<(PourRecord, Curve), Refusal> {
+        let pour = self.pour(id)?;
+        let Some(bytes) = self.reader()?.trace(id).map_err(storage)? else {
+            return Ok((pour, Curve::default()));
+        };
+        Ok((pour, Trace::decode(&bytes).map_err(storage)?.curve()))
+    }
+
+    fn hear_client(&self, client: u64, latency: Option<crate::time::Duration>) {
+        // When the engine's thread is gone the daemon is stopping.
+        let _ = self.events.send(Event::ClientSound { client, latency });
     }
 
     fn wall_time(&self) -> WallTime {

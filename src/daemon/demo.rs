@@ -6,6 +6,7 @@ use super::commands::say;
 use super::signals::Signals;
 use super::simulated;
 use super::{Daemon, Setup};
+use crate::frame::Decoder;
 use crate::frame::line::{LineDecoder, LineFormat, Unit};
 use crate::page::view::Event as Told;
 use crate::plant::session::{Potter, Script};
@@ -42,7 +43,7 @@ async fn pour(
     // A port of its own when the usual one is taken.
     let taken = std::net::TcpListener::bind(settings.listen).is_err();
     let listen = if taken { SocketAddr::from(([127, 0, 0, 1], 0)) } else { settings.listen };
-    let decoder = LineDecoder::new(LineFormat::Auto, Unit::Gram);
+    let decoder = Decoder::Lines(LineDecoder::new(LineFormat::Auto, Unit::Gram));
     let sound = with_sound.then_some(settings.sound);
     let setup = Setup { dir, listen, scale: settings.scale, pour: settings.pour, decoder, sound };
     let daemon = Daemon::start(setup).await?;

@@ -3,7 +3,7 @@
 use super::clock::Clock;
 use crate::link::serial;
 use crate::settings::{Link, Settings};
-use crate::sound::{self, SoundError};
+use crate::sound::{self, Looked, SoundError};
 use crate::store::{Reader, try_writable};
 use serde::Serialize;
 use std::io::ErrorKind;
@@ -73,10 +73,12 @@ fn scale(settings: &Settings) -> Line {
 fn sound(settings: &Settings) -> Line {
     let clock = Clock::default();
     match sound::look(&settings.sound, move || clock.now()) {
-        Ok((device, latency)) => {
+        Ok(Looked { device, latency, measured }) => {
             let says = format!(
-                "'{device}', {} ms from order to ear as the sound system counts the samples before it; a delay \
-                 beyond it (a wireless loudspeaker has 100 to 300 ms) is not known to it",
+                "'{device}', {} ms from order to ear: the most measured over half a second of silence, as the sound \
+                 system counts the samples before a new one, and one call's length; cues are ordered {} ms early; a \
+                 delay beyond it (a wireless loudspeaker has 100 to 300 ms) is not in it",
+                measured.as_millis(),
                 latency.as_millis()
             );
             line("sound", true, says)

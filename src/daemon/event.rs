@@ -3,9 +3,10 @@
 use crate::link::serial::LinkEvent;
 use crate::page::desk::{Begun, Refusal};
 use crate::pour::hand::Hand;
-use crate::record::{BatchRecord, WhoPours};
+use crate::record::{BatchRecord, PourRecord, WhoPours};
 use crate::sound::SoundStatus;
 use crate::store::{Ack, Wanted};
+use crate::time::Duration;
 use std::sync::mpsc::SyncSender;
 
 /// Where an answer goes, and whether it is still waited for.
@@ -47,10 +48,19 @@ pub enum Event {
     },
     /// The batch with this id is to end.
     End(Box<BatchRecord>, Reply),
+    /// This pour is to be taken out of the count of its batch.
+    Void(Box<PourRecord>, Box<BatchRecord>, Reply),
     /// The store wrote something, or can't.
     Ack(Box<Ack>),
     /// The loudspeaker is heard, or no longer.
     Sound(SoundStatus),
+    /// A client of the live stream has a loudspeaker that is heard this late, or no longer.
+    ClientSound {
+        /// Which.
+        client: u64,
+        /// From a message to the ear.
+        latency: Option<Duration>,
+    },
     /// The store's thread has ended though the daemon runs: nothing more can be written.
     LogGone,
     /// The daemon stops.

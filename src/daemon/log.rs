@@ -23,7 +23,7 @@ pub(super) struct Log {
     next_ticket: u64,
     /// Not yet taken by the store.
     waiting: VecDeque<Job>,
-    /// Taken and kept by the store, not yet written.
+    /// Records taken and kept by the store, not yet written.
     under_way: HashSet<u64>,
     /// Why the disk refuses what is kept.
     failing: Option<String>,
@@ -84,9 +84,9 @@ impl Log {
     /// Hands over what the store takes; never waits.
     pub(super) fn flush(&mut self, store: &Store) {
         while let Some(job) = self.waiting.pop_front() {
-            let (ticket, kept) = (job.ticket, job.asked.is_none());
+            let (ticket, record) = (job.ticket, is_record(&job));
             match store.try_write(job) {
-                Ok(()) if kept => drop(self.under_way.insert(ticket)),
+                Ok(()) if record => drop(self.under_way.insert(ticket)),
                 Ok(()) => {}
                 Err(job) => {
                     self.waiting.push_front(job);
@@ -128,6 +128,7 @@ impl Log {
             Write::BatchCreated(_)
             | Write::BatchBegun { .. }
             | Write::PourOpened(_)
+            | Write::Trace { .. }
             | Write::PourDropped { .. } => {}
         }
         None
@@ -155,7 +156,7 @@ impl Log {
 
     /// Records not on disk while writing fails.
     pub(super) fn unwritten(&self) -> u64 {
-        let waiting = self.waiting.iter().filter(|job| job.asked.is_none()).count();
+        let waiting = self.waiting.iter().filter(|job| is_record(job)).count();
         if self.trouble().is_some() { (self.under_way.len() + waiting) as u64 } else { 0 }
     }
 
@@ -163,6 +164,11 @@ impl Log {
     pub(super) fn close(self, store: Store) -> Result<(), StoreError> {
         store.close(self.waiting)
     }
+}
+
+/// Kept until it is on disk, and missed in a list until then; a trace that goes on is not missed.
+fn is_record(job: &Job) -> bool {
+    job.asked.is_none() && !matches!(job.write, Write::Trace { .. })
 }
 
 fn ended_but(why: &str) -> String {

@@ -16,8 +16,9 @@ pub mod table;
 #[cfg(test)]
 mod tests;
 mod tour;
+mod under_way;
 
-use crate::frame::line::LineDecoder;
+use crate::frame::Decoder;
 use crate::page::view::{Event as Told, Now, ScaleView};
 use crate::page::{self, Page};
 use crate::pour::PourSettings;
@@ -96,6 +97,9 @@ fn tell_acks(events: SyncSender<Event>) -> impl Fn(Ack) + Send + 'static {
     }
 }
 
+/// The loudspeakers, and the thread of this computer's.
+type Sounding = (Outlet, Option<JoinHandle<()>>);
+
 /// What a daemon is started from.
 pub struct Setup<'a> {
     /// Data folder.
@@ -107,7 +111,7 @@ pub struct Setup<'a> {
     /// Pouring.
     pub pour: PourSettings,
     /// Lines to readings.
-    pub decoder: LineDecoder,
+    pub decoder: Decoder,
     /// The loudspeaker; none: it is left alone.
     pub sound: Option<Sound>,
 }
@@ -115,14 +119,17 @@ pub struct Setup<'a> {
 impl Daemon {
     /// Opens the log, takes the address, starts the threads.
     pub async fn start(setup: Setup<'_>) -> anyhow::Result<Self> {
-        Self::start_as(setup, tell_acks, Table::run).await
+        let sound = setup.sound.clone();
+        Self::start_as(setup, tell_acks, Table::run, |clock, events| outlet(sound, clock, events)).await
     }
 
-    /// As [`Daemon::start`], with what the two threads do given, so that a test can have them fail.
+    /// As [`Daemon::start`], with what the two threads do and the loudspeaker given, so that a test can have
+    /// them fail and listen.
     async fn start_as<A: Fn(Ack) + Send + 'static>(
         setup: Setup<'_>,
         acks: impl FnOnce(SyncSender<Event>) -> A,
         table: impl FnOnce(Table, Receiver<Event>) -> Result<(), StoreError> + Send + 'static,
+        outlet: impl FnOnce(Clock, SyncSender<Event>) -> std::io::Result<Sounding>,
     ) -> anyhow::Result<Self> {
         let clock = Clock::default();
         let (events, inbox) = sync_channel(EVENTS);
@@ -144,7 +151,7 @@ impl Daemon {
             bound,
             stop,
         };
-        let (outlet, sound) = outlet(setup.sound, clock, events.clone())?;
+        let (outlet, sound) = outlet(clock, events.clone())?;
         let Setup { scale, pour: settings, decoder, .. } = setup;
         let parts = Parts { clock, scale, settings, decoder, store, outlet, now, told: told.clone(), run };
         let ended = Arc::new(Notify::new());
@@ -220,11 +227,7 @@ fn start_page(
 }
 
 /// The loudspeaker if it is wanted, and its thread.
-fn outlet(
-    sound: Option<Sound>,
-    clock: Clock,
-    events: SyncSender<Event>,
-) -> std::io::Result<(Outlet, Option<JoinHandle<()>>)> {
+fn outlet(sound: Option<Sound>, clock: Clock, events: SyncSender<Event>) -> std::io::Result<Sounding> {
     let Some(sound) = sound else { return Ok((Outlet::new(None), None)) };
     // When the engine's thread is gone the daemon is stopping.
     let tell = move |status| drop(events.send(Event::Sound(status)));
@@ -275,30 +278,10 @@ async fn end_table(events: SyncSender<Event>, table: JoinHandle<Result<(), Store
 fn nothing_yet(run: &str) -> Now {
     Now {
         run: run.to_owned(),
-        seq: 0,
-        at_us: 0,
-        scale: ScaleView {
-            state: "searching",
-            mass_g: None,
-            settled: false,
-            age_ms: None,
-            trouble: None,
-            readings: 0,
-            skipped: 0,
-        },
+        scale: ScaleView { state: "searching", ..ScaleView::default() },
         phase: "idle",
         step: "starting".to_owned(),
-        batch: None,
-        piece: None,
-        net_g: None,
-        target_g: None,
-        low_g: None,
-        high_g: None,
-        left_g: None,
-        expected_g: None,
-        flow_g_s: None,
-        last_cue: None,
-        not_recorded: 0,
         sound: outlet::view(&SoundStatus::looking()),
+        ..Now::default()
     }
 }

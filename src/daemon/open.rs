@@ -1,7 +1,8 @@
 //! A pour between its first and last entry: what makes its entries one record.
 
+use crate::page::desk::{Begun, Refusal};
 use crate::pour::entry::Entry;
-use crate::record::{BatchRecord, PourRecord};
+use crate::record::{BatchRecord, PourRecord, Verdict};
 use crate::scale::ScaleFacts;
 use crate::time::WallTime;
 use crate::units::Mass;
@@ -11,6 +12,8 @@ pub(super) struct Open {
     pub(super) id: String,
     pub(super) piece: u32,
     pub(super) started_at: WallTime,
+    /// A person took it out of the count: no later weight brings it back.
+    pub(super) void: bool,
 }
 
 impl Open {
@@ -33,7 +36,7 @@ impl Open {
             rolled: None,
             top_ups: e.top_ups,
             dry: batch.solids_fraction.zip(e.net).map(|(x, net)| Mass::saturating(x * net.g())),
-            verdict: e.verdict,
+            verdict: if self.void { Verdict::Void } else { e.verdict },
             interrupted: false,
             settled: e.settled,
             guided: e.guided,
@@ -56,4 +59,12 @@ pub(super) fn too_coarse(scale: &ScaleFacts, batch: &BatchRecord) -> Option<Stri
             "the scale shows steps of {step_g} g: limits of {low_g:.2} to {high_g:.2} g can't be told apart with it"
         )
     })
+}
+
+pub(super) fn begun(batch: BatchRecord, warnings: Vec<String>) -> Begun {
+    Begun { batch, warnings }
+}
+
+pub(super) fn not_done(why: &str) -> Refusal {
+    Refusal::Storage(format!("nothing was done: {why}"))
 }

@@ -1,8 +1,9 @@
 //! What can be seen of the scale, in the snapshot's words.
 
-use crate::frame::line::Counts;
+use crate::frame::Counts;
 use crate::page::view::ScaleView;
 use crate::reading::Weighing;
+use crate::reading::timing::Timing;
 use crate::settle::pace::Pace;
 use crate::time::Instant;
 
@@ -26,6 +27,7 @@ pub(super) struct Sight {
     /// Latest reading, a weight or out of range.
     read_at: Option<Instant>,
     pace: Pace,
+    timing: Timing,
     /// Bytes came since it was opened or since the last weight.
     heard: bool,
     settled: bool,
@@ -36,6 +38,12 @@ impl Sight {
     pub(super) fn handle_up(&mut self) {
         self.link = Link::Up;
         self.heard = false;
+        self.timing.reset();
+    }
+
+    /// When the scale took a reading that arrived now.
+    pub(super) fn handle_arrival(&mut self, at: Instant) -> Instant {
+        self.timing.handle_arrival(at)
     }
 
     /// Bytes came, whatever they say.
@@ -80,6 +88,7 @@ impl Sight {
             "under 4 readings a second: too slow to call a stop in time, so no ready, no stop; weights are logged"
                 .to_owned()
         });
+        let rhythm = self.timing.rhythm();
         ScaleView {
             state,
             mass_g: self.last.map(|w| w.mass.g()),
@@ -88,6 +97,9 @@ impl Sight {
             trouble: trouble.or(slow),
             readings: counts.readings,
             skipped: counts.skipped,
+            rate_hz: rhythm.rate_hz,
+            jitter_ms: rhythm.jitter_s.map(|s| s * 1000.0),
+            loss: rhythm.loss,
         }
     }
 }

@@ -6,20 +6,21 @@
 use super::clock::Clock;
 use super::event::{Event, Reply};
 use super::log::Log;
-use super::open::{Open, too_coarse};
+use super::open::{Open, begun, not_done, too_coarse};
 use super::outlet::Outlet;
 use super::sight::Sight;
-use crate::frame::line::LineDecoder;
+use super::under_way::{self, Batch};
+use crate::frame::Decoder;
 use crate::link::serial::LinkEvent;
 use crate::page::desk::{Begun, Refusal};
 use crate::page::view::{CueView, Event as Told, LastCue, Now, PourView};
 use crate::pour::PourSettings;
-use crate::pour::engine::{Command, Engine, LinkChange, Start};
+use crate::pour::engine::{Command, LinkChange, Start};
 use crate::pour::entry::{CueCall, Entry, Output};
 use crate::pour::hand::Hand;
-use crate::pour::trace::{Input, Trace};
+use crate::pour::trace::Input;
 use crate::reading::{Indicated, Reading, Weighing};
-use crate::record::{BatchRecord, HandRecord, WhoPours};
+use crate::record::{BatchRecord, HandRecord, PourRecord, Verdict, WhoPours};
 use crate::scale::ScaleFacts;
 use crate::settle::{Motion, Settler};
 use crate::store::{Ack, Store, StoreError, Write};
@@ -41,7 +42,7 @@ pub struct Parts {
     /// What the studio set.
     pub settings: PourSettings,
     /// Lines to readings.
-    pub decoder: LineDecoder,
+    pub decoder: Decoder,
     /// The log.
     pub store: Store,
     /// The loudspeaker.
@@ -52,15 +53,6 @@ pub struct Parts {
     pub told: broadcast::Sender<Told>,
     /// A name for this run.
     pub run: String,
-}
-
-/// A batch under way.
-struct Batch {
-    record: BatchRecord,
-    who: WhoPours,
-    engine: Engine,
-    trace: Trace,
-    open: Option<Open>,
 }
 
 /// The thread's state.
@@ -116,6 +108,7 @@ impl Table {
             }
             self.log.flush(&self.parts.store);
             self.hold_or_resume(now);
+            self.follow_hearing(now);
             self.show(now);
         }
         let now = self.parts.clock.now();
@@ -134,8 +127,10 @@ impl Table {
                 self.begin(*batch, who, hand, first_piece, reply);
             }
             Event::End(batch, reply) => self.end(*batch, reply),
+            Event::Void(pour, batch, reply) => self.void(*pour, *batch, reply),
             Event::Ack(ack) => self.handle_ack(*ack),
             Event::Sound(status) => self.parts.outlet.handle_status(status),
+            Event::ClientSound { client, latency } => self.parts.outlet.handle_client(client, latency),
             // Both end the loop before they come here.
             Event::LogGone | Event::Stop => {}
         }
@@ -165,6 +160,7 @@ impl Table {
     }
 
     fn handle_reading(&mut self, reading: Reading) {
+        let taken_at = self.sight.handle_arrival(reading.arrived_at);
         let mass = match reading.indicated {
             Indicated::Mass(mass) => mass,
             Indicated::Overload => {
@@ -176,16 +172,19 @@ impl Table {
                     .handle_out_of_range("the scale shows less than nothing", reading.arrived_at);
             }
         };
-        let w = Weighing { mass, arrived_at: reading.arrived_at, taken_at: reading.taken_at };
-        let settled = matches!(self.settler.handle_weighing(w), Motion::AtRest { .. });
-        self.sight.handle_weighing(w, settled);
+        let w = Weighing { mass, arrived_at: reading.arrived_at, taken_at };
+        let motion = self.settler.handle_weighing(w);
+        self.sight.handle_weighing(w, matches!(motion, Motion::AtRest { .. }));
         self.give(Input::Weighing(w));
+        if let Some(batch) = &mut self.batch {
+            batch.look_at_pan(motion);
+        }
     }
 
     /// Gives an input to the engine and carries out what comes of it.
     fn give(&mut self, input: Input) {
         let Some(batch) = &mut self.batch else { return };
-        let idle = matches!(batch.engine.snapshot(Instant::START).phase, crate::pour::entry::Phase::Idle);
+        let idle = batch.idle();
         batch.trace.note(input, idle);
         input.give(&mut batch.engine);
         while let Some(output) = self.batch.as_mut().and_then(|b| b.engine.poll_output()) {
@@ -196,14 +195,13 @@ impl Table {
                 Output::Learned(hand) => self.learn(hand),
             }
         }
-        if let Some(b) = &mut self.batch
-            && idle
+        let Some(batch) = &mut self.batch else { return };
+        if idle {
+            batch.start_trace();
+        } else if batch.idle()
+            && let Some(write) = batch.whole_trace()
         {
-            b.trace.start.hand = b.engine.hand();
-            b.trace.start.zero = b.engine.zero();
-            b.trace.start.held = b.engine.held();
-            b.trace.start.lift_first = b.engine.lift_first();
-            b.trace.start.first_piece = b.engine.snapshot(Instant::START).piece;
+            self.log.add(write);
         }
     }
 
@@ -222,7 +220,7 @@ impl Table {
         let Some(batch) = &mut self.batch else { return };
         if entry.rev == 0 || batch.open.is_none() {
             let id = uuid::Uuid::now_v7().to_string();
-            batch.open = Some(Open { id, piece: entry.piece, started_at: wall });
+            batch.open = Some(Open { id, piece: entry.piece, started_at: wall, void: false });
         }
         let Some(open) = batch.open.as_ref().filter(|o| o.piece == entry.piece) else { return };
         let trace = if entry.rev > 0 { batch.trace.encode() } else { Vec::new() };
@@ -266,7 +264,7 @@ impl Table {
             high: record.high,
             scale: self.parts.scale.clone(),
             hand,
-            ahead: self.parts.outlet.ahead(),
+            ahead: self.parts.outlet.hearing().ahead,
             settings: self.parts.settings.clone(),
             first_piece,
             zero: Mass::ZERO,
@@ -276,14 +274,12 @@ impl Table {
         };
         let at = self.parts.clock.wall();
         record.begun_at.get_or_insert(at);
-        let mut engine = Engine::new(start.clone());
-        engine.count_cues_from(self.cues);
         self.parts.outlet.batch(true);
         let mut warnings = self.parts.outlet.warnings();
         warnings.extend(too_coarse(&self.parts.scale, &record));
         let write = Write::BatchBegun { id: record.id.clone(), at };
         let ticket = self.log.ask(write, reply, begun(record.clone(), warnings));
-        self.beginning = Some((ticket, Batch { record, who, engine, trace: Trace::new(start), open: None }));
+        self.beginning = Some((ticket, Batch::new(record, who, start, self.cues)));
     }
 
     /// Whether this batch may begin, or is the one under way.
@@ -329,6 +325,23 @@ impl Table {
         Err(Refusal::Conflict(format!("the batch '{}' is not under way", record.name)))
     }
 
+    fn void(&mut self, mut pour: PourRecord, batch: BatchRecord, reply: Reply) {
+        let ended = self.log.ended(&batch.id).is_some();
+        let refusal = under_way::keeps(&pour, &batch, ended).or_else(|| Some(not_done(&self.log.trouble()?)));
+        let answer = begun(batch, Vec::new());
+        match refusal {
+            Some(refusal) => return reply.give(Err(refusal)),
+            None if pour.verdict == Verdict::Void => return reply.give(Ok(answer)),
+            None => {}
+        }
+        if let Some(open) = self.batch.as_mut().and_then(|b| b.open.as_mut()).filter(|o| o.id == pour.id) {
+            open.void = true;
+        }
+        pour.rev += 1;
+        pour.verdict = Verdict::Void;
+        self.log.ask(Write::Pour { pour, hand: None }, reply, answer);
+    }
+
     fn handle_ack(&mut self, ack: Ack) {
         let beginning = self.beginning.as_ref().map(|(ticket, _)| *ticket);
         match &ack {
@@ -353,6 +366,14 @@ impl Table {
         self.give_if_changed(command, now);
     }
 
+    /// What the loudspeakers need may change at any time, also between a begin and its first piece.
+    fn follow_hearing(&mut self, now: Instant) {
+        let hearing = self.parts.outlet.hearing();
+        if self.batch.as_ref().is_some_and(|b| b.engine.hearing() != hearing) {
+            self.give(Input::Hearing(hearing, now));
+        }
+    }
+
     fn give_if_changed(&mut self, command: Command, now: Instant) {
         let held = self.batch.as_ref().map(|b| b.engine.held());
         if held.is_some_and(|held| held != (command == Command::Hold)) {
@@ -361,37 +382,15 @@ impl Table {
     }
 
     fn show(&mut self, now: Instant) {
-        let snapshot = self.batch.as_ref().map(|b| b.engine.snapshot(now));
-        let record = self.batch.as_ref().map(|b| &b.record);
-        let grams = |m: Option<Mass>| m.map(|m| m.g());
         let view = Now {
             run: self.parts.run.clone(),
-            seq: 0,
             at_us: now.us(),
             scale: self.sight.view(now, self.parts.decoder.counts()),
-            phase: snapshot.map_or("idle", |s| s.phase.word()),
-            step: snapshot.map_or("no batch under way", |s| s.step).to_owned(),
-            batch: record.map(|r| r.id.clone()),
-            piece: snapshot.map(|s| s.piece),
-            net_g: grams(snapshot.and_then(|s| s.net)),
-            target_g: record.map(|r| r.target.g()),
-            low_g: record.map(|r| r.low.g()),
-            high_g: record.map(|r| r.high.g()),
-            left_g: snapshot.and_then(|s| s.net).zip(record).map(|(net, r)| r.target.g() - net.g()),
-            expected_g: grams(snapshot.and_then(|s| s.expected)),
-            flow_g_s: snapshot.and_then(|s| s.flow_g_s),
             last_cue: self.last_cue.clone(),
             not_recorded: self.log.unwritten(),
             sound: self.parts.outlet.view(),
+            ..under_way::view(self.batch.as_ref(), now, self.parts.clock.wall())
         };
         self.parts.now.send_replace(Arc::new(view));
     }
-}
-
-fn begun(batch: BatchRecord, warnings: Vec<String>) -> Begun {
-    Begun { batch, warnings }
-}
-
-fn not_done(why: &str) -> Refusal {
-    Refusal::Storage(format!("nothing was done: {why}"))
 }

@@ -1,10 +1,14 @@
 //! Tests of the daemon as a whole in this process: what a thread that fails brings about.
 
 use super::*;
-use crate::frame::line::{LineFormat, Unit};
+use crate::frame::Decoder;
+use crate::frame::line::{LineDecoder, LineFormat, Unit};
+use crate::link::serial::LinkEvent;
 use crate::page::desk::Desk;
+use crate::pour::entry::Cue;
 use crate::record::BatchRecord;
 use crate::settings::Settings;
+use crate::sound::{Find, Playing, SoundError};
 use std::time::Instant;
 
 /// Noticing takes milliseconds on the bench and the stop that follows at most 2 s by contract;
@@ -18,7 +22,7 @@ fn setup(dir: &Path) -> Setup<'_> {
         listen: SocketAddr::from(([127, 0, 0, 1], 0)),
         scale: settings.scale,
         pour: settings.pour,
-        decoder: LineDecoder::new(LineFormat::Auto, Unit::Gram),
+        decoder: Decoder::Lines(LineDecoder::new(LineFormat::Auto, Unit::Gram)),
         sound: None,
     }
 }
@@ -42,6 +46,10 @@ fn a_batch(clock: Clock) -> BatchRecord {
     }
 }
 
+fn no_sound(clock: Clock, events: SyncSender<Event>) -> std::io::Result<Sounding> {
+    outlet(None, clock, events)
+}
+
 /// Runs it with nobody asking for a stop; gives its last words.
 async fn last_words(daemon: Daemon) -> String {
     let from = Instant::now();
@@ -59,7 +67,7 @@ async fn a_panic_of_the_engines_thread_ends_the_daemon_with_words_and_drops_the_
         let _ = failing.recv();
         panic!("made-up failure of the engine's thread");
     };
-    let daemon = Daemon::start_as(setup(dir.path()), tell_acks, run).await.expect("it starts");
+    let daemon = Daemon::start_as(setup(dir.path()), tell_acks, run, no_sound).await.expect("it starts");
     let address = format!("ws://{}/api/live", daemon.bound);
     let client = tokio::task::spawn_blocking(move || {
         let (mut socket, _) = tungstenite::connect(address).expect("live");
@@ -84,7 +92,7 @@ async fn a_panic_of_the_logs_thread_ends_the_daemon_with_words() {
             assert!(!fails, "made-up failure of the log's thread");
         }
     };
-    let daemon = Daemon::start_as(setup(dir.path()), acks, Table::run).await.expect("it starts");
+    let daemon = Daemon::start_as(setup(dir.path()), acks, Table::run, no_sound).await.expect("it starts");
     let mut told = daemon.told.subscribe();
     let (desk, batch) = (daemon.desk.clone(), a_batch(daemon.clock));
     let begun = tokio::task::spawn_blocking(move || {
@@ -108,4 +116,122 @@ async fn a_page_that_fails_still_has_the_engine_stopped_and_the_log_closed() {
     assert!(said.contains("the page failed: made-up"), "{said}");
     // Held until the log is closed.
     crate::store::Lock::take(dir.path()).expect("the folder is free again");
+}
+
+/// Stands in for a loudspeaker: says which cues it was given, and takes frames all the time.
+#[derive(Clone)]
+struct Listener {
+    clock: Clock,
+    heard: std::sync::mpsc::Sender<Cue>,
+}
+
+impl Find for Listener {
+    type Stream = Self;
+
+    fn look(&self) -> Result<String, SoundError> {
+        Ok("listener".to_owned())
+    }
+
+    fn open(&self) -> Result<Self, SoundError> {
+        Ok(self.clone())
+    }
+}
+
+impl Playing for Listener {
+    fn device(&self) -> &str {
+        "listener"
+    }
+
+    fn play(&self, cue: Cue, _due: crate::time::Instant) {
+        self.heard.send(cue).expect("the test lives");
+    }
+
+    fn taken(&self) -> u64 {
+        self.clock.now().us()
+    }
+
+    fn well_after(&self) -> u64 {
+        0
+    }
+
+    fn broken(&self) -> bool {
+        false
+    }
+
+    fn latency(&self) -> Duration {
+        Duration::ZERO
+    }
+}
+
+/// Fails whichever thread it is set on at its first warning.
+struct FailsAtAWarning;
+
+impl tracing::Subscriber for FailsAtAWarning {
+    fn enabled(&self, metadata: &tracing::Metadata<'_>) -> bool {
+        *metadata.level() == tracing::Level::WARN
+    }
+
+    fn new_span(&self, _: &tracing::span::Attributes<'_>) -> tracing::span::Id {
+        tracing::span::Id::from_u64(1)
+    }
+
+    fn record(&self, _: &tracing::span::Id, _: &tracing::span::Record<'_>) {}
+
+    fn record_follows_from(&self, _: &tracing::span::Id, _: &tracing::span::Id) {}
+
+    fn event(&self, _: &tracing::Event<'_>) {
+        panic!("made-up failure of the engine's thread");
+    }
+
+    fn enter(&self, _: &tracing::span::Id) {}
+
+    fn exit(&self, _: &tracing::span::Id) {}
+}
+
+/// Begins a batch on a daemon with a [`Listener`], has `end` end it, gives what was heard and the last words.
+async fn heard_at_the_end(end: impl AsyncFnOnce(Daemon) -> String) -> (Vec<Cue>, String) {
+    let dir = tempfile::tempdir().expect("a folder");
+    let (hear, heard) = std::sync::mpsc::channel();
+    let run = |table: Table, inbox: Receiver<Event>| {
+        let _fails = tracing::subscriber::set_default(FailsAtAWarning);
+        table.run(inbox)
+    };
+    let listen = |clock: Clock, events: SyncSender<Event>| {
+        let tell = move |status| drop(events.send(Event::Sound(status)));
+        let find = Listener { clock, heard: hear };
+        let (loudspeaker, thread) = Loudspeaker::start_on(find, move || clock.now(), tell)?;
+        Ok((Outlet::new(Some(loudspeaker)), Some(thread)))
+    };
+    let daemon = Daemon::start_as(setup(dir.path()), tell_acks, run, listen).await.expect("it starts");
+    let mut now = daemon.now.clone();
+    let on = now.wait_for(|now| now.sound.state == "on");
+    drop(tokio::time::timeout(WAIT, on).await.expect("it is opened").expect("it runs"));
+    let (desk, batch) = (daemon.desk.clone(), a_batch(daemon.clock));
+    let begin = move || {
+        let id = batch.id.clone();
+        desk.create(batch).and_then(|_| desk.begin(&id))
+    };
+    tokio::task::spawn_blocking(begin).await.expect("it ran").expect("it begins");
+    let said = end(daemon).await;
+    // All senders are gone with the sound's thread.
+    (heard.iter().collect(), said)
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn when_the_engines_thread_fails_in_a_batch_the_loudspeaker_says_fault() {
+    let (heard, said) = heard_at_the_end(async |daemon: Daemon| {
+        // A line that goes down is warned of by the engine's thread.
+        let down = LinkEvent::Down { reason: "made up".to_owned(), try_this: "nothing".to_owned() };
+        daemon.events.send(Event::Link(down)).expect("it listens");
+        last_words(daemon).await
+    })
+    .await;
+    assert!(said.contains("the engine's thread failed"), "{said}");
+    assert_eq!(heard, [Cue::Fault]);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn when_the_daemon_is_stopped_as_it_should_in_a_batch_no_fault_is_said() {
+    let stop = async |daemon: Daemon| format!("{:?}", daemon.stop().await);
+    assert_eq!(heard_at_the_end(stop).await, (Vec::new(), "Ok(())".to_owned()));
 }

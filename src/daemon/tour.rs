@@ -4,7 +4,7 @@ use super::clock::Clock;
 use super::commands::say;
 use crate::pour::entry::Cue;
 use crate::settings::Sound;
-use crate::sound::tone::tone;
+use crate::sound::tone::{Voice, tone};
 use crate::sound::{Loudspeaker, Order, SoundState, SoundStatus};
 use std::process::ExitCode;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
@@ -15,12 +15,13 @@ const READ: Duration = Duration::from_millis(900);
 /// The device's limit for opening, and room.
 const WAIT: Duration = Duration::from_secs(4);
 
-/// Plays them; 1 when there is nothing to play on.
-pub(super) fn run() -> anyhow::Result<ExitCode> {
+/// Plays all nine on the loudspeaker and at the volume that are set; those that are set silent say so.
+/// 1 when there is nothing to play on.
+pub(super) fn run(set: Sound) -> anyhow::Result<ExitCode> {
     let clock = Clock::default();
     let (tell, told) = channel();
-    // All nine, `good` with them.
-    let sound = Sound { good: true, ..Sound::default() };
+    let in_a_pour = Voice::from(&set);
+    let sound = Sound { good: true, quiet: false, pips: true, ..set };
     let (loudspeaker, _thread) = Loudspeaker::start(sound, move || clock.now(), move |s| drop(tell.send(s)))?;
     loudspeaker.give(Order::Batch(true));
     if let Err(words) = wait(&told) {
@@ -28,7 +29,8 @@ pub(super) fn run() -> anyhow::Result<ExitCode> {
         return Ok(ExitCode::FAILURE);
     }
     for cue in Cue::ALL {
-        say(format!("{:8}  {}", cue.word(), meaning(cue)));
+        let silent = if in_a_pour.sounds(cue) { "" } else { " (silent in a pour, as [sound] is set)" };
+        say(format!("{:8}  {}{silent}", cue.word(), meaning(cue)));
         loudspeaker.give(Order::Cue { cue, due: clock.now() + READ });
         let length = Duration::from_millis(u64::from(tone(cue).length_ms()));
         std::thread::sleep(READ + length + READ / 2);
@@ -56,7 +58,7 @@ fn meaning(cue: Cue) -> &'static str {
         Cue::Approach => "nearly there: ease off",
         Cue::Count => "a warning pip: the stop is near",
         Cue::Stop => "stop now",
-        Cue::Good => "within the limits (silent unless [sound] good = true)",
+        Cue::Good => "within the limits",
         Cue::Short => "too little: pour a little more",
         Cue::Over => "too much: pour some back, or leave it",
         Cue::Fault => "something is wrong: stop pouring",

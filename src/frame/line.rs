@@ -3,6 +3,7 @@
 //! Lines end with CR, LF or both and may arrive split anywhere. A line that is not a
 //! weight is counted with the reason and skipped; an unfinished one is not an error.
 
+use super::{Counts, Read, Skipped};
 use crate::reading::{Indicated, Reading};
 use crate::time::Instant;
 use crate::units::Mass;
@@ -63,26 +64,6 @@ pub enum LineFormat {
     Auto,
     /// A pattern with the groups mass, unit, sign, stable, unstable, overload.
     Pattern(Regex),
-}
-
-/// A line that gave no reading.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Skipped {
-    /// The line, readable, at most 80 characters.
-    pub text: String,
-    /// Why.
-    pub reason: String,
-}
-
-/// What the decoder has seen.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Counts {
-    /// Readings decoded.
-    pub readings: u64,
-    /// Lines skipped.
-    pub skipped: u64,
-    /// The last line skipped.
-    pub last_skipped: Option<Skipped>,
 }
 
 /// Splits bytes into lines and reads them.
@@ -172,8 +153,6 @@ impl LineDecoder {
         self.counts.last_skipped = Some(Skipped { text, reason });
     }
 }
-
-type Read = Result<(Indicated, Option<bool>), String>;
 
 #[expect(
     clippy::unwrap_used,

@@ -4,7 +4,7 @@ use super::Page;
 use super::desk::{Desk, Refusal};
 use super::problem::{Problem, Refusals};
 use super::take::{Id, Nothing, Object, name};
-use super::view::{BatchRequest, BatchView, BegunView, MadeView, Now, PourView, ScaleView};
+use super::view::{BatchRequest, BatchView, BegunView, CurveView, MadeView, Now, PourView, ScaleView};
 use crate::batch::request::from_value;
 use crate::batch::{TargetReply, TargetRequest, target};
 use crate::record::BatchRecord;
@@ -137,6 +137,20 @@ pub(super) async fn batch(State(page): Ask, Id(id): Id) -> Answer<Json<BatchView
 pub(super) async fn pours(State(page): Ask, Id(id): Id) -> Answer<Json<Vec<PourView>>> {
     let found = desk(&page, move |desk| desk.pours(&id)).await?;
     Ok(Json(found.iter().map(PourView::from).collect()))
+}
+
+/// A pour as the scale saw it: net grams over seconds.
+#[utoipa::path(get, path = "/api/pours/{id}/curve", params(("id" = String, Path, description = "Id of the pour")), responses((status = 200, body = CurveView), Refusals))]
+pub(super) async fn curve(State(page): Ask, Id(id): Id) -> Answer<Json<CurveView>> {
+    desk(&page, move |desk| desk.curve(&id)).await.map(|(pour, curve)| Json(CurveView::new(&pour, curve)))
+}
+
+/// Takes a pour out of the count of its batch, while that has not ended: a further revision, void.
+///
+/// Void already: the same answer again. Still being poured, or the batch has ended: 409.
+#[utoipa::path(post, path = "/api/pours/{id}/void", params(("id" = String, Path, description = "Id of the pour")), responses((status = 200, body = PourView), Refusals))]
+pub(super) async fn void(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<Json<PourView>> {
+    desk(&page, move |desk| desk.void(&id)).await.map(|p| Json(PourView::from(&p)))
 }
 
 /// Columns of the table, all of the record's plain fields.

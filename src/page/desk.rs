@@ -2,7 +2,9 @@
 //!
 //! The page never sees the database or the engine: the daemon answers for both.
 
+use crate::pour::curve::Curve;
 use crate::record::{BatchRecord, PourRecord};
+use crate::time::Duration;
 
 /// Why a request could not be done.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -38,6 +40,12 @@ pub trait Desk: Send + Sync + 'static {
     fn batch(&self, id: &str) -> Result<BatchRecord, Refusal>;
     /// Newest revision of each pour of a batch, by piece.
     fn pours(&self, id: &str) -> Result<Vec<PourRecord>, Refusal>;
+    /// Takes a pour out of the count of its batch; gives its new revision.
+    fn void(&self, id: &str) -> Result<PourRecord, Refusal>;
+    /// A pour with its curve, which has no points where no trace was kept.
+    fn curve(&self, id: &str) -> Result<(PourRecord, Curve), Refusal>;
+    /// A live client's loudspeaker is heard this late; none: no longer.
+    fn hear_client(&self, client: u64, latency: Option<Duration>);
     /// Wall time, for new records.
     fn wall_time(&self) -> crate::time::WallTime;
 }

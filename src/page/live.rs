@@ -1,12 +1,18 @@
 //! The live stream: snapshots (latest wins), cues and pours (each once) on one rising number.
 
 use super::Page;
+use super::desk::Desk;
+use super::said::{Said, Unfit, parse};
 use super::view::{CueView, Event, Now, PourView};
+use crate::time::Duration;
 use axum::extract::ws::{CloseFrame, Message, Utf8Bytes, WebSocket};
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use tokio::runtime::Handle;
 use tokio::sync::broadcast::error::{RecvError, TryRecvError};
 use tokio::sync::{broadcast, watch};
+use tokio::task::JoinHandle;
 
 /// What goes out, in the shape of the contract.
 #[derive(Serialize)]
@@ -26,15 +32,48 @@ enum Out<'a> {
         id: &'a serde_json::Value,
         at_us: u64,
     },
+    /// What the client said was not taken.
+    Error {
+        detail: &'a str,
+        #[serde(skip_serializing_if = "Option::is_none")]
+        field: Option<&'a str>,
+    },
 }
 
-/// What may come in.
-#[derive(Deserialize)]
-#[serde(tag = "kind", rename_all = "lowercase", deny_unknown_fields)]
-enum In {
-    Ping { id: serde_json::Value },
-    // The daemon has no outlets to plan for yet: the report is taken and kept for later versions.
-    Sound { on: bool, latency_us: u64 },
+/// A client's loudspeaker: it no longer counts when this is dropped.
+struct Ear {
+    desk: Arc<dyn Desk>,
+    // Kept, so that a drop works wherever it happens.
+    runtime: Handle,
+    client: u64,
+    counts: bool,
+}
+
+impl Ear {
+    fn new(desk: Arc<dyn Desk>) -> Self {
+        static CLIENTS: AtomicU64 = AtomicU64::new(1);
+        Self {
+            desk,
+            runtime: Handle::current(),
+            client: CLIENTS.fetch_add(1, Ordering::Relaxed),
+            counts: false,
+        }
+    }
+
+    /// The engine's channel may be full for a moment: waited for where that does no harm.
+    fn tell(&mut self, latency: Option<Duration>) -> JoinHandle<()> {
+        self.counts = latency.is_some();
+        let (desk, client) = (self.desk.clone(), self.client);
+        self.runtime.spawn_blocking(move || desk.hear_client(client, latency))
+    }
+}
+
+impl Drop for Ear {
+    fn drop(&mut self) {
+        if self.counts {
+            drop(self.tell(None));
+        }
+    }
 }
 
 enum Gone {
@@ -46,6 +85,7 @@ struct Client {
     socket: WebSocket,
     events: broadcast::Receiver<Event>,
     seq: u64,
+    ear: Ear,
 }
 
 impl Client {
@@ -93,7 +133,8 @@ impl Client {
 pub(super) async fn live(socket: WebSocket, page: Arc<Page>) {
     let mut now = page.now.clone();
     let mut stop = page.stop.clone();
-    let mut client = Client { socket, events: page.events.subscribe(), seq: 0 };
+    let mut client =
+        Client { socket, events: page.events.subscribe(), seq: 0, ear: Ear::new(page.desk.clone()) };
     now.mark_changed();
     let end = tokio::select! {
         end = follow(&mut client, &mut now, &page) => end,
@@ -134,15 +175,13 @@ async fn follow(client: &mut Client, now: &mut watch::Receiver<Arc<Now>>, page: 
 }
 
 async fn answer(client: &mut Client, text: &str, page: &Page) -> Result<(), Gone> {
-    match serde_json::from_str::<In>(text) {
-        Ok(In::Ping { id }) => client.send(&Out::Pong { id: &id, at_us: (page.clock)() }).await,
-        Ok(In::Sound { on, latency_us }) => {
-            tracing::debug!("a client reports sound {on}, {latency_us} us");
+    match parse(text) {
+        Ok(Said::Ping { id }) => client.send(&Out::Pong { id: &id, at_us: (page.clock)() }).await,
+        Ok(Said::Sound(latency)) => {
+            // One report after the other; a task that failed has failed with the daemon.
+            let _ = client.ear.tell(latency).await;
             Ok(())
         }
-        Err(error) => {
-            tracing::debug!("a client said what is not understood: {error}");
-            Ok(())
-        }
+        Err(Unfit { field, why }) => client.send(&Out::Error { detail: &why, field: field.as_deref() }).await,
     }
 }

@@ -9,6 +9,7 @@ mod guard;
 mod live;
 mod paths;
 pub mod problem;
+mod said;
 mod take;
 pub mod view;
 mod words;

@@ -48,6 +48,8 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(ask::end))
         .routes(routes!(ask::pours))
         .routes(routes!(ask::table))
+        .routes(routes!(ask::curve))
+        .routes(routes!(ask::void))
         .routes(routes!(description))
 }
 

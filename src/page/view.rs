@@ -3,13 +3,14 @@
 use super::desk::Begun;
 use crate::batch::request::FormRequest;
 use crate::batch::{Target, TargetReply};
+use crate::pour::curve::{Curve, Mark};
 use crate::pour::entry::CueCall;
 use crate::record::{BatchRecord, PourRecord};
 use serde::Serialize;
 use utoipa::ToSchema;
 
 /// The scale's part of a snapshot.
-#[derive(Clone, Debug, Serialize, ToSchema)]
+#[derive(Clone, Debug, Default, Serialize, ToSchema)]
 pub struct ScaleView {
     /// `searching`, `live`, `stale` or `lost`.
     pub state: &'static str,
@@ -25,10 +26,16 @@ pub struct ScaleView {
     pub readings: u64,
     /// Lines skipped since the start.
     pub skipped: u64,
+    /// Readings a second that the scale takes; null until a rhythm is clear.
+    pub rate_hz: Option<f64>,
+    /// How long the link holds readings back: nine in ten by less.
+    pub jitter_ms: Option<f64>,
+    /// Share of the latest readings that never came, 0 to 1.
+    pub loss: Option<f64>,
 }
 
-/// The loudspeaker of the daemon's computer.
-#[derive(Clone, Debug, Serialize, ToSchema)]
+/// The loudspeaker of the daemon's computer, and what is known of the clients'.
+#[derive(Clone, Debug, Default, Serialize, ToSchema)]
 pub struct SoundView {
     /// `on`, `off`, `missing` or `dead`.
     pub state: &'static str,
@@ -38,6 +45,11 @@ pub struct SoundView {
     pub latency_us: u64,
     /// In plain words, with what to try.
     pub words: String,
+    /// Clients of the live stream whose loudspeaker is heard.
+    pub clients: u32,
+    /// Cues are announced this long before they are due: the largest latency of all that are heard, at most
+    /// 250 000.
+    pub ahead_us: u64,
 }
 
 /// The last cue, as it stands in a snapshot.
@@ -54,7 +66,7 @@ pub struct LastCue {
 }
 
 /// Everything that is true now.
-#[derive(Clone, Debug, Serialize, ToSchema)]
+#[derive(Clone, Debug, Default, Serialize, ToSchema)]
 pub struct Now {
     /// Changes at each start of the daemon.
     pub run: String,
@@ -88,6 +100,11 @@ pub struct Now {
     pub flow_g_s: Option<f64>,
     /// Last cue announced.
     pub last_cue: Option<LastCue>,
+    /// What is left on the bare pan, at rest between two pieces and worth wiping off; else null.
+    pub pan_g: Option<f64>,
+    /// How long ago the bucket was measured that the batch's grams were reckoned from; null
+    /// without a batch, or with grams by hand.
+    pub bucket_age_s: Option<u64>,
     /// Pours that could not be written yet.
     pub not_recorded: u64,
     /// The loudspeaker.
@@ -186,6 +203,47 @@ impl From<&PourRecord> for PourView {
             stop_cue_g: p.stop_cue.map(|m| m.g()),
             calibration: p.calibration.clone(),
             scale: p.scale.clone(),
+        }
+    }
+}
+
+/// A moment of a pour.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct MarkView {
+    /// Seconds since the piece was ready.
+    pub at_s: f64,
+    /// `stop` (should be heard), `weighed` (known at rest) or `lift` (the piece left).
+    pub what: &'static str,
+    /// What the scale showed then, net.
+    pub net_g: f64,
+}
+
+/// A pour as the scale saw it.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct CurveView {
+    /// Pairs of seconds since the piece was ready and net grams, at most about 600: of more, the
+    /// least and the greatest of each stretch. None where no readings were kept.
+    pub points: Vec<[f64; 2]>,
+    /// Moments worth a mark, in order of time.
+    pub marks: Vec<MarkView>,
+    /// Wanted net mass.
+    pub target_g: f64,
+    /// Least good net mass.
+    pub low_g: f64,
+    /// Greatest good net mass.
+    pub high_g: f64,
+}
+
+impl CurveView {
+    /// The curve of this pour.
+    pub fn new(pour: &PourRecord, curve: Curve) -> Self {
+        let mark = |m: &Mark| MarkView { at_s: m.at_s, what: m.what.word(), net_g: m.net_g };
+        Self {
+            marks: curve.marks.iter().map(mark).collect(),
+            points: curve.points,
+            target_g: pour.target.g(),
+            low_g: pour.low.g(),
+            high_g: pour.high.g(),
         }
     }
 }

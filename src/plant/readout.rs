@@ -36,6 +36,8 @@ pub struct ScaleModel {
     pub age_s: f64,
     /// Unevenness of that age, seconds rms.
     pub jitter_s: f64,
+    /// Readings are handed over only every so many seconds, all that came meanwhile; 0: at once.
+    pub bunch_s: f64,
     /// Chance that a reading never arrives.
     pub drop_p: f64,
 }
@@ -53,6 +55,7 @@ impl ScaleModel {
             clock_jitter_s: 0.005,
             age_s: 0.04,
             jitter_s: 0.01,
+            bunch_s: 0.0,
             drop_p: 0.0,
         }
     }
@@ -138,8 +141,15 @@ impl Readout {
         let step = self.model.step_g;
         let mass_g = if step > 0.0 { (noisy / step).round() * step } else { noisy };
         // Messages keep their order.
-        self.last_arrival = (self.last_arrival + Duration::from_micros(1)).max(now.offset_seconds(age));
+        self.last_arrival =
+            (self.last_arrival + Duration::from_micros(1)).max(self.handed_over(now.offset_seconds(age)));
         Some(Shown { arrives_at: self.last_arrival, taken_at: now, mass_g })
+    }
+
+    /// The next moment at which the link hands readings over.
+    fn handed_over(&self, at: Instant) -> Instant {
+        let every_us = (self.model.bunch_s * 1e6) as u64;
+        if every_us == 0 { at } else { Instant::from_us(at.us().div_ceil(every_us) * every_us) }
     }
 }
 

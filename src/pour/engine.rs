@@ -33,7 +33,7 @@ pub struct Start {
     pub scale: ScaleFacts,
     /// The learned stopping time.
     pub hand: Hand,
-    /// Cues are announced this long before they are due.
+    /// At first cues are announced this long before they are due.
     pub ahead: Duration,
     /// What the studio set.
     pub settings: PourSettings,
@@ -67,6 +67,15 @@ pub enum Command {
     Resume,
 }
 
+/// How the cues can be heard.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Hearing {
+    /// Cues are announced this long before they are due.
+    pub ahead: Duration,
+    /// A loudspeaker that was there in this batch is there no longer.
+    pub lost: bool,
+}
+
 /// What came before a weighing.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Seen {
@@ -96,6 +105,11 @@ pub struct Engine {
     pub(super) cues: u64,
     pub(super) held: bool,
     pub(super) lift_first: bool,
+    pub(super) hearing: Hearing,
+    /// `fault` was said because a loudspeaker was lost, and no `clear` yet.
+    deafened: bool,
+    /// `fault` was said because readings came too slowly, and no `clear` since.
+    pub(super) slow_said: bool,
 }
 
 impl Engine {
@@ -116,20 +130,38 @@ impl Engine {
             cues: 0,
             held: start.held,
             lift_first: start.lift_first,
+            hearing: Hearing { ahead: start.ahead, lost: false },
+            deafened: false,
+            slow_said: false,
             start,
         }
     }
 
     /// Takes a corrected weighing.
     pub fn handle_weighing(&mut self, w: Weighing) {
-        self.handle_timeout(w.arrived_at);
+        // Of readings handed over at once the first ones alone say too little.
+        if self.last.is_none_or(|last| last.arrived_at < w.arrived_at) {
+            self.handle_timeout(w.arrived_at);
+        }
         let gap = self.pace.handle_reading(w.arrived_at);
         let moved = self.watch.handle_weighing(w);
         self.motion = self.settler.handle_weighing(w);
         let seen = Seen { before: self.last.replace(w), gap, moved };
         let state = std::mem::replace(&mut self.state, State::Idle);
         self.dispatch(state, w, seen);
-        self.announce(w.arrived_at);
+        if self.slow_said && self.guides() {
+            self.slow_said = false;
+            self.cue_now(Cue::Clear, w.arrived_at, None);
+        }
+        if self.is_newest(w) {
+            self.announce(w.arrived_at);
+        }
+    }
+
+    /// No later reading is on its way already: it was taken less than an interval before it came.
+    /// Where this errs, what is due is announced at the next [`Engine::handle_timeout`].
+    fn is_newest(&self, w: Weighing) -> bool {
+        self.pace.mean_s().is_none_or(|mean_s| w.arrived_at.seconds_from(w.taken_at) < mean_s)
     }
 
     pub(super) fn dispatch(&mut self, state: State, w: Weighing, seen: Seen) {
@@ -165,6 +197,25 @@ impl Engine {
             }
             Command::Hold | Command::Resume => {}
         }
+    }
+
+    /// Takes a change of how the cues can be heard: those announced from now on go by it.
+    ///
+    /// A loudspeaker lost in mid-pour is a `fault`, for whoever can still hear it, and nothing is learned
+    /// from that pour; the pour itself goes on.
+    pub fn handle_hearing(&mut self, hearing: Hearing, at: Instant) {
+        let before = std::mem::replace(&mut self.hearing, hearing);
+        if hearing.lost && !before.lost && self.fault_matters() {
+            if let Some(pour) = self.state.pour_mut() {
+                pour.unheard = true;
+            }
+            self.deafened = true;
+            self.cue_now(Cue::Fault, at, None);
+        }
+        if !hearing.lost && std::mem::take(&mut self.deafened) {
+            self.cue_now(Cue::Clear, at, None);
+        }
+        self.announce(at);
     }
 
     fn end(&mut self, at: Instant) {
@@ -265,6 +316,11 @@ impl Engine {
         self.lift_first
     }
 
+    /// How the cues can be heard, as last told.
+    pub fn hearing(&self) -> Hearing {
+        self.hearing
+    }
+
     /// Cues announced so far, so that a next engine goes on counting.
     pub fn cues(&self) -> u64 {
         self.cues
@@ -287,7 +343,7 @@ impl Engine {
     }
 
     pub(super) fn cue_now(&mut self, cue: Cue, at: Instant, left_g: Option<f64>) {
-        self.cue(cue, at, at + self.start.ahead, left_g);
+        self.cue(cue, at, at + self.hearing.ahead, left_g);
     }
 
     pub(super) fn at_rest(&self) -> Option<f64> {

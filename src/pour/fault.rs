@@ -24,9 +24,11 @@ const TRICKLE_S: f64 = 0.7;
 /// Watches for a display that stands still while slop runs.
 #[derive(Clone, Debug)]
 pub(super) struct Watch {
-    /// Readings up to the last change.
+    /// Readings up to the last change, by when they were taken: a link may hand over several at once.
     recent: VecDeque<(Instant, f64)>,
-    /// Readings equal to the last of `recent` since.
+    /// When the last of them arrived.
+    since: Instant,
+    /// Readings equal to it since.
     equal: VecDeque<(Instant, f64)>,
     step_g: f64,
     sd_g: f64,
@@ -34,12 +36,12 @@ pub(super) struct Watch {
 
 impl Watch {
     pub(super) fn new(step_g: f64, sd_g: f64) -> Self {
-        Self { recent: VecDeque::new(), equal: VecDeque::new(), step_g, sd_g }
+        Self { recent: VecDeque::new(), since: Instant::START, equal: VecDeque::new(), step_g, sd_g }
     }
 
     /// Takes a weighing; true when it moved against the one before.
     pub(super) fn handle_weighing(&mut self, w: Weighing) -> bool {
-        let (at, g) = (w.arrived_at, w.mass.g());
+        let (at, g) = (w.taken_at, w.mass.g());
         if self.recent.back().is_some_and(|(_, last)| (last - g).abs() < self.step_g * 0.01) {
             if self.equal.len() < 100 {
                 self.equal.push_back((at, g));
@@ -48,6 +50,7 @@ impl Watch {
         }
         self.recent.append(&mut self.equal);
         self.recent.push_back((at, g));
+        self.since = w.arrived_at;
         while self.recent.front().is_some_and(|(t, _)| at.seconds_from(*t) > KEPT_S) {
             self.recent.pop_front();
         }
@@ -57,7 +60,7 @@ impl Watch {
     /// Since when the display stands still although slop should be showing: it halted more
     /// abruptly than its own response allows, or more than two steps of a trickle are missing.
     pub(super) fn frozen(&self, now: Instant) -> Option<Instant> {
-        let &(since, _) = self.recent.back()?;
+        let since = self.since;
         let enough = self.equal.len() as u32 >= LEAST_EQUAL;
         (enough && (self.halted(now, since) || self.trickle_missing(now, since))).then_some(since)
     }
@@ -82,7 +85,8 @@ impl Watch {
     }
 
     fn trickle_missing(&self, now: Instant, since: Instant) -> bool {
-        let parted = self.recent.iter().partition::<Vec<_>, _>(|(t, _)| since.seconds_from(*t) <= LATE_S);
+        let Some(&(last, _)) = self.recent.back() else { return false };
+        let parted = self.recent.iter().partition::<Vec<_>, _>(|(t, _)| last.seconds_from(*t) <= LATE_S);
         let (Some(late), Some(early)) = (slope_g_s(&parted.0), slope_g_s(&parted.1)) else { return false };
         let still_s = now.seconds_from(since);
         still_s >= TRICKLE_S && late >= NOT_EASED * early && early * still_s > self.owed_g()

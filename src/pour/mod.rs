@@ -3,6 +3,7 @@
 //! [`engine::Engine`] takes weighings, link changes and the time, and gives cues,
 //! entries and what it learned. It cannot fail: faults are states and outputs.
 
+pub mod curve;
 pub mod engine;
 pub mod entry;
 mod fault;
@@ -11,7 +12,6 @@ mod plan;
 mod predict;
 mod running;
 mod state;
-
 mod steps;
 pub mod trace;
 

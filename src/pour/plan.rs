@@ -23,7 +23,7 @@ const LATE: Duration = Duration::from_millis(100);
 impl Engine {
     /// When the next cue of this stream must be announced.
     pub(super) fn next_announcement(&self, s: &Stream) -> Option<Instant> {
-        self.next_cue(s).map(|(_, due)| due - self.start.ahead)
+        self.next_cue(s).map(|(_, due)| due - self.hearing.ahead)
     }
 
     /// The next cue of this stream as planned now, and when it is due.
@@ -47,7 +47,7 @@ impl Engine {
 
     /// Announces the cues whose time has come.
     pub(super) fn announce(&mut self, now: Instant) {
-        let soonest = now + self.start.ahead;
+        let soonest = now + self.hearing.ahead;
         while let State::Pouring(s) = &self.state {
             let Some((cue, due)) = self.next_cue(s).filter(|(_, due)| soonest >= *due) else { return };
             let late = soonest.since(due);

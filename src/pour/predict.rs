@@ -44,10 +44,15 @@ pub(super) struct Predictor {
     state: Row,
     covariance: [Row; N],
     at: Instant,
+    /// From here on the flow may turn quickly for a while.
     began: Instant,
     stopped_at: Option<Instant>,
     /// Latest reading, fed or not.
     seen_at: Instant,
+    /// The latest net fed.
+    believed_g: f64,
+    /// The side to which the latest residual was clipped, if it was.
+    clipped_to: i8,
     /// Readings have not been believed since.
     odd_since: Option<Instant>,
     stage_s: f64,
@@ -69,6 +74,8 @@ impl Predictor {
             began,
             stopped_at: None,
             seen_at: began,
+            believed_g: net_g,
+            clipped_to: 0,
             odd_since: None,
             // Two equal stages have the right first moment and come close to a moving average before a pole.
             stage_s: (lag_s / 2.0).max(0.02),
@@ -88,17 +95,33 @@ impl Predictor {
         self.advance(at);
         let residual = net_g - self.state[3];
         let limit = CLIP_SIGMAS * (self.covariance[3][3] + self.variance).sqrt();
-        if residual.abs() > limit + JUMP_G_S * since_s {
+        let jump_g = limit + JUMP_G_S * since_s;
+        // Against the reading before too: a filter that fell behind is no jump.
+        if residual.abs() > jump_g && (net_g - self.believed_g).abs() > jump_g {
             let odd_s = at.seconds_from(*self.odd_since.get_or_insert(at));
             if odd_s < ODD_LIMIT_S {
                 return false;
             }
             self.update(residual);
         } else {
-            self.update(residual.clamp(-limit, limit));
+            let counted = self.clipped(residual, limit, at);
+            self.update(counted);
         }
+        self.believed_g = net_g;
         self.odd_since = None;
         true
+    }
+
+    /// One odd reading counts little; a second one to the same side shows that the flow is turning.
+    fn clipped(&mut self, residual: f64, limit: f64, at: Instant) -> f64 {
+        let clipped = residual.clamp(-limit, limit);
+        let side = if clipped == residual { 0 } else { clipped.signum() as i8 };
+        let again = side != 0 && self.clipped_to == side;
+        self.clipped_to = side;
+        if again {
+            self.began = at;
+        }
+        if again { residual } else { clipped }
     }
 
     /// The flow is known well enough to say when the target will be reached.

@@ -78,6 +78,7 @@ impl Engine {
     fn give_up(&mut self, mut s: Stream, at: Instant) {
         s.pour.troubled = true;
         s.plan.stop_due = Some(at);
+        self.slow_said = true;
         self.enter(State::Draining(s));
         self.cue_now(Cue::Fault, at, None);
     }
@@ -215,7 +216,7 @@ impl Engine {
         pour.contact = pour.first_slop.map(|t| at.since(t));
         self.outputs.push_back(Output::Entry(pour.entry(at)));
         let error_g = net - self.start.target.g();
-        if first && !pour.troubled && plan.stop_due.is_some() {
+        if first && !pour.troubled && !pour.unheard && !self.hearing.lost && plan.stop_due.is_some() {
             self.hand = self.hand.learn(error_g, pour.flow_g_s.unwrap_or(0.0), pour.settled);
             self.outputs.push_back(Output::Learned(self.hand));
         }

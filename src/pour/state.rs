@@ -27,6 +27,8 @@ pub(super) struct Pour {
     pub(super) contact: Option<Duration>,
     /// Readings were lost or frozen during this pour: nothing is learned from it.
     pub(super) troubled: bool,
+    /// A loudspeaker was lost during this pour: nothing is learned from it.
+    pub(super) unheard: bool,
     /// `ready` was said: the potter counts on a `stop`.
     pub(super) promised: bool,
 }
@@ -50,6 +52,7 @@ impl Pour {
             stop_cue: None,
             contact: None,
             troubled: false,
+            unheard: false,
             promised: false,
         }
     }
@@ -228,6 +231,16 @@ impl State {
     /// As [`State::beneath`], by value.
     pub(super) fn into_beneath(self) -> Self {
         if let Self::Fault(fault) = self { *fault.from } else { self }
+    }
+
+    pub(super) fn pour_mut(&mut self) -> Option<&mut Pour> {
+        match self {
+            Self::Idle | Self::Landing => None,
+            Self::Ready(r) => Some(&mut r.pour),
+            Self::Pouring(s) | Self::Draining(s) => Some(&mut s.pour),
+            Self::Done(d) => Some(&mut d.pour),
+            Self::Fault(fault) => fault.from.pour_mut(),
+        }
     }
 
     pub(super) fn pour(&self) -> Option<&Pour> {

@@ -4,10 +4,11 @@
 //! Layout: version byte, then zigzag varints: the start values in micrograms and
 //! microseconds, then per input its kind and its differences from the one before.
 //! Version 2 has the pan's zero and whether the log was held after the start values of
-//! version 1, and may end with the mark of a cut; both are read.
+//! version 1, and may end with the mark of a cut; version 3 may have changes of how the cues
+//! are heard. All are read.
 
 use super::PourSettings;
-use super::engine::{Command, Engine, LinkChange, Start};
+use super::engine::{Command, Engine, Hearing, LinkChange, Start};
 use super::entry::Output;
 use super::hand::Hand;
 use crate::reading::Weighing;
@@ -15,7 +16,7 @@ use crate::scale::{Origin, ScaleFacts};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
 
-const VERSION: u8 = 2;
+const VERSION: u8 = 3;
 const FIRST_VERSION: u8 = 1;
 /// A trace starts this long before the landing.
 const LEAD: Duration = Duration::from_secs(3);
@@ -38,13 +39,15 @@ pub enum Input {
     Command(Command, Instant),
     /// The time.
     Timeout(Instant),
+    /// A change of how the cues are heard.
+    Hearing(Hearing, Instant),
 }
 
 impl Input {
     fn at(&self) -> Instant {
         match self {
             Self::Weighing(w) => w.arrived_at,
-            Self::Link(_, at) | Self::Command(_, at) | Self::Timeout(at) => *at,
+            Self::Link(_, at) | Self::Command(_, at) | Self::Timeout(at) | Self::Hearing(_, at) => *at,
         }
     }
 
@@ -55,6 +58,7 @@ impl Input {
             Self::Link(change, at) => engine.handle_link(change, at),
             Self::Command(command, at) => engine.handle_command(command, at),
             Self::Timeout(at) => engine.handle_timeout(at),
+            Self::Hearing(hearing, at) => engine.handle_hearing(hearing, at),
         }
     }
 }
@@ -117,6 +121,16 @@ impl Trace {
         }
     }
 
+    /// Between two pieces: a replay starts from what the engine knows by now.
+    pub fn start_from(&mut self, engine: &Engine) {
+        self.start.hand = engine.hand();
+        self.start.zero = engine.zero();
+        self.start.held = engine.held();
+        self.start.lift_first = engine.lift_first();
+        self.start.ahead = engine.hearing().ahead;
+        self.start.first_piece = engine.snapshot(Instant::START).piece;
+    }
+
     /// As bytes.
     pub fn encode(&self) -> Vec<u8> {
         let s = &self.start;
@@ -144,6 +158,7 @@ impl Trace {
                 Input::Timeout(_) => 4,
                 Input::Command(Command::Hold, _) => 5,
                 Input::Command(Command::Resume, _) => 6,
+                Input::Hearing(..) => 8,
             };
             put(&mut out, kind);
             put(&mut out, now - at);
@@ -152,6 +167,10 @@ impl Trace {
                 put(&mut out, micrograms(w.mass) - ug);
                 put(&mut out, now - w.taken_at.us() as i64);
                 ug = micrograms(w.mass);
+            }
+            if let Input::Hearing(h, _) = input {
+                put(&mut out, h.ahead.as_micros() as i64);
+                put(&mut out, i64::from(h.lost));
             }
         }
         if self.cut {
@@ -253,6 +272,7 @@ impl Bytes<'_> {
             4 => Input::Timeout(now),
             5 => Input::Command(Command::Hold, now),
             6 => Input::Command(Command::Resume, now),
+            8 => Input::Hearing(Hearing { ahead: self.span()?, lost: self.take()? != 0 }, now),
             _ => return Err(BadTrace::Broken(self.at)),
         })
     }

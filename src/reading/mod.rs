@@ -2,6 +2,8 @@
 //!
 //! Knows nothing about how the bytes came or what they are used for.
 
+pub mod timing;
+
 use crate::time::Instant;
 use crate::units::Mass;
 

@@ -4,6 +4,7 @@
 //! equal readings: at the edge of a digit equal readings may never come.
 
 pub mod pace;
+pub mod pan;
 
 use crate::reading::Weighing;
 use crate::scale::ScaleFacts;

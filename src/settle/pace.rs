@@ -59,7 +59,8 @@ impl Pace {
         self.slow
     }
 
-    fn mean_s(&self) -> Option<f64> {
+    /// Mean time between readings, s; `None` before three.
+    pub fn mean_s(&self) -> Option<f64> {
         let n = self.intervals.len();
         (n >= LEAST_INTERVALS).then(|| self.intervals.iter().sum::<f64>() / n as f64)
     }

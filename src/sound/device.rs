@@ -3,14 +3,16 @@
 //! The audio thread never waits: it takes what lies in its channel, fills, counts. How late a sample
 //! will be heard is what the sound system says in each call: the frames still before it.
 
-use super::SoundError;
 use super::score::{Placed, Score};
 use super::tone::{Voice, samples};
+use super::{Find, Playing, SoundError};
 use crate::pour::entry::Cue;
 use crate::settings::Sound;
 use crate::time::{Duration, Instant};
 use cpal::traits::{DeviceTrait as _, HostTrait as _, StreamTrait as _};
-use cpal::{BufferSize, Device, ErrorKind, FromSample, SampleFormat, SizedSample, StreamConfig};
+use cpal::{
+    BufferSize, Device, ErrorKind, FromSample, SampleFormat, SizedSample, StreamConfig, SupportedStreamConfig,
+};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
@@ -25,9 +27,10 @@ const WELL_S: u64 = 10;
 
 /// An output that plays silence and cues until it is dropped. Dropping it may wait for the device.
 pub(super) struct Stream {
-    /// The device's name.
-    pub(super) device: String,
+    device: String,
     rate_hz: u32,
+    /// Two calls' length.
+    buffer: Duration,
     cues: SyncSender<Placed>,
     tones: Vec<(Cue, Arc<[f32]>)>,
     signs: Signs,
@@ -38,60 +41,96 @@ pub(super) struct Stream {
 #[derive(Clone, Default)]
 struct Signs {
     taken: Arc<AtomicU64>,
-    latency_us: Arc<AtomicU64>,
+    measured_us: Arc<AtomicU64>,
     broken: Arc<AtomicBool>,
 }
 
-impl Stream {
-    /// Hands a cue to the audio thread; with sixteen before it nothing is taken anyway.
-    pub(super) fn play(&self, cue: Cue, due: Instant) {
+impl Playing for Stream {
+    fn device(&self) -> &str {
+        &self.device
+    }
+
+    /// With sixteen before it nothing is taken anyway.
+    fn play(&self, cue: Cue, due: Instant) {
         if let Some((_, samples)) = self.tones.iter().find(|(c, _)| *c == cue) {
             let _ = self.cues.try_send(Placed { cue, due, samples: samples.clone() });
         }
     }
 
-    /// Frames taken since it was opened.
-    pub(super) fn taken(&self) -> u64 {
+    fn taken(&self) -> u64 {
         self.signs.taken.load(Ordering::Relaxed)
     }
 
-    /// Frames after which it is well.
-    pub(super) fn well_after(&self) -> u64 {
+    fn well_after(&self) -> u64 {
         WELL_S * u64::from(self.rate_hz)
     }
 
-    /// The sound system has said that it can't go on.
-    pub(super) fn broken(&self) -> bool {
+    fn broken(&self) -> bool {
         self.signs.broken.load(Ordering::Relaxed)
     }
 
-    /// From an order to the ear at worst: one call's length of waiting and what lies before it.
-    pub(super) fn latency(&self) -> Duration {
-        Duration::from_micros(self.signs.latency_us.load(Ordering::Relaxed))
+    /// As measured, and never less than the buffer's two calls: some systems count nothing of it.
+    fn latency(&self) -> Duration {
+        self.measured().max(self.buffer)
     }
 }
 
-/// Opens the output whose name has these letters in it, or the usual one. May hang.
-pub(super) fn open(
-    sound: &Sound,
-    now: impl Fn() -> Instant + Clone + Send + 'static,
-) -> Result<Stream, SoundError> {
-    // The ALSA library writes lines of its own to the error stream at each try; ours are enough.
-    #[cfg(target_os = "linux")]
-    let _ours = alsa::Output::local_error_handler();
+impl Stream {
+    /// The most so far of what lies before a new sample, as the system counts it, and one call's length of waiting.
+    pub(super) fn measured(&self) -> Duration {
+        Duration::from_micros(self.signs.measured_us.load(Ordering::Relaxed))
+    }
+}
+
+/// The sound system: the output whose name has the set letters in it, or the usual one.
+#[derive(Clone)]
+pub(super) struct System<N> {
+    pub(super) sound: Sound,
+    pub(super) now: N,
+}
+
+impl<N: Fn() -> Instant + Clone + Send + 'static> Find for System<N> {
+    type Stream = Stream;
+
+    /// Opened for some milliseconds, and nothing is played.
+    fn look(&self) -> Result<String, SoundError> {
+        let _ours = quiet();
+        there(&self.sound).map(|(_, name, _)| name)
+    }
+
+    fn open(&self) -> Result<Stream, SoundError> {
+        let _ours = quiet();
+        let (device, name, usual) = there(&self.sound)?;
+        let mut refused = SoundError::None;
+        for period in PERIODS {
+            let buffer_size = period.map_or(BufferSize::Default, BufferSize::Fixed);
+            let config = StreamConfig { buffer_size, ..usual.config() };
+            let feed = Feed::new(config, self.now.clone());
+            match feed.open(&device, usual.sample_format(), &name, &self.sound) {
+                Ok(stream) => return Ok(stream),
+                Err(error) => refused = error,
+            }
+        }
+        Err(refused)
+    }
+}
+
+/// The ALSA library writes lines of its own to the error stream at each try; ours are enough.
+#[cfg(target_os = "linux")]
+fn quiet() -> impl Sized {
+    alsa::Output::local_error_handler()
+}
+
+/// Elsewhere nothing is written.
+#[cfg(not(target_os = "linux"))]
+fn quiet() -> impl Sized {}
+
+/// The device, its name and its usual format: asking for that opens it.
+fn there(sound: &Sound) -> Result<(Device, String, SupportedStreamConfig), SoundError> {
     let device = find(sound.device.as_deref())?;
     let name = device.description().map_or_else(|_| "unnamed".to_owned(), |d| d.name().to_owned());
     let usual = device.default_output_config().map_err(|error| sort(&error, &name))?;
-    let mut refused = SoundError::None;
-    for period in PERIODS {
-        let buffer_size = period.map_or(BufferSize::Default, BufferSize::Fixed);
-        let config = StreamConfig { buffer_size, ..usual.config() };
-        match Feed::new(config, now.clone()).open(&device, usual.sample_format(), &name, sound) {
-            Ok(stream) => return Ok(stream),
-            Err(error) => refused = error,
-        }
-    }
-    Err(refused)
+    Ok((device, name, usual))
 }
 
 fn find(wanted: Option<&str>) -> Result<Device, SoundError> {
@@ -149,12 +188,11 @@ impl<N: Fn() -> Instant + Send + 'static> Feed<N> {
         let (rate_hz, cues, signs) = (self.config.sample_rate, self.cues.clone(), self.signs.clone());
         let open = self.start_as(format, device).map_err(|error| sort(&error, name))?;
         open.play().map_err(|error| sort(&error, name))?;
-        // Until the first call has told: two periods lie in the buffer.
         let frames = open.buffer_size().unwrap_or(1024);
-        signs.latency_us.fetch_max(us(2 * u64::from(frames), rate_hz), Ordering::Relaxed);
-        let voice = Voice { volume: sound.volume as f32, quiet: sound.quiet, good: sound.good };
+        let buffer = Duration::from_micros(us(2 * u64::from(frames), rate_hz));
+        let voice = Voice::from(sound);
         let tones = Cue::ALL.map(|cue| (cue, samples(cue, rate_hz, &voice).into())).to_vec();
-        Ok(Stream { device: name.to_owned(), rate_hz, cues, tones, signs, _open: open })
+        Ok(Stream { device: name.to_owned(), rate_hz, buffer, cues, tones, signs, _open: open })
     }
 
     #[expect(clippy::wildcard_enum_match_arm, reason = "not our enum; what no card has is refused")]
@@ -188,7 +226,7 @@ impl<N: Fn() -> Instant + Send + 'static> Feed<N> {
             }
             let frames = one.len() as u64;
             let latency_us = u64::try_from(before.as_micros()).unwrap_or(0) + us(frames, rate_hz);
-            signs.latency_us.fetch_max(latency_us, Ordering::Relaxed);
+            signs.measured_us.fetch_max(latency_us, Ordering::Relaxed);
             signs.taken.fetch_add(frames, Ordering::Relaxed);
         };
         let fail = move |error: cpal::Error| {

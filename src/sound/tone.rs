@@ -25,6 +25,7 @@
 //! enough not to click (common practice, no source). Lengths and levels: chosen by us, not yet tried on people.
 
 use crate::pour::entry::Cue;
+use crate::settings::Sound;
 use std::f32::consts::{PI, TAU};
 
 /// Nothing is louder than this, of full scale: room for the loudspeaker's own filter.
@@ -118,6 +119,14 @@ pub struct Voice {
     pub quiet: bool,
     /// `good` sounds too.
     pub good: bool,
+    /// The warning pips sound.
+    pub pips: bool,
+}
+
+impl From<&Sound> for Voice {
+    fn from(sound: &Sound) -> Self {
+        Self { volume: sound.volume as f32, quiet: sound.quiet, good: sound.good, pips: sound.pips }
+    }
 }
 
 impl Voice {
@@ -125,7 +134,8 @@ impl Voice {
     pub const fn sounds(&self, cue: Cue) -> bool {
         match cue {
             Cue::Stop | Cue::Short | Cue::Over | Cue::Fault => true,
-            Cue::Ready | Cue::Approach | Cue::Count | Cue::Clear => !self.quiet,
+            Cue::Ready | Cue::Approach | Cue::Clear => !self.quiet,
+            Cue::Count => self.pips && !self.quiet,
             Cue::Good => self.good && !self.quiet,
         }
     }

@@ -39,6 +39,7 @@ pub(super) fn apply(conn: &mut Connection, write: &mut Write, last: &mut Sequenc
                 rows::set_hand(&tx, key, *hand)?;
             }
         }
+        Write::Trace { pour, bytes } => rows::set_trace(&tx, pour, bytes)?,
         Write::PourDropped { id } => drop_open(&tx, id)?,
     }
     tx.commit()?;

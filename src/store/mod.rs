@@ -64,6 +64,13 @@ pub enum Write {
         /// What was learned from it, under its key; written in the same transaction.
         hand: Option<(String, HandRecord)>,
     },
+    /// A committed pour's trace went on, up to the lift.
+    Trace {
+        /// Pour.
+        pour: String,
+        /// The whole trace.
+        bytes: Vec<u8>,
+    },
     /// An open pour was never filled: its row goes, unless it was committed meanwhile.
     PourDropped {
         /// Pour.

@@ -147,6 +147,7 @@ fn seq_of(write: &Write) -> u64 {
         Write::BatchCreated(_)
         | Write::BatchBegun { .. }
         | Write::BatchEnded { .. }
+        | Write::Trace { .. }
         | Write::PourDropped { .. } => panic!("not a pour: {write:?}"),
     }
 }
@@ -556,4 +557,16 @@ proptest! {
             prop_assert_eq!(query::sums(&conn, "b1").unwrap().unwrap(), apply::recount(&conn, "b1").unwrap());
         }
     }
+}
+
+#[test]
+fn a_trace_that_went_on_takes_the_place_of_the_first() {
+    let mut log = Log::new();
+    log.written(Write::Pour {
+        pour: PourRecord { trace: vec![1, 2], ..a_pour("p1", 1, 1, 29.0) },
+        hand: None,
+    });
+    log.written(Write::Trace { pour: "p1".into(), bytes: vec![1, 2, 3] });
+    assert_eq!(log.reader().trace("p1").unwrap(), Some(vec![1, 2, 3]));
+    assert_eq!(log.reader().revisions("p1").unwrap().len(), 1, "no new revision");
 }

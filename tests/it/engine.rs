@@ -3,7 +3,7 @@
 use super::run::{Run, stream, weighing};
 use crate::seeds::seeded;
 use proptest::prelude::*;
-use tarebell::pour::engine::{Command, LinkChange};
+use tarebell::pour::engine::{Command, Hearing, LinkChange};
 use tarebell::pour::entry::{Cue, Output, Phase};
 use tarebell::pour::trace::{Input, Trace};
 use tarebell::record::Verdict;
@@ -100,8 +100,77 @@ fn the_same_trace_gives_the_same_outputs_after_a_trip_through_bytes() {
     assert!(run.outputs.len() >= 5);
 }
 
+fn hearing(ahead_ms: u64, lost: bool) -> Hearing {
+    Hearing { ahead: Duration::from_millis(ahead_ms), lost }
+}
+
+/// Cues with when they were announced and due, in s.
+fn calls(run: &Run) -> Vec<(Cue, f64, f64)> {
+    let call = |o: &Output| {
+        if let Output::Cue(c) = o { Some((c.cue, c.at.seconds(), c.due.seconds())) } else { None }
+    };
+    run.outputs.iter().filter_map(call).collect()
+}
+
+/// A pour of 29 g from 4 s on, in which at `at_s` it changes how the cues are heard.
+fn pour_with(at_s: f64, change: Hearing) -> Run {
+    let mut run = Run::new();
+    run.curve(0.0, 2.0, |_| 0.0);
+    run.curve(2.0, 4.0, |_| 300.0);
+    run.curve(4.0, at_s, |t| stream(t, 99.0));
+    let at = Instant::START.offset_seconds(at_s);
+    run.give(Input::Hearing(change, at), at);
+    run.curve(at_s + 0.05, 10.5, |t| stream(t, 7.62));
+    run
+}
+
+#[test]
+fn cues_announced_after_the_loudspeaker_became_later_are_that_much_earlier_and_none_is_moved() {
+    // `approach` is announced at about 6 s, the stop is due at about 7.3 s.
+    let (plain, later) = (pour_with(6.3, hearing(0, false)), pour_with(6.3, hearing(200, false)));
+    let (plain, later) = (calls(&plain), calls(&later));
+    let words = |calls: &[(Cue, f64, f64)]| calls.iter().map(|c| c.0).collect::<Vec<_>>();
+    assert_eq!(words(&plain), words(&later));
+    for ((cue, at_s, due_s), (_, _, plain_due_s)) in later.iter().zip(&plain) {
+        let ahead_s = due_s - at_s;
+        if *at_s < 6.3 {
+            assert!(ahead_s < 0.001 && (due_s - plain_due_s).abs() < 1e-6, "{cue:?} {later:?}");
+        } else {
+            assert!((ahead_s - 0.2).abs() < 0.001, "{cue:?} {later:?}");
+        }
+    }
+    assert!(later.iter().any(|c| c.0 == Cue::Approach && c.1 < 6.3), "{later:?}");
+    let stop_s = |calls: &[(Cue, f64, f64)]| calls.iter().find(|c| c.0 == Cue::Stop).expect("a stop").2;
+    assert!((stop_s(&later) - stop_s(&plain)).abs() < 0.05, "the stop itself stays where it is: {later:?}");
+}
+
+#[test]
+fn a_loudspeaker_lost_in_mid_pour_is_a_fault_the_pour_goes_on_and_nothing_is_learned() {
+    let run = pour_with(6.3, hearing(0, true));
+    let (cues, entry) = (run.cues(), run.entries().pop().expect("an entry"));
+    assert_eq!(cues.iter().filter(|c| **c == Cue::Fault).count(), 1, "{cues:?}");
+    assert!(cues.contains(&Cue::Stop) && entry.guided && entry.rev == 1, "{cues:?} {entry:?}");
+    let learned = |run: &Run| run.outputs.iter().any(|o| matches!(o, Output::Learned(_)));
+    assert!(!learned(&run) && learned(&pour_with(6.3, hearing(0, false))));
+    assert_eq!(Trace::decode(&run.trace.encode()).expect("our own bytes").replay(), run.outputs);
+}
+
+#[test]
+fn a_loudspeaker_that_comes_back_clears_the_fault_and_one_lost_while_nothing_is_poured_is_none() {
+    let mut run = pour_with(6.3, hearing(0, true));
+    let at = Instant::START.offset_seconds(11.0);
+    run.give(Input::Hearing(hearing(30, false), at), at);
+    assert!(run.cues().ends_with(&[Cue::Clear]), "{:?}", run.cues());
+    let mut run = Run::new();
+    run.curve(0.0, 2.0, |_| 0.0);
+    let at = Instant::START.offset_seconds(2.0);
+    run.give(Input::Hearing(hearing(0, true), at), at);
+    run.give(Input::Hearing(hearing(30, false), at), at);
+    assert_eq!(run.cues(), []);
+}
+
 fn any_input() -> impl Strategy<Value = (u8, f64, f64)> {
-    (0_u8..20, 0.01_f64..1.5, -50.0_f64..900.0)
+    (0_u8..21, 0.01_f64..1.5, -50.0_f64..900.0)
 }
 
 proptest! {
@@ -128,6 +197,7 @@ proptest! {
                 15..=16 => { g = if g > 100.0 { 0.0 } else { x.max(0.0) }; run.give(weighing(t, g), at); }
                 17 => run.give(Input::Link(LinkChange::Down, at), at),
                 18 => run.give(Input::Timeout(at), at),
+                19 => run.give(Input::Hearing(hearing(x.abs() as u64 % 251, x > 400.0), at), at),
                 _ => run.give(Input::Command(if x > 800.0 { Command::End } else { Command::Hold }, at), at),
             }
         }

@@ -2,8 +2,10 @@
 
 #![allow(clippy::expect_used, clippy::unwrap_used, reason = "a test that panics has failed, and says where")]
 
+mod curve;
 mod engine;
 mod frames;
+mod messages;
 mod mishaps;
 mod outside;
 mod readme;
@@ -12,3 +14,4 @@ mod seeds;
 mod session;
 mod settings;
 mod tidy;
+mod timing;

@@ -66,6 +66,20 @@ fn a_scale_that_becomes_too_slow_in_mid_pour_says_fault() {
 }
 
 #[test]
+fn a_scale_that_was_too_slow_is_said_to_be_in_order_once_it_is_quick_again() {
+    let mut run = ready();
+    run.curve(4.0, 5.5, |t| stream(t, 99.0));
+    run.hz = 1.5;
+    run.curve(6.1, 12.0, |t| stream(t, 5.6));
+    assert_eq!(run.cues().iter().filter(|c| **c == Cue::Clear).count(), 0, "{:?}", run.cues());
+    run.hz = 10.0;
+    run.curve(12.1, 14.0, |t| stream(t, 5.6));
+    let cues = run.cues();
+    assert_eq!(cues.iter().filter(|c| **c == Cue::Clear).count(), 1, "{cues:?}");
+    assert!(cues.iter().position(|c| *c == Cue::Fault) < cues.iter().position(|c| *c == Cue::Clear));
+}
+
+#[test]
 fn a_hand_that_pressed_on_the_piece_while_it_was_tared_costs_a_second_ready_and_no_glaze() {
     let mut run = Run::new();
     run.curve(0.0, 2.0, |_| 0.0);
@@ -339,6 +353,37 @@ fn a_jug_resting_on_the_rim_for_half_a_second_does_not_call_the_stop_early() {
     let stop = run.due_s(Cue::Stop);
     assert_eq!(stop.len(), 1, "{:?}", run.cues());
     assert!((stop[0] - 7.335).abs() < 0.25, "stop due at {} s", stop[0]);
+}
+
+/// Poured grams, 0.3 g of drips first, then a stream that quickens to 17 g/s within 1.3 s.
+fn drips_then_a_flood(t: f64) -> f64 {
+    let since = (t - 4.4).max(0.0);
+    let drip = if t > 3.6 { 0.3 } else { 0.0 };
+    drip + if since < 1.3 { 0.5 * 13.0 * since * since } else { 11.0 + 17.0 * (since - 1.3) }
+}
+
+#[test]
+fn a_stream_that_quickens_after_a_few_drips_is_stopped_in_time_on_a_slow_scale() {
+    let mut run = Run::new();
+    // A pole of 0.7 s, while 0.3 s is assumed.
+    let mut shown = 0.0;
+    let mut at = 0.0;
+    let shows = |t: f64, shown: &mut f64, at: &mut f64| {
+        while *at < t {
+            *at += 0.01;
+            *shown += (drips_then_a_flood(*at) - *shown) * 0.01 / 0.7;
+        }
+        *shown
+    };
+    let cell = std::cell::RefCell::new((&mut shown, &mut at));
+    run.curve(0.0, 1.0, |_| 0.0);
+    run.curve(1.0, 9.0, |t| {
+        let (shown, at) = &mut *cell.borrow_mut();
+        300.0 + shows(t, shown, at)
+    });
+    let stop_s = *run.due_s(Cue::Stop).first().expect("a stop");
+    let poured_g = drips_then_a_flood(stop_s);
+    assert!(poured_g < 31.0, "{poured_g} g had been poured when the stop came");
 }
 
 #[test]

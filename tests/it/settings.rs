@@ -22,7 +22,7 @@ fn the_file_as_shipped_changes_nothing() {
 #[test]
 fn every_key_shown_in_the_file_stands_there_with_its_default() {
     let text = uncommented();
-    assert_eq!(text.lines().filter(|l| is_key(l)).count(), 19, "{text}");
+    assert_eq!(text.lines().filter(|l| is_key(l)).count(), 21, "{text}");
     let told = Settings::parse(&text, "config").expect("it parses");
     let plain = Settings::default();
     let Link::Serial(serial) = &told.link else { panic!("link") };
@@ -33,7 +33,7 @@ fn every_key_shown_in_the_file_stands_there_with_its_default() {
         (told.scale.step, told.scale.noise, told.scale.lag),
         (plain.scale.step, plain.scale.noise, plain.scale.lag)
     );
-    assert_eq!(told.scale.id, plain.scale.id);
+    assert_eq!((&told.scale.id, &told.notifications), (&plain.scale.id, &plain.notifications));
     // The one key without a default: the file shows an example.
     let example = Some("usb".to_owned());
     assert_eq!(told.sound, tarebell::settings::Sound { device: example, ..plain.sound });
@@ -42,7 +42,7 @@ fn every_key_shown_in_the_file_stands_there_with_its_default() {
 #[test]
 fn every_key_of_the_settings_stands_in_the_file() {
     // Sections, and how many keys each has at least, or the parser no longer lists them.
-    for (section, least) in [("scale", 12), ("page", 1), ("pour", 2), ("sound", 4)] {
+    for (section, least) in [("scale", 13), ("page", 1), ("pour", 2), ("sound", 5)] {
         let text = format!("[{section}]\nx = 1\n");
         let error = Settings::parse(&text, "f").expect_err("unknown key").to_string();
         let known = error.split('`').skip(1).step_by(2).filter(|w| *w != "x");
@@ -53,6 +53,14 @@ fn every_key_of_the_settings_stands_in_the_file() {
         }
         assert!(n >= least, "[{section}]: {error}");
     }
+}
+
+#[test]
+fn the_warning_pips_can_be_left_out() {
+    let sound = |text: &str| Settings::parse(text, "f").expect("it parses").sound;
+    assert!(sound("").pips && !sound("[sound]\npips = false\n").pips);
+    let error = Settings::parse("[sound]\npips = 2\n", "f").expect_err("refused").to_string();
+    assert!(error.contains("line 2") && error.contains("pips"), "{error}");
 }
 
 #[test]

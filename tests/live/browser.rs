@@ -1,5 +1,6 @@
 //! The page in a real browser: what the potter sees while the real binary reads a simulated scale.
 
+use crate::pan::Pan;
 use crate::rig::Rig;
 use crate::window::Browser;
 use fantoccini::Locator;
@@ -182,5 +183,272 @@ async fn a_batch_ends_by_a_held_button_only_and_contents_of_others_are_refused()
     // The log does show what is refused: else an empty one would prove nothing.
     browser.js("try { document.body.innerHTML += '<b>planted</b>' } catch { }").await;
     assert!(!browser.complaints().await.is_empty(), "markup from text is refused and told");
+    browser.client.clone().close().await.expect("closed");
+}
+
+/// Has the page's field `name` hold this text, as typed.
+async fn put(browser: &Browser, name: &str, text: &str) {
+    let script = format!(
+        "const i = document.querySelector('input[name={name}]'); i.value = '{text}';
+         i.dispatchEvent(new Event('input', {{ bubbles: true }})); return true;"
+    );
+    browser.js(&script).await;
+}
+
+async fn choose(browser: &Browser, name: &str, value: &str) {
+    let at = format!("input[name={name}][value={value}]");
+    let input = browser.client.wait().for_element(Locator::Css(&at)).await.expect(&at);
+    input.click().await.expect("a click");
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_bucket_by_mix_and_a_profile_are_typed_drawn_reckoned_and_refused_where_they_are_wrong() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = Rig::start(dir.path());
+    let used = json!({ "name": "invented", "pourer": "left hand", "jug": "white jug", "coat": { "by": "direct", "slop_g": 20 } });
+    rig.post("/api/batches", used);
+    let browser = Browser::open(dir.path()).await;
+    browser.client.goto(&format!("http://{}/#batch", rig.address)).await.expect("the page");
+    choose(&browser, "by", "bucket").await;
+    choose(&browser, "glaze_by", "mix").await;
+    choose(&browser, "shape", "profile").await;
+    choose(&browser, "tolerance_by", "percent").await;
+    let add = browser.client.find(Locator::Css(".rows > button")).await.expect("a button");
+    add.click().await.expect("a click");
+    let typed = [
+        ("dry_g", "1000"),
+        ("water_g", "900"),
+        ("dry_g_per_cm2", "0.06"),
+        ("percent", "4"),
+        ("height_0", "0"),
+        ("radius_0", "0"),
+        ("height_1", "0"),
+        ("radius_1", "35"),
+        ("height_2", "90"),
+        ("radius_2", "42"),
+        ("height_3", "40"),
+        ("radius_3", "50"),
+    ];
+    for (name, text) in typed {
+        put(&browser, name, text).await;
+    }
+    browser.until("told at the rows", "return !!document.querySelector('.rows #amiss-points_mm')").await;
+    browser
+        .client
+        .find(Locator::Css("button[aria-label$=' 4']"))
+        .await
+        .expect("a button")
+        .click()
+        .await
+        .expect("a click");
+    let target = rig.post("/api/target", json!({
+        "glaze": { "by": "mix", "dry_g": 1000, "water_g": 900 }, "coat": { "by": "dry", "dry_g_per_cm2": 0.06 },
+        "form": { "by": "profile", "points_mm": [[0, 0], [0, 35], [90, 42]] }, "tolerance": { "percent": 4 }
+    }));
+    let says = format!("{:.1} g of slop", target["target_g"].as_f64().expect("grams"));
+    browser.until("the daemon's grams", &format!(
+        "return !!document.querySelector('.result')?.textContent.includes('{says}') && !document.querySelector('.amiss')"
+    )).await;
+    browser.until("drawn", "return !!document.querySelector('.sketch .cut')").await;
+    browser
+        .until(
+            "jugs used before",
+            "return document.querySelector('#jugs-known option')?.value === 'white jug'",
+        )
+        .await;
+
+    put(&browser, "water_g", "0").await;
+    browser.until("told at its own field", "
+        const wrong = document.querySelector('[aria-invalid]');
+        return wrong?.name === 'water_g' && document.getElementById(wrong.getAttribute('aria-describedby')).textContent.length > 10
+          && !document.querySelector('.wrong')?.textContent").await;
+    put(&browser, "water_g", "900").await;
+    for (name, text) in [("name", "invented cups"), ("pourer", "left hand"), ("jug", "white jug")] {
+        put(&browser, name, text).await;
+    }
+    browser
+        .client
+        .find(Locator::Css("form > button"))
+        .await
+        .expect("a button")
+        .click()
+        .await
+        .expect("a click");
+    browser.until("the batch begins", "return !!document.querySelector('.hold')").await;
+    let made = rig.get("/api/batches")[0].clone();
+    assert_eq!(made["jug"], "white jug");
+    // The log keeps whole micrograms.
+    let grams = |of: &Value| of["target_g"].as_f64().map(|g| (g * 1e6).round());
+    assert_eq!(grams(&made), grams(&target));
+    the_header_says_all(&browser, &rig.address).await;
+    browser.client.clone().close().await.expect("closed");
+}
+
+async fn the_header_says_all(browser: &Browser, address: &str) {
+    browser.client.goto(&format!("http://{address}/#pour")).await.expect("the page");
+    browser
+        .until("the name", "return document.querySelector('header h1')?.textContent === 'invented cups'")
+        .await;
+    let facts =
+        browser.js("return [...document.querySelectorAll('.facts li')].map((li) => li.textContent)").await;
+    let scale = &facts[2];
+    assert_eq!(facts, json!(["left hand pours", "no sound", scale, "bucket measured just now"]));
+    assert!(scale.as_str().is_some_and(|s| s.contains("scale")), "{facts}");
+    let ages = browser
+        .js("return import('/assets/pour.js').then(({ bucket }) =>
+        [null, 59, 60, 7300, 43199, 43200, 200000].map(bucket))")
+        .await;
+    assert_eq!(
+        ages,
+        json!([
+            "grams by hand",
+            "bucket measured just now",
+            "bucket measured 1 min ago",
+            "bucket measured 2 h ago",
+            "bucket measured 11 h ago",
+            "bucket measured 12 h ago: measure it again?",
+            "bucket measured 2 days ago: measure it again?"
+        ])
+    );
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_pour_shows_its_curve_by_keyboard_and_leaves_the_count_by_a_held_button_only() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let mut rig = Rig::start(dir.path());
+    let batch = rig.begin_batch(1);
+    let heard = rig.listen();
+    let plant = Plant::new(7, Person::typical(), ScaleModel::with_lag(0.15), Table::default());
+    let mut potter = Potter::new(plant, Script::of(1, 29.0));
+    let rig = tokio::task::spawn_blocking(move || {
+        rig.pour(&mut potter, &heard, Instant::now() + Duration::from_secs(30));
+        rig
+    })
+    .await
+    .expect("a pour");
+    keep_sending(&rig);
+    let pour = rig.get(&format!("/api/batches/{batch}/pours"))[0].clone();
+    let curve = with_the_lift(&rig, pour["id"].as_str().expect("an id"));
+    let browser = Browser::open(dir.path()).await;
+    browser.client.goto(&format!("http://{}/#log", rig.address)).await.expect("the page");
+    let look = browser.client.wait().for_element(Locator::Css(".look")).await.expect("a row's button");
+    browser.js("document.querySelector('.look').focus()").await;
+    look.send_keys("\u{e007}").await.expect("the enter key");
+    browser.until("the curve", "return !!document.querySelector('.curve .net')").await;
+    let drawn = browser.js("
+        const d = document.querySelector('.curve .net').getAttribute('d');
+        const top = (c) => document.querySelector('.curve ' + c).getBBox();
+        const band = top('.band'), net = top('.net');
+        return { points: d.split(/[ML]/).length - 1, words: [...document.querySelectorAll('.curve .what')].map((t) => t.textContent),
+          lift: !!document.querySelector('.curve .lift'), open: document.querySelector('.look').getAttribute('aria-expanded'),
+          above: net.y <= band.y + band.height, told: document.querySelector('figcaption').textContent };").await;
+    assert_eq!(drawn["points"], json!(curve["points"].as_array().expect("points").len()));
+    assert_eq!((&drawn["words"], &drawn["open"]), (&json!(["stop", "lift"]), &json!("true")));
+    let good = pour["net_g"].as_f64() >= pour["low_g"].as_f64();
+    assert_eq!(drawn["above"], json!(good), "the line reaches the band as the weight does");
+    for mark in curve["marks"].as_array().expect("marks") {
+        let said = format!("after {:.1} s", mark["at_s"].as_f64().expect("seconds"));
+        assert!(drawn["told"].as_str().is_some_and(|t| t.contains(&said)), "{said}: {drawn}");
+    }
+    out_by_a_held_button(&browser, &rig, &batch).await;
+    assert_eq!(browser.complaints().await, Vec::<Value>::new());
+    browser.client.clone().close().await.expect("closed");
+}
+
+/// The curve once the bare pan was seen, and the lift with it.
+fn with_the_lift(rig: &Rig, pour: &str) -> Value {
+    let from = Instant::now();
+    loop {
+        let curve = rig.get(&format!("/api/pours/{pour}/curve"));
+        if curve["marks"].as_array().is_some_and(|marks| marks.iter().any(|m| m["what"] == "lift")) {
+            return curve;
+        }
+        assert!(from.elapsed() < Duration::from_secs(10), "no lift: {curve}");
+        std::thread::sleep(Duration::from_millis(50));
+    }
+}
+
+async fn out_by_a_held_button(browser: &Browser, rig: &Rig, batch: &str) {
+    let verdict = || rig.get(&format!("/api/batches/{batch}/pours"))[0]["verdict"].clone();
+    let press = "document.querySelector('.look-row .hold').dispatchEvent(new PointerEvent('pointerdown'));";
+    browser.js(press).await;
+    tokio::time::sleep(Duration::from_millis(400)).await;
+    browser
+        .js("document.querySelector('.look-row .hold').dispatchEvent(new PointerEvent('pointerup'));")
+        .await;
+    tokio::time::sleep(Duration::from_millis(1000)).await;
+    assert_ne!(verdict(), "void", "a short press leaves it in");
+    browser.js(press).await;
+    browser
+        .until(
+            "out of the count",
+            "return document.querySelector('.verdict').textContent.includes('not counted')",
+        )
+        .await;
+    assert_eq!(verdict(), "void");
+    browser.until("no way to do it twice", "return !document.querySelector('.look-row .hold')").await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_dirty_pan_is_said_on_the_pour_place_until_it_is_wiped() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = Rig::start(dir.path());
+    rig.begin_batch(2);
+    let (shown, mut line) =
+        (std::sync::Arc::new(std::sync::Mutex::new("0.8")), rig.line.try_clone().expect("the line"));
+    let sent = shown.clone();
+    std::thread::spawn(move || {
+        for _ in 0..600 {
+            let grams = *sent.lock().expect("the weight");
+            let _ = line.write_all(format!("{grams} g\r\n").as_bytes());
+            std::thread::sleep(Duration::from_millis(100));
+        }
+    });
+    let browser = Browser::open(dir.path()).await;
+    browser.client.goto(&format!("http://{}/#pour", rig.address)).await.expect("the page");
+    browser
+        .until("said", "return document.querySelector('.wipe')?.textContent === 'Wipe the pan: 0.8 g on it'")
+        .await;
+    browser.until("spoken", "return document.getElementById('told').textContent === 'Wipe the pan'").await;
+    *shown.lock().expect("the weight") = "0.0";
+    browser
+        .until("wiped", "return !!document.querySelector('.word') && !document.querySelector('.wipe')")
+        .await;
+    browser.client.clone().close().await.expect("closed");
+}
+
+/// Keeps where each part lies: its middle from the left, as a share of the width. In one look with
+/// the face: another one has another frame, and all lies elsewhere in it.
+const WHERE: &str = "
+    if (document.documentElement.dataset.face !== 'next' || document.querySelectorAll('.facts li').length !== 4) return false;
+    const at = (css) => { const b = document.querySelector(css).getBoundingClientRect(); return (b.left + b.right) / 2 / innerWidth; };
+    window.where = [at('header h1'), at('.facts li'), at('.facts li:last-child'), at('.piece'), at('.say'), at('nav a'), at('nav a:last-child')];
+    return true;";
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn for_the_left_hand_every_part_lies_on_the_other_side_also_after_loading_again() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = Rig::start(dir.path());
+    rig.begin_batch(2);
+    // A scale that says nothing would soon be trouble, which is another face.
+    let _pan = Pan::on(&rig);
+    let browser = Browser::open(dir.path()).await;
+    let pour = format!("http://{}/#pour", rig.address);
+    browser.client.goto(&pour).await.expect("the page");
+    browser.until("the field", WHERE).await;
+    let right = browser.js("return window.where").await;
+    browser.client.goto(&format!("http://{}/#scale", rig.address)).await.expect("the page");
+    let choice =
+        browser.client.wait().for_element(Locator::Css("input[type=checkbox]")).await.expect("the choice");
+    choice.click().await.expect("a click");
+    browser.client.goto(&pour).await.expect("the page");
+    browser.client.refresh().await.expect("loaded again");
+    browser.until("the field", WHERE).await;
+    let left = browser.js("return window.where").await;
+    let (right, left) = (right.as_array().expect("places"), left.as_array().expect("places"));
+    for (i, (one, other)) in right.iter().zip(left).enumerate() {
+        let sum = one.as_f64().expect("a share") + other.as_f64().expect("a share");
+        assert!((sum - 1.0).abs() < 0.03, "part {i}: {one} and {other}");
+    }
     browser.client.clone().close().await.expect("closed");
 }

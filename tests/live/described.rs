@@ -117,6 +117,8 @@ fn every_path_of_the_contract_is_described_and_every_described_path_answers() {
         "post /api/batches/{id}/end",
         "get /api/batches/{id}/pours",
         "get /api/batches/{id}/pours.csv",
+        "get /api/pours/{id}/curve",
+        "post /api/pours/{id}/void",
         "get /api/openapi.json",
     ];
     assert_eq!(described, contract.iter().map(|&c| c.to_owned()).collect());
@@ -151,6 +153,9 @@ fn real_replies_have_exactly_the_described_fields() {
     pour_one(&mut rig, &whole);
     same("get", "/api/now", "200", &rig.get("/api/now"));
     same("get", "/api/scale", "200", &rig.get("/api/scale"));
+    let pour = rig.get(&format!("{at}/pours"))[0]["id"].as_str().expect("an id").to_owned();
+    same("get", "/api/pours/{id}/curve", "200", &rig.get(&format!("/api/pours/{pour}/curve")));
+    same("post", "/api/pours/{id}/void", "200", &rig.post(&format!("/api/pours/{pour}/void"), json!({})));
     same("post", "/api/batches/{id}/end", "200", &rig.post(&format!("{at}/end"), json!({})));
     let pours = rig.get(&format!("{at}/pours"));
     assert_eq!(pours.as_array().map(Vec::len), Some(1), "{pours}");

@@ -47,10 +47,26 @@ pub(crate) fn sink(dir: &Path) -> (PathBuf, PathBuf) {
     (pipe, config)
 }
 
+/// As [`sink`], without what converts formats: that library ends the whole process when its file fails.
+pub(crate) fn bare_sink(dir: &Path) -> (PathBuf, PathBuf) {
+    let (pipe, config) = sink(dir);
+    let text = format!(
+        "pcm.!default {{ type file slave.pcm nothing file \"{}\" format raw }}\npcm.nothing {{ type null }}\n",
+        pipe.display()
+    );
+    std::fs::write(&config, text).expect("a file");
+    (pipe, config)
+}
+
 impl Ear {
     /// Opens the pipe and listens until dropped.
     pub(crate) fn open(dir: &Path) -> Self {
         let (pipe, config) = sink(dir);
+        Self::open_pipe(&pipe, config)
+    }
+
+    /// Listens to this pipe until dropped.
+    pub(crate) fn open_pipe(pipe: &Path, config: PathBuf) -> Self {
         let flags = OFlags::NONBLOCK.bits() as i32;
         let file = std::fs::OpenOptions::new().read(true).custom_flags(flags).open(pipe).expect("the pipe");
         rustix::pipe::fcntl_setpipe_size(&file, PIPE).expect("a small pipe");

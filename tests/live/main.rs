@@ -4,7 +4,9 @@
 
 mod axe;
 mod browser;
+mod clients;
 mod crowd;
+mod deaf;
 mod described;
 mod disk;
 mod doctor;
@@ -22,5 +24,6 @@ mod setup;
 mod sound;
 mod stop;
 mod views;
+mod void;
 mod wake;
 mod window;

@@ -51,6 +51,8 @@ fn a_broken_path_is_a_problem_that_names_the_id() {
         "GET /api/batches/%ff",
         "GET /api/batches/%ff/pours",
         "GET /api/batches/%ff/pours.csv",
+        "GET /api/pours/%ff/curve",
+        "POST /api/pours/%ff/void",
         "POST /api/batches/%ff/begin",
         "POST /api/batches/%c3%28/end",
     ] {

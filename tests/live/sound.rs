@@ -5,14 +5,16 @@ use crate::rig::{Heard, Rig, terminal};
 use rustix::process::Signal;
 use std::path::Path;
 use std::process::{Command, Stdio};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 use tarebell::plant::session::{Potter, Script};
 use tarebell::plant::{Person, Plant, ScaleModel, Table};
 use tarebell::pour::entry::Cue;
-use tarebell::sound::tone::tone;
+use tarebell::sound::tone::{PEAK, tone};
 
 /// The binary with sound, on this sound system.
-fn serve(dir: &Path, config: &Path) -> Rig {
+pub(crate) fn serve(dir: &Path, config: &Path) -> Rig {
     let line = terminal(dir);
     let mut command = Command::new(env!("CARGO_BIN_EXE_tarebell"));
     command.args(["serve", "--listen", "127.0.0.1:0", "--data"]).arg(dir);
@@ -20,7 +22,7 @@ fn serve(dir: &Path, config: &Path) -> Rig {
     Rig::start_as(command, dir, line)
 }
 
-fn wait_for(rig: &Rig, state: &str, limit: Duration) -> serde_json::Value {
+pub(crate) fn wait_for(rig: &Rig, state: &str, limit: Duration) -> serde_json::Value {
     let end = Instant::now() + limit;
     loop {
         let sound = rig.get("/api/now")["sound"].clone();
@@ -33,7 +35,7 @@ fn wait_for(rig: &Rig, state: &str, limit: Duration) -> serde_json::Value {
 }
 
 /// Makes and begins a batch; gives what the begin warns of.
-fn warnings(rig: &Rig) -> Vec<String> {
+pub(crate) fn warnings(rig: &Rig) -> Vec<String> {
     let batch = rig.post(
         "/api/batches",
         serde_json::json!({ "name": "invented cups", "coat": { "by": "direct", "slop_g": 29.0 } }),
@@ -77,10 +79,16 @@ fn strongest(stroke: &[f32]) -> Cue {
 
 /// How far after `due` the cue begins, in ms; none when nothing begins there.
 fn onset(ear: &Ear, cue: Cue, due: Instant) -> Option<f64> {
-    let before = Duration::from_millis(100);
+    // Less than the 50 ms that lie between the end of `approach` and a pip at the nearest.
+    let before = Duration::from_millis(30);
     let piece = ear.since(due - before, Duration::from_millis(400));
     // 1 % of full scale: half a millisecond into the rise.
-    let first = piece.samples.iter().position(|s| s.abs() > 0.01)?;
+    let loud = |s: &f32| s.abs() > 0.01;
+    // A cue before it may still be fading away: 3 ms of silence end it.
+    let ending = piece.samples.iter().take(144).any(loud);
+    let silence = |w: &[f32]| !w.iter().any(loud);
+    let from = if ending { piece.samples.windows(144).position(silence)? } else { 0 };
+    let first = from + piece.samples[from..].iter().position(loud)?;
     let stroke = &piece.samples[first..(first + 1920).min(piece.samples.len())];
     assert_eq!(strongest(stroke), cue, "another cue sounds");
     let at = piece.at + Duration::from_secs_f64(first as f64 / 48_000.0);
@@ -90,8 +98,8 @@ fn onset(ear: &Ear, cue: Cue, due: Instant) -> Option<f64> {
     )
 }
 
-#[test]
-fn what_is_cued_in_a_pour_is_heard_when_it_is_due() {
+/// How far after it was due each cue of four pours began, in ms.
+fn onsets_of_four_pours() -> Vec<f64> {
     let dir = tempfile::tempdir().expect("a folder");
     let ear = Ear::open(dir.path());
     let mut rig = serve(dir.path(), &ear.config);
@@ -132,26 +140,67 @@ fn what_is_cued_in_a_pour_is_heard_when_it_is_due() {
     }
     let (mean, sd) = mean_and_sd(&late);
     println!("onset after due over {} cues: mean {mean:.1} ms, SD {sd:.1} ms", late.len());
-    assert!(stops >= 4 && late.len() >= 12, "{stops} stops of {} cues", late.len());
+    assert!(stops >= 4 && late.len() >= 15, "{stops} stops of {} cues", late.len());
+    late
+}
+
+#[test]
+fn what_is_cued_in_a_pour_is_heard_when_it_is_due() {
+    let late = onsets_of_four_pours();
     // Of this sink the sound system does not know: 21 ms in the pipe, up to two calls of 11 ms that the
     // writer of files keeps back, and 5 ms that the reader takes at a time. A card has none of these.
     assert!(late.iter().all(|ms| (0.0..48.0).contains(ms)), "{late:?}");
     // Under one call's length: cues are placed within a call, not at its start.
-    assert!(sd < 8.0, "{late:?}");
+    assert!(mean_and_sd(&late).1 < 8.0, "{late:?}");
+}
+
+/// Keeps a core busy until it is dropped.
+struct Busy(Arc<AtomicBool>);
+
+impl Busy {
+    fn start() -> Self {
+        let stop = Arc::new(AtomicBool::new(false));
+        let seen = stop.clone();
+        std::thread::spawn(move || {
+            while !seen.load(Ordering::Relaxed) {
+                std::hint::spin_loop();
+            }
+        });
+        Self(stop)
+    }
+}
+
+impl Drop for Busy {
+    fn drop(&mut self) {
+        self.0.store(true, Ordering::Relaxed);
+    }
 }
 
 #[test]
-fn the_tour_names_every_cue_and_plays_it_in_its_length_and_pitch() {
+fn what_is_cued_is_heard_when_it_is_due_while_two_cores_are_busy() {
+    let _busy = [Busy::start(), Busy::start()];
+    let late = onsets_of_four_pours();
+    // Measured at most 0.8 ms, as DEVELOPERS.md says: five times that, and a little.
+    assert!(mean_and_sd(&late).1 < 5.0, "{late:?}");
+}
+
+#[test]
+fn the_tour_names_every_cue_and_plays_it_in_its_length_and_pitch_as_loud_as_is_set() {
     let dir = tempfile::tempdir().expect("a folder");
     let ear = Ear::open(dir.path());
     let from = Instant::now();
+    std::fs::write(dir.path().join("tarebell.toml"), "[sound]\nvolume = 0.4\nquiet = true\n")
+        .expect("a file");
     let mut command = Command::new(env!("CARGO_BIN_EXE_tarebell"));
-    let output =
-        command.args(["demo", "--tour"]).env("ALSA_CONFIG_PATH", &ear.config).output().expect("it runs");
+    command.args(["demo", "--tour", "--data"]).arg(dir.path()).env("ALSA_CONFIG_PATH", &ear.config);
+    let output = command.output().expect("it runs");
     let said = String::from_utf8(output.stdout).expect("text");
     assert!(output.status.success(), "{said}");
     let named: Vec<&str> = said.lines().skip(1).filter_map(|l| l.split_whitespace().next()).collect();
     assert_eq!(named, Cue::ALL.map(Cue::word), "{said}");
+    let silent = said.lines().filter(|l| l.contains("silent in a pour"));
+    let silent: Vec<&str> = silent.filter_map(|l| l.split_whitespace().next()).collect();
+    assert_eq!(silent, ["ready", "approach", "count", "good", "clear"], "{said}");
     let sound = ear.since(from, from.elapsed() + Duration::from_secs(1)).samples;
     // Where it is loud, to 1 ms; half a second of silence parts two cues.
     let loud: Vec<usize> = sound
@@ -171,6 +220,10 @@ fn the_tour_names_every_cue_and_plays_it_in_its_length_and_pitch() {
         assert!(length <= wanted + 2 && length + 12 >= wanted, "{}: {length} of {wanted} ms", cue.word());
         let stroke = tone(cue).strokes[0].length_ms as usize;
         assert_eq!(strongest(&sound[first * 48..(first + stroke) * 48]), cue);
+        if cue == Cue::Stop {
+            let top = sound[first * 48..last * 48].iter().fold(0.0_f32, |top, s| top.max(s.abs()));
+            assert!((top - 0.4 * PEAK).abs() < 0.01, "{top} of {PEAK}");
+        }
     }
 }
 

@@ -1,6 +1,8 @@
-// What each piece got, against its limits.
+// What each piece got, against its limits; its curve, and the way out of the count, one tap away.
 import { html, nothing, svg } from "./lit-html.js";
 import { ask, fill, grams, signed, words } from "./say.js";
+import { curve } from "./curve.js";
+import { Hold } from "./hold.js";
 import { mark } from "./marks.js";
 import { thickness } from "./section.js";
 
@@ -17,17 +19,23 @@ function slice(p) {
 
 export class LogPlace {
   #soon;
+  #hold;
   #batches = [];
   #chosen = null;
   #pours = [];
   #wrong = "";
+  #said = "";
   #seen = null;
+  /** The pour that is looked at: its id, the revision it was drawn from, and its curve. */
+  #open = null;
 
   constructor(soon) {
     this.#soon = soon;
+    this.#hold = new Hold(soon);
   }
 
   async open(state) {
+    this.#said = "";
     try {
       this.#batches = await ask("/api/batches");
       this.#chosen = state.batch?.id ?? this.#chosen ?? this.#batches[0]?.id ?? null;
@@ -51,22 +59,63 @@ export class LogPlace {
     this.#soon();
   }
 
+  async #look(p) {
+    if (this.#open?.id === p.id) {
+      this.#open = null;
+      return this.#soon();
+    }
+    this.#open = { id: p.id, curve: null };
+    this.#soon();
+    try {
+      const found = await ask(`/api/pours/${p.id}/curve`);
+      if (this.#open?.id === p.id) this.#open = { id: p.id, curve: found };
+    } catch (error) {
+      this.#wrong = error.message;
+    }
+    this.#soon();
+  }
+
+  async #void(p) {
+    this.#wrong = "";
+    try {
+      await ask(`/api/pours/${p.id}/void`, {});
+      await this.#load();
+      this.#said = fill(w.voided, { piece: p.piece });
+    } catch (error) {
+      this.#wrong = fill(words.not_done, { why: error.message });
+    }
+    this.#soon();
+  }
+
   #row(p) {
-    return html`<tr><th scope="row">${p.piece}</th><td class="verdict">${mark(p.verdict)} ${words.verdicts[p.verdict]}
+    const open = this.#open?.id === p.id;
+    const look = (event) => { event.stopPropagation(); this.#look(p); };
+    return html`<tr class="piece-row" data-open=${open ? "yes" : "no"} @click=${look}><th scope="row"><button type="button" class="look"
+        aria-expanded=${open ? "true" : "false"} aria-controls=${open ? "look" : nothing} aria-label=${fill(w.look, { piece: p.piece })}
+        @click=${look}>${p.piece}<svg viewBox="0 0 20 12" aria-hidden="true"><path d="M1 11 C6 11 6 2 11 2 H19"/></svg></button></th>
+      <td class="verdict">${mark(p.verdict)} ${words.verdicts[p.verdict]}
       ${p.settled || p.net_g === null ? "" : html`<small>${w.lifted}</small>`}</td>
       <td class="figure">${grams(p.net_g)}</td>
-      <td class="figure">${p.net_g === null ? "–" : signed(p.net_g - p.target_g)}</td><td class="lies">${slice(p)}</td></tr>`;
+      <td class="figure">${p.net_g === null ? "–" : signed(p.net_g - p.target_g)}</td><td class="lies">${slice(p)}</td></tr>
+      ${open ? html`<tr id="look" class="look-row"><td colspan="5">${this.#looked(p)}</td></tr>` : ""}`;
+  }
+
+  #looked(p) {
+    const ended = this.#batches.find((b) => b.id === p.batch)?.ended_at;
+    const may = p.verdict !== "void" && !ended;
+    return html`${this.#open.curve ? curve(this.#open.curve, p.piece) : ""}
+      ${may ? this.#hold.button(p.id, fill(w.void, { piece: p.piece }), words.batch.ending, () => this.#void(p)) : ""}`;
   }
 
   #table() {
     const pours = this.#pours;
     if (!pours.length) return html`<p>${w.none}</p>`;
     const limits = fill(w.against, { low: grams(pours[0].low_g), high: grams(pours[0].high_g) });
-    return html`<p>${limits}</p><table><thead><tr><th scope="col">${w.piece}</th><th scope="col">${w.verdict}</th>
+    return html`<p>${limits} ${w.tap}</p><table><thead><tr><th scope="col">${w.piece}</th><th scope="col">${w.verdict}</th>
       <th scope="col" class="figure">${w.net}</th><th scope="col" class="figure">${w.off}</th>
       <th scope="col" class="lies">${w.coat}</th></tr></thead>
       <tbody>${pours.map((p) => this.#row(p))}</tbody></table>
-      <p><a class="button" href="/api/batches/${this.#chosen}/pours.csv" download="pours.csv">${w.csv}</a></p>`;
+      <p class="acts"><a class="button" href="/api/batches/${this.#chosen}/pours.csv" download="pours.csv">${w.csv}</a></p>`;
   }
 
   /** The whole place; the batch under way is kept up with. */
@@ -75,10 +124,11 @@ export class LogPlace {
       this.#seen = state.pours;
       this.#load();
     }
-    const choose = (event) => { this.#chosen = event.target.value; this.#pours = []; this.#load(); };
-    return html`<div class="place"><h1>${words.places.log}</h1><p class="wrong" role="alert">${this.#wrong}</p>
+    const choose = (event) => { this.#chosen = event.target.value; this.#pours = []; this.#open = null; this.#load(); };
+    return html`<div class="place"><h1>${words.places.log}</h1><p class="said" role="status">${this.#said}</p>
+      <p class="wrong" role="alert">${this.#wrong}</p>
       ${this.#batches.length ? html`<label>${w.which}<select @change=${choose}>${this.#batches.map((b) => html`<option
-        value=${b.id} ?selected=${b.id === this.#chosen}>${b.name} · ${b.created_at.slice(0, 10)}</option>`)}</select></label>` : nothing}
+        value=${b.id} ?selected=${b.id === this.#chosen}>${b.created_at.slice(0, 10)} · ${b.name}</option>`)}</select></label>` : nothing}
       ${this.#table()}</div>`;
   }
 }

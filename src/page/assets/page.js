@@ -14,7 +14,7 @@ const at = (id) => document.getElementById(id);
 
 /** All that is shown is made from this. */
 const state = { place: "pour", face: { name: "trouble", wrong: words.no_connection }, batch: null, pours: [], live: null };
-let asked = false, loading = null;
+let asked = false, loading = null, dirty = false;
 
 function soon() {
   if (asked) return;
@@ -59,11 +59,15 @@ function follow(now) {
 
 /** Verdicts and trouble are spoken, grams are not. */
 function speak(before, after, pour) {
+  const was = dirty;
+  dirty = (state.live.now?.pan_g ?? null) !== null;
   if (before.name === "trouble" && after.name !== "trouble") at("warned").textContent = "";
   if (after.name === "trouble" && before.wrong !== after.wrong) {
     at("warned").textContent = fill(words.spoken.trouble, { what: after.wrong });
   } else if (after.pour && (before.name !== after.name || before.pour?.id !== after.pour.id)) {
     at("told").textContent = fill(words.spoken.verdict, { piece: pour.piece, verdict: words.verdicts[pour.verdict] });
+  } else if (dirty && !was) {
+    at("told").textContent = words.spoken.wipe;
   } else if (after.name === "ready" && before.name !== "ready") {
     at("told").textContent = words.spoken.ready;
   } else if (before.name === "trouble" && after.name !== "trouble") {

@@ -8,14 +8,26 @@ const line = (kind, text) => (text ? html`<p class=${kind}>${text}</p>` : "");
 const number = (text, unit) =>
   html`<p class="number" data-long=${text.length > 3 || text.includes(".") ? "yes" : "no"}>${text}<span class="unit">${unit}</span></p>`;
 
-function toGo({ batch, live: { now } }) {
-  const n = batch ? batch.pieces - now.piece + 1 : 0;
-  if (n < 1) return batch ? fill(words.do.last_done, { pieces: batch.pieces }) : "";
+/** Pieces still to pour; one that does not count leaves one more. */
+const left = ({ batch, pours, live: { now } }) =>
+  (batch ? batch.pieces - now.piece + 1 + pours.filter((p) => p.verdict === "void").length : 0);
+
+function toGo(state) {
+  const n = left(state);
+  if (n < 1) return "";
   return n === 1 ? words.one_left : fill(words.many_left, { n });
 }
 
+/** The next step while nothing stands on the scale. */
+const next = (state) => (state.batch && left(state) < 1
+  ? fill(words.do.last_done, { pieces: state.batch.pieces })
+  : fill(words.do.next, { piece: state.live.now.piece }));
+
 const limits = (now) =>
   fill(words.target_line, { target: grams(now.target_g), low: grams(now.low_g), high: grams(now.high_g) });
+
+/** What is left on the bare pan goes first: it would hang on the next foot. */
+const wipe = ({ live: { now } }) => (now.pan_g === null ? "" : line("do wipe", fill(words.do.wipe, { grams: grams(now.pan_g) })));
 
 /** What to do about a weighed piece. While it stands there more can be added. */
 function advice({ face: { name, on }, live: { now } }) {
@@ -25,19 +37,20 @@ function advice({ face: { name, on }, live: { now } }) {
 }
 
 function weighed(state) {
-  const { face: { name, pour, on }, live: { now } } = state;
+  const { face: { name, pour, on } } = state;
   return html`${number(grams(pour.net_g), words.gram)}
     ${line("word", words.faces[name])}
-    ${line("do", advice(state))}
+    ${on ? line("do", advice(state)) : wipe(state) || line("do", next(state))}
     ${line("more", `${fill(words.net_line, { piece: pour.piece })}${pour.settled ? "" : `, ${words.log.lifted}`}`)}
-    ${on ? "" : line("more", `${fill(words.do.next, { piece: now.piece })} · ${toGo(state)}`)}`;
+    ${on ? "" : line("more", toGo(state))}`;
 }
 
 const SAY = {
   empty: ({ live: { now } }) => html`${number(grams(now.scale.mass_g), words.gram)}
     ${line("more", words.do.empty)}<p><a class="button" href="#batch">${words.do.empty_button}</a></p>`,
   next: (state) => html`${line("word", `${words.faces.next}: ${state.live.now.piece}`)}
-    ${line("do", fill(words.do.next, { piece: state.live.now.piece }))}
+    ${wipe(state)}${line("do", next(state))}
+    ${wipe(state) ? line("more", words.do.wipe_how) : ""}
     ${line("more", limits(state.live.now))}${line("more", toGo(state))}
     ${line("more", state.live.now.scale.trouble)}`,
   landing: ({ live: { now } }) => html`${line("word", words.faces.landing)}${line("do", words.do.landing)}
@@ -62,13 +75,27 @@ function glaze({ face: { name, pour }, live }) {
   return known ? live.now.net_g : 0;
 }
 
+/** Slop settles and water goes: older than a working day's half it is to be measured again
+ * (common practice, no source). */
+const BUCKET_OLD_S = 12 * 3600;
+
+/** How long ago the bucket was measured. */
+export function bucket(age_s) {
+  if (age_s === null) return words.bucket.by_hand;
+  const { just_now, minutes, hours, days, measured, again } = words.bucket;
+  if (age_s < 60) return just_now;
+  const h = Math.floor(age_s / 3600);
+  const age = h < 1 ? fill(minutes, { n: Math.floor(age_s / 60) }) : h < 48 ? fill(hours, { n: h }) : fill(days, { n: Math.floor(h / 24) });
+  return fill(age_s < BUCKET_OLD_S ? measured : again, { age });
+}
+
 function facts({ batch, live: { now, connected } }) {
   const sound = now?.sound;
   const list = [
-    batch?.pourer && fill(words.pours_by, { who: batch.pourer }),
-    sound?.device && fill(words.sound_by, { device: sound.device }),
-    sound && (sound.words ?? (sound.device ? "" : sound.state)),
+    batch && (batch.pourer ? fill(words.pours_by, { who: batch.pourer }) : words.pours_nobody),
+    sound && (sound.state === "on" ? fill(words.sound_by, { device: sound.device ?? words.sound_some }) : words.sound_none),
     connected && now ? words.scale_states[now.scale.state] : words.no_connection,
+    batch && now && bucket(now.bucket_age_s),
   ];
   return html`<ul class="facts">${list.filter(Boolean).map((fact) => html`<li>${fact}</li>`)}</ul>`;
 }

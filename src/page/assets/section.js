@@ -71,12 +71,12 @@ const coat = (name, drawn, d) =>
   svg`<path class=${name} clip-path="url(#inside)" d=${d} fill="none" stroke-width=${(drawn * 2).toFixed(2)}/>`;
 
 /** The picture, with this much glaze in it. */
-export function section(form, net, low, high) {
+export function section(form, net, low, high, label = words.section_label) {
   const s = shape(form);
   const drawn = thickness(net, low, high);
   const width = s.half + (s.mug ? 26 : 4);
   return html`<svg class="section" viewBox="${-s.half - 4} ${s.rim[1] - 8} ${s.half + 4 + width} ${120 - s.rim[1]}"
-      role="img" aria-label=${words.section_label}>
+      role="img" aria-label=${label}>
     <defs><clipPath id="inside"><path d=${s.inside}/></clipPath>
       <clipPath id="skin"><path d=${s.outside}/></clipPath></defs>
     <path class="air" d=${s.inside}/>

@@ -4,7 +4,7 @@ use super::*;
 
 const RATE: u32 = 48_000;
 const ALL: [Cue; 9] = Cue::ALL;
-const LOUD: Voice = Voice { volume: 1.0, quiet: false, good: true };
+const LOUD: Voice = Voice { volume: 1.0, quiet: false, good: true, pips: true };
 
 fn ms(frames: usize) -> f32 {
     frames as f32 * 1000.0 / RATE as f32
@@ -160,16 +160,18 @@ fn the_pitches_that_may_follow_each_other_closely_are_a_fifth_apart() {
 }
 
 #[test]
-fn good_is_silent_unless_set_and_quiet_leaves_only_trouble_and_the_stop() {
+fn good_is_silent_unless_set_quiet_leaves_only_trouble_and_the_stop_and_pips_may_be_left_out() {
     let heard = |voice: Voice| -> Vec<&str> {
         ALL.into_iter().filter(|c| !samples(*c, RATE, &voice).is_empty()).map(Cue::word).collect()
     };
-    let plain = Voice { volume: 1.0, quiet: false, good: false };
+    let plain = Voice { volume: 1.0, quiet: false, good: false, pips: true };
     assert_eq!(heard(plain), ["ready", "approach", "count", "stop", "short", "over", "fault", "clear"]);
     assert_eq!(heard(LOUD).len(), 9);
     for good in [false, true] {
         assert_eq!(heard(Voice { quiet: true, good, ..plain }), ["stop", "short", "over", "fault"]);
     }
+    let alone = heard(Voice { pips: false, ..plain });
+    assert_eq!(alone, ["ready", "approach", "stop", "short", "over", "fault", "clear"]);
 }
 
 #[test]

@@ -1,0 +1,112 @@
+//! The batch under way: its engine with what is kept beside it, and its part of the snapshot.
+
+use super::open::Open;
+use crate::batch::request::from_bucket;
+use crate::page::desk::Refusal;
+use crate::page::view::Now;
+use crate::pour::engine::{Engine, Start};
+use crate::pour::entry::Phase;
+use crate::pour::trace::Trace;
+use crate::record::{BatchRecord, PourRecord, WhoPours};
+use crate::settle::Motion;
+use crate::settle::pan::BarePan;
+use crate::store::Write;
+use crate::time::{Instant, WallTime};
+use crate::units::Mass;
+
+/// A batch under way.
+pub(super) struct Batch {
+    pub(super) record: BatchRecord,
+    pub(super) who: WhoPours,
+    pub(super) engine: Engine,
+    pub(super) trace: Trace,
+    pub(super) open: Option<Open>,
+    pan: BarePan,
+    /// Left on the bare pan, where that is worth saying.
+    left: Option<Mass>,
+    from_bucket: bool,
+}
+
+impl Batch {
+    /// A batch that waits for its first piece.
+    pub(super) fn new(record: BatchRecord, who: WhoPours, start: Start, cues: u64) -> Self {
+        let mut engine = Engine::new(start.clone());
+        engine.count_cues_from(cues);
+        let tolerance = Mass::saturating(0.5 * (record.high.g() - record.low.g()));
+        Self {
+            pan: BarePan::new(tolerance, start.scale.step, start.settings.min_piece),
+            left: None,
+            from_bucket: from_bucket(&record.request),
+            open: None,
+            trace: Trace::new(start),
+            engine,
+            record,
+            who,
+        }
+    }
+
+    /// Nothing stands on the pan.
+    pub(super) fn idle(&self) -> bool {
+        self.engine.snapshot(Instant::START).phase == Phase::Idle
+    }
+
+    /// Looks whether something is left on the bare pan.
+    pub(super) fn look_at_pan(&mut self, motion: Motion) {
+        self.left = match motion {
+            Motion::AtRest { mass } if self.idle() => self.pan.handle_rest(mass),
+            Motion::AtRest { .. } | Motion::Moving { .. } => None,
+        };
+    }
+
+    /// A trace begins with what the engine knows before the piece lands.
+    pub(super) fn start_trace(&mut self) {
+        self.trace.start_from(&self.engine);
+    }
+
+    /// The piece left: its trace with the lift, once for each pour.
+    pub(super) fn whole_trace(&mut self) -> Option<Write> {
+        let pour = self.open.take()?.id;
+        Some(Write::Trace { pour, bytes: self.trace.encode() })
+    }
+}
+
+/// Why this pour can't be taken out of the count of its batch; `ended` where the disk does not
+/// know yet that the batch has ended.
+pub(super) fn keeps(pour: &PourRecord, batch: &BatchRecord, ended: bool) -> Option<Refusal> {
+    let why = if batch.ended_at.is_some() || ended {
+        format!("the batch '{}' has ended: its log stays as it is", batch.name)
+    } else if pour.rev == 0 {
+        format!("piece {} is not weighed yet: wait for its weight", pour.piece)
+    } else {
+        return None;
+    };
+    Some(Refusal::Conflict(why))
+}
+
+/// The snapshot, but for what is known without a batch.
+pub(super) fn view(batch: Option<&Batch>, now: Instant, wall: WallTime) -> Now {
+    let snapshot = batch.map(|b| b.engine.snapshot(now));
+    let record = batch.map(|b| &b.record);
+    let grams = |m: Option<Mass>| m.map(|m| m.g());
+    Now {
+        phase: snapshot.map_or("idle", |s| s.phase.word()),
+        step: snapshot.map_or("no batch under way", |s| s.step).to_owned(),
+        batch: record.map(|r| r.id.clone()),
+        piece: snapshot.map(|s| s.piece),
+        net_g: grams(snapshot.and_then(|s| s.net)),
+        target_g: record.map(|r| r.target.g()),
+        low_g: record.map(|r| r.low.g()),
+        high_g: record.map(|r| r.high.g()),
+        left_g: snapshot.and_then(|s| s.net).zip(record).map(|(net, r)| r.target.g() - net.g()),
+        expected_g: grams(snapshot.and_then(|s| s.expected)),
+        flow_g_s: snapshot.and_then(|s| s.flow_g_s),
+        pan_g: grams(batch.and_then(|b| b.left)),
+        bucket_age_s: batch.filter(|b| b.from_bucket).map(|b| age_s(b.record.created_at, wall)),
+        ..Now::default()
+    }
+}
+
+/// Whole seconds; a clock that was set back makes nothing younger than new.
+fn age_s(created: WallTime, wall: WallTime) -> u64 {
+    u64::try_from((wall.unix_us() - created.unix_us()) / 1_000_000).unwrap_or(0)
+}

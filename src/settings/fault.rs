@@ -1,0 +1,62 @@
+//! What is wrong with the settings: file, line, key, and what was expected.
+
+use toml::Spanned;
+
+/// What is wrong with the settings.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum SettingsError {
+    /// Not TOML, an unknown key, or a wrong type: the text names line and key.
+    #[error("{file}: {text}")]
+    Shape {
+        /// File.
+        file: String,
+        /// What the parser says.
+        text: String,
+    },
+    /// A value that can't be.
+    #[error("{file}, line {line}: {key}: {expected}")]
+    Value {
+        /// File.
+        file: String,
+        /// Line, from 1.
+        line: usize,
+        /// Key, such as `scale.baud`.
+        key: &'static str,
+        /// What was expected, and what to try.
+        expected: String,
+    },
+}
+
+/// The text and its name, for messages.
+pub(super) struct Source<'a> {
+    pub(super) text: &'a str,
+    pub(super) file: &'a str,
+}
+
+impl Source<'_> {
+    pub(super) fn wrong<T>(
+        &self,
+        key: &'static str,
+        at: &Spanned<T>,
+        expected: impl Into<String>,
+    ) -> SettingsError {
+        let line = self.text[..at.span().start.min(self.text.len())].matches('\n').count() + 1;
+        SettingsError::Value { file: self.file.to_owned(), line, key, expected: expected.into() }
+    }
+
+    pub(super) fn number<T: Copy + PartialOrd + std::fmt::Display>(
+        &self,
+        key: &'static str,
+        value: Option<&Spanned<T>>,
+        default: T,
+        range: std::ops::RangeInclusive<T>,
+        unit: &str,
+    ) -> Result<T, SettingsError> {
+        let Some(value) = value else { return Ok(default) };
+        if range.contains(value.get_ref()) {
+            return Ok(*value.get_ref());
+        }
+        let (from, to) = (range.start(), range.end());
+        Err(self.wrong(key, value, format!("{} is not between {from} and {to} {unit}", value.get_ref())))
+    }
+}

@@ -1,0 +1,211 @@
+//! `[scale] layout`: a word, or the shape of a binary message.
+
+use crate::frame::MessageFormat;
+use crate::frame::layout::{Checksum, ChecksumKind, Count, Endian, Flag, LONGEST, Layout, UnitByte};
+use serde::Deserialize;
+use std::collections::BTreeMap;
+
+/// How notifications are read.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Notifications {
+    /// Text lines, split anywhere.
+    Text,
+    /// Whole messages.
+    Messages(MessageFormat),
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct LayoutText {
+    mass: CountText,
+    #[serde(default)]
+    header: Vec<u8>,
+    length: Option<usize>,
+    negative: Option<FlagText>,
+    stable: Option<FlagText>,
+    overload: Option<FlagText>,
+    unit: Option<UnitText>,
+    checksum: Option<ChecksumText>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct CountText {
+    offset: usize,
+    bytes: usize,
+    #[serde(default)]
+    endian: EndianText,
+    #[serde(default)]
+    signed: bool,
+    #[serde(default = "one_gram")]
+    unit_g: f64,
+}
+
+fn one_gram() -> f64 {
+    1.0
+}
+
+#[derive(Default, Deserialize)]
+#[serde(rename_all = "lowercase")]
+enum EndianText {
+    #[default]
+    Little,
+    Big,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct FlagText {
+    offset: usize,
+    bit: u32,
+    #[serde(default = "set")]
+    when: u8,
+}
+
+fn set() -> u8 {
+    1
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct UnitText {
+    offset: usize,
+    grams: BTreeMap<String, f64>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ChecksumText {
+    kind: ChecksumKindText,
+    offset: usize,
+    from: Option<usize>,
+    to: Option<usize>,
+}
+
+#[derive(Deserialize)]
+#[serde(rename_all = "lowercase")]
+enum ChecksumKindText {
+    Sum,
+    Xor,
+    Crc8,
+}
+
+/// Notifications from the value of `layout`.
+///
+/// # Errors
+/// Words that name the part that is wrong.
+pub(super) fn notifications(value: &toml::Value) -> Result<Notifications, String> {
+    let expected = "expected \"text\", \"standard\", or the places of a message: \
+                    { mass = { offset = 0, bytes = 2, unit_g = 0.1 } }";
+    match value {
+        toml::Value::String(word) if word == "text" => Ok(Notifications::Text),
+        toml::Value::String(word) if word == "standard" => {
+            Ok(Notifications::Messages(MessageFormat::Standard))
+        }
+        toml::Value::Table(table) => {
+            let text: LayoutText =
+                table.clone().try_into().map_err(|e| e.to_string().trim_end().to_owned())?;
+            layout(text).map(|layout| Notifications::Messages(MessageFormat::Layout(layout)))
+        }
+        toml::Value::String(word) => Err(format!("'{word}': {expected}")),
+        toml::Value::Integer(_)
+        | toml::Value::Float(_)
+        | toml::Value::Boolean(_)
+        | toml::Value::Datetime(_)
+        | toml::Value::Array(_) => Err(expected.to_owned()),
+    }
+}
+
+fn layout(text: LayoutText) -> Result<Layout, String> {
+    let layout = Layout {
+        header: text.header,
+        length: text.length,
+        mass: count(&text.mass)?,
+        negative: flag("negative", text.negative)?,
+        stable: flag("stable", text.stable)?,
+        overload: flag("overload", text.overload)?,
+        unit: text.unit.map(unit).transpose()?,
+        checksum: text.checksum.map(checksum).transpose()?,
+    };
+    if layout.negative.is_some() && layout.mass.signed {
+        return Err("negative: not together with mass.signed = true: leave one out".to_owned());
+    }
+    place("header", layout.header.len())?;
+    if let Some(length) = layout.length.filter(|length| *length < layout.least()) {
+        return Err(format!("length: {length} is too short: the places named need {}", layout.least()));
+    }
+    place("length", layout.length.unwrap_or(0))?;
+    Ok(layout)
+}
+
+/// Places are within the longest message.
+fn place(name: &str, offset: usize) -> Result<usize, String> {
+    if offset <= LONGEST { Ok(offset) } else { Err(format!("{name}: {offset} is more than {LONGEST}")) }
+}
+
+fn grams(name: &str, value: f64) -> Result<f64, String> {
+    // From a microgram to a kilogram a count.
+    let good = (1e-6..=1000.0).contains(&value);
+    good.then_some(value).ok_or_else(|| format!("{name}: {value} is not between 0.000001 and 1000 g a count"))
+}
+
+fn count(text: &CountText) -> Result<Count, String> {
+    if !(1..=4).contains(&text.bytes) {
+        return Err(format!("mass.bytes: {} is not between 1 and 4", text.bytes));
+    }
+    Ok(Count {
+        offset: place("mass.offset", text.offset)?,
+        bytes: text.bytes,
+        endian: match text.endian {
+            EndianText::Little => Endian::Little,
+            EndianText::Big => Endian::Big,
+        },
+        signed: text.signed,
+        unit_g: grams("mass.unit_g", text.unit_g)?,
+    })
+}
+
+fn flag(name: &str, text: Option<FlagText>) -> Result<Option<Flag>, String> {
+    let Some(text) = text else { return Ok(None) };
+    if text.bit > 7 {
+        return Err(format!("{name}.bit: {} is not between 0 and 7", text.bit));
+    }
+    if text.when > 1 {
+        return Err(format!("{name}.when: {} is not 0 or 1", text.when));
+    }
+    let offset = place(&format!("{name}.offset"), text.offset)?;
+    Ok(Some(Flag { offset, bit: text.bit, when: text.when == 1 }))
+}
+
+fn unit(text: UnitText) -> Result<UnitByte, String> {
+    if text.grams.is_empty() {
+        return Err("unit.grams: name at least one value: { 0 = 0.1 }".to_owned());
+    }
+    let one = |(key, value): (String, f64)| {
+        let code = match key.strip_prefix("0x") {
+            Some(hex) => u8::from_str_radix(hex, 16),
+            None => key.parse(),
+        };
+        let code = code.map_err(|_| format!("unit.grams: '{key}' is no byte, such as 2 or 0x02"))?;
+        Ok((code, grams(&format!("unit.grams.{key}"), value)?))
+    };
+    let grams = text.grams.into_iter().map(one).collect::<Result<Vec<_>, String>>()?;
+    Ok(UnitByte { offset: place("unit.offset", text.offset)?, grams })
+}
+
+fn checksum(text: ChecksumText) -> Result<Checksum, String> {
+    let offset = place("checksum.offset", text.offset)?;
+    let (from, to) = (text.from.unwrap_or(0), place("checksum.to", text.to.unwrap_or(offset))?);
+    if from >= to {
+        return Err(format!("checksum: covers nothing from {from} up to {to}"));
+    }
+    if (from..to).contains(&offset) {
+        return Err(format!("checksum.offset: {offset} is among the bytes that it covers"));
+    }
+    let kind = match text.kind {
+        ChecksumKindText::Sum => ChecksumKind::Sum,
+        ChecksumKindText::Xor => ChecksumKind::Xor,
+        ChecksumKindText::Crc8 => ChecksumKind::Crc8,
+    };
+    Ok(Checksum { kind, offset, from, to })
+}
