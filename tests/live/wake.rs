@@ -103,6 +103,9 @@ async fn a_page_loaded_again_in_mid_pour_shows_the_pour_going_on() {
 }
 
 /// Has the tab sleep for this long, and proves that it did.
+///
+/// The browser closes the stream of a tab that it freezes. One that stays open over a sleep is tried with
+/// a clock of our own, at the end of this file.
 async fn sleeps(browser: &Browser, how_long: Duration, meanwhile: impl FnOnce()) {
     browser.js(WATCH).await;
     browser.until("it ticks", "return window.ticks.length > 5").await;
@@ -191,5 +194,37 @@ async fn connected_again_the_page_believes_nothing_until_the_new_run_has_spoken(
     browser.shows("empty").await;
     let told = browser.js(&format!("return (async () => {{ {SOCKETS} }})()")).await;
     assert_eq!(told, json!([true, false, false, true, "new"]));
+    browser.client.clone().close().await.expect("closed");
+}
+
+/// The page's own stream at a clock that does as it is told: silence, then what was said long ago, as
+/// after a sleep of the whole computer, then the present.
+const LATE: &str = "
+    const sockets = [];
+    window.WebSocket = class { constructor() { sockets.push(this); } };
+    let at = 10000;
+    performance.now = () => at;
+    const { Live } = await import('/assets/live.js');
+    const live = new Live(() => {}, () => {});
+    const says = (ms) => sockets[0].onmessage({ data: JSON.stringify({ kind: 'now', at_us: ms * 1000, phase: 'idle' }) });
+    sockets[0].onopen();
+    says(500);
+    at += 900;
+    const soon = live.fresh();
+    at += 200;
+    const silent = live.fresh();
+    says(550);
+    const late = live.fresh();
+    says(1600);
+    return [soon, silent, late, live.fresh()];";
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn what_is_silent_for_a_second_or_comes_a_second_late_is_not_believed() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = Rig::start(dir.path());
+    let browser = open(dir.path(), &rig).await;
+    browser.shows("empty").await;
+    let told = browser.js(&format!("return (async () => {{ {LATE} }})()")).await;
+    assert_eq!(told, json!([true, false, false, true]));
     browser.client.clone().close().await.expect("closed");
 }
