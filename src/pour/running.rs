@@ -16,6 +16,10 @@ const PAUSE: Duration = Duration::from_millis(1500);
 /// A weight estimated before rest may miss the last drip and the end of the impact of the
 /// falling stream, up to 1.4 g at 10 g/s from 0.1 m (derived): a standard deviation of half that.
 const ESTIMATE_SD_G: f64 = 0.7;
+/// Readings of that line: half a second of a usual scale, so that a swing to and fro cancels.
+const TRAIL: usize = 6;
+/// The filter may differ from it by so much: the end of a stream bends (tried on simulated hands).
+const LINE_SLACK_G: f64 = 1.0;
 /// The length of a gap that is not told as a fault yet (`settle/pace.rs`).
 const UNSEEN_S: f64 = 0.8;
 /// After the stop is due the stream takes this long at least to end: hand and drip.
@@ -49,6 +53,7 @@ impl Engine {
             shown: last_net,
             again: false,
             known: [last_net; 2],
+            trail: VecDeque::new(),
         }
     }
 
@@ -129,6 +134,10 @@ impl Engine {
         if s.predictor.handle_net(net, w.taken_at) && !falls {
             s.last_net = net;
             s.known = [s.predictor.net_g(Instant::START), s.known[0]];
+            s.trail.push_back((w.taken_at, net));
+            if s.trail.len() > TRAIL {
+                s.trail.pop_front();
+            }
         }
     }
 
@@ -195,7 +204,8 @@ impl Engine {
         s.pour.settled = false;
         // Readings that were missing may have missed slop: up to a gap's length of it.
         let unseen_g = if s.pour.troubled { s.predictor.flow_g_s().max(0.0) * UNSEEN_S } else { 0.0 };
-        s.pour.net_u = Some(s.predictor.net_sd_g().max(ESTIMATE_SD_G).max(unseen_g));
+        s.pour.net_u =
+            Some(s.predictor.net_sd_g().max(ESTIMATE_SD_G).max(unseen_g).max(s.predictor.shaking_g()));
         let pour = self.write_down(s, net, at);
         self.say_verdict(pour.verdict, net, at);
         self.next_piece(&pour, State::Idle);
@@ -245,7 +255,24 @@ impl Engine {
     }
 }
 
-/// A lift may already show in the latest reading: what was known before it.
+/// A lift may already show in the latest reading: what was known before it. A shaken pan drives the
+/// filter, which undoes the scale's lag, far from what is shown: a straight line through the last
+/// readings, carried on by the lag, holds it.
 fn known_g(s: &Stream) -> f64 {
-    s.known[1]
+    let before = s.trail.len().saturating_sub(1);
+    let Some((line_g, slope_g_s)) = straight(s.trail.iter().take(before)) else { return s.known[1] };
+    let carried_g = slope_g_s.max(0.0) * s.predictor.lag_s();
+    s.known[1].clamp(line_g - LINE_SLACK_G, line_g + carried_g + LINE_SLACK_G)
+}
+
+/// Value at the last of these readings, and slope, of a straight line through them; at least three.
+fn straight<'a>(readings: impl Iterator<Item = &'a (Instant, f64)> + Clone) -> Option<(f64, f64)> {
+    let n = readings.clone().count();
+    let &(last, _) = readings.clone().last().filter(|_| n >= 3)?;
+    let x = |at: Instant| at.seconds_from(last);
+    let mean = |of: &dyn Fn(&(Instant, f64)) -> f64| readings.clone().map(of).sum::<f64>() / n as f64;
+    let (x_mean, y_mean) = (mean(&|r| x(r.0)), mean(&|r| r.1));
+    let sxx = mean(&|r| (x(r.0) - x_mean).powi(2)).max(1e-6);
+    let slope = mean(&|r| (x(r.0) - x_mean) * (r.1 - y_mean)) / sxx;
+    Some((y_mean - slope * x_mean, slope))
 }

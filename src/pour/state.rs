@@ -133,6 +133,8 @@ pub(super) struct Stream {
     /// What the filter knew after the latest reading that did not fall and after the one
     /// before: a lift may already show in the latest.
     pub(super) known: [f64; 2],
+    /// The latest readings that were believed.
+    pub(super) trail: VecDeque<(Instant, f64)>,
 }
 
 /// Weighed, still on the pan.

@@ -175,7 +175,7 @@ impl Engine {
                 self.unknown_weight(w.arrived_at);
             }
             Trouble::Silent | Trouble::Frozen | Trouble::Changed => {
-                self.cue(Cue::Clear, w.arrived_at, w.arrived_at, None);
+                self.cue_now(Cue::Clear, w.arrived_at, None);
                 self.resume(*f.from, w, seen);
             }
         }

@@ -30,6 +30,8 @@ const BUNCHED: f64 = 1.5;
 /// After such a doubt arrivals count for so many readings, about a minute: changing to and fro within
 /// a pour would cost more than bunches do.
 const DOUBT: u32 = 640;
+/// Readings closer than this share of the mean interval came together.
+const TOGETHER: f64 = 0.3;
 /// Such a pause is none of a running link: the sequence begins anew (`fault` comes after 0.8 s too).
 const PAUSE_S: f64 = 0.8;
 
@@ -191,8 +193,29 @@ impl Timing {
     }
 
     fn taken(&self, at: Instant) -> Instant {
-        let (Some(fit), Some(last)) = (self.believed(), self.window.back()) else { return at };
+        let (Some(fit), Some(last)) = (self.believed(), self.window.back()) else {
+            return at.offset_seconds(-self.in_bunch_s());
+        };
         at.offset_seconds(-fit.late_s(*last).clamp(0.0, MOST_HELD * fit.period_s))
+    }
+
+    /// Without a rhythm: readings that come together are taken to be as many as usual, a mean interval
+    /// apart, the last one prompt.
+    fn in_bunch_s(&self) -> f64 {
+        let (Some(first), Some(last)) = (self.window.front(), self.window.back()) else { return 0.0 };
+        if self.window.len() < LEAST {
+            return 0.0;
+        }
+        let mean_s = last.at.seconds_from(first.at) / (self.window.len() - 1) as f64;
+        let (mut sizes, mut size) = (Vec::new(), 1.0);
+        for (a, b) in self.window.iter().zip(self.window.iter().skip(1)) {
+            if b.at.seconds_from(a.at) < TOGETHER * mean_s {
+                size += 1.0;
+            } else {
+                sizes.push(std::mem::replace(&mut size, 1.0));
+            }
+        }
+        mean_s * (share_of(sizes, 0.5) - size).clamp(0.0, MOST_HELD)
     }
 }
 

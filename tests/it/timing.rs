@@ -109,7 +109,7 @@ fn lost_readings_are_counted_and_move_the_times_of_the_others_little() {
 }
 
 #[test]
-fn bunches_with_losses_are_no_worse_than_their_arrivals() {
+fn bunches_with_losses_are_put_back_too() {
     let (mut worked_out, mut arrived) = (Vec::new(), Vec::new());
     for seed in 1..40 {
         let came = through(Air { every_s: 0.3, jitter_s: 0.005, loss: 0.03, seed, ..EVEN }, 600);
@@ -117,7 +117,7 @@ fn bunches_with_losses_are_no_worse_than_their_arrivals() {
         arrived.extend(raw_s(&came));
     }
     println!("bunched and lossy: {:.4} s, arrivals {:.4} s", rms(&worked_out), rms(&arrived));
-    assert!(rms(&worked_out) < 1.05 * rms(&arrived), "{} of {} s", rms(&worked_out), rms(&arrived));
+    assert!(rms(&worked_out) < 0.4 * rms(&arrived), "{} of {} s", rms(&worked_out), rms(&arrived));
 }
 
 #[test]
