@@ -1,10 +1,12 @@
 # Sourced by tests/all.sh and examples/demo.sh: what the build needs on Debian or Ubuntu.
 # Installs gcc and libc6-dev where there is no C compiler, pkg-config and libasound2-dev (sound) where
 # they are missing; for the checks also chromium and chromium-driver (the page's tests drive a real
-# browser) and dbus-daemon (the stand-in Bluetooth service's own bus). Nothing else.
+# browser), nodejs and npm, with npm what tests/page/package-lock.json names, into
+# tests/page/node_modules, and dbus-daemon (the stand-in Bluetooth service's own bus). Nothing else.
 # A tool that it does not install is named, with what to do; nothing is skipped.
 
-# setup: what building needs. setup checks: rustfmt, clippy, a browser and a message bus too.
+# setup: what building needs. setup checks: rustfmt, clippy, a browser, what looks at its page, and a
+# message bus too.
 setup() {
     find_cargo || return 1
     if [ "${1:-}" = checks ]; then
@@ -24,7 +26,11 @@ setup() {
         install "gcc and libc6-dev: for the bundled SQLite and libdbus; pkg-config and libasound2-dev: for sound" \
             "${missing[@]}" || return 1
     fi
-    [ "${1:-}" != checks ] || { browser && bus; }
+    if [ "${1:-}" = checks ]; then
+        browser || return 1
+        page_tools || return 1
+        bus || return 1
+    fi
 }
 
 bus() {
@@ -42,6 +48,25 @@ browser() {
         return 0
     fi
     install "for the tests of the page" chromium chromium-driver
+}
+
+page_tools() {
+    local missing=() folder="${BASH_SOURCE[0]%/*}/page"
+    command -v node >/dev/null || missing+=(nodejs)
+    command -v npm >/dev/null || missing+=(npm)
+    if [ "${#missing[@]}" != 0 ]; then
+        install "for the tests of the page" "${missing[@]}" || return 1
+    fi
+    # Says without a network whether the pinned versions are there.
+    if (cd "$folder" && npm ls >/dev/null 2>&1); then
+        echo "axe-core found: nothing to install"
+        return 0
+    fi
+    echo "installing axe-core into tests/page/node_modules (for the tests of the page)"
+    (cd "$folder" && npm ci --ignore-scripts --silent) && return 0
+    echo "axe-core could not be installed: look at the network and at npm's registry setting," \
+        "run 'npm ci --ignore-scripts' in tests/page to see why, then run this again" >&2
+    return 1
 }
 
 find_cargo() {

@@ -91,7 +91,7 @@ pub struct SoundStatus {
 impl SoundStatus {
     /// Nobody wants sound.
     pub fn off() -> Self {
-        let words = "sound is off (--no-sound): cues go to the clients of the live stream only".to_owned();
+        let words = "sound is off (--no-sound): live clients only".to_owned();
         Self { state: SoundState::Off, device: None, latency: Duration::ZERO, words }
     }
 

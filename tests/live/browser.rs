@@ -1,114 +1,15 @@
 //! The page in a real browser: what the potter sees while the real binary reads a simulated scale.
-//!
-//! Needs chromium and chromium-driver (`tests/setup.sh` installs them); without them it fails.
 
+use crate::pan::Pan;
 use crate::rig::Rig;
-use fantoccini::wd::WebDriverCompatibleCommand;
-use fantoccini::{Client, ClientBuilder, Locator};
+use crate::window::Browser;
+use fantoccini::Locator;
 use rustix::process::{Pid, Signal, kill_process};
 use serde_json::{Value, json};
-use std::io::{BufRead, BufReader, Write};
-use std::path::Path;
-use std::process::{Child, Command, Stdio};
+use std::io::Write;
 use std::time::{Duration, Instant};
 use tarebell::plant::session::{Potter, Script};
 use tarebell::plant::{Person, Plant, ScaleModel, Table};
-
-/// A browser of this test's own; it ends with the value.
-struct Browser {
-    client: Client,
-    _driver: Driver,
-}
-
-struct Driver {
-    child: Child,
-    port: u16,
-}
-
-impl Drop for Driver {
-    fn drop(&mut self) {
-        // Asked this way the driver ends its browsers too; by a signal it leaves them behind.
-        let _ = ureq::get(format!("http://127.0.0.1:{}/shutdown", self.port)).call();
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
-
-/// What the browser complained about since it was last asked, refused contents among it.
-#[derive(Debug)]
-struct Complaints;
-
-impl WebDriverCompatibleCommand for Complaints {
-    fn endpoint(&self, base: &url::Url, session: Option<&str>) -> Result<url::Url, url::ParseError> {
-        base.join(&format!("session/{}/se/log", session.unwrap_or("none")))
-    }
-
-    fn method_and_body(&self, _: &url::Url) -> (http::Method, Option<String>) {
-        (http::Method::POST, Some(json!({ "type": "browser" }).to_string()))
-    }
-}
-
-/// A driver on a port of its own choice.
-fn driver() -> Driver {
-    let child =
-        Command::new("chromedriver").arg("--port=0").stdout(Stdio::piped()).stderr(Stdio::null()).spawn();
-    let mut child =
-        child.expect("chromedriver is missing: install chromium and chromium-driver (tests/setup.sh does)");
-    let mut lines = BufReader::new(child.stdout.take().expect("a pipe")).lines();
-    let mut driver = Driver { child, port: 0 };
-    driver.port = loop {
-        let line = lines.next().expect("chromedriver ended at its start").expect("text");
-        if let Some((_, port)) = line.split_once("started successfully on port ") {
-            break port.trim_end_matches('.').parse().expect("a port");
-        }
-    };
-    // Its pipe must not fill up.
-    std::thread::spawn(move || lines.for_each(drop));
-    driver
-}
-
-impl Browser {
-    async fn open(dir: &Path) -> Self {
-        let driver = driver();
-        let port = driver.port;
-        let profile = format!("--user-data-dir={}", dir.join("browser").display());
-        // Without a sandbox: the tests may run as root, and only our own page is opened.
-        let args = ["--headless", "--no-sandbox", "--disable-gpu", "--window-size=1000,800", &profile];
-        let wanted = json!({
-            "goog:loggingPrefs": { "browser": "ALL" }, "goog:chromeOptions": { "args": args }
-        });
-        let http = hyper_util::client::legacy::connect::HttpConnector::new();
-        let client = ClientBuilder::new(http)
-            .capabilities(wanted.as_object().expect("an object").clone())
-            .connect(&format!("http://127.0.0.1:{port}"))
-            .await
-            .expect("a browser: is chromium installed?");
-        Self { client, _driver: driver }
-    }
-
-    async fn js(&self, script: &str) -> Value {
-        self.client.execute(script, Vec::new()).await.expect(script)
-    }
-
-    async fn face(&self) -> String {
-        let face = self.js("return document.documentElement.dataset.face ?? ''").await;
-        face.as_str().expect("text").to_owned()
-    }
-
-    /// Waits until the page's script gives true; the limit is for a busy machine.
-    async fn until(&self, what: &str, script: &str) {
-        let from = Instant::now();
-        while self.js(script).await != json!(true) {
-            assert!(from.elapsed() < Duration::from_secs(15), "{what}: never; now '{}'", self.face().await);
-            tokio::time::sleep(Duration::from_millis(30)).await;
-        }
-    }
-
-    async fn complaints(&self) -> Vec<Value> {
-        let told = self.client.issue_cmd(Complaints).await.expect("the browser's log");
-        told.as_array().expect("a list").clone()
-    }
-}
 
 /// Notes every face the page shows, with ground, frame and number, however short.
 const WATCH: &str = "
@@ -516,29 +417,34 @@ async fn a_dirty_pan_is_said_on_the_pour_place_until_it_is_wiped() {
     browser.client.clone().close().await.expect("closed");
 }
 
-/// Where each part lies: its middle from the left, as a share of the width.
+/// Keeps where each part lies: its middle from the left, as a share of the width. In one look with
+/// the face: another one has another frame, and all lies elsewhere in it.
 const WHERE: &str = "
+    if (document.documentElement.dataset.face !== 'next' || document.querySelectorAll('.facts li').length !== 4) return false;
     const at = (css) => { const b = document.querySelector(css).getBoundingClientRect(); return (b.left + b.right) / 2 / innerWidth; };
-    return [at('header h1'), at('.facts li'), at('.facts li:last-child'), at('.piece'), at('.say'), at('nav a'), at('nav a:last-child')];";
+    window.where = [at('header h1'), at('.facts li'), at('.facts li:last-child'), at('.piece'), at('.say'), at('nav a'), at('nav a:last-child')];
+    return true;";
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn for_the_left_hand_every_part_lies_on_the_other_side_also_after_loading_again() {
     let dir = tempfile::tempdir().expect("a folder");
     let rig = Rig::start(dir.path());
     rig.begin_batch(2);
+    // A scale that says nothing would soon be trouble, which is another face.
+    let _pan = Pan::on(&rig);
     let browser = Browser::open(dir.path()).await;
     let pour = format!("http://{}/#pour", rig.address);
     browser.client.goto(&pour).await.expect("the page");
-    browser.until("the field", "return document.querySelectorAll('.facts li').length === 4").await;
-    let right = browser.js(WHERE).await;
+    browser.until("the field", WHERE).await;
+    let right = browser.js("return window.where").await;
     browser.client.goto(&format!("http://{}/#scale", rig.address)).await.expect("the page");
     let choice =
         browser.client.wait().for_element(Locator::Css("input[type=checkbox]")).await.expect("the choice");
     choice.click().await.expect("a click");
     browser.client.goto(&pour).await.expect("the page");
     browser.client.refresh().await.expect("loaded again");
-    browser.until("the field", "return document.querySelectorAll('.facts li').length === 4").await;
-    let left = browser.js(WHERE).await;
+    browser.until("the field", WHERE).await;
+    let left = browser.js("return window.where").await;
     let (right, left) = (right.as_array().expect("places"), left.as_array().expect("places"));
     for (i, (one, other)) in right.iter().zip(left).enumerate() {
         let sum = one.as_f64().expect("a share") + other.as_f64().expect("a share");

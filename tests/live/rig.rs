@@ -21,8 +21,13 @@ pub(crate) struct Rig {
 
 /// The binary, told to serve from this folder on a port of its own.
 pub(crate) fn serve(dir: &Path) -> Command {
+    serve_at(dir, "127.0.0.1:0")
+}
+
+/// As [`serve`], at an address that is known.
+pub(crate) fn serve_at(dir: &Path, address: &str) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_tarebell"));
-    command.args(["serve", "--no-sound", "--listen", "127.0.0.1:0", "--data"]).arg(dir);
+    command.args(["serve", "--no-sound", "--listen", address, "--data"]).arg(dir);
     command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null());
     command
 }

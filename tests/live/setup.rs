@@ -134,13 +134,17 @@ fn without_root_it_asks_sudo_and_without_sudo_it_says_what_to_run() {
     assert!(said.contains("apt-get is missing too") && said.contains("missing: gcc libc6-dev"), "{said}");
 }
 
+/// What the checks need beside a browser, all there.
+const NODE: (&str, &str) = ("node", "exit 0");
+const NPM: (&str, &str) = ("npm", "[ \"$1\" = ls ]");
+
 #[test]
 fn the_checks_install_a_browser_once_and_the_demo_needs_none() {
     let apt = (
         "apt-get",
         "echo \"apt-get $*\"; for t in chromium chromedriver; do printf '#!/bin/bash\\n' > \"$BIN/$t\"; /bin/chmod +x \"$BIN/$t\"; done",
     );
-    let machine = Machine::with(&[ROOT, CARGO, CC, HEADERS, BUS, apt]);
+    let machine = Machine::with(&[ROOT, CARGO, CC, HEADERS, BUS, NODE, NPM, apt]);
     let (code, said) = machine.setup("setup");
     assert!(code == Some(0) && !said.contains("chromium"), "{said}");
     let (code, said) = machine.setup("setup checks; echo again; setup checks");
@@ -160,7 +164,7 @@ fn the_checks_install_a_message_bus_once_and_the_demo_needs_none() {
         "echo \"apt-get $*\"; printf '#!/bin/bash\\n' > \"$BIN/dbus-daemon\"; /bin/chmod +x \"$BIN/dbus-daemon\"",
     );
     let browser = [("chromium", "exit 0"), ("chromedriver", "exit 0")];
-    let tools = [&[ROOT, CARGO, CC, HEADERS][..], &browser[..]].concat();
+    let tools = [&[ROOT, CARGO, CC, HEADERS, NODE, NPM][..], &browser[..]].concat();
     let machine = Machine::with(&[&tools[..], &[apt]].concat());
     let (code, said) = machine.setup("setup");
     assert!(code == Some(0) && !said.contains("dbus"), "{said}");
@@ -172,4 +176,36 @@ fn the_checks_install_a_message_bus_once_and_the_demo_needs_none() {
     let (code, said) = Machine::with(&tools).setup("setup checks");
     assert_eq!(code, Some(1), "{said}");
     assert!(said.contains("apt-get is missing") && said.contains("dbus-daemon"), "{said}");
+}
+
+const CHROMIUM: (&str, &str) = ("chromium", "exit 0");
+const DRIVER: (&str, &str) = ("chromedriver", "exit 0");
+
+#[test]
+fn the_checks_install_node_and_npm_and_with_them_axe_core_once_and_the_demo_needs_none() {
+    // Stands ready where the path does not look; puts axe-core where `ls` finds it.
+    let npm = "echo \"npm $* in $PWD\"; [ \"$1\" = ci ] && echo > \"$HOME/axe\"; [ -e \"$HOME/axe\" ]";
+    let apt = "echo \"apt-get $*\"; for t in node npm; do /bin/cp \"$HOME/npm\" \"$BIN/$t\"; done";
+    let machine = Machine::with(&[ROOT, CARGO, CC, HEADERS, BUS, CHROMIUM, DRIVER, ("apt-get", apt)]);
+    machine.tool(&machine.home().join("npm"), npm);
+    let (code, said) = machine.setup("setup");
+    assert!(code == Some(0) && !said.contains("npm"), "{said}");
+    let (code, said) = machine.setup("setup checks; echo again; setup checks");
+    assert_eq!(code, Some(0), "{said}");
+    let (first, second) = said.split_once("again").expect("two runs");
+    assert!(first.contains("installing nodejs npm (for the tests of the page)"), "{first}");
+    assert!(first.contains("npm ci --ignore-scripts") && first.contains("tests/page\n"), "{first}");
+    assert!(second.contains("axe-core found: nothing to install"), "{second}");
+    assert!(!second.contains("apt-get") && !second.contains("npm ci"), "{second}");
+}
+
+#[test]
+fn without_npm_or_its_network_the_checks_say_what_is_missing_and_what_to_try() {
+    let there = [ROOT, CARGO, CC, HEADERS, BUS, CHROMIUM, DRIVER, NODE];
+    let (code, said) = Machine::with(&there).setup("setup checks");
+    assert_eq!(code, Some(1), "{said}");
+    assert!(said.contains("missing: npm; apt-get is missing too"), "{said}");
+    let (code, said) = Machine::with(&[&there[..], &[("npm", "exit 1")]].concat()).setup("setup checks");
+    assert_eq!(code, Some(1), "{said}");
+    assert!(said.contains("axe-core could not be installed") && said.contains("network"), "{said}");
 }

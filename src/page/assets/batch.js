@@ -36,6 +36,9 @@ export class BatchPlace {
   #later = () => {
     clearTimeout(this.#timer);
     this.#timer = setTimeout(() => this.#reckon(), 250);
+    // What was reckoned from other numbers is not shown beside these.
+    this.#reckoned = null;
+    this.#soon();
   };
 
   async #reckon() {

@@ -48,8 +48,8 @@ export class Live {
 
   #connect() {
     const socket = new WebSocket(`ws://${location.host}/api/live`);
-    // Another run, or a sleep between: its clock starts anew.
-    socket.onopen = () => { this.connected = true; this.#offset = Infinity; };
+    // Another run, or a sleep between: its clock starts anew, and what came before is old.
+    socket.onopen = () => { this.connected = true; this.#offset = Infinity; this.#came = -Infinity; };
     socket.onmessage = (event) => this.#told(JSON.parse(event.data));
     socket.onclose = () => {
       this.connected = false;

@@ -128,7 +128,7 @@ export class LogPlace {
     return html`<div class="place"><h1>${words.places.log}</h1><p class="said" role="status">${this.#said}</p>
       <p class="wrong" role="alert">${this.#wrong}</p>
       ${this.#batches.length ? html`<label>${w.which}<select @change=${choose}>${this.#batches.map((b) => html`<option
-        value=${b.id} ?selected=${b.id === this.#chosen}>${b.name} · ${b.created_at.slice(0, 10)}</option>`)}</select></label>` : nothing}
+        value=${b.id} ?selected=${b.id === this.#chosen}>${b.created_at.slice(0, 10)} · ${b.name}</option>`)}</select></label>` : nothing}
       ${this.#table()}</div>`;
   }
 }

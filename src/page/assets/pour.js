@@ -6,14 +6,22 @@ import { section } from "./section.js";
 
 const line = (kind, text) => (text ? html`<p class=${kind}>${text}</p>` : "");
 const number = (text, unit) =>
-  html`<p class="number" data-long=${text.length > 3 ? "yes" : "no"}>${text}<span class="unit">${unit}</span></p>`;
+  html`<p class="number" data-long=${text.length > 3 || text.includes(".") ? "yes" : "no"}>${text}<span class="unit">${unit}</span></p>`;
 
-function toGo({ batch, pours, live: { now } }) {
-  // A piece that does not count leaves one more to pour.
-  const n = batch ? batch.pieces - now.piece + 1 + pours.filter((p) => p.verdict === "void").length : 0;
-  if (n < 1) return batch ? fill(words.do.last_done, { pieces: batch.pieces }) : "";
+/** Pieces still to pour; one that does not count leaves one more. */
+const left = ({ batch, pours, live: { now } }) =>
+  (batch ? batch.pieces - now.piece + 1 + pours.filter((p) => p.verdict === "void").length : 0);
+
+function toGo(state) {
+  const n = left(state);
+  if (n < 1) return "";
   return n === 1 ? words.one_left : fill(words.many_left, { n });
 }
+
+/** The next step while nothing stands on the scale. */
+const next = (state) => (state.batch && left(state) < 1
+  ? fill(words.do.last_done, { pieces: state.batch.pieces })
+  : fill(words.do.next, { piece: state.live.now.piece }));
 
 const limits = (now) =>
   fill(words.target_line, { target: grams(now.target_g), low: grams(now.low_g), high: grams(now.high_g) });
@@ -29,19 +37,19 @@ function advice({ face: { name, on }, live: { now } }) {
 }
 
 function weighed(state) {
-  const { face: { name, pour, on }, live: { now } } = state;
+  const { face: { name, pour, on } } = state;
   return html`${number(grams(pour.net_g), words.gram)}
     ${line("word", words.faces[name])}
-    ${(!on && wipe(state)) || line("do", advice(state))}
+    ${on ? line("do", advice(state)) : wipe(state) || line("do", next(state))}
     ${line("more", `${fill(words.net_line, { piece: pour.piece })}${pour.settled ? "" : `, ${words.log.lifted}`}`)}
-    ${on ? "" : line("more", `${fill(words.do.next, { piece: now.piece })} · ${toGo(state)}`)}`;
+    ${on ? "" : line("more", toGo(state))}`;
 }
 
 const SAY = {
   empty: ({ live: { now } }) => html`${number(grams(now.scale.mass_g), words.gram)}
     ${line("more", words.do.empty)}<p><a class="button" href="#batch">${words.do.empty_button}</a></p>`,
   next: (state) => html`${line("word", `${words.faces.next}: ${state.live.now.piece}`)}
-    ${wipe(state)}${line("do", fill(words.do.next, { piece: state.live.now.piece }))}
+    ${wipe(state)}${line("do", next(state))}
     ${wipe(state) ? line("more", words.do.wipe_how) : ""}
     ${line("more", limits(state.live.now))}${line("more", toGo(state))}
     ${line("more", state.live.now.scale.trouble)}`,

@@ -30,6 +30,8 @@ export class ScalePlace {
   /** Notes how many readings there were by when. */
   count(now) {
     if (!now) return;
+    // What came before a silence is no pace any more.
+    if (now.scale.state !== "live") this.#counts = [];
     const last = this.#counts[this.#counts.length - 1];
     if (last && now.at_us < last.at) this.#counts = [];
     if (!last || now.at_us !== last.at) this.#counts.push({ at: now.at_us, n: now.scale.readings });
@@ -54,7 +56,7 @@ export class ScalePlace {
     const scale = now?.scale;
     if (!scale || !connected) return html`<div class="place"><h1>${words.places.scale}</h1><p>${words.no_connection}</p></div>`;
     const facts = [
-      this.#rate(),
+      scale.state === "live" && this.#rate(),
       scale.age_ms !== null && fill(w.age, { ms: scale.age_ms }),
       scale.signal_dbm !== null && fill(w.signal, { dbm: scale.signal_dbm }),
       scale.battery_percent !== null && fill(w.battery, { percent: scale.battery_percent }),

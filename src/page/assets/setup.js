@@ -130,7 +130,7 @@ export class Setup {
       ${this.#input(`height_${id}`, `height_${id}`, { label: `${w.row_height}, ${i + 1}` })}
       ${this.#input(`radius_${id}`, `radius_${id}`, { label: `${w.row_radius}, ${i + 1}` })}
       <button type="button" class="plain" ?disabled=${this.#rows.length <= 2} @click=${drop}
-        aria-label="${w.row_drop} ${i + 1}"><span aria-hidden="true">✕</span></button></div>`;
+        aria-label="${w.row_drop} ${i + 1}"><svg viewBox="0 0 20 20" aria-hidden="true"><path d="M4 4 L16 16 M16 4 L4 16"/></svg></button></div>`;
   }
 
   #profile() {
@@ -149,7 +149,8 @@ export class Setup {
     const sizes = Object.values(inside).filter((v) => typeof v === "number");
     const height = typed ? Math.max(...typed.map((p) => p[0])) - typed[0]?.[0] : Math.min(...sizes);
     const wide = typed ? Math.max(...typed.map((p) => p[1])) : 1;
-    const pot = typed ? typed.length >= 2 && height > 0 && wide > 0 : sizes.every((v) => v > 0);
+    const rises = typed?.every((p, i) => i === 0 || p[0] >= typed[i - 1][0]);
+    const pot = typed ? typed.length >= 2 && rises && height > 0 && wide > 0 : sizes.every((v) => v > 0);
     return pot ? html`<div class="sketch">${section(typed ? { by: "profile", points_mm: typed } : inside, 0, 0, 0, w.sketch)}</div>` : "";
   }
 

@@ -1,0 +1,297 @@
+//! Leads the page through every place and face, each held still for as long as it is looked at.
+
+use crate::pan::Pan;
+use crate::rig::Rig;
+use crate::window::Browser;
+use fantoccini::Locator;
+use serde_json::json;
+use std::path::Path;
+
+/// Where the page stands now.
+pub(crate) trait Looker {
+    /// Looks at the page, which stays as it is meanwhile.
+    async fn look(&mut self, browser: &Browser, stand: &str);
+}
+
+/// How often a tour stands still to be looked at.
+pub(crate) const STANDS: usize = 40;
+
+/// An invented mug.
+const BARE_G: f64 = 300.0;
+/// So slow that the number moves for twenty seconds.
+const TRICKLE_G_S: f64 = 0.9;
+
+/// The grams are there.
+const RECKONED: &str = "return !!document.querySelector('.result')";
+/// Whether the place Scale gives a pace.
+const PACE_SHOWN: &str = "document.querySelector('.list').textContent.includes('readings a second')";
+
+/// The page at the real binary, with a pan that does what it is told.
+pub(crate) struct Tour {
+    pub(crate) rig: Rig,
+    pan: Pan,
+    pub(crate) browser: Browser,
+}
+
+impl Tour {
+    pub(crate) async fn begin(dir: &Path) -> Self {
+        let rig = Rig::start(dir);
+        let pan = Pan::on(&rig);
+        let browser = Browser::open(dir).await;
+        browser.client.goto(&format!("http://{}/", rig.address)).await.expect("the page");
+        Self { rig, pan, browser }
+    }
+
+    /// Every place without a batch, then with one in each face, then in trouble.
+    pub(crate) async fn all(&self, looker: &mut impl Looker) {
+        self.without_a_batch(looker).await;
+        let batch = self.rig.begin_batch(3);
+        self.a_dirty_pan(looker, "pour-next-wipe").await;
+        self.a_piece(looker, 29.2, "good").await;
+        self.a_piece(looker, 27.2, "short").await;
+        self.a_piece_out_of_the_count(looker, &batch).await;
+        // The last one that was planned.
+        self.a_piece(looker, 32.6, "over").await;
+        self.a_dirty_pan(looker, "pour-over-wipe").await;
+        for place in ["batch", "scale", "log"] {
+            self.browser.place(place).await;
+            self.settle(place).await;
+            if place == "scale" {
+                self.browser.until("the pace", &format!("return {PACE_SHOWN}")).await;
+            }
+            looker.look(&self.browser, &format!("{place}-under-way")).await;
+        }
+        self.curves(looker).await;
+        self.trouble(looker).await;
+    }
+
+    async fn settle(&self, place: &str) {
+        let ready = match place {
+            "batch" => ".hold, form",
+            "scale" => ".weight",
+            "log" => ".place table, .place p:not(.wrong)",
+            other => panic!("no such place: {other}"),
+        };
+        self.browser.client.wait().for_element(Locator::Css(ready)).await.expect(place);
+    }
+
+    async fn without_a_batch(&self, looker: &mut impl Looker) {
+        self.browser.place("pour").await;
+        self.pan.still(42.0);
+        self.browser.shows("empty").await;
+        self.browser
+            .until("the weight", "return document.querySelector('.number').textContent === '42.0g'")
+            .await;
+        looker.look(&self.browser, "pour-empty").await;
+        for place in ["scale", "log", "batch"] {
+            self.browser.place(place).await;
+            self.settle(place).await;
+            looker.look(&self.browser, place).await;
+        }
+        self.ways_of_setting_up(looker).await;
+    }
+
+    async fn choose(&self, name: &str, value: &str) {
+        let at = format!("input[name={name}][value={value}]");
+        self.browser.client.find(Locator::Css(&at)).await.expect(&at).click().await.expect(&at);
+    }
+
+    async fn fill(&self, name: &str, text: &str) {
+        let at = format!("input[name={name}]");
+        let input = self.browser.client.wait().for_element(Locator::Css(&at)).await.expect(name);
+        input.clear().await.expect(name);
+        input.send_keys(text).await.expect(name);
+    }
+
+    async fn ways_of_setting_up(&self, looker: &mut impl Looker) {
+        self.fill("slop_g", "29").await;
+        self.fill("name", "invented cups").await;
+        self.browser.until("the limits", RECKONED).await;
+        looker.look(&self.browser, "batch-by-grams").await;
+        self.fill("slop_g", "0").await;
+        self.refused("slop_g").await;
+        looker.look(&self.browser, "batch-refused").await;
+        self.fill("slop_g", "29").await;
+        self.choose("tolerance_by", "percent").await;
+        for (name, text) in [("percent", "4"), ("pourer", "invented hand"), ("jug", "invented white jug")] {
+            self.fill(name, text).await;
+        }
+        self.browser.until("the limits", RECKONED).await;
+        looker.look(&self.browser, "batch-percent-and-jug").await;
+        self.choose("by", "bucket").await;
+        self.shapes(looker).await;
+        self.ways_of_measuring(looker).await;
+        self.rows(looker).await;
+    }
+
+    /// A refusal stands at this field.
+    async fn refused(&self, field: &str) {
+        let at = format!("return !!document.querySelector('#amiss-{field}')");
+        self.browser.until("a refusal", &at).await;
+    }
+
+    async fn shapes(&self, looker: &mut impl Looker) {
+        // The worked example of the README.
+        for (name, text) in
+            [("specific_gravity", "1.45"), ("powder_density_g_ml", "2.5"), ("dry_g_per_cm2", "0.06")]
+        {
+            self.fill(name, text).await;
+        }
+        let shapes: [(&str, &[(&str, &str)]); 4] = [
+            ("area", &[("area_cm2", "250")]),
+            ("cylinder", &[("diameter_mm", "80"), ("height_mm", "95")]),
+            ("bowl", &[("diameter_mm", "150"), ("depth_mm", "60")]),
+            ("cone", &[("bottom_mm", "60"), ("top_mm", "90"), ("height_mm", "95")]),
+        ];
+        for (shape, sizes) in shapes {
+            self.choose("shape", shape).await;
+            for (name, text) in sizes {
+                self.fill(name, text).await;
+            }
+            self.browser.until(shape, RECKONED).await;
+            looker.look(&self.browser, &format!("batch-by-bucket-{shape}")).await;
+        }
+    }
+
+    /// The other ways to tell what the bucket holds. The numbers are invented.
+    async fn ways_of_measuring(&self, looker: &mut impl Looker) {
+        let ways: [(&str, &[(&str, &str)]); 2] = [
+            ("mix", &[("dry_g", "1000"), ("water_g", "900")]),
+            ("drying", &[("wet_g", "100"), ("dry_g", "52")]),
+        ];
+        for (way, weights) in ways {
+            self.choose("glaze_by", way).await;
+            for (name, text) in weights {
+                self.fill(name, text).await;
+            }
+            self.browser.until(way, RECKONED).await;
+            looker.look(&self.browser, &format!("batch-by-bucket-{way}")).await;
+        }
+    }
+
+    /// An invented mug, row by row; then with a rim that lies under its wall.
+    async fn rows(&self, looker: &mut impl Looker) {
+        self.choose("shape", "profile").await;
+        for (i, (height, radius)) in [("0", "0"), ("0", "35"), ("90", "42")].into_iter().enumerate() {
+            self.fill(&format!("height_{i}"), height).await;
+            self.fill(&format!("radius_{i}"), radius).await;
+        }
+        self.browser.until("the limits", RECKONED).await;
+        self.browser.until("drawn", "return !!document.querySelector('.sketch .cut')").await;
+        looker.look(&self.browser, "batch-by-bucket-profile").await;
+        let add = self.browser.client.find(Locator::Css(".rows > button")).await.expect("a button");
+        add.click().await.expect("a click");
+        self.fill("height_3", "40").await;
+        self.fill("radius_3", "50").await;
+        self.refused("points_mm").await;
+        self.browser.until("no drawing of no pot", "return !document.querySelector('.sketch')").await;
+        looker.look(&self.browser, "batch-rows-refused").await;
+    }
+
+    /// Slop on the bare pan.
+    async fn a_dirty_pan(&self, looker: &mut impl Looker, stand: &str) {
+        self.browser.place("pour").await;
+        self.pan.still(0.8);
+        self.browser.until("to be wiped", "return !!document.querySelector('.wipe')").await;
+        looker.look(&self.browser, stand).await;
+        self.pan.still(0.0);
+        self.browser.until("wiped", "return !document.querySelector('.wipe')").await;
+    }
+
+    /// A piece that is taken out of the count while it stands on the scale.
+    async fn a_piece_out_of_the_count(&self, looker: &mut impl Looker, batch: &str) {
+        self.pan.still(BARE_G);
+        self.browser.shows("ready").await;
+        self.pan.runs(8.0, BARE_G + 29.0);
+        self.browser.shows("good").await;
+        let pours = self.rig.get(&format!("/api/batches/{batch}/pours"));
+        let newest = pours.as_array().and_then(|all| all.iter().find(|p| p["piece"] == 3));
+        let id = newest.and_then(|p| p["id"].as_str()).expect("the third piece");
+        self.rig.post(&format!("/api/pours/{id}/void"), json!({}));
+        self.on_and_lifted(looker, "void").await;
+    }
+
+    /// A row of the log opened, its numbers too; and the row of the piece that does not count.
+    async fn curves(&self, looker: &mut impl Looker) {
+        self.open_row(1).await;
+        looker.look(&self.browser, "log-curve").await;
+        self.browser.js("document.querySelector('details').open = true").await;
+        looker.look(&self.browser, "log-curve-numbers").await;
+        self.open_row(3).await;
+        self.browser.until("no way out", "return !document.querySelector('.look-row .hold')").await;
+        looker.look(&self.browser, "log-curve-void").await;
+    }
+
+    async fn open_row(&self, piece: u32) {
+        let at = format!(".look[aria-label='Piece {piece}: its curve']");
+        self.browser.client.find(Locator::Css(&at)).await.expect(&at).click().await.expect(&at);
+        let drawn = format!(
+            "return document.querySelector(\"{at}\").getAttribute('aria-expanded') === 'true' && !!document.querySelector('.curve .net')"
+        );
+        self.browser.until("the curve", &drawn).await;
+    }
+
+    /// One piece from the bare pan to its verdict, that one seen both with the piece on and lifted.
+    async fn a_piece(&self, looker: &mut impl Looker, net_g: f64, verdict: &str) {
+        let first = verdict == "good";
+        self.browser.place("pour").await;
+        self.pan.still(0.0);
+        if first {
+            self.browser.shows("next").await;
+            looker.look(&self.browser, "pour-next").await;
+            self.pan.swings(BARE_G);
+            self.browser.shows("landing").await;
+            looker.look(&self.browser, "pour-landing").await;
+        }
+        self.pan.still(BARE_G);
+        self.browser.shows("ready").await;
+        if first {
+            looker.look(&self.browser, "pour-ready").await;
+            self.pan.runs(TRICKLE_G_S, BARE_G + net_g);
+            self.browser.shows("pouring").await;
+            looker.look(&self.browser, "pour-pouring").await;
+        }
+        self.pan.runs(8.0, BARE_G + net_g);
+        self.browser.shows("lift").await;
+        if first {
+            self.pan.shakes(BARE_G + net_g);
+            looker.look(&self.browser, "pour-lift").await;
+            assert_eq!(self.browser.face().await, "lift", "it was looked at too long");
+            self.pan.still(BARE_G + net_g);
+        }
+        self.on_and_lifted(looker, verdict).await;
+    }
+
+    /// The verdict, with the piece still on and then lifted.
+    async fn on_and_lifted(&self, looker: &mut impl Looker, verdict: &str) {
+        self.browser.shows(verdict).await;
+        self.browser.until("its mark", "return !!document.querySelector('.marks li')").await;
+        looker.look(&self.browser, &format!("pour-{verdict}-on")).await;
+        self.pan.still(0.0);
+        self.browser
+            .until("lifted", "return /on the scale|are done/.test(document.querySelector('.do').textContent)")
+            .await;
+        looker.look(&self.browser, &format!("pour-{verdict}-lifted")).await;
+    }
+
+    async fn trouble(&self, looker: &mut impl Looker) {
+        self.browser.place("pour").await;
+        self.pan.still(BARE_G);
+        self.browser.shows("ready").await;
+        self.pan.runs(TRICKLE_G_S, BARE_G + 29.0);
+        self.browser.shows("pouring").await;
+        self.pan.falls_silent();
+        self.browser.shows("trouble").await;
+        self.browser.until("it is said", "return document.querySelector('.do').textContent !== ''").await;
+        looker.look(&self.browser, "pour-trouble").await;
+        for place in ["batch", "scale", "log"] {
+            self.browser.place(place).await;
+            self.settle(place).await;
+            if place == "scale" {
+                let pace = self.browser.js(&format!("return {PACE_SHOWN}")).await;
+                assert_eq!(pace, json!(false), "a silent scale has no pace");
+            }
+            looker.look(&self.browser, &format!("{place}-trouble")).await;
+        }
+    }
+}
