@@ -87,8 +87,11 @@ fn a_loudspeaker_that_comes_in_mid_batch_has_the_next_cues_announced_earlier() {
     let mut rig = rig(dir.path());
     rig.begin_batch(2);
     let (mut speaker, mut watch) = (Client::of(&rig), Client::of(&rig));
+    // A lift shows over several readings.
+    let lifted =
+        ["180.3", "66.4", "24.1", "8.8", "3.1", "0.9"].into_iter().chain(std::iter::repeat_n("0.0", 20));
     let ready = |rig: &mut Rig, watch: &mut Client| {
-        for g in std::iter::repeat_n("0.0", 20).chain(std::iter::repeat_n("300.0", 20)) {
+        for g in lifted.clone().chain(std::iter::repeat_n("300.0", 20)) {
             rig.line.write_all(format!("{g} g\r\n").as_bytes()).expect("written");
             std::thread::sleep(Duration::from_millis(100));
         }
