@@ -65,6 +65,8 @@ pub enum Command {
     Hold,
     /// All is on disk again.
     Resume,
+    /// The piece still stands there under a display that went to zero.
+    StillOn,
 }
 
 /// How the cues can be heard.
@@ -108,6 +110,8 @@ pub struct Engine {
     pub(super) hearing: Hearing,
     /// `fault` was said because a loudspeaker was lost, and no `clear` yet.
     deafened: bool,
+    /// What the display leaves out, since it took a piece for its zero.
+    pub(super) offset_g: f64,
     /// The display went from a piece at rest to its own zero within one reading.
     pub(super) zeroed: bool,
     /// `fault` was said because readings came too slowly, and no `clear` since.
@@ -134,6 +138,7 @@ impl Engine {
             lift_first: start.lift_first,
             hearing: Hearing { ahead: start.ahead, lost: false },
             deafened: false,
+            offset_g: 0.0,
             zeroed: false,
             slow_said: false,
             start,
@@ -141,7 +146,8 @@ impl Engine {
     }
 
     /// Takes a corrected weighing.
-    pub fn handle_weighing(&mut self, w: Weighing) {
+    pub fn handle_weighing(&mut self, shown: Weighing) {
+        let w = Weighing { mass: Mass::saturating(shown.mass.g() + self.offset_g), ..shown };
         // Of readings handed over at once the first ones alone say too little.
         if self.last.is_none_or(|last| last.arrived_at < w.arrived_at) {
             self.handle_timeout(w.arrived_at);
@@ -153,6 +159,7 @@ impl Engine {
         let seen = Seen { before: self.last.replace(w), gap, moved };
         let state = std::mem::replace(&mut self.state, State::Idle);
         self.dispatch(state, w, seen);
+        self.drop_offset();
         if self.slow_said && self.guides() {
             self.slow_said = false;
             self.cue_now(Cue::Clear, w.arrived_at, None);
@@ -199,6 +206,7 @@ impl Engine {
                 self.held = false;
                 self.cue_now(Cue::Clear, at, None);
             }
+            Command::StillOn => self.still_on(at),
             Command::Hold | Command::Resume => {}
         }
     }
@@ -292,6 +300,7 @@ impl Engine {
             expected: expected.map(Mass::saturating),
             flow_g_s: flow,
             settled: matches!(self.motion, Motion::AtRest { .. }),
+            offered: self.offered(),
         }
     }
 

@@ -177,4 +177,6 @@ pub struct Snapshot {
     pub flow_g_s: Option<f64>,
     /// The scale is at rest.
     pub settled: bool,
+    /// What stood on the pan before the display went to zero by itself.
+    pub offered: Option<Mass>,
 }

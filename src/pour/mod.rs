@@ -14,6 +14,7 @@ mod running;
 mod state;
 mod steps;
 pub mod trace;
+mod zeroed;
 
 use crate::time::Duration;
 use crate::units::Mass;

@@ -68,7 +68,8 @@ impl Engine {
 
     pub(super) fn pouring(&mut self, mut s: Stream, w: Weighing) {
         match self.pan(&s.pour, w) {
-            Pan::Left => return self.left_in_mid_pour(s, w.arrived_at),
+            Pan::Left if self.zeroed => return self.display_zeroed(State::Pouring(s), w.arrived_at),
+            Pan::Left => return self.lifted(s, w.arrived_at),
             Pan::Doubtful => return self.enter(State::Pouring(s)),
             Pan::Loaded => {}
         }
@@ -224,15 +225,6 @@ impl Engine {
         let pour = self.write_down(s, net, at);
         self.say_verdict(pour.verdict, net, at);
         self.enter(State::Done(Done::new(pour)));
-    }
-
-    /// Lifted before the stop, or hidden by a display that went to zero.
-    fn left_in_mid_pour(&mut self, s: Stream, at: Instant) {
-        let zeroed = self.zeroed;
-        self.lifted(s, at);
-        if zeroed {
-            self.display_zeroed(at);
-        }
     }
 
     /// The piece left before rest.

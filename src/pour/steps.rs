@@ -21,9 +21,6 @@ const TOUCH_S: f64 = 1.0;
 /// A pan that loses weight faster than this is being lifted from (a tenth of the least piece
 /// in the time of one reading, derived).
 const LIFTING_G_S: f64 = 40.0;
-/// A lift is seen as one where the scale's lag is more than so many readings (derived: one pole then
-/// shows at least a half of the weight in the first reading after it).
-const LIFT_INTERVALS: f64 = 1.5;
 /// The most a hand pours through a gap in the readings, g/s, and what it may have poured
 /// besides (guesses): a greater rise is another piece.
 const GAP_POUR_G_S: f64 = 25.0;
@@ -55,27 +52,7 @@ impl Engine {
         self.cue_now(Cue::Fault, at, None);
     }
 
-    /// A lift shows over several readings; a display that goes from rest to its own zero in one was
-    /// set to it by the scale.
-    pub(super) fn look_for_zeroing(&mut self, w: Weighing, gap: bool) {
-        let at_zero = w.mass.g().abs() < 0.6 * self.start.scale.step.g();
-        if !at_zero || gap {
-            self.zeroed = false;
-        } else if let (Some(rest), Some(mean_s)) = (self.at_rest(), self.pace.mean_s()) {
-            let shows_lifts = self.start.scale.lag.as_secs_f64() > LIFT_INTERVALS * mean_s;
-            self.zeroed |= shows_lifts && rest - self.zero_g > self.start.settings.min_piece.g();
-        }
-    }
-
-    /// The piece may still stand there under a display that shows nothing.
-    pub(super) fn display_zeroed(&mut self, at: Instant) {
-        self.unknown_weight(at);
-        if let State::Fault(f) = &mut self.state {
-            f.trouble = Trouble::Zeroed;
-        }
-    }
-
-    fn loaded(&self, w: Weighing) -> bool {
+    pub(super) fn loaded(&self, w: Weighing) -> bool {
         w.mass.g() - self.zero_g > self.start.settings.min_piece.g()
     }
 
@@ -97,10 +74,7 @@ impl Engine {
 
     pub(super) fn ready(&mut self, mut r: Ready, w: Weighing, seen: Seen) {
         match self.pan(&r.pour, w) {
-            Pan::Left if self.zeroed => {
-                self.dropped(&r.pour, State::Idle);
-                return self.display_zeroed(w.arrived_at);
-            }
+            Pan::Left if self.zeroed => return self.display_zeroed(State::Ready(r), w.arrived_at),
             Pan::Left => return self.dropped(&r.pour, State::Idle),
             Pan::Doubtful => return self.enter(State::Ready(r)),
             Pan::Loaded => {}
@@ -196,43 +170,21 @@ impl Engine {
             Trouble::Frozen if !seen.moved => self.stands_still(f, w),
             Trouble::Changed if self.loaded(w) => self.enter(State::Fault(f)),
             Trouble::Zeroed if self.shows_nothing(w) => self.enter(State::Fault(f)),
-            Trouble::Silent if self.zeroed_unseen(&f.from, w) => self.woke_at_zero(f, w),
+            Trouble::Zeroed => self.went_unseen(*f.from, w),
+            Trouble::Silent if self.zeroed_unseen(&f.from, w) => {
+                self.enter(State::Fault(Fault { trouble: Trouble::Zeroed, ..f }));
+            }
             Trouble::Silent if self.changed_unseen(&f.from, w) => {
                 if let State::Ready(r) = f.from.as_ref() {
                     self.outputs.push_back(Output::Dropped { piece: r.pour.piece });
                 }
                 self.unknown_weight(w.arrived_at);
             }
-            Trouble::Silent | Trouble::Frozen | Trouble::Changed | Trouble::Zeroed => {
+            Trouble::Silent | Trouble::Frozen | Trouble::Changed => {
                 self.cue_now(Cue::Clear, w.arrived_at, None);
                 self.resume(*f.from, w, seen);
             }
         }
-    }
-
-    /// Neither a piece nor the hole that one leaves that the scale had tared away.
-    fn shows_nothing(&self, w: Weighing) -> bool {
-        w.mass.g().abs() < 0.5 * self.start.settings.min_piece.g()
-    }
-
-    /// While nobody looked a piece went, or the scale woke and took it for its zero.
-    fn zeroed_unseen(&self, from: &State, w: Weighing) -> bool {
-        match from {
-            State::Ready(_) | State::Pouring(_) | State::Draining(_) => self.shows_nothing(w),
-            State::Idle | State::Landing | State::Done(_) | State::Fault(_) => false,
-        }
-    }
-
-    /// What was known of the pour is entered; nothing is said to be in order before a piece lands
-    /// or the pan shows that one was lifted.
-    fn woke_at_zero(&mut self, f: Fault, w: Weighing) {
-        match *f.from {
-            State::Ready(r) => self.dropped(&r.pour, State::Idle),
-            State::Pouring(s) | State::Draining(s) => self.lifted(s, w.arrived_at),
-            State::Idle | State::Landing | State::Done(_) | State::Fault(_) => {}
-        }
-        let from = Box::new(State::Idle);
-        self.enter(State::Fault(Fault { from, trouble: Trouble::Zeroed, resting_since: None }));
     }
 
     /// Before slop was seen, a weight that is not the piece's any more.
@@ -259,12 +211,9 @@ impl Engine {
                 self.estimate(s, w.arrived_at);
                 self.idle(w);
             }
-            // Nothing is planned from a flow of before: what runs now has to be seen.
             State::Pouring(s) => {
-                let net = w.mass.g() - s.pour.tare;
-                let Stream { pour, plan, from_g, .. } = s;
-                let fresh = self.stream(pour, &VecDeque::from([(w.taken_at, net)]), net);
-                self.dispatch(State::Pouring(Stream { plan, from_g, ..fresh }), w, seen);
+                let fresh = self.afresh(s, w);
+                self.dispatch(State::Pouring(fresh), w, seen);
             }
             State::Idle
             | State::Landing
@@ -273,6 +222,14 @@ impl Engine {
             | State::Done(_)
             | State::Fault(_) => self.dispatch(from, w, seen),
         }
+    }
+
+    /// Nothing is planned from a flow of before: what runs now has to be seen.
+    pub(super) fn afresh(&self, s: Stream, w: Weighing) -> Stream {
+        let net = w.mass.g() - s.pour.tare;
+        let Stream { pour, plan, from_g, .. } = s;
+        let fresh = self.stream(pour, &VecDeque::from([(w.taken_at, net)]), net);
+        Stream { plan, from_g, ..fresh }
     }
 
     fn other_piece(&self, s: &Stream, w: Weighing, seen: Seen) -> bool {

@@ -158,6 +158,7 @@ impl Trace {
                 Input::Timeout(_) => 4,
                 Input::Command(Command::Hold, _) => 5,
                 Input::Command(Command::Resume, _) => 6,
+                Input::Command(Command::StillOn, _) => 9,
                 Input::Hearing(..) => 8,
             };
             put(&mut out, kind);
@@ -272,6 +273,7 @@ impl Bytes<'_> {
             4 => Input::Timeout(now),
             5 => Input::Command(Command::Hold, now),
             6 => Input::Command(Command::Resume, now),
+            9 => Input::Command(Command::StillOn, now),
             8 => Input::Hearing(Hearing { ahead: self.span()?, lost: self.take()? != 0 }, now),
             _ => return Err(BadTrace::Broken(self.at)),
         })

@@ -194,7 +194,7 @@ fn forty_nine_grams_are_logged_however_large_the_target() {
     let mut run = ready();
     run.engine = run.with_target(500.0);
     run.curve(4.0, 13.0, |t| stream(t, 10.1));
-    run.curve(13.0, 14.0, |_| 0.0);
+    run.curve(13.0, 16.0, |t| leaving(t, 13.0) * 348.8 / 300.0);
     let last = *run.entries().last().expect("an entry");
     assert!(last.rev == 1 && last.verdict == Verdict::Short && (run.net_g() - 48.8).abs() < 0.2, "{last:?}");
 }
@@ -457,6 +457,45 @@ fn a_scale_that_wakes_at_zero_with_the_piece_still_on_is_never_tared_in_silence(
         assert_eq!(run.cues().last(), Some(&Cue::Ready));
         assert!(run.cues().contains(&Cue::Clear));
     }
+}
+
+#[test]
+fn what_stood_there_is_offered_back_and_the_pour_goes_on_when_somebody_says_that_it_still_does() {
+    for mid_pour in [false, true] {
+        let mut run = ready();
+        let before = |t: f64| if mid_pour { stream(t, 5.2) } else { 300.0 };
+        run.curve(4.0, 6.0, before);
+        // Asleep, then awake at zero; what stands there is known to a reading.
+        run.flat(9.0, 10.0, |_| 0.0);
+        let offered_g = run.engine.snapshot(Instant::START).offered.expect("an offer").g();
+        assert!((offered_g - before(9.0)).abs() < 0.3, "{offered_g} g offered for {} g", before(9.0));
+        let at = Instant::START.offset_seconds(10.0);
+        run.give(Input::Command(Command::StillOn, at), at);
+        assert_eq!(run.phase(), if mid_pour { Phase::Pouring } else { Phase::Ready });
+        assert_eq!(run.cues().last(), Some(&Cue::Clear));
+        // The rest is poured as the display now shows it: from its new zero.
+        let had_g = before(9.0) - 300.0;
+        let rest = |t: f64| if t < 11.0 { 0.0 } else { stream(t - 7.0, 99.0) - 300.0 };
+        run.curve(10.1, 10.9, |_| 0.0);
+        run.curve(10.9, 17.0, rest);
+        let stop_s = *run.due_s(Cue::Stop).first().expect("a stop");
+        let wanted_s = 11.0 + (29.0 - had_g) / 8.0 - 0.29;
+        assert!((stop_s - wanted_s).abs() < 0.25, "stop at {stop_s} s, wanted {wanted_s} s");
+    }
+}
+
+#[test]
+fn after_a_piece_that_was_offered_back_the_next_one_is_tared_and_poured_as_any_other() {
+    let mut run = ready();
+    run.curve(4.0, 5.0, |_| 300.0);
+    run.flat(8.0, 9.0, |_| 0.0);
+    let at = Instant::START.offset_seconds(9.0);
+    run.give(Input::Command(Command::StillOn, at), at);
+    run.curve(9.1, 14.0, |t| leaving(t, 10.0) - 300.0);
+    assert_eq!(run.phase(), Phase::Idle, "{:?}", run.cues());
+    assert!((run.engine.zero().g() + 300.0).abs() < 0.5, "{:?}", run.engine.zero());
+    run.curve(14.0, 16.0, |_| 12.0);
+    assert_eq!((run.phase(), run.cues().last()), (Phase::Ready, Some(&Cue::Ready)));
 }
 
 #[test]
