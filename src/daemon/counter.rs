@@ -85,6 +85,11 @@ impl Desk for Counter {
         self.ask(|reply| Event::End(batch, reply))
     }
 
+    fn still_on(&self, id: &str) -> Result<Begun, Refusal> {
+        let batch = Box::new(self.batch(id)?);
+        self.ask(|reply| Event::StillOn(batch, reply))
+    }
+
     fn batches(&self) -> Result<Vec<BatchRecord>, Refusal> {
         self.reader()?.batches().map_err(storage)
     }

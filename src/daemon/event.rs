@@ -48,6 +48,8 @@ pub enum Event {
     },
     /// The batch with this id is to end.
     End(Box<BatchRecord>, Reply),
+    /// What stood on the pan before the display went to zero still stands there, in the batch with this id.
+    StillOn(Box<BatchRecord>, Reply),
     /// This pour is to be taken out of the count of its batch.
     Void(Box<PourRecord>, Box<BatchRecord>, Reply),
     /// The store wrote something, or can't.

@@ -129,12 +129,13 @@ impl Table {
                 self.begin(*batch, who, hand, first_piece, reply);
             }
             Event::End(batch, reply) => self.end(*batch, reply),
+            Event::StillOn(batch, reply) if reply.wanted.take() => reply.give(self.still_on(*batch)),
             Event::Void(pour, batch, reply) => self.void(*pour, *batch, reply),
             Event::Ack(ack) => self.handle_ack(*ack),
             Event::Sound(status) => self.parts.outlet.handle_status(status),
             Event::ClientSound { client, latency } => self.parts.outlet.handle_client(client, latency),
-            // Both end the loop before they come here.
-            Event::LogGone | Event::Stop => {}
+            // A wish withdrawn; the other two end the loop before they come here.
+            Event::StillOn(..) | Event::LogGone | Event::Stop => {}
         }
     }
 
@@ -317,6 +318,13 @@ impl Table {
             return Ok(begun(record, Vec::new()));
         }
         Err(Refusal::Conflict(format!("the batch '{}' is not under way", record.name)))
+    }
+
+    fn still_on(&mut self, record: BatchRecord) -> Result<Begun, Refusal> {
+        let now = self.parts.clock.now();
+        self.batch.as_ref().map_or(Err(under_way::nothing_offered()), |b| b.offers(&record, now))?;
+        self.give(Input::Command(Command::StillOn, now));
+        Ok(begun(record, Vec::new()))
     }
 
     fn void(&mut self, mut pour: PourRecord, batch: BatchRecord, reply: Reply) {

@@ -29,6 +29,12 @@ pub(super) struct Batch {
     pub(super) coarse: Option<String>,
 }
 
+/// Why a batch can't go on from what stood on the pan.
+pub(super) fn nothing_offered() -> Refusal {
+    let why = "nothing is offered back: the display has not gone to zero by itself with a piece on it in this batch";
+    Refusal::Conflict(why.to_owned())
+}
+
 impl Batch {
     /// A batch that waits for its first piece.
     pub(super) fn new(record: BatchRecord, who: WhoPours, start: Start, cues: u64) -> Self {
@@ -46,6 +52,12 @@ impl Batch {
             record,
             who,
         }
+    }
+
+    /// Whether the display went to zero by itself in this batch, and what stood there is known.
+    pub(super) fn offers(&self, record: &BatchRecord, now: Instant) -> Result<(), Refusal> {
+        let offered = self.record.id == record.id && self.engine.snapshot(now).offered.is_some();
+        if offered { Ok(()) } else { Err(nothing_offered()) }
     }
 
     /// Nothing stands on the pan.
@@ -103,6 +115,7 @@ pub(super) fn view(batch: Option<&Batch>, now: Instant, wall: WallTime) -> Now {
         left_g: snapshot.and_then(|s| s.net).zip(record).map(|(net, r)| r.target.g() - net.g()),
         expected_g: grams(snapshot.and_then(|s| s.expected)),
         flow_g_s: snapshot.and_then(|s| s.flow_g_s),
+        offered_g: grams(snapshot.and_then(|s| s.offered)),
         pan_g: grams(batch.and_then(|b| b.left)),
         bucket_age_s: batch.filter(|b| b.from_bucket).map(|b| age_s(b.record.created_at, wall)),
         ..Now::default()

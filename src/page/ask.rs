@@ -119,6 +119,13 @@ pub(super) async fn end(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<Json
     desk(&page, move |desk| desk.end(&id)).await.map(|b| Json(BegunView::from(&b)))
 }
 
+/// The piece still stands on the pan though the display went to zero by itself: the pour goes on from
+/// what it weighed (`offered_g` of the snapshot). Nothing is offered: 409.
+#[utoipa::path(post, path = "/api/batches/{id}/still-on", params(("id" = String, Path, description = "Id of the batch")), responses((status = 200, body = BegunView), Refusals))]
+pub(super) async fn still_on(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<Json<BegunView>> {
+    desk(&page, move |desk| desk.still_on(&id)).await.map(|b| Json(BegunView::from(&b)))
+}
+
 /// All batches, newest first.
 #[utoipa::path(get, path = "/api/batches", responses((status = 200, body = Vec<BatchView>), Refusals))]
 pub(super) async fn batches(State(page): Ask) -> Answer<Json<Vec<BatchView>>> {

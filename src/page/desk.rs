@@ -40,6 +40,8 @@ pub trait Desk: Send + Sync + 'static {
     fn batch(&self, id: &str) -> Result<BatchRecord, Refusal>;
     /// Newest revision of each pour of a batch, by piece.
     fn pours(&self, id: &str) -> Result<Vec<PourRecord>, Refusal>;
+    /// What stood on the pan before the display went to zero by itself still stands there.
+    fn still_on(&self, id: &str) -> Result<Begun, Refusal>;
     /// Takes a pour out of the count of its batch; gives its new revision.
     fn void(&self, id: &str) -> Result<PourRecord, Refusal>;
     /// A pour with its curve, which has no points where no trace was kept.

@@ -46,6 +46,7 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(ask::batch))
         .routes(routes!(ask::begin))
         .routes(routes!(ask::end))
+        .routes(routes!(ask::still_on))
         .routes(routes!(ask::pours))
         .routes(routes!(ask::table))
         .routes(routes!(ask::curve))

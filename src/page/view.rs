@@ -106,6 +106,9 @@ pub struct Now {
     pub last_cue: Option<LastCue>,
     /// What is left on the bare pan, at rest between two pieces and worth wiping off; else null.
     pub pan_g: Option<f64>,
+    /// What stood on the pan before the display went to zero by itself, while the piece may still stand
+    /// there; else null. `still-on` says that it does.
+    pub offered_g: Option<f64>,
     /// How long ago the bucket was measured that the batch's grams were reckoned from; null
     /// without a batch, or with grams by hand.
     pub bucket_age_s: Option<u64>,

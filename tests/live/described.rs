@@ -115,6 +115,7 @@ fn every_path_of_the_contract_is_described_and_every_described_path_answers() {
         "get /api/batches/{id}",
         "post /api/batches/{id}/begin",
         "post /api/batches/{id}/end",
+        "post /api/batches/{id}/still-on",
         "get /api/batches/{id}/pours",
         "get /api/batches/{id}/pours.csv",
         "get /api/pours/{id}/curve",

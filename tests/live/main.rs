@@ -31,3 +31,4 @@ mod views;
 mod void;
 mod wake;
 mod window;
+mod zero;

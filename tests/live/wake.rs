@@ -151,6 +151,21 @@ async fn a_tab_that_slept_wakes_to_the_present_and_never_to_an_old_number() {
     browser.client.clone().close().await.expect("closed");
 }
 
+/// A tab that is hidden between asking for a frame and getting it gets none.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_page_that_is_given_no_frame_still_follows_the_scale() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = Rig::start(dir.path());
+    let pan = Pan::on(&rig);
+    let browser = open(dir.path(), &rig).await;
+    pan.still(300.0);
+    shows_number(&browser, "300.0g").await;
+    browser.js("window.requestAnimationFrame = () => 0").await;
+    pan.still(412.5);
+    shows_number(&browser, "412.5g").await;
+    browser.client.clone().close().await.expect("closed");
+}
+
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_tab_that_slept_while_the_daemon_stood_still_wakes_to_trouble() {
     let dir = tempfile::tempdir().expect("a folder");

@@ -19,10 +19,15 @@ let asked = false, loading = null, dirty = false;
 function soon() {
   if (asked) return;
   asked = true;
-  // A hidden tab paints nothing but must still speak.
-  const paint = () => { asked = false; show(); };
-  if (document.hidden) setTimeout(paint, 50);
-  else requestAnimationFrame(paint);
+  let due = true;
+  const paint = () => {
+    if (!due) return;
+    due = asked = false;
+    show();
+  };
+  // A hidden tab paints nothing but must still speak; one that is hidden before its frame comes waits for none.
+  if (!document.hidden) requestAnimationFrame(paint);
+  setTimeout(paint, document.hidden ? 50 : 200);
 }
 
 function keep(pour) {
