@@ -3,6 +3,8 @@
 
 use crate::pan::Pan;
 use crate::rig::Rig;
+use crate::window::Browser;
+use fantoccini::Locator;
 use serde_json::{Value, json};
 use std::time::{Duration, Instant};
 
@@ -45,4 +47,28 @@ fn a_piece_that_the_scales_own_key_hid_is_offered_back_and_poured_to_its_target(
     let net_g = pours[0]["net_g"].as_f64().expect("a weight");
     assert!((net_g - 28.9).abs() < 0.2 && pours[0]["verdict"] == "good", "{pours}");
     assert!(pours[0]["tare_g"].as_f64().is_some_and(|g| (g - 312.4).abs() < 0.15), "{pours}");
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_page_offers_the_hidden_piece_back_by_one_button_and_asks_for_it_to_be_lifted_first() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = Rig::start(dir.path());
+    rig.begin_batch(2);
+    let pan = Pan::on(&rig);
+    let browser = Browser::open(dir.path()).await;
+    browser.client.goto(&format!("http://{}/", rig.address)).await.expect("the page");
+    std::thread::sleep(Duration::from_millis(800));
+    pan.still(312.4);
+    browser.shows("ready").await;
+    pan.still(0.0);
+    browser.shows("trouble").await;
+    let said = browser.js("return document.querySelector('.say').textContent").await.to_string();
+    assert!(said.contains("Lift the piece off") && said.contains("go on from 312.4 g"), "{said}");
+    let button = browser.client.find(Locator::Css(".say button")).await.expect("a button");
+    button.click().await.expect("pressed");
+    browser.shows("ready").await;
+    let left = browser.js("return document.querySelectorAll('.say button').length").await;
+    assert_eq!(left, 0, "the offer is over");
+    assert_eq!(browser.complaints().await, Vec::<Value>::new());
+    browser.client.clone().close().await.expect("closed");
 }

@@ -1,6 +1,6 @@
 // The place that is glanced at from afar: one word or number, and the piece with its coat.
 import { html } from "./lit-html.js";
-import { fill, grams, whole, words } from "./say.js";
+import { ask, fill, grams, whole, words } from "./say.js";
 import { marks } from "./marks.js";
 import { section } from "./section.js";
 
@@ -45,6 +45,15 @@ function weighed(state) {
     ${on ? "" : line("more", toGo(state))}`;
 }
 
+/** A display that went to zero by itself hides a piece: whoever sees that it still stands there may say so. */
+function stillOn({ live: { connected, now } }) {
+  if (!connected || !now || now.offered_g === null) return "";
+  // A refusal means that it was settled meanwhile: the next snapshot shows how.
+  const say = () => ask(`/api/batches/${now.batch}/still-on`, {}).catch(() => {});
+  return html`${line("more", words.do.still_on_how)}
+    <p><button type="button" @click=${say}>${fill(words.do.still_on, { grams: grams(now.offered_g) })}</button></p>`;
+}
+
 const SAY = {
   empty: ({ live: { now } }) => html`${number(grams(now.scale.mass_g), words.gram)}
     ${line("more", words.do.empty)}<p><a class="button" href="#batch">${words.do.empty_button}</a></p>`,
@@ -64,8 +73,8 @@ const SAY = {
   short: weighed,
   over: weighed,
   void: weighed,
-  trouble: ({ face, live }) => html`${line("word", words.faces.trouble)}${line("do", face.wrong)}
-    ${line("more", live.connected ? live.now?.scale.trouble : "")}`,
+  trouble: (state) => html`${line("word", words.faces.trouble)}${line("do", state.face.wrong)}
+    ${line("more", state.live.connected ? state.live.now?.scale.trouble : "")}${stillOn(state)}`,
 };
 
 /** Glaze in the picture: what is there, as far as it is known; what is old is not shown. */
