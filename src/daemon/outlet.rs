@@ -32,7 +32,7 @@ impl Outlet {
     pub(super) fn handle_status(&mut self, status: SoundStatus) {
         if self.status.words != status.words {
             match status.state {
-                SoundState::On => tracing::info!("{}", status.words),
+                SoundState::On | SoundState::Opening => tracing::info!("{}", status.words),
                 SoundState::Off | SoundState::Missing | SoundState::Dead => {
                     tracing::warn!("{}", status.words);
                 }
@@ -74,6 +74,14 @@ impl Outlet {
     fn on(&self) -> bool {
         match self.status.state {
             SoundState::On => true,
+            SoundState::Opening | SoundState::Off | SoundState::Missing | SoundState::Dead => false,
+        }
+    }
+
+    /// It is there: heard, or in a moment.
+    fn there(&self) -> bool {
+        match self.status.state {
+            SoundState::On | SoundState::Opening => true,
             SoundState::Off | SoundState::Missing | SoundState::Dead => false,
         }
     }
@@ -81,14 +89,14 @@ impl Outlet {
     /// How long before it is heard a cue must be announced: as the latest of the loudspeakers needs. Whether
     /// the hand may be listening for one that is gone.
     pub(super) fn hearing(&self) -> Hearing {
-        let own = self.on().then_some(self.status.latency);
+        let own = self.there().then_some(self.status.latency);
         let latest = self.clients.values().copied().chain(own).max().unwrap_or_default();
-        Hearing { ahead: latest.min(MOST_AHEAD), lost: self.batch && self.was_on && !self.on() }
+        Hearing { ahead: latest.min(MOST_AHEAD), lost: self.batch && self.was_on && !self.there() }
     }
 
     /// What whoever begins a batch must know when no cue can be heard.
     pub(super) fn warnings(&self) -> Vec<String> {
-        if self.on() || !self.clients.is_empty() {
+        if self.there() || !self.clients.is_empty() {
             return Vec::new();
         }
         vec![format!(
