@@ -100,6 +100,12 @@ impl Predictor {
         self.stopped_at = Some(at);
     }
 
+    /// Slop goes on after all.
+    pub(super) fn expect_more(&mut self, at: Instant) {
+        self.stopped_at = None;
+        self.began = at;
+    }
+
     /// Takes a net reading that the scale took at `at`; false when it jumped as no slop does
     /// and was left out.
     pub(super) fn handle_net(&mut self, net_g: f64, at: Instant) -> bool {

@@ -20,6 +20,13 @@ const ESTIMATE_SD_G: f64 = 0.7;
 const TRAIL: usize = 6;
 /// The filter may differ from it by so much: the end of a stream bends (tried on simulated hands).
 const LINE_SLACK_G: f64 = 1.0;
+/// A hand that heard the stop has ended its stream this long after its own time and the scale's lag (a tilt
+/// back takes about a quarter of a second; the rest is room for a scale slower than told; a guess).
+const STOPPING_S: f64 = 0.8;
+/// A flow that grew by so much since the stop is a new stream, g/s: a quarter of a usual one.
+const AGAIN_G_S: f64 = 2.0;
+/// What runs on climbs at least so fast, g/s: a trickle.
+const CLIMB_G_S: f64 = 1.0;
 /// The length of a gap that is not told as a fault yet (`settle/pace.rs`).
 const UNSEEN_S: f64 = 0.8;
 /// After the stop is due the stream takes this long at least to end: hand and drip.
@@ -53,6 +60,8 @@ impl Engine {
             shown: last_net,
             again: false,
             known: [last_net; 2],
+            least_g_s: f64::INFINITY,
+            running_on: 0,
             trail: VecDeque::new(),
         }
     }
@@ -103,7 +112,7 @@ impl Engine {
 
     /// Too little to be a pour or a top-up.
     fn is_splash(&self, s: &Stream, net: f64) -> bool {
-        if s.plan.stop_due.is_some() {
+        if s.plan.stop_due.is_some() || s.pour.ran_on {
             return false;
         }
         if s.pour.rev > 0 {
@@ -120,11 +129,45 @@ impl Engine {
             Pan::Loaded => {}
         }
         self.feed(&mut s, w);
+        if s.pour.promised && self.guides() && self.runs_on(&mut s, w) {
+            return self.run_on(s, w);
+        }
         let ended = s.plan.stop_due.is_some_and(|due| w.taken_at.seconds_from(due) >= END.as_secs_f64());
         match self.at_rest() {
             Some(rest) if ended => self.weighed(s, rest, w.arrived_at),
             Some(_) | None => self.enter(State::Draining(s)),
         }
+    }
+
+    /// After the stop slop still runs at half its flow, or runs again, for three readings.
+    fn runs_on(&self, s: &mut Stream, w: Weighing) -> bool {
+        let Some(since_s) = s.plan.stop_due.map(|due| w.taken_at.seconds_from(due)) else { return false };
+        let flow_g_s = s.predictor.flow_g_s().max(0.0);
+        let stopping_s = self.hand.hand_s + self.start.scale.lag.as_secs_f64();
+        if since_s < stopping_s {
+            return false;
+        }
+        s.least_g_s = s.least_g_s.min(flow_g_s);
+        let goes_on =
+            since_s > stopping_s + STOPPING_S && flow_g_s > 0.5 * s.pour.flow_g_s.unwrap_or(f64::INFINITY);
+        let again = flow_g_s > s.least_g_s + AGAIN_G_S;
+        // The filter alone may be shaken: the display must climb as well.
+        let steps = s.trail.iter().zip(s.trail.iter().skip(1)).rev().take(3);
+        let climbs = steps.clone().count() == 3 && steps.clone().all(|((_, a), (_, b))| b > a);
+        let slope_g_s = straight(s.trail.iter().rev().take(4).rev()).map_or(0.0, |(_, slope)| slope);
+        let runs = (goes_on || again) && climbs && slope_g_s > CLIMB_G_S;
+        s.running_on = if runs { s.running_on + 1 } else { 0 };
+        s.running_on >= 3
+    }
+
+    /// The stop was not heard, or slop came again before the weight was known: it gets a stop of its own.
+    fn run_on(&mut self, mut s: Stream, w: Weighing) {
+        s.plan = Plan { approach_said: true, pips_left: 0, heard: s.plan.stop_due, stop_due: None };
+        s.pour.ran_on = true;
+        s.running_on = 0;
+        s.least_g_s = f64::INFINITY;
+        s.predictor.expect_more(w.taken_at);
+        self.enter(State::Pouring(s));
     }
 
     fn feed(&self, s: &mut Stream, w: Weighing) {
@@ -235,7 +278,13 @@ impl Engine {
         pour.contact = pour.first_slop.map(|t| at.since(t));
         self.outputs.push_back(Output::Entry(pour.entry(at)));
         let error_g = net - self.start.target.g();
-        if first && !pour.troubled && !pour.unheard && !self.hearing.lost && plan.stop_due.is_some() {
+        if first
+            && !pour.troubled
+            && !pour.ran_on
+            && !pour.unheard
+            && !self.hearing.lost
+            && plan.stop_due.is_some()
+        {
             self.hand = self.hand.learn(error_g, pour.flow_g_s.unwrap_or(0.0), pour.settled);
             self.outputs.push_back(Output::Learned(self.hand));
         }

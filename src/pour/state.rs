@@ -29,6 +29,8 @@ pub(super) struct Pour {
     pub(super) troubled: bool,
     /// A loudspeaker was lost during this pour: nothing is learned from it.
     pub(super) unheard: bool,
+    /// Slop went on, or came again, after the stop: nothing is learned from where it ended.
+    pub(super) ran_on: bool,
     /// `ready` was said: the potter counts on a `stop`.
     pub(super) promised: bool,
 }
@@ -53,6 +55,7 @@ impl Pour {
             contact: None,
             troubled: false,
             unheard: false,
+            ran_on: false,
             promised: false,
         }
     }
@@ -133,6 +136,9 @@ pub(super) struct Stream {
     /// What the filter knew after the latest reading that did not fall and after the one
     /// before: a lift may already show in the latest.
     pub(super) known: [f64; 2],
+    /// The least flow since the stop, g/s, and readings in a row that say slop runs after it.
+    pub(super) least_g_s: f64,
+    pub(super) running_on: u32,
     /// The latest readings that were believed.
     pub(super) trail: VecDeque<(Instant, f64)>,
 }

@@ -259,10 +259,16 @@ impl Engine {
                 self.estimate(s, w.arrived_at);
                 self.idle(w);
             }
+            // Nothing is planned from a flow of before: what runs now has to be seen.
+            State::Pouring(s) => {
+                let net = w.mass.g() - s.pour.tare;
+                let Stream { pour, plan, from_g, .. } = s;
+                let fresh = self.stream(pour, &VecDeque::from([(w.taken_at, net)]), net);
+                self.dispatch(State::Pouring(Stream { plan, from_g, ..fresh }), w, seen);
+            }
             State::Idle
             | State::Landing
             | State::Ready(_)
-            | State::Pouring(_)
             | State::Draining(_)
             | State::Done(_)
             | State::Fault(_) => self.dispatch(from, w, seen),
