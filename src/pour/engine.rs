@@ -45,6 +45,10 @@ pub struct Start {
     pub held: bool,
     /// What stands on the pan at the start may hold slop: it must be lifted off first.
     pub lift_first: bool,
+    /// A loudspeaker that was there in this batch is gone.
+    pub lost: bool,
+    /// That was said, and not yet that it is back.
+    pub lost_said: bool,
 }
 
 /// What happened to the link.
@@ -132,8 +136,8 @@ impl Engine {
             cues: 0,
             held: start.held,
             lift_first: start.lift_first,
-            hearing: Hearing { ahead: start.ahead, lost: false },
-            deafened: false,
+            hearing: Hearing { ahead: start.ahead, lost: start.lost },
+            deafened: start.lost_said,
             zeroed: false,
             slow_said: false,
             start,
@@ -318,6 +322,11 @@ impl Engine {
     /// What stands on the pan must be lifted off first.
     pub fn lift_first(&self) -> bool {
         self.lift_first
+    }
+
+    /// `fault` was said because a loudspeaker was lost, and no `clear` yet.
+    pub fn lost_said(&self) -> bool {
+        self.deafened
     }
 
     /// How the cues can be heard, as last told.
