@@ -80,7 +80,7 @@ impl Framing {
 pub struct Sound {
     /// Part of the device's name; none: the system's usual one.
     pub device: Option<String>,
-    /// 0 to 1.
+    /// 0.05 to 1.
     pub volume: f64,
     /// Only `stop`, `short`, `over` and `fault` sound.
     pub quiet: bool,
@@ -340,6 +340,9 @@ fn pour(source: &Source<'_>, t: &PourText) -> Result<PourSettings, SettingsError
     Ok(PourSettings { min_piece: Mass::saturating(min_g), approach: Duration::from_millis(approach) })
 }
 
+/// A twentieth of full scale is 26 dB below it: under that nobody hears a stop (our choice, tried on nobody).
+const LEAST_VOLUME: f64 = 0.05;
+
 fn sound(source: &Source<'_>, t: &SoundText) -> Result<Sound, SettingsError> {
     let d = Sound::default();
     let empty = "empty: give part of a loudspeaker's name, or take the line out for the usual one";
@@ -350,7 +353,8 @@ fn sound(source: &Source<'_>, t: &SoundText) -> Result<Sound, SettingsError> {
         Some(name) => Some(name.get_ref().trim().to_owned()),
         None => d.device,
     };
-    let volume = source.number("sound.volume", t.volume.as_ref(), d.volume, 0.0..=1.0, "of full scale")?;
+    let least = "of full scale: four cues must stay heard; to be silent use --no-sound";
+    let volume = source.number("sound.volume", t.volume.as_ref(), d.volume, LEAST_VOLUME..=1.0, least)?;
     let good = t.good.unwrap_or(d.good);
     let quiet = match &t.quiet {
         // Two wishes that exclude each other: neither is to be dropped in silence.

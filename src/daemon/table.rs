@@ -266,6 +266,8 @@ impl Table {
             held: false,
             // Begun before: the daemon ended in between, and the piece of then may still stand there.
             lift_first: record.begun_at.is_some(),
+            lost: self.parts.outlet.hearing().lost,
+            lost_said: false,
         };
         let at = self.parts.clock.wall();
         record.begun_at.get_or_insert(at);

@@ -6,6 +6,10 @@ use crate::pour::curve::Curve;
 use crate::record::{BatchRecord, PourRecord};
 use crate::time::Duration;
 
+/// By contract no cue is announced longer than this before it is due: what is announced can't be moved any more.
+/// A loudspeaker that is later is told of every stop too late.
+pub const MOST_AHEAD: Duration = Duration::from_millis(250);
+
 /// Why a request could not be done.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Refusal {

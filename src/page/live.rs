@@ -5,6 +5,7 @@ use super::desk::Desk;
 use super::said::{Said, Unfit, parse};
 use super::view::{CueView, Event, Now, PourView};
 use crate::time::Duration;
+use axum::body::Bytes;
 use axum::extract::ws::{CloseFrame, Message, Utf8Bytes, WebSocket};
 use serde::Serialize;
 use std::sync::Arc;
@@ -13,6 +14,17 @@ use tokio::runtime::Handle;
 use tokio::sync::broadcast::error::{RecvError, TryRecvError};
 use tokio::sync::{broadcast, watch};
 use tokio::task::JoinHandle;
+use tokio::time::{MissedTickBehavior, interval, timeout};
+
+/// A client whose loudspeaker counts is asked this often whether it is there,
+const ASKED: Duration = Duration::from_millis(500);
+/// and after so many questions in a row without any word it counts no longer: 2 s (our choice: whoever does
+/// not answer in that time does not sound a stop in time either).
+const UNANSWERED: u32 = 4;
+/// A message that is not taken in this time never will be in time.
+const TAKEN: Duration = Duration::from_secs(2);
+/// A goodbye need not be taken; a stop of the daemon waits for it, for 300 ms at most.
+const GOODBYE: Duration = Duration::from_millis(200);
 
 /// What goes out, in the shape of the contract.
 #[derive(Serialize)]
@@ -79,6 +91,8 @@ impl Drop for Ear {
 enum Gone {
     Client,
     Lagged,
+    /// It takes nothing, or answers nothing.
+    Mute,
 }
 
 struct Client {
@@ -86,13 +100,31 @@ struct Client {
     events: broadcast::Receiver<Event>,
     seq: u64,
     ear: Ear,
+    /// Questions since its last word.
+    asked: u32,
 }
 
 impl Client {
     async fn send(&mut self, out: &Out<'_>) -> Result<(), Gone> {
         // Every shape here has a JSON form.
         let text = serde_json::to_string(out).unwrap_or_default();
-        self.socket.send(Message::Text(Utf8Bytes::from(text))).await.map_err(|_| Gone::Client)
+        self.put(Message::Text(Utf8Bytes::from(text))).await
+    }
+
+    async fn put(&mut self, message: Message) -> Result<(), Gone> {
+        match timeout(TAKEN, self.socket.send(message)).await {
+            Ok(sent) => sent.map_err(|_| Gone::Client),
+            Err(_) => Err(Gone::Mute),
+        }
+    }
+
+    /// Asks whether it is still there; whoever reads answers, by the protocol (RFC 6455, section 5.5.2).
+    async fn ask(&mut self) -> Result<(), Gone> {
+        if self.asked >= UNANSWERED {
+            return Err(Gone::Mute);
+        }
+        self.asked += 1;
+        self.put(Message::Ping(Bytes::new())).await
     }
 
     async fn tell(&mut self, event: &Event) -> Result<(), Gone> {
@@ -122,10 +154,12 @@ impl Client {
         self.send(&Out::Now(&now)).await
     }
 
-    async fn close(mut self, code: u16, reason: &'static str) {
+    async fn close(self, code: u16, reason: &'static str) {
+        let Self { mut socket, ear, .. } = self;
+        drop(ear);
         let frame = CloseFrame { code, reason: Utf8Bytes::from_static(reason) };
         // A client that is gone needs no goodbye.
-        let _ = self.socket.send(Message::Close(Some(frame))).await;
+        let _ = timeout(GOODBYE, socket.send(Message::Close(Some(frame)))).await;
     }
 }
 
@@ -133,20 +167,24 @@ impl Client {
 pub(super) async fn live(socket: WebSocket, page: Arc<Page>) {
     let mut now = page.now.clone();
     let mut stop = page.stop.clone();
-    let mut client =
-        Client { socket, events: page.events.subscribe(), seq: 0, ear: Ear::new(page.desk.clone()) };
+    let (events, ear) = (page.events.subscribe(), Ear::new(page.desk.clone()));
+    let mut client = Client { socket, events, seq: 0, ear, asked: 0 };
     now.mark_changed();
     let end = tokio::select! {
         end = follow(&mut client, &mut now, &page) => end,
         // An error means that the daemon is gone: the same.
         () = async { drop(stop.wait_for(|stop| *stop).await) } => return client.close(1001, "the daemon stops").await,
     };
-    if let Gone::Lagged = end {
-        client.close(1011, "too far behind: connect again").await;
+    match end {
+        Gone::Client => {}
+        Gone::Lagged => client.close(1011, "too far behind: connect again").await,
+        Gone::Mute => client.close(1011, "nothing is read or answered: connect again").await,
     }
 }
 
 async fn follow(client: &mut Client, now: &mut watch::Receiver<Arc<Now>>, page: &Page) -> Gone {
+    let mut ask = interval(ASKED);
+    ask.set_missed_tick_behavior(MissedTickBehavior::Delay);
     loop {
         let done = tokio::select! {
             biased;
@@ -162,15 +200,26 @@ async fn follow(client: &mut Client, now: &mut watch::Receiver<Arc<Now>>, page: 
                 }
                 Err(_) => Err(Gone::Client),
             },
-            said = client.socket.recv() => match said {
-                Some(Ok(Message::Text(text))) => answer(client, &text, page).await,
-                Some(Ok(Message::Binary(_) | Message::Ping(_) | Message::Pong(_))) => Ok(()),
-                Some(Ok(Message::Close(_)) | Err(_)) | None => Err(Gone::Client),
-            },
+            said = client.socket.recv() => handle(client, said, page).await,
+            // Last, so that no answer which has come is overlooked.
+            _ = ask.tick(), if client.ear.counts => client.ask().await,
         };
         if let Err(gone) = done {
             return gone;
         }
+    }
+}
+
+async fn handle(
+    client: &mut Client,
+    said: Option<Result<Message, axum::Error>>,
+    page: &Page,
+) -> Result<(), Gone> {
+    client.asked = 0;
+    match said {
+        Some(Ok(Message::Text(text))) => answer(client, &text, page).await,
+        Some(Ok(Message::Binary(_) | Message::Ping(_) | Message::Pong(_))) => Ok(()),
+        Some(Ok(Message::Close(_)) | Err(_)) | None => Err(Gone::Client),
     }
 }
 
@@ -182,6 +231,11 @@ async fn answer(client: &mut Client, text: &str, page: &Page) -> Result<(), Gone
             let _ = client.ear.tell(latency).await;
             Ok(())
         }
-        Err(Unfit { field, why }) => client.send(&Out::Error { detail: &why, field: field.as_deref() }).await,
+        Err(Unfit { field, why, too_late }) => {
+            if too_late {
+                let _ = client.ear.tell(None).await;
+            }
+            client.send(&Out::Error { detail: &why, field: field.as_deref() }).await
+        }
     }
 }

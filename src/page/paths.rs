@@ -103,8 +103,9 @@ async fn description() -> Json<OpenApi> {
 /// `pour`: the fields of `PourView`, only after the record is on disk; the whole record again for each `rev`.
 /// A client may send `{ "kind": "ping", "id": anything }`; the answer, without `seq`, is
 /// `{ "kind": "pong", "id": the same, "at_us": microseconds since the daemon started }`.
-/// It may report its loudspeaker with `{ "kind": "sound", "on": true, "latency_us": 20000 }`.
-/// Close code 1001: the daemon stops. 1011: too far behind, connect again.
+/// It may report its loudspeaker with `{ "kind": "sound", "on": true, "latency_us": 20000 }`,
+/// at most 250 000; it then answers the pings of the protocol, or counts no longer after 2 s.
+/// Close code 1001: the daemon stops. 1011: too far behind, or nothing was read or answered for 2 s: connect again.
 #[utoipa::path(get, path = "/api/live", responses(
     (status = 101, description = "The connection becomes a WebSocket"),
     (status = 426, description = "Not a request for a WebSocket", body = Problem, content_type = "application/problem+json"),

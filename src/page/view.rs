@@ -41,7 +41,7 @@ pub struct ScaleView {
 /// The loudspeaker of the daemon's computer, and what is known of the clients'.
 #[derive(Clone, Debug, Default, Serialize, ToSchema)]
 pub struct SoundView {
-    /// `on`, `off`, `missing` or `dead`.
+    /// `on`, `opening`, `off`, `missing` or `dead`.
     pub state: &'static str,
     /// Its name, null where there is none.
     pub device: Option<String>,

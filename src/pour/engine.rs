@@ -7,6 +7,7 @@ use super::PourSettings;
 use super::entry::{Cue, CueCall, Output, Snapshot};
 use super::fault::Watch;
 use super::hand::Hand;
+pub use super::hearing::Hearing;
 use super::state::{Fault, State, Trouble};
 use crate::reading::Weighing;
 use crate::scale::ScaleFacts;
@@ -45,6 +46,10 @@ pub struct Start {
     pub held: bool,
     /// What stands on the pan at the start may hold slop: it must be lifted off first.
     pub lift_first: bool,
+    /// A loudspeaker that was there in this batch is gone.
+    pub lost: bool,
+    /// That was said, and not yet that it is back.
+    pub lost_said: bool,
 }
 
 /// What happened to the link.
@@ -67,15 +72,6 @@ pub enum Command {
     Resume,
     /// The piece still stands there under a display that went to zero.
     StillOn,
-}
-
-/// How the cues can be heard.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Hearing {
-    /// Cues are announced this long before they are due.
-    pub ahead: Duration,
-    /// A loudspeaker that was there in this batch is there no longer.
-    pub lost: bool,
 }
 
 /// What came before a weighing.
@@ -109,7 +105,7 @@ pub struct Engine {
     pub(super) lift_first: bool,
     pub(super) hearing: Hearing,
     /// `fault` was said because a loudspeaker was lost, and no `clear` yet.
-    deafened: bool,
+    pub(super) deafened: bool,
     /// What the display leaves out, since it took a piece for its zero.
     pub(super) offset_g: f64,
     /// The display went from a piece at rest to its own zero within one reading.
@@ -136,8 +132,8 @@ impl Engine {
             cues: 0,
             held: start.held,
             lift_first: start.lift_first,
-            hearing: Hearing { ahead: start.ahead, lost: false },
-            deafened: false,
+            hearing: Hearing { ahead: start.ahead, lost: start.lost },
+            deafened: start.lost_said,
             offset_g: 0.0,
             zeroed: false,
             slow_said: false,
@@ -209,25 +205,6 @@ impl Engine {
             Command::StillOn => self.still_on(at),
             Command::Hold | Command::Resume => {}
         }
-    }
-
-    /// Takes a change of how the cues can be heard: those announced from now on go by it.
-    ///
-    /// A loudspeaker lost in mid-pour is a `fault`, for whoever can still hear it, and nothing is learned
-    /// from that pour; the pour itself goes on.
-    pub fn handle_hearing(&mut self, hearing: Hearing, at: Instant) {
-        let before = std::mem::replace(&mut self.hearing, hearing);
-        if hearing.lost && !before.lost && self.fault_matters() {
-            if let Some(pour) = self.state.pour_mut() {
-                pour.unheard = true;
-            }
-            self.deafened = true;
-            self.cue_now(Cue::Fault, at, None);
-        }
-        if !hearing.lost && std::mem::take(&mut self.deafened) {
-            self.cue_now(Cue::Clear, at, None);
-        }
-        self.announce(at);
     }
 
     fn end(&mut self, at: Instant) {
@@ -327,11 +304,6 @@ impl Engine {
     /// What stands on the pan must be lifted off first.
     pub fn lift_first(&self) -> bool {
         self.lift_first
-    }
-
-    /// How the cues can be heard, as last told.
-    pub fn hearing(&self) -> Hearing {
-        self.hearing
     }
 
     /// Cues announced so far, so that a next engine goes on counting.

@@ -8,6 +8,7 @@ pub mod engine;
 pub mod entry;
 mod fault;
 pub mod hand;
+mod hearing;
 mod plan;
 mod predict;
 mod running;

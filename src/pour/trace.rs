@@ -5,7 +5,7 @@
 //! microseconds, then per input its kind and its differences from the one before.
 //! Version 2 has the pan's zero and whether the log was held after the start values of
 //! version 1, and may end with the mark of a cut; version 3 may have changes of how the cues
-//! are heard. All are read.
+//! are heard; version 4 has among the marks whether a loudspeaker was lost at the start. All are read.
 
 use super::PourSettings;
 use super::engine::{Command, Engine, Hearing, LinkChange, Start};
@@ -16,7 +16,7 @@ use crate::scale::{Origin, ScaleFacts};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
 
-const VERSION: u8 = 3;
+const VERSION: u8 = 4;
 const FIRST_VERSION: u8 = 1;
 /// A trace starts this long before the landing.
 const LEAD: Duration = Duration::from_secs(3);
@@ -128,6 +128,8 @@ impl Trace {
         self.start.held = engine.held();
         self.start.lift_first = engine.lift_first();
         self.start.ahead = engine.hearing().ahead;
+        self.start.lost = engine.hearing().lost;
+        self.start.lost_said = engine.lost_said();
         self.start.first_piece = engine.snapshot(Instant::START).piece;
     }
 
@@ -146,7 +148,8 @@ impl Trace {
         put(&mut out, i64::from(s.hand.pours));
         put(&mut out, i64::from(s.first_piece));
         put(&mut out, micrograms(s.zero));
-        put(&mut out, i64::from(s.held) + 2 * i64::from(s.lift_first));
+        let marks = [s.held, s.lift_first, s.lost, s.lost_said];
+        put(&mut out, (0..).zip(marks).map(|(bit, set)| i64::from(set) << bit).sum());
         let (mut at, mut ug) = (0_i64, 0_i64);
         for input in &self.inputs {
             let now = input.at().us() as i64;
@@ -299,6 +302,8 @@ impl Bytes<'_> {
             zero,
             held: marks & 1 != 0,
             lift_first: marks & 2 != 0,
+            lost: marks & 4 != 0,
+            lost_said: marks & 8 != 0,
         })
     }
 }

@@ -53,6 +53,22 @@ pub(super) fn let_go(stream: impl Playing) {
     let _ = std::thread::Builder::new().name("sound-close".to_owned()).spawn(move || drop(stream));
 }
 
+/// By contract a stop and a fault are never too late.
+fn in_time(cue: Cue, due: Instant, now: Instant) -> bool {
+    score::must_be_heard(cue) || now.since(due) <= score::TOO_LATE
+}
+
+/// Whether what a cue that is held says no longer holds once the next is said.
+fn over(held: Cue, next: Cue) -> bool {
+    match held {
+        // Said again it is one; its trouble is over with a clear, and with a piece that is ready.
+        Cue::Fault => matches!(next, Cue::Fault | Cue::Clear | Cue::Ready),
+        // The weight is known, or another piece stands there.
+        Cue::Stop => matches!(next, Cue::Stop | Cue::Good | Cue::Short | Cue::Over | Cue::Ready),
+        Cue::Ready | Cue::Approach | Cue::Count | Cue::Good | Cue::Short | Cue::Over | Cue::Clear => false,
+    }
+}
+
 struct Asked<S> {
     answer: Receiver<Answer<S>>,
     since: Instant,
@@ -76,6 +92,8 @@ pub(super) struct Keep<F: Find, N, T> {
     /// Samples taken when last looked at and changed.
     seen: (u64, Instant),
     told: SoundStatus,
+    /// Cues that wait for it to be opened.
+    held: Vec<(Cue, Instant)>,
     /// Until then a stop or a fault sounds.
     sounds_until: Instant,
 }
@@ -95,6 +113,7 @@ impl<F: Find, N: Fn() -> Instant, T: Fn(SoundStatus)> Keep<F, N, T> {
             pause: FIRST_PAUSE,
             seen: (0, Instant::START),
             told: SoundStatus::looking(),
+            held: Vec::new(),
             sounds_until: Instant::START,
         }
     }
@@ -123,10 +142,23 @@ impl<F: Find, N: Fn() -> Instant, T: Fn(SoundStatus)> Keep<F, N, T> {
     fn batch(&mut self, on: bool) {
         self.batch = on;
         self.close_at = (self.now)() + STAYS;
+        if on && self.stream.is_none() && self.told.state == SoundState::On {
+            // As late as it was: what is announced meanwhile must not be too late for it.
+            let opening = SoundStatus::opening(&self.told);
+            self.say(opening);
+        }
+        if !on {
+            self.held.clear();
+        }
     }
 
+    /// One that is not open yet holds what must be heard: late is better than never.
     fn play(&mut self, cue: Cue, due: Instant) {
-        let Some(stream) = &self.stream else { return };
+        let Some(stream) = &self.stream else {
+            let now = (self.now)();
+            self.held.retain(|(held, due)| !over(*held, cue) && in_time(*held, *due, now));
+            return self.held.push((cue, due));
+        };
         stream.play(cue, due);
         if score::must_be_heard(cue) {
             let length = Duration::from_millis(u64::from(tone::tone(cue).length_ms()));
@@ -174,6 +206,11 @@ impl<F: Find, N: Fn() -> Instant, T: Fn(SoundStatus)> Keep<F, N, T> {
                 self.seen = (0, now);
                 self.close_at = self.close_at.max(now + STAYS);
                 self.stream = Some(stream);
+                for (cue, due) in std::mem::take(&mut self.held) {
+                    if in_time(cue, due, now) {
+                        self.play(cue, due);
+                    }
+                }
             }
             Ok(Found::There(device)) => self.handle_there(&device, now),
             Err(error) => {

@@ -55,6 +55,8 @@ pub enum SoundError {
 pub enum SoundState {
     /// It can be heard.
     On,
+    /// It is there, closed, and being opened for a batch: not heard yet.
+    Opening,
     /// It is not wanted.
     Off,
     /// There is none.
@@ -68,6 +70,7 @@ impl SoundState {
     pub const fn word(self) -> &'static str {
         match self {
             Self::On => "on",
+            Self::Opening => "opening",
             Self::Off => "off",
             Self::Missing => "missing",
             Self::Dead => "dead",
@@ -104,6 +107,12 @@ impl SoundStatus {
     pub(super) fn on(device: &str, latency: Duration) -> Self {
         let words = format!("sound goes to '{device}'");
         Self { state: SoundState::On, device: Some(device.to_owned()), latency, words }
+    }
+
+    /// One that was closed is opened; as late as it was.
+    pub(super) fn opening(was: &Self) -> Self {
+        let words = format!("opening '{}'", was.device.as_deref().unwrap_or("the loudspeaker"));
+        Self { state: SoundState::Opening, words, ..was.clone() }
     }
 
     pub(super) fn without(error: &SoundError) -> Self {

@@ -1,6 +1,6 @@
 //! The engine against random and hand-made inputs.
 
-use super::run::{Run, stream, weighing};
+use super::run::{Run, start, stream, weighing};
 use crate::seeds::seeded;
 use proptest::prelude::*;
 use tarebell::pour::engine::{Command, Hearing, LinkChange};
@@ -167,6 +167,45 @@ fn a_loudspeaker_that_comes_back_clears_the_fault_and_one_lost_while_nothing_is_
     run.give(Input::Hearing(hearing(0, true), at), at);
     run.give(Input::Hearing(hearing(30, false), at), at);
     assert_eq!(run.cues(), []);
+}
+
+#[test]
+fn a_loudspeaker_lost_between_two_pieces_is_still_lost_in_the_replay_of_the_next_and_nothing_is_learned() {
+    // In the first pour, where it is said, or after it; the trace of the second begins after that.
+    for said in [true, false] {
+        let mut run = pour_with(6.3, hearing(0, said));
+        run.curve(10.6, 13.9, |_| 0.0);
+        run.one(Input::Hearing(hearing(0, true), Instant::START.offset_seconds(13.9)));
+        let mut next = Run { trace: Trace::new(start()), outputs: Vec::new(), ..run };
+        next.trace.start_from(&next.engine);
+        next.curve(14.0, 16.0, |_| 0.0);
+        next.curve(16.0, 18.0, |_| 300.0);
+        next.curve(18.0, 24.5, |t| stream(t - 14.0, 7.62));
+        let at = Instant::START.offset_seconds(24.6);
+        next.give(Input::Hearing(hearing(0, false), at), at);
+        assert!(next.cues().contains(&Cue::Stop), "{:?}", next.cues());
+        assert_eq!(next.cues().contains(&Cue::Clear), said, "{:?}", next.cues());
+        assert!(!next.outputs.iter().any(|o| matches!(o, Output::Learned(_))));
+        let replayed = Trace::decode(&next.trace.encode()).expect("our own bytes");
+        assert_eq!((replayed.start.lost, replayed.start.lost_said), (true, said));
+        let learned = |outputs: &[Output]| outputs.iter().filter(|o| matches!(o, Output::Learned(_))).count();
+        assert_eq!(learned(&replayed.replay()), 0);
+        let words = |outputs: &[Output]| {
+            let cue = |o: &Output| if let Output::Cue(c) = o { Some(c.cue) } else { None };
+            outputs.iter().filter_map(cue).collect::<Vec<_>>()
+        };
+        assert_eq!(words(&replayed.replay()), next.cues());
+    }
+}
+
+#[test]
+fn a_trace_of_an_older_version_is_still_read() {
+    let bytes = Run::new().trace.encode();
+    assert_eq!(bytes[0], 4);
+    // Of 4 only the marks are new, and those of a start without them are the same bytes.
+    let third = Trace::decode(&[&[3], &bytes[1..]].concat()).expect("version 3");
+    assert_eq!(third, Run::new().trace);
+    assert!(Trace::decode(&[&[5], &bytes[1..]].concat()).is_err());
 }
 
 fn any_input() -> impl Strategy<Value = (u8, f64, f64)> {

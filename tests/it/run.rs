@@ -36,6 +36,8 @@ pub(crate) fn start_for(target_g: f64) -> Start {
         zero: Mass::ZERO,
         held: false,
         lift_first: false,
+        lost: false,
+        lost_said: false,
     }
 }
 

@@ -56,6 +56,13 @@ fn every_key_of_the_settings_stands_in_the_file() {
 }
 
 #[test]
+fn silence_is_no_volume_and_the_words_say_what_to_use_for_it() {
+    let said = Settings::parse("[sound]\nvolume = 0.0\n", "f").expect_err("refused").to_string();
+    assert!(said.contains("--no-sound") && said.contains("between 0.05 and 1"), "{said}");
+    assert_eq!(Settings::parse("[sound]\nvolume = 0.05\n", "f").expect("the least").sound.volume, 0.05);
+}
+
+#[test]
 fn the_warning_pips_can_be_left_out() {
     let sound = |text: &str| Settings::parse(text, "f").expect("it parses").sound;
     assert!(sound("").pips && !sound("[sound]\npips = false\n").pips);
@@ -97,6 +104,8 @@ fn a_bad_value_is_refused_with_line_key_and_what_was_expected() {
         ("[pour]\napproach_ms = 1\n", "pour.approach_ms", 2),
         ("[sound]\nvolume = 1.5\n", "sound.volume", 2),
         ("[sound]\nvolume = nan\n", "sound.volume", 2),
+        ("[sound]\nvolume = 0\n", "sound.volume", 2),
+        ("[sound]\nvolume = 0.04\n", "sound.volume", 2),
         ("[sound]\nquiet = true\ndevice = \" \"\n", "sound.device", 3),
         ("[sound]\ngood = true\nquiet = true\n", "sound.quiet", 3),
     ];

@@ -4,6 +4,7 @@ use crate::ear::{Ear, bare_sink, sink};
 use crate::rig::{Heard, Rig};
 use crate::sound::{serve, wait_for, warnings};
 use rustix::process::Signal;
+use std::io::Write as _;
 use std::sync::mpsc::Receiver;
 use std::time::{Duration, Instant};
 use tarebell::plant::session::{Potter, Script};
@@ -41,6 +42,19 @@ struct Poured {
 impl Poured {
     fn count(&self, cue: &str) -> usize {
         self.cues.iter().filter(|m| m["cue"] == cue).count()
+    }
+}
+
+/// Waits until it is closed: nothing is heard any more, not even silence. Gives how much was heard till then.
+fn closed(ear: &Ear) -> usize {
+    let end = Instant::now() + 30 * S;
+    let mut pieces = ear.pieces();
+    loop {
+        assert!(Instant::now() < end, "never closed");
+        std::thread::sleep(S);
+        if std::mem::replace(&mut pieces, ear.pieces()) == pieces {
+            return pieces;
+        }
     }
 }
 
@@ -173,16 +187,7 @@ fn one_that_is_unplugged_while_it_is_closed_is_noticed_before_the_next_begin() {
     let whole = std::fs::read_to_string(&ear.config).expect("a file");
     let mut rig = serve(dir.path(), &ear.config);
     wait_for(&rig, "on", 5 * S);
-    // It is closed when nothing is heard any more, not even silence.
-    let end = Instant::now() + 30 * S;
-    let mut pieces = ear.pieces();
-    loop {
-        assert!(Instant::now() < end, "never closed");
-        std::thread::sleep(S);
-        if std::mem::replace(&mut pieces, ear.pieces()) == pieces {
-            break;
-        }
-    }
+    let pieces = closed(&ear);
     std::thread::sleep(7 * S);
     assert_eq!(ear.pieces(), pieces, "a look plays nothing");
     assert_eq!(rig.get("/api/now")["sound"]["state"], "on");
@@ -193,5 +198,38 @@ fn one_that_is_unplugged_while_it_is_closed_is_noticed_before_the_next_begin() {
     assert!(warnings(&rig)[0].contains("no loudspeaker"));
     std::fs::write(&ear.config, whole).expect("a file");
     wait_for(&rig, "on", 10 * S);
+    ends(&mut rig);
+}
+
+#[test]
+fn a_batch_begun_again_over_a_piece_that_stands_there_has_its_fault_heard_though_it_was_closed() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let mut before = Rig::start(dir.path());
+    let id = before.begin_batch(2);
+    ends(&mut before);
+    let ear = Ear::open(dir.path());
+    let mut rig = serve(dir.path(), &ear.config);
+    wait_for(&rig, "on", 5 * S);
+    closed(&ear);
+    let watched = rig.listen();
+    let stands = |rig: &mut Rig, n| {
+        for _ in 0..n {
+            rig.line.write_all(b"300.0 g\r\n").expect("written");
+            std::thread::sleep(S / 10);
+        }
+    };
+    stands(&mut rig, 10);
+    let from = Instant::now();
+    let begun = rig.post(&format!("/api/batches/{id}/begin"), serde_json::json!({}));
+    assert_eq!(begun["warnings"], serde_json::json!([]));
+    stands(&mut rig, 25);
+    let cues: Vec<_> = watched.try_iter().filter(|h| h.message["kind"] == "cue").collect();
+    let words: Vec<_> = cues.iter().map(|h| h.message["cue"].clone()).collect();
+    assert_eq!(words, ["fault"]);
+    let sound = ear.since(from, 3 * S).samples;
+    let loud = sound.iter().filter(|s| s.abs() > 0.01).count();
+    println!("{loud} loud samples of {}, announced {:?} after the begin", sound.len(), cues[0].at - from);
+    // A tenth of a second at 48 000 a second; a fault is longer.
+    assert!(loud > 4800, "{loud} of {}: {}", sound.len(), rig.said());
     ends(&mut rig);
 }

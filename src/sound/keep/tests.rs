@@ -116,6 +116,10 @@ impl<N: Fn() -> Instant, T: Fn(SoundStatus)> Bench<N, T> {
         }
     }
 
+    fn at(&self) -> Instant {
+        Instant::from_us(self.now.load(Ordering::SeqCst))
+    }
+
     fn told(&self) -> Vec<SoundState> {
         self.told.lock().expect("the test lives").clone()
     }
@@ -156,7 +160,7 @@ fn one_that_is_closed_is_opened_at_once_for_a_batch_and_stays_open_in_it() {
     bench.pass(S / 5);
     assert_eq!(bench.open(), 1);
     bench.pass(S * 300);
-    assert_eq!((bench.open(), bench.told()), (1, vec![SoundState::On]));
+    assert_eq!((bench.open(), bench.told()), (1, vec![SoundState::On, SoundState::Opening, SoundState::On]));
     assert_eq!(bench.stand.openings.load(Ordering::SeqCst), 2);
 }
 
@@ -187,4 +191,74 @@ fn one_that_dies_in_a_batch_is_told_and_opened_again_with_growing_pauses() {
     bench.stand.broken.store(false, Ordering::SeqCst);
     bench.pass(S * 31);
     assert_eq!((bench.told().last(), bench.open()), (Some(&SoundState::On), 1));
+}
+
+fn cues(bench: &Bench<impl Fn() -> Instant, impl Fn(SoundStatus)>) -> Vec<Cue> {
+    bench.stand.heard.lock().expect("the test lives").clone()
+}
+
+/// Closed for long, and its next opening hangs, with a batch begun.
+fn begun_while_it_hangs() -> Bench<impl Fn() -> Instant, impl Fn(SoundStatus)> {
+    let mut bench = bench();
+    bench.pass(S * 20);
+    assert_eq!((bench.told(), bench.open()), (vec![SoundState::On], 0), "closed, and known");
+    bench.stand.hangs.store(true, Ordering::SeqCst);
+    bench.keep.batch(true);
+    bench
+}
+
+#[test]
+fn a_fault_or_a_stop_that_is_due_while_it_opens_is_played_as_soon_as_it_is_open() {
+    for must in [Cue::Fault, Cue::Stop] {
+        let mut bench = begun_while_it_hangs();
+        bench.keep.play(Cue::Ready, bench.at());
+        bench.keep.play(must, bench.at());
+        bench.pass(S * 2);
+        assert_eq!(cues(&bench), [], "it is not open");
+        bench.stand.hangs.store(false, Ordering::SeqCst);
+        bench.pass(S / 5);
+        assert_eq!(cues(&bench), [must], "a ready that is two seconds late is dropped");
+    }
+}
+
+#[test]
+fn a_cue_that_is_in_time_when_it_is_open_is_not_lost_either() {
+    let mut bench = begun_while_it_hangs();
+    bench.stand.hangs.store(false, Ordering::SeqCst);
+    bench.keep.play(Cue::Ready, bench.at() + S / 5);
+    bench.pass(S / 5);
+    assert_eq!(cues(&bench), [Cue::Ready]);
+}
+
+#[test]
+fn what_is_held_and_no_longer_holds_is_not_played() {
+    for (held, next) in
+        [(Cue::Fault, Cue::Clear), (Cue::Fault, Cue::Ready), (Cue::Stop, Cue::Good), (Cue::Stop, Cue::Ready)]
+    {
+        let mut bench = begun_while_it_hangs();
+        bench.keep.play(held, bench.at());
+        bench.pass(S);
+        bench.keep.play(next, bench.at());
+        bench.pass(S);
+        bench.stand.hangs.store(false, Ordering::SeqCst);
+        bench.pass(S / 5);
+        assert_eq!(cues(&bench), [], "{held:?}, {next:?}");
+    }
+    // With the end of the batch nothing is said any more.
+    let mut bench = begun_while_it_hangs();
+    bench.keep.play(Cue::Fault, bench.at());
+    bench.keep.batch(false);
+    bench.stand.hangs.store(false, Ordering::SeqCst);
+    bench.pass(S);
+    assert_eq!(cues(&bench), []);
+}
+
+#[test]
+fn while_it_opens_it_is_not_on_and_one_that_hangs_is_told_after_three_seconds() {
+    let mut bench = begun_while_it_hangs();
+    assert_eq!(bench.told(), [SoundState::On, SoundState::Opening]);
+    bench.pass(S * 2);
+    assert_eq!(bench.told().last(), Some(&SoundState::Opening));
+    bench.pass(S + S / 5);
+    assert_eq!(bench.told().last(), Some(&SoundState::Dead));
 }
