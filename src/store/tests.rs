@@ -554,6 +554,23 @@ fn the_probe_leaves_nothing_and_fails_where_nothing_can_be_written() {
     assert!(matches!(try_writable(dir.path()), Err(StoreError::Disk { .. })));
 }
 
+#[test]
+fn many_at_once_find_a_disk_writable_and_leave_nothing() {
+    let dir = tempfile::tempdir().unwrap();
+    let all = std::sync::Barrier::new(8);
+    let refused: Vec<String> = std::thread::scope(|scope| {
+        let probe = || {
+            all.wait();
+            let tries = (0..25).map(|_| try_writable(dir.path()));
+            tries.filter_map(|tried| tried.err().map(|e| e.to_string())).collect::<Vec<_>>()
+        };
+        let threads: Vec<_> = (0..8).map(|_| scope.spawn(probe)).collect();
+        threads.into_iter().flat_map(|thread| thread.join().unwrap()).collect()
+    });
+    assert_eq!(refused, Vec::<String>::new());
+    assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 0);
+}
+
 proptest! {
     #[test]
     fn a_microgram_survives_the_way_to_grams_and_back(ug in -(1_i64 << 50)..(1_i64 << 50)) {
