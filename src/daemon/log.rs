@@ -123,7 +123,7 @@ impl Log {
 
     fn written(&mut self, write: Write) -> Option<PourRecord> {
         match write {
-            Write::Pour { pour, .. } => return Some(pour),
+            Write::Pour { pour, .. } | Write::PourVoided(pour) => return Some(pour),
             Write::BatchEnded { id, .. } => self.ends.retain(|batch| batch.id != id),
             Write::BatchCreated(_)
             | Write::BatchBegun { .. }

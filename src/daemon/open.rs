@@ -2,7 +2,7 @@
 
 use crate::page::desk::{Begun, Refusal};
 use crate::pour::entry::Entry;
-use crate::record::{BatchRecord, PourRecord, Verdict};
+use crate::record::{BatchRecord, PourRecord};
 use crate::scale::ScaleFacts;
 use crate::time::WallTime;
 use crate::units::Mass;
@@ -12,8 +12,6 @@ pub(super) struct Open {
     pub(super) id: String,
     pub(super) piece: u32,
     pub(super) started_at: WallTime,
-    /// A person took it out of the count: no later weight brings it back.
-    pub(super) void: bool,
 }
 
 impl Open {
@@ -36,7 +34,7 @@ impl Open {
             rolled: None,
             top_ups: e.top_ups,
             dry: batch.solids_fraction.zip(e.net).map(|(x, net)| Mass::saturating(x * net.g())),
-            verdict: if self.void { Verdict::Void } else { e.verdict },
+            verdict: e.verdict,
             interrupted: false,
             settled: e.settled,
             guided: e.guided,

@@ -215,7 +215,7 @@ impl Table {
         let Some(batch) = &mut self.batch else { return };
         if entry.rev == 0 || batch.open.is_none() {
             let id = uuid::Uuid::now_v7().to_string();
-            batch.open = Some(Open { id, piece: entry.piece, started_at: wall, void: false });
+            batch.open = Some(Open { id, piece: entry.piece, started_at: wall });
         }
         let Some(open) = batch.open.as_ref().filter(|o| o.piece == entry.piece) else { return };
         let trace = if entry.rev > 0 { batch.trace.encode() } else { Vec::new() };
@@ -329,7 +329,7 @@ impl Table {
         Ok(begun(record, Vec::new()))
     }
 
-    fn void(&mut self, mut pour: PourRecord, batch: BatchRecord, reply: Reply) {
+    fn void(&mut self, pour: PourRecord, batch: BatchRecord, reply: Reply) {
         let ended = self.log.ended(&batch.id).is_some();
         let refusal = under_way::keeps(&pour, &batch, ended).or_else(|| Some(not_done(&self.log.trouble()?)));
         let answer = begun(batch, Vec::new());
@@ -338,12 +338,8 @@ impl Table {
             None if pour.verdict == Verdict::Void => return reply.give(Ok(answer)),
             None => {}
         }
-        if let Some(open) = self.batch.as_mut().and_then(|b| b.open.as_mut()).filter(|o| o.id == pour.id) {
-            open.void = true;
-        }
-        pour.rev += 1;
-        pour.verdict = Verdict::Void;
-        self.log.ask(Write::Pour { pour, hand: None }, reply, answer);
+        // Only the log says when it is done, and keeps it so: one that is refused leaves no trace here.
+        self.log.ask(Write::PourVoided(pour), reply, answer);
     }
 
     fn handle_ack(&mut self, ack: Ack) {

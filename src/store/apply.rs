@@ -34,11 +34,13 @@ pub(super) fn apply(conn: &mut Connection, write: &mut Write, last: &mut Sequenc
         Write::BatchEnded { id, at } => end_batch(&tx, id, *at)?,
         Write::PourOpened(pour) => add_revision(&tx, pour, &mut sequence)?,
         Write::Pour { pour, hand } => {
+            stay_void(&tx, pour)?;
             add_revision(&tx, pour, &mut sequence)?;
             if let Some((key, hand)) = hand {
                 rows::set_hand(&tx, key, *hand)?;
             }
         }
+        Write::PourVoided(pour) => void_newest(&tx, pour, &mut sequence)?,
         Write::Trace { pour, bytes } => rows::set_trace(&tx, pour, bytes)?,
         Write::PourDropped { id } => drop_open(&tx, id)?,
     }
@@ -102,6 +104,31 @@ fn add_revision(conn: &Connection, pour: &mut PourRecord, sequence: &mut Sequenc
         update_sums(conn, newest.as_ref(), pour)?;
     }
     Ok(())
+}
+
+/// A committed pour that was taken out of the count is not brought back by a later weight. It may
+/// have been on its way while the void was written, so only here the two are in order.
+fn stay_void(conn: &Connection, pour: &mut PourRecord) -> rusqlite::Result<()> {
+    if query::newest(conn, &pour.id)?.is_some_and(|newest| newest.rev > 0 && newest.verdict == Verdict::Void)
+    {
+        pour.verdict = Verdict::Void;
+    }
+    Ok(())
+}
+
+/// What was read before the void was asked for may be old: the newest revision is taken.
+fn void_newest(conn: &Connection, pour: &mut PourRecord, sequence: &mut Sequence) -> rusqlite::Result<()> {
+    let Some(newest) = query::newest(conn, &pour.id)? else {
+        tracing::warn!(pour = pour.id, "this pour is not in the log");
+        return Ok(());
+    };
+    *pour = newest;
+    if pour.verdict == Verdict::Void {
+        return Ok(());
+    }
+    pour.rev = pour.rev.saturating_add(1);
+    pour.verdict = Verdict::Void;
+    add_revision(conn, pour, sequence)
 }
 
 /// Whether a row says what the record says, but for its number and trace.

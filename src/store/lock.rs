@@ -7,12 +7,16 @@ use super::fault::StoreError;
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
 
 const LOCK_FILE: &str = "tarebell.lock";
 
 /// Size of the probe, in bytes: several pages of the log plus its write-ahead frames, so
 /// a disk with only a crumb of room left is noticed (own choice).
 const PROBE_BYTES: usize = 64 * 1024;
+
+/// Probes of this process so far.
+static PROBES: AtomicU64 = AtomicU64::new(0);
 
 /// Held for the life of a writer. The system lets go when the process ends, however it ends.
 #[derive(Debug)]
@@ -73,7 +77,9 @@ pub fn try_writable(dir: &Path) -> Result<(), StoreError> {
         let source = std::io::Error::new(std::io::ErrorKind::PermissionDenied, "the file is read-only");
         return Err(StoreError::Disk { doing: "write", path: log, source });
     }
-    let path = dir.join(format!("tarebell-{}.probe", std::process::id()));
+    // Two may be asked for at once: each has a file of its own.
+    let nth = PROBES.fetch_add(1, Ordering::Relaxed);
+    let path = dir.join(format!("tarebell-{}-{nth}.probe", std::process::id()));
     let written = File::create(&path).and_then(|mut file| {
         file.write_all(&[0x5a; PROBE_BYTES])?;
         file.sync_all()

@@ -64,6 +64,9 @@ pub enum Write {
         /// What was learned from it, under its key; written in the same transaction.
         hand: Option<(String, HandRecord)>,
     },
+    /// A person took a committed pour out of the count: a copy of its newest revision as of then,
+    /// void. Whatever is weighed later, it stays void.
+    PourVoided(PourRecord),
     /// A committed pour's trace went on, up to the lift.
     Trace {
         /// Pour.

@@ -143,7 +143,7 @@ impl Log {
 
 fn seq_of(write: &Write) -> u64 {
     match write {
-        Write::PourOpened(pour) | Write::Pour { pour, .. } => pour.seq,
+        Write::PourOpened(pour) | Write::Pour { pour, .. } | Write::PourVoided(pour) => pour.seq,
         Write::BatchCreated(_)
         | Write::BatchBegun { .. }
         | Write::BatchEnded { .. }
@@ -419,6 +419,26 @@ fn the_sums_of_a_batch_follow_its_newest_revisions() {
 }
 
 #[test]
+fn a_void_takes_the_newest_revision_and_no_later_weight_brings_the_pour_back() {
+    let mut log = Log::new();
+    log.written(Write::BatchCreated(a_batch("b1")));
+    let read = a_pour("p1", 1, 1, 40.0);
+    log.written(commit(read.clone()));
+    // A top-up that was on its way when the void was asked for.
+    log.written(commit(a_pour("p1", 1, 2, 43.0)));
+    let Write::PourVoided(void) = log.written(Write::PourVoided(read)) else { panic!("another write") };
+    assert_eq!((void.rev, void.net, void.verdict), (3, Some(g(43.0)), Verdict::Void));
+    assert_eq!(log.reader().sums("b1").unwrap(), Some(BatchSums::default()));
+    let Write::PourVoided(again) = log.written(Write::PourVoided(void.clone())) else { panic!("another") };
+    assert_eq!((again.rev, again.seq), (void.rev, void.seq), "asked twice, done once");
+    // A top-up that was under way: its number is the engine's own.
+    log.written(commit(a_pour("p1", 1, 3, 44.0)));
+    let newest = log.reader().pour("p1").unwrap().unwrap();
+    assert_eq!((newest.rev, newest.net, newest.verdict), (4, Some(g(44.0)), Verdict::Void));
+    assert_eq!(log.reader().sums("b1").unwrap(), Some(BatchSums::default()));
+}
+
+#[test]
 fn a_refused_write_is_told_once_kept_in_order_and_written_when_the_disk_takes_it() {
     let mut log = Log::new();
     let beside = log.beside();
@@ -532,6 +552,23 @@ fn the_probe_leaves_nothing_and_fails_where_nothing_can_be_written() {
     facts.set_readonly(true);
     std::fs::set_permissions(&log, facts).unwrap();
     assert!(matches!(try_writable(dir.path()), Err(StoreError::Disk { .. })));
+}
+
+#[test]
+fn many_at_once_find_a_disk_writable_and_leave_nothing() {
+    let dir = tempfile::tempdir().unwrap();
+    let all = std::sync::Barrier::new(8);
+    let refused: Vec<String> = std::thread::scope(|scope| {
+        let probe = || {
+            all.wait();
+            let tries = (0..25).map(|_| try_writable(dir.path()));
+            tries.filter_map(|tried| tried.err().map(|e| e.to_string())).collect::<Vec<_>>()
+        };
+        let threads: Vec<_> = (0..8).map(|_| scope.spawn(probe)).collect();
+        threads.into_iter().flat_map(|thread| thread.join().unwrap()).collect()
+    });
+    assert_eq!(refused, Vec::<String>::new());
+    assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 0);
 }
 
 proptest! {

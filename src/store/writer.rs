@@ -66,6 +66,7 @@ fn weight(write: &Write) -> Option<String> {
         | Write::BatchBegun { .. }
         | Write::BatchEnded { .. }
         | Write::PourOpened(_)
+        | Write::PourVoided(_)
         | Write::Trace { .. }
         | Write::PourDropped { .. } => None,
     }

@@ -417,6 +417,67 @@ async fn a_dirty_pan_is_said_on_the_pour_place_until_it_is_wiped() {
     browser.client.clone().close().await.expect("closed");
 }
 
+/// The page as it stands on the place Pour: its face, its words, and how high the line about the sound is,
+/// as a share of the shorter side.
+const SOUND_SAID: &str = "
+    const text = (css) => document.querySelector(css)?.textContent ?? null, mute = document.querySelector('.mute');
+    return { face: document.documentElement.dataset.face, word: text('.word'), wrong: text('.do'), mute: text('.mute'),
+      size: mute && parseFloat(getComputedStyle(mute).fontSize) / Math.min(innerWidth, innerHeight) };";
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_sound_that_dies_in_mid_pour_is_trouble_on_the_page_until_it_is_back() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let ear = crate::ear::Ear::open(dir.path());
+    let mut rig = crate::sound::serve(dir.path(), &ear.config);
+    crate::sound::wait_for(&rig, "on", Duration::from_secs(5));
+    crate::sound::warnings(&rig);
+    let browser = Browser::open(dir.path()).await;
+    browser.client.goto(&format!("http://{}/#pour", rig.address)).await.expect("the page");
+    let mut line = rig.line.try_clone().expect("the line");
+    let mut send = move |seconds: f64, grams: &dyn Fn(f64) -> f64| {
+        for i in 0..(seconds * 10.0) as u32 {
+            let t = f64::from(i) / 10.0;
+            let live = if i % 3 == 1 { 0.1 } else { 0.0 };
+            line.write_all(format!("{:.1} g\r\n", grams(t) + live).as_bytes()).expect("the line");
+            std::thread::sleep(Duration::from_millis(100));
+        }
+    };
+    send(1.5, &|_| 0.0);
+    send(2.0, &|_| 300.0);
+    browser.shows("ready").await;
+    let said = browser.js(SOUND_SAID).await;
+    assert_eq!(said["mute"], Value::Null, "it is heard: {said}");
+    // Slow enough that the stop is far off.
+    let pouring = std::thread::spawn(move || {
+        send(8.0, &|t| 300.0 + 2.0 * t);
+        send(6.0, &|_| 316.0);
+    });
+    browser.shows("pouring").await;
+    ear.deafen(true);
+    browser.shows("trouble").await;
+    let said = browser.js(SOUND_SAID).await;
+    assert_eq!(
+        (&said["word"], &said["wrong"]),
+        (&json!("Stop pouring"), &json!("The sound stopped")),
+        "{said}"
+    );
+    assert_eq!(said["mute"], "No sound: watch this page", "{said}");
+    assert!(said["size"].as_f64().is_some_and(|share| share >= 0.0599), "{said}");
+    let spoken = browser.js("return document.getElementById('warned').textContent").await;
+    assert_eq!(spoken, json!("Stop pouring. The sound stopped"));
+    assert_ne!(rig.get("/api/now")["phase"], "idle", "in mid-pour");
+    ear.deafen(false);
+    browser
+        .until(
+            "over",
+            "return document.documentElement.dataset.face !== 'trouble' && !document.querySelector('.mute')",
+        )
+        .await;
+    pouring.join().expect("poured");
+    rig.stop(Signal::TERM);
+    browser.client.clone().close().await.expect("closed");
+}
+
 /// Keeps where each part lies: its middle from the left, as a share of the width. In one look with
 /// the face: another one has another frame, and all lies elsewhere in it.
 const WHERE: &str = "

@@ -231,6 +231,12 @@ impl Tour {
         self.browser.until("the curve", &drawn).await;
     }
 
+    /// The daemon of the tour has no loudspeaker, and nobody listens: that is said.
+    async fn no_sound(&self) {
+        let said = "return document.querySelector('.mute')?.textContent === 'No sound: watch this page'";
+        self.browser.until("no sound is said", said).await;
+    }
+
     /// One piece from the bare pan to its verdict, that one seen both with the piece on and lifted.
     async fn a_piece(&self, looker: &mut impl Looker, net_g: f64, verdict: &str) {
         let first = verdict == "good";
@@ -238,14 +244,17 @@ impl Tour {
         self.pan.still(0.0);
         if first {
             self.browser.shows("next").await;
+            self.no_sound().await;
             looker.look(&self.browser, "pour-next").await;
             self.pan.swings(BARE_G);
             self.browser.shows("landing").await;
+            self.no_sound().await;
             looker.look(&self.browser, "pour-landing").await;
         }
         self.pan.still(BARE_G);
         self.browser.shows("ready").await;
         if first {
+            self.no_sound().await;
             looker.look(&self.browser, "pour-ready").await;
             self.pan.runs(TRICKLE_G_S, BARE_G + net_g);
             self.browser.shows("pouring").await;
@@ -283,6 +292,7 @@ impl Tour {
         self.pan.falls_silent();
         self.browser.shows("trouble").await;
         self.browser.until("it is said", "return document.querySelector('.do').textContent !== ''").await;
+        self.no_sound().await;
         looker.look(&self.browser, "pour-trouble").await;
         for place in ["batch", "scale", "log"] {
             self.browser.place(place).await;

@@ -47,7 +47,7 @@ const FAULTS: &str = "
     const number = document.querySelector('.number');
     const size = number && parseFloat(getComputedStyle(number).fontSize) / Math.min(innerWidth, innerHeight);
     if (number && size < 0.22) say(`digits of ${size} of the shorter side`, number);
-    for (const at of document.querySelectorAll('.do')) {
+    for (const at of document.querySelectorAll('.do, .mute')) {
       const share = parseFloat(getComputedStyle(at).fontSize) / Math.min(innerWidth, innerHeight);
       if (share < 0.0599) say(`what to do in ${share} of the shorter side`, at);
     }
@@ -133,6 +133,7 @@ async fn each_planted_fault_of_the_layout_is_found() {
     tour.rig.begin_batch(2);
     browser.shows("next").await;
     planted(browser, &[(".do { font-size: 5vmin !important; }", "what to do in")]).await;
+    planted(browser, &[(".mute { font-size: 5vmin !important; }", "what to do in")]).await;
     browser.place("log").await;
     browser.until("its choice", "return !!document.querySelector('select option')").await;
     planted(browser, &[("select { font-size: 3rem !important; }", "its choice wants")]).await;

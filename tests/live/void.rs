@@ -56,6 +56,32 @@ fn a_piece_taken_out_of_the_count_stays_out_whatever_is_poured_into_it_later() {
 }
 
 #[test]
+fn a_void_that_was_refused_leaves_the_piece_in_the_count_whatever_is_poured_into_it_later() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let mut rig = Rig::start(dir.path());
+    let batch = rig.begin_batch(2);
+    let heard = rig.listen();
+    let pour = short_piece(&mut rig, &batch);
+    let path = format!("/api/pours/{}/void", pour["id"].as_str().expect("an id"));
+    let beside = rusqlite::Connection::open(dir.path().join("tarebell.db")).expect("the log");
+    beside.busy_timeout(Duration::from_secs(5)).expect("a limit");
+    beside.execute_batch("BEGIN IMMEDIATE").expect("the lock");
+    let (status, problem) = rig.try_post(&path, json!({}));
+    assert_eq!(status, 503, "{problem}");
+    assert!(problem["detail"].as_str().is_some_and(|d| d.contains("nothing was done")), "{problem}");
+    beside.execute_batch("ROLLBACK").expect("let go");
+
+    send(&mut rig, 1.2, |t| 320.0 + 8.0 * t);
+    send(&mut rig, 3.5, |_| 329.6);
+    send(&mut rig, 1.5, |_| 0.0);
+    let listed = rig.get(&format!("/api/batches/{batch}/pours"));
+    assert_eq!((&listed[0]["verdict"], &listed[0]["rev"]), (&json!("good"), &json!(2)), "{listed}");
+    let told: Vec<Value> = heard.try_iter().map(|h| h.message).filter(|m| m["kind"] == "pour").collect();
+    let verdicts: Vec<&Value> = told.iter().map(|m| &m["verdict"]).collect();
+    assert_eq!(verdicts, ["short", "good"]);
+}
+
+#[test]
 fn the_curve_has_the_weights_that_were_sent_and_the_moments_that_were_told() {
     let dir = tempfile::tempdir().expect("a folder");
     let mut rig = Rig::start(dir.path());

@@ -9,11 +9,21 @@ const SWING_US = 400_000;
 
 const swings = (live) => live.now.phase === "landing" && live.now.at_us - live.since_us < SWING_US;
 
+/** Whether anybody's loudspeaker plays the cues: this computer's, or a client's. */
+export const heard = (now) => now.sound.state === "on" || now.sound.clients > 0;
+
+/** A `fault` was called in mid-pour and no `clear` since: the sound died. */
+const deaf = (now) => (now.phase === "pouring" || now.phase === "draining")
+  && now.last_cue?.cue === "fault" && now.last_cue.due_us <= now.at_us;
+
+/** What a fault is about. */
+const fault = (now) => words.faults[now.step] ?? (deaf(now) || !heard(now) ? words.sound_lost : words.fault);
+
 function trouble(live, now) {
   if (!live.connected) return words.no_connection;
   if (!live.fresh()) return words.old_now;
   if (!now.batch) return null;
-  if (now.phase === "fault") return words.faults[now.step] ?? words.fault;
+  if (now.phase === "fault" || deaf(now)) return fault(now);
   if (now.scale.state === "stale" || now.scale.state === "lost") return words.scale_states[now.scale.state];
   return now.not_recorded > 0 && now.phase === "idle" ? words.not_recorded : null;
 }

@@ -1,6 +1,7 @@
 // The place that is glanced at from afar: one word or number, and the piece with its coat.
 import { html } from "./lit-html.js";
 import { ask, fill, grams, whole, words } from "./say.js";
+import { heard } from "./face.js";
 import { marks } from "./marks.js";
 import { section } from "./section.js";
 
@@ -28,6 +29,9 @@ const limits = (now) =>
 
 /** What is left on the bare pan goes first: it would hang on the next foot. */
 const wipe = ({ live: { now } }) => (now.pan_g === null ? "" : line("do wipe", fill(words.do.wipe, { grams: grams(now.pan_g) })));
+
+/** Without a loudspeaker only this place tells when to stop. */
+const mute = ({ live: { now, connected } }) => (connected && now && !heard(now) ? line("mute", words.mute) : "");
 
 /** What to do about a weighed piece. While it stands there more can be added. */
 function advice({ face: { name, on }, live: { now } }) {
@@ -58,22 +62,22 @@ const SAY = {
   empty: ({ live: { now } }) => html`${number(grams(now.scale.mass_g), words.gram)}
     ${line("more", words.do.empty)}<p><a class="button" href="#batch">${words.do.empty_button}</a></p>`,
   next: (state) => html`${line("word", `${words.faces.next}: ${state.live.now.piece}`)}
-    ${wipe(state)}${line("do", next(state))}
+    ${wipe(state)}${line("do", next(state))}${mute(state)}
     ${wipe(state) ? line("more", words.do.wipe_how) : ""}
     ${line("more", limits(state.live.now))}${line("more", toGo(state))}
     ${line("more", state.live.now.scale.trouble)}`,
-  landing: ({ live: { now } }) => html`${line("word", words.faces.landing)}${line("do", words.do.landing)}
-    ${line("more", now.scale.trouble)}`,
-  ready: ({ live: { now } }) => html`${line("word", words.faces.ready)}
-    ${line("do", fill(words.do.ready, { piece: now.piece, target: grams(now.target_g) }))}
-    ${line("more", now.scale.trouble)}`,
+  landing: (state) => html`${line("word", words.faces.landing)}${line("do", words.do.landing)}${mute(state)}
+    ${line("more", state.live.now.scale.trouble)}`,
+  ready: (state) => html`${line("word", words.faces.ready)}
+    ${line("do", fill(words.do.ready, { piece: state.live.now.piece, target: grams(state.live.now.target_g) }))}${mute(state)}
+    ${line("more", state.live.now.scale.trouble)}`,
   pouring: ({ live: { now } }) => html`${number(whole(now.left_g), "")}${line("do", words.do.pouring)}`,
   lift: () => html`${line("word", words.faces.lift)}${line("do", words.do.lift)}`,
   good: weighed,
   short: weighed,
   over: weighed,
   void: weighed,
-  trouble: (state) => html`${line("word", words.faces.trouble)}${line("do", state.face.wrong)}
+  trouble: (state) => html`${line("word", words.faces.trouble)}${line("do", state.face.wrong)}${mute(state)}
     ${line("more", state.live.connected ? state.live.now?.scale.trouble : "")}${stillOn(state)}`,
 };
 
@@ -102,7 +106,8 @@ function facts({ batch, live: { now, connected } }) {
   const sound = now?.sound;
   const list = [
     batch && (batch.pourer ? fill(words.pours_by, { who: batch.pourer }) : words.pours_nobody),
-    sound && (sound.state === "on" ? fill(words.sound_by, { device: sound.device ?? words.sound_some }) : words.sound_none),
+    sound && (sound.state === "on" ? fill(words.sound_by, { device: sound.device ?? words.sound_some })
+      : heard(now) ? words.sound_clients : words.sound_none),
     connected && now ? words.scale_states[now.scale.state] : words.no_connection,
     batch && now && bucket(now.bucket_age_s),
   ];
