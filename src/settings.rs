@@ -14,7 +14,7 @@ use crate::frame::standard::{IMPERIAL_STEP_G, SI_STEP_G};
 use crate::pour::PourSettings;
 use crate::scale::{Origin, ScaleFacts};
 use crate::time::Duration;
-use crate::units::Mass;
+use crate::units::{Mass, plainly};
 pub use fault::SettingsError;
 use fault::Source;
 pub use layout::Notifications;
@@ -205,7 +205,7 @@ impl Settings {
     pub fn parse(text: &str, file: &str) -> Result<Self, SettingsError> {
         let shape: Text = toml::from_str(text).map_err(|e| SettingsError::Shape {
             file: file.to_owned(),
-            text: e.to_string().trim_end().to_owned(),
+            text: plainly(e.to_string().trim_end()),
         })?;
         let source = Source { text, file };
         let (line, unit) = line(&source, &shape.scale)?;

@@ -3,6 +3,7 @@
 //! Never computes. [`super::target`] turns it into checked values or refuses.
 
 use super::bounds::Refused;
+use crate::units::plainly;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -220,7 +221,7 @@ pub fn from_value(whole: &Value) -> Result<TargetRequest, Refused> {
     section::<CoatRequest>(whole, "coat")?;
     section::<ToleranceRequest>(whole, "tolerance")?;
     TargetRequest::deserialize(whole).map_err(|error| {
-        let reason = error.to_string();
+        let reason = plainly(&error.to_string());
         Refused::new(
             named("request", &reason).or_else(|| odd_one(whole)).unwrap_or("request".to_owned()),
             reason,
@@ -232,7 +233,7 @@ fn section<T: DeserializeOwned>(whole: &Value, name: &str) -> Result<(), Refused
     let optional = matches!(name, "glaze" | "form");
     let Some(part) = whole.get(name).filter(|part| !(optional && part.is_null())) else { return Ok(()) };
     T::deserialize(part).map(drop).map_err(|error| {
-        let reason = error.to_string();
+        let reason = plainly(&error.to_string());
         let inner = named(name, &reason).or_else(|| odd_one(part));
         Refused::new(inner.map_or(name.to_owned(), |inner| format!("{name}.{inner}")), reason)
     })
@@ -263,6 +264,13 @@ fn is_pair(value: &Value) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_word_where_a_number_belongs_is_refused_in_plain_words() {
+        let refused = from_json(r#"{ "coat": { "by": "direct", "slop_g": "much" } }"#).unwrap_err();
+        assert_eq!(refused.field, "coat.slop_g");
+        assert!(refused.reason.contains("expected a number"), "{}", refused.reason);
+    }
 
     #[test]
     fn grams_typed_in_are_not_from_a_bucket_even_where_one_was_measured() {

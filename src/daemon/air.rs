@@ -1,5 +1,6 @@
 //! What is in reach over cables and through the air, for `scales` and `doctor`.
 
+use super::commands::{note, print};
 use crate::cli::ScalesArgs;
 use crate::link::ble::{self, BleError, Found, ServiceFound};
 use crate::link::serial;
@@ -27,26 +28,24 @@ pub(super) fn look(by: Option<&By>) -> Result<Vec<Found>, BleError> {
 }
 
 /// Lists all scales in reach.
-pub(super) fn scales(args: &ScalesArgs) -> ExitCode {
+pub(super) fn scales(args: &ScalesArgs) -> anyhow::Result<ExitCode> {
     let ports = serial::ports();
     let air = look(None);
     if let Err(trouble) = &air {
-        eprintln!("through the air nothing is heard: {trouble}; {}", trouble.try_this());
+        note(format!("through the air nothing is heard: {trouble}; {}", trouble.try_this()));
     }
     let found = air.unwrap_or_default();
     if args.json {
         let wired =
             ports.iter().map(|f| json!({ "link": "serial", "port": f.path, "description": f.description }));
-        println!("{}", Value::from_iter(wired.chain(found.iter().map(in_json))));
+        print(&Value::from_iter(wired.chain(found.iter().map(in_json))).to_string())?;
     } else if ports.is_empty() && found.is_empty() {
-        println!("nothing in reach: plug the scale in, or switch it on and bring it near");
+        print("nothing in reach: plug the scale in, or switch it on and bring it near")?;
     } else {
-        for f in ports {
-            println!("{}  {}", f.path, f.description);
-        }
-        found.iter().for_each(|f| println!("{}", in_words(f)));
+        let wired = ports.iter().map(|f| format!("{}  {}", f.path, f.description));
+        print(&wired.chain(found.iter().map(in_words)).collect::<Vec<_>>().join("\n"))?;
     }
-    ExitCode::SUCCESS
+    Ok(ExitCode::SUCCESS)
 }
 
 fn in_json(f: &Found) -> Value {

@@ -39,10 +39,10 @@ pub fn run(cli: Cli) -> anyhow::Result<ExitCode> {
             super::tour::run(settings(&PlaceArgs { config, data })?.sound)
         }
         Command::Demo(args) => in_runtime(super::demo::run(args.pieces, !args.no_sound)),
-        Command::Scales(args) => Ok(air::scales(&args)),
+        Command::Scales(args) => air::scales(&args),
         Command::Target(args) => target(&args),
         Command::Replay(args) => replay(&args),
-        Command::Doctor(args) => Ok(look(&args)),
+        Command::Doctor(args) => look(&args),
     }
 }
 
@@ -127,6 +127,22 @@ pub(super) fn say(text: impl std::fmt::Display) {
     let _ = writeln!(std::io::stdout(), "{text}");
 }
 
+/// A result, whole, to whoever asked for it. A pipe that was closed wants no more of it, and that is no fault.
+pub(super) fn print(text: &str) -> anyhow::Result<()> {
+    let mut out = std::io::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.write_all(b"\n")).and_then(|()| out.flush()) {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {
+            Err(anyhow!("can't write the result: {error}; make room there, or write it elsewhere"))
+        }
+        Ok(()) | Err(_) => Ok(()),
+    }
+}
+
+/// A word beside the result; a terminal that was closed need not take it.
+pub(super) fn note(text: impl std::fmt::Display) {
+    let _ = writeln!(std::io::stderr(), "{text}");
+}
+
 /// Starts what brings the bytes; gives what is to be waited for at the end.
 fn start_link(
     daemon: &Daemon,
@@ -179,10 +195,10 @@ fn target(args: &TargetArgs) -> anyhow::Result<ExitCode> {
         None => args.request(),
     };
     match request.and_then(|request| batch::target(&request)) {
-        Ok(target) if args.json => println!("{}", serde_json::to_string(&batch::TargetReply::from(&target))?),
-        Ok(target) => println!("{}", batch::told(&target).trim_end()),
+        Ok(target) if args.json => print(&serde_json::to_string(&batch::TargetReply::from(&target))?)?,
+        Ok(target) => print(batch::told(&target).trim_end())?,
         Err(refused) => {
-            eprintln!("tarebell target: {refused}");
+            note(format!("tarebell target: {refused}"));
             return Ok(ExitCode::from(USAGE));
         }
     }
@@ -201,14 +217,13 @@ fn read(file: &std::path::Path) -> anyhow::Result<String> {
 fn replay(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
     let trace = Trace::decode(&trace_bytes(args)?)?;
     if trace.cut {
-        eprintln!("this trace was cut after 200000 inputs: what came later was not kept");
+        note("this trace was cut after 200000 inputs: what came later was not kept");
     }
-    for output in trace.replay() {
-        if args.json {
-            println!("{}", output_json(&output));
-        } else {
-            println!("{}", output_text(&output));
-        }
+    let line =
+        |output: &Output| if args.json { output_json(output).to_string() } else { output_text(output) };
+    let lines: Vec<String> = trace.replay().iter().map(line).collect();
+    if !lines.is_empty() {
+        print(&lines.join("\n"))?;
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -260,7 +275,7 @@ fn output_text(output: &Output) -> String {
     }
 }
 
-fn look(args: &DoctorArgs) -> ExitCode {
+fn look(args: &DoctorArgs) -> anyhow::Result<ExitCode> {
     let lines = doctor::report(
         &config_file(&args.place),
         args.place.config.is_some(),
@@ -268,11 +283,10 @@ fn look(args: &DoctorArgs) -> ExitCode {
         args.no_sound,
     );
     if args.json {
-        println!("{}", serde_json::json!(lines));
+        print(&serde_json::json!(lines).to_string())?;
     } else {
-        for line in &lines {
-            println!("{}  {:9} {}", if line.ok { "ok" } else { "--" }, line.what, line.says);
-        }
+        let text = |l: &doctor::Line| format!("{}  {:9} {}", if l.ok { "ok" } else { "--" }, l.what, l.says);
+        print(&lines.iter().map(text).collect::<Vec<_>>().join("\n"))?;
     }
-    if lines.iter().all(|l| l.ok) { ExitCode::SUCCESS } else { ExitCode::FAILURE }
+    Ok(if lines.iter().all(|l| l.ok) { ExitCode::SUCCESS } else { ExitCode::FAILURE })
 }

@@ -10,6 +10,8 @@ pub mod event;
 mod log;
 mod open;
 pub mod outlet;
+mod parts;
+mod rounds;
 mod sight;
 mod signals;
 mod simulated;

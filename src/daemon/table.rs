@@ -3,59 +3,28 @@
 //! Waits only for its own channel. It never waits for the log (jobs are tried, and
 //! kept when refused), the page (latest value wins) or a lock.
 
-use super::clock::Clock;
 use super::event::{Event, Reply};
 use super::log::Log;
 use super::open::{Open, begun, not_done, too_coarse};
-use super::outlet::Outlet;
-use super::sight::{Sight, Way};
+pub use super::parts::Parts;
+use super::rounds::Rounds;
+use super::sight::Sight;
 use super::under_way::{self, Batch};
-use crate::frame::Decoder;
 use crate::link::LinkEvent;
 use crate::page::desk::{Begun, Refusal};
 use crate::page::view::{CueView, Event as Told, LastCue, Now, PourView};
-use crate::pour::PourSettings;
 use crate::pour::engine::{Command, LinkChange, Start};
 use crate::pour::entry::{CueCall, Entry, Output};
 use crate::pour::hand::Hand;
 use crate::pour::trace::Input;
 use crate::reading::{Indicated, Reading, Weighing};
 use crate::record::{BatchRecord, HandRecord, PourRecord, Verdict, WhoPours};
-use crate::scale::ScaleFacts;
 use crate::settle::{Motion, Settler};
-use crate::store::{Ack, Store, StoreError, Write};
-use crate::time::{Duration, Instant};
+use crate::store::{Ack, StoreError, Write};
+use crate::time::Instant;
 use crate::units::Mass;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError};
-use tokio::sync::{broadcast, watch};
-
-/// The page is told at least this often, so that ages stay true.
-const HEARTBEAT: Duration = Duration::from_millis(200);
-
-/// What the thread is built from.
-pub struct Parts {
-    /// Clock.
-    pub clock: Clock,
-    /// Scale as known.
-    pub scale: ScaleFacts,
-    /// What the studio set.
-    pub settings: PourSettings,
-    /// Lines to readings.
-    pub decoder: Decoder,
-    /// How the scale is reached.
-    pub way: Way,
-    /// The log.
-    pub store: Store,
-    /// The loudspeaker.
-    pub outlet: Outlet,
-    /// Latest snapshot.
-    pub now: watch::Sender<Arc<Now>>,
-    /// Cues and pours, to every client.
-    pub told: broadcast::Sender<Told>,
-    /// A name for this run.
-    pub run: String,
-}
 
 /// The thread's state.
 pub struct Table {
@@ -68,6 +37,7 @@ pub struct Table {
     beginning: Option<(u64, Batch)>,
     last_cue: Option<LastCue>,
     cues: u64,
+    rounds: Rounds,
 }
 
 impl Table {
@@ -81,6 +51,7 @@ impl Table {
             beginning: None,
             last_cue: None,
             cues: 0,
+            rounds: Rounds::default(),
             parts,
         }
     }
@@ -93,7 +64,8 @@ impl Table {
         loop {
             let now = self.parts.clock.now();
             let due = self.batch.as_ref().and_then(|b| b.engine.poll_timeout());
-            let wait = due.map_or(HEARTBEAT, |at| at.since(now).min(HEARTBEAT));
+            let next = self.rounds.next();
+            let wait = due.map_or(next, |at| at.min(next)).since(now);
             match events.recv_timeout(wait) {
                 Ok(Event::Stop) | Err(RecvTimeoutError::Disconnected) => break,
                 Ok(Event::LogGone) => {
@@ -101,7 +73,10 @@ impl Table {
                     self.give_if_changed(Command::Hold, self.parts.clock.now());
                     break;
                 }
-                Ok(event) => self.handle(event),
+                Ok(event) => {
+                    self.rounds.handle_event();
+                    self.handle(event);
+                }
                 Err(RecvTimeoutError::Timeout) => {}
             }
             let now = self.parts.clock.now();
@@ -110,8 +85,10 @@ impl Table {
             }
             self.log.flush(&self.parts.store);
             self.hold_or_resume(now);
-            self.follow_hearing(now);
-            self.show(now);
+            if self.rounds.due(now) {
+                self.follow_hearing(now);
+                self.show(now);
+            }
         }
         let now = self.parts.clock.now();
         self.give(Input::Command(Command::End, now));
@@ -140,6 +117,7 @@ impl Table {
     }
 
     fn handle_link(&mut self, event: LinkEvent) {
+        self.rounds.handle_news();
         let now = self.parts.clock.now();
         match event {
             LinkEvent::Up => {
@@ -202,6 +180,7 @@ impl Table {
 
     fn tell_cue(&mut self, call: &CueCall) {
         self.cues = call.n;
+        self.rounds.handle_news();
         self.parts.outlet.play(call);
         let view = CueView::from(call);
         self.last_cue = Some(LastCue { n: view.n, cue: view.cue, at_us: view.at_us, due_us: view.due_us });
@@ -303,6 +282,7 @@ impl Table {
         }
         self.give(Input::Command(Command::End, self.parts.clock.now()));
         self.batch = None;
+        self.rounds.handle_news();
         // What the end left to write is no sign of a disk in trouble.
         self.log.flush(&self.parts.store);
         self.parts.outlet.batch(false);
@@ -356,6 +336,7 @@ impl Table {
             }
             Ack::Written { .. } | Ack::Refused { .. } | Ack::Failing { .. } => {}
         }
+        self.rounds.handle_news();
         if let Some(pour) = self.log.handle_ack(ack) {
             let _ = self.parts.told.send(Told::Pour(Box::new(PourView::from(&pour))));
         }

@@ -2,6 +2,7 @@
 
 use crate::frame::MessageFormat;
 use crate::frame::layout::{Checksum, ChecksumKind, Count, Endian, Flag, LONGEST, Layout, UnitByte};
+use crate::units::plainly;
 use serde::Deserialize;
 use std::collections::BTreeMap;
 
@@ -103,8 +104,7 @@ pub(super) fn notifications(value: &toml::Value) -> Result<Notifications, String
             Ok(Notifications::Messages(MessageFormat::Standard))
         }
         toml::Value::Table(table) => {
-            let text: LayoutText =
-                table.clone().try_into().map_err(|e| e.to_string().trim_end().to_owned())?;
+            let text: LayoutText = table.clone().try_into().map_err(|e| plainly(e.to_string().trim_end()))?;
             layout(text).map(|layout| Notifications::Messages(MessageFormat::Layout(layout)))
         }
         toml::Value::String(word) => Err(format!("'{word}': {expected}")),

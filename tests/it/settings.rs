@@ -56,6 +56,20 @@ fn every_key_of_the_settings_stands_in_the_file() {
 }
 
 #[test]
+fn a_value_of_another_kind_is_refused_in_plain_words() {
+    for (text, plain) in [
+        ("[sound]\nvolume = \"loud\"\n", "expected a number"),
+        ("[scale]\nbaud = 1.5\n", "expected a whole number"),
+        ("[scale]\nlag_ms = \"x\"\n", "expected a whole number"),
+        ("[scale]\nlayout = { mass = { offset = \"x\", bytes = 2 } }\n", "expected a whole number"),
+    ] {
+        let said = Settings::parse(text, "f").expect_err("refused").to_string();
+        assert!(said.contains(plain), "{said}");
+        assert!(!["f64", "u32", "u64", "usize"].iter().any(|name| said.contains(name)), "{said}");
+    }
+}
+
+#[test]
 fn silence_is_no_volume_and_the_words_say_what_to_use_for_it() {
     let said = Settings::parse("[sound]\nvolume = 0.0\n", "f").expect_err("refused").to_string();
     assert!(said.contains("--no-sound") && said.contains("between 0.05 and 1"), "{said}");

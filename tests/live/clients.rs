@@ -256,3 +256,30 @@ fn the_last_loudspeaker_of_all_that_closes_in_mid_pour_is_a_fault_and_another_cl
     let pours = rig.get(&format!("/api/batches/{id}/pours"));
     assert!(pours[0]["net_g"].is_number(), "{pours}");
 }
+
+#[test]
+fn a_client_that_reports_all_the_time_makes_no_flood_of_snapshots_and_the_last_report_holds() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = rig(dir.path());
+    let heard = rig.listen();
+    let (mut socket, _) = connect(&rig);
+    let from = Instant::now();
+    let mut reports = 0;
+    while from.elapsed() < Duration::from_secs(2) {
+        reports += 1;
+        socket.send(Message::text(sound(true, 40_000 + reports % 2 * 10_000))).expect("sent");
+        // More than that only waits in the daemon's socket.
+        std::thread::sleep(Duration::from_micros(500));
+    }
+    socket.send(Message::text(sound(true, 70_000))).expect("sent");
+    let took = from.elapsed().as_secs_f64();
+    let shown = heard.try_iter().filter(|h| h.message["kind"] == "now").count() as f64 / took;
+    println!("{reports} reports in {took:.1} s, {shown:.0} snapshots a second");
+    assert!(reports > 1000, "too few to tell: {reports}");
+    // One each 50 ms by the daemon's own clock, and a quarter more for chance.
+    assert!(shown < 25.0, "{shown} snapshots a second");
+    let end = Instant::now() + Duration::from_secs(5);
+    while ahead_ms(&rig, 1) != 70 {
+        assert!(Instant::now() < end, "{}", rig.get("/api/now")["sound"]);
+    }
+}

@@ -21,6 +21,7 @@ mod page;
 mod pan;
 mod port;
 mod pour;
+mod printed;
 mod quick;
 mod refused;
 mod rig;

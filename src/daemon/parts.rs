@@ -1,0 +1,36 @@
+//! What the engine's thread is built from.
+
+use super::clock::Clock;
+use super::outlet::Outlet;
+use super::sight::Way;
+use crate::frame::Decoder;
+use crate::page::view::{Event as Told, Now};
+use crate::pour::PourSettings;
+use crate::scale::ScaleFacts;
+use crate::store::Store;
+use std::sync::Arc;
+use tokio::sync::{broadcast, watch};
+
+/// What the thread is built from.
+pub struct Parts {
+    /// Clock.
+    pub clock: Clock,
+    /// Scale as known.
+    pub scale: ScaleFacts,
+    /// What the studio set.
+    pub settings: PourSettings,
+    /// Lines to readings.
+    pub decoder: Decoder,
+    /// How the scale is reached.
+    pub way: Way,
+    /// The log.
+    pub store: Store,
+    /// The loudspeaker.
+    pub outlet: Outlet,
+    /// Latest snapshot.
+    pub now: watch::Sender<Arc<Now>>,
+    /// Cues and pours, to every client.
+    pub told: broadcast::Sender<Told>,
+    /// A name for this run.
+    pub run: String,
+}
