@@ -232,6 +232,10 @@ fn link(source: &Source<'_>, t: &ScaleText, how: &Notifications) -> Result<Link,
     let ask = t.ask.as_ref().map(|a| (a.get_ref().clone(), Duration::from_millis(every)));
     ble::check(source, t)?;
     let Some(word) = &t.link else { return Ok(Link::None) };
+    if let (Some(layout), true) = (&t.layout, word.get_ref() != "ble" && *how != Notifications::Text) {
+        let why = "is only for link = \"ble\": take it out, a scale on a cable sends lines of text";
+        return Err(source.wrong("scale.layout", layout, why));
+    }
     match word.get_ref().as_str() {
         "serial" => Ok(Link::Serial(Serial { port: port(source, t, word)?, baud, framing, ask })),
         "simulated" => Ok(Link::Simulated),

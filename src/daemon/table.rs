@@ -11,7 +11,7 @@ use super::rounds::Rounds;
 use super::sight::Sight;
 use super::under_way::{self, Batch};
 use crate::link::LinkEvent;
-use crate::page::desk::{Begun, Refusal};
+use crate::page::desk::Refusal;
 use crate::page::view::{CueView, Event as Told, LastCue, Now, PourView};
 use crate::pour::engine::{Command, LinkChange, Start};
 use crate::pour::entry::{CueCall, Entry, Output};
@@ -274,7 +274,7 @@ impl Table {
 
     fn end(&mut self, mut record: BatchRecord, reply: Reply) {
         if self.batch.as_ref().is_none_or(|b| b.record.id != record.id) {
-            return reply.give(self.end_again(record));
+            return self.end_elsewhere(record, reply);
         }
         // From here on it is done, so it can't be withdrawn; one that was is not begun.
         if !reply.wanted.take() {
@@ -290,16 +290,21 @@ impl Table {
         self.log.end(record, reply);
     }
 
-    /// The answer to the end of a batch that is not under way.
-    fn end_again(&self, record: BatchRecord) -> Result<Begun, Refusal> {
-        if let Some(ended) = self.log.ended(&record.id) {
-            let words = "its end is not on disk yet: it is written as soon as the disk takes it".to_owned();
-            return Ok(begun(ended.clone(), vec![words]));
+    /// Ends a batch that is not under way: one that was begun before the daemon's start, or has ended.
+    fn end_elsewhere(&mut self, mut record: BatchRecord, reply: Reply) {
+        let beginning = self.beginning.as_ref().is_some_and(|(_, batch)| batch.record.id == record.id);
+        match under_way::end(&record, self.log.ended(&record.id), beginning) {
+            Some(answer) => reply.give(answer),
+            None => {
+                if let Some(why) = self.log.trouble() {
+                    return reply.give(Err(not_done(&why)));
+                }
+                let at = self.parts.clock.wall();
+                record.ended_at = Some(at);
+                let write = Write::BatchEnded { id: record.id.clone(), at };
+                self.log.ask(write, reply, begun(record, Vec::new()));
+            }
         }
-        if record.ended_at.is_some() {
-            return Ok(begun(record, Vec::new()));
-        }
-        Err(Refusal::Conflict(format!("the batch '{}' is not under way", record.name)))
     }
 
     fn still_on(&mut self, record: BatchRecord) -> Result<Begun, Refusal> {

@@ -1,8 +1,8 @@
 //! The batch under way: its engine with what is kept beside it, and its part of the snapshot.
 
-use super::open::{Open, too_coarse};
+use super::open::{Open, begun, too_coarse};
 use crate::batch::request::from_bucket;
-use crate::page::desk::Refusal;
+use crate::page::desk::{Begun, Refusal};
 use crate::page::view::Now;
 use crate::pour::engine::{Engine, Start};
 use crate::pour::entry::Phase;
@@ -96,6 +96,30 @@ pub(super) fn keeps(pour: &PourRecord, batch: &BatchRecord, ended: bool) -> Opti
         return None;
     };
     Some(Refusal::Conflict(why))
+}
+
+/// The answer to the end of a batch that is not under way; none where it is still to be written. `ended`
+/// where the disk does not know of its end yet; `beginning` where its begin is on its way to the disk.
+pub(super) fn end(
+    batch: &BatchRecord,
+    ended: Option<&BatchRecord>,
+    beginning: bool,
+) -> Option<Result<Begun, Refusal>> {
+    if let Some(ended) = ended {
+        let words = "its end is not on disk yet: it is written as soon as the disk takes it".to_owned();
+        return Some(Ok(begun(ended.clone(), vec![words])));
+    }
+    if batch.ended_at.is_some() {
+        return Some(Ok(begun(batch.clone(), Vec::new())));
+    }
+    let refused = |why| Some(Err(Refusal::Conflict(format!("the batch '{}' {why}", batch.name))));
+    if beginning {
+        return refused("is just being begun: ask again in a moment");
+    }
+    if batch.begun_at.is_none() {
+        return refused("was never begun: there is nothing to end");
+    }
+    None
 }
 
 /// The snapshot, but for what is known without a batch.

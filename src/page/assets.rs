@@ -6,7 +6,7 @@ const SCRIPT: &str = "text/javascript; charset=utf-8";
 const STYLE: &str = "text/css; charset=utf-8";
 
 /// Name, kind and text of each.
-const FILES: [(&str, &str, &str); 18] = [
+const FILES: [(&str, &str, &str); 19] = [
     ("page.js", SCRIPT, include_str!("assets/page.js")),
     ("page.css", STYLE, include_str!("assets/page.css")),
     ("places.css", STYLE, include_str!("assets/places.css")),
@@ -18,6 +18,7 @@ const FILES: [(&str, &str, &str); 18] = [
     ("marks.js", SCRIPT, include_str!("assets/marks.js")),
     ("pour.js", SCRIPT, include_str!("assets/pour.js")),
     ("batch.js", SCRIPT, include_str!("assets/batch.js")),
+    ("begun.js", SCRIPT, include_str!("assets/begun.js")),
     ("setup.js", SCRIPT, include_str!("assets/setup.js")),
     ("hold.js", SCRIPT, include_str!("assets/hold.js")),
     ("curve.js", SCRIPT, include_str!("assets/curve.js")),

@@ -190,6 +190,12 @@ fn unit(text: UnitText) -> Result<UnitByte, String> {
         Ok((code, grams(&format!("unit.grams.{key}"), value)?))
     };
     let grams = text.grams.into_iter().map(one).collect::<Result<Vec<_>, String>>()?;
+    let twice = |(i, (code, _)): (usize, &(u8, f64))| {
+        grams[..i].iter().any(|(other, _)| other == code).then_some(*code)
+    };
+    if let Some(code) = grams.iter().enumerate().find_map(twice) {
+        return Err(format!("unit.grams: the value {code} (0x{code:02x}) stands there twice: leave one out"));
+    }
     Ok(UnitByte { offset: place("unit.offset", text.offset)?, grams })
 }
 

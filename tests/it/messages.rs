@@ -184,6 +184,10 @@ fn a_layout_that_cannot_be_is_refused_with_the_part_that_is_wrong() {
         ),
         ("{ mass = { offset = 0, bytes = 2 }, unit = { offset = 2, grams = { x = 1.0 } } }", "unit.grams"),
         ("{ mass = { offset = 0, bytes = 2 }, unit = { offset = 2, grams = { 300 = 1.0 } } }", "unit.grams"),
+        (
+            "{ mass = { offset = 0, bytes = 2, endian = \"little\", unit_g = 0.1 }, unit = { offset = 2, grams = { 2 = 0.1, 0x02 = 1.0 } } }",
+            "twice",
+        ),
         ("\"binary\"", "layout"),
         ("3", "layout"),
     ] {

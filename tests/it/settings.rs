@@ -112,6 +112,8 @@ fn a_bad_value_is_refused_with_line_key_and_what_was_expected() {
         ("[scale]\nservice = \"weight\"\n", "scale.service", 2),
         ("[scale]\ncharacteristic = \"0x2a9\"\n", "scale.characteristic", 2),
         ("[scale]\nlink = \"serial\"\nport = \"/dev/x\"\nlayout = \"txt\"\n", "scale.layout", 4),
+        ("[scale]\nlink = \"serial\"\nport = \"/dev/x\"\nlayout = \"standard\"\n", "scale.layout", 4),
+        ("[scale]\nlink = \"simulated\"\nlayout = \"standard\"\n", "scale.layout", 3),
         ("[scale]\nlink = \"replay\"\n", "scale.link", 2),
         ("[scale]\nstep_g = nan\n", "scale.step_g", 2),
         ("[page]\nlisten = \"0.0.0.0:1\"\n", "page.listen", 2),

@@ -2,6 +2,7 @@
 
 #![allow(clippy::expect_used, clippy::unwrap_used, reason = "a test that panics has failed, and says where")]
 
+mod again;
 mod air;
 mod air_link;
 mod air_rig;

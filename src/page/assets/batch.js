@@ -1,6 +1,7 @@
 // Setting a batch up, beginning and ending it. The grams come first; bucket and coat are one tap away.
 import { html } from "./lit-html.js";
 import { ask, fill, grams, words } from "./say.js";
+import { going } from "./begun.js";
 import { Hold } from "./hold.js";
 import { Setup } from "./setup.js";
 
@@ -10,13 +11,15 @@ export class BatchPlace {
   #soon;
   #setup;
   #hold;
+  #begun;
   #reckoned = null;
   #said = "";
   #waiting = [];
   #timer = 0;
 
-  constructor(soon) {
+  constructor(soon, begun) {
     this.#soon = soon;
+    this.#begun = begun;
     this.#hold = new Hold(soon);
     this.#setup = new Setup(() => { this.#later(); soon(); });
   }
@@ -25,7 +28,7 @@ export class BatchPlace {
     try {
       const all = await ask("/api/batches");
       this.#setup.know(all);
-      this.#waiting = all.filter((b) => !b.ended_at).slice(0, 5);
+      this.#waiting = all.filter((b) => !b.begun_at).slice(0, 5);
     } catch (error) {
       this.#setup.wrong = error;
     }
@@ -82,10 +85,17 @@ export class BatchPlace {
     }
   }
 
+  #goOn(id) {
+    return this.#try(async () => {
+      this.#said = [w.goes_on, ...(await this.#begun.goOn(id))].join(" ");
+    });
+  }
+
   #end(id) {
     return this.#try(async () => {
       const ended = await ask(`/api/batches/${id}/end`, {});
       this.#said = [w.ended, ...ended.warnings].join(" ");
+      await this.#begun.load();
     });
   }
 
@@ -123,7 +133,15 @@ export class BatchPlace {
       ${this.#hold.button(batch.id, w.end, w.ending, () => this.#end(batch.id))}</section>`;
   }
 
-  #again() {
+  /** Begun before the daemon's start: most likely what the potter came for. */
+  #unended() {
+    if (!this.#begun.list.length) return "";
+    return html`<section class="begun"><h2>${w.begun_head}</h2>${this.#begun.list.map((b) => html`<p class="acts"><button
+      @click=${() => this.#goOn(b.id)}>${going(b)}</button></p>
+      ${this.#hold.button(b.id, fill(w.end_one, { name: b.name }), w.ending, () => this.#end(b.id))}`)}</section>`;
+  }
+
+  #drafts() {
     if (!this.#waiting.length) return "";
     return html`<section><h2>${w.waiting}</h2>${this.#waiting.map((b) => html`<p class="acts"><button class="plain"
       @click=${() => this.#try(() => this.#start(b.id))}>${fill(w.again, { name: b.name })}</button></p>`)}</section>`;
@@ -134,6 +152,6 @@ export class BatchPlace {
     const under = state.batch && state.live.now?.batch;
     return html`<div class="place"><h1>${words.places.batch}</h1>
       <p class="said" role="status">${this.#said}</p>
-      ${under ? [this.#underWay(state), this.#refusal()] : html`${this.#form()}${this.#again()}`}</div>`;
+      ${under ? [this.#underWay(state), this.#refusal()] : html`${this.#unended()}${this.#form()}${this.#drafts()}`}</div>`;
   }
 }

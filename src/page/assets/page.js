@@ -4,6 +4,7 @@ import { Live } from "/assets/live.js";
 import { BUSY, face } from "/assets/face.js";
 import { ask, fill, words } from "/assets/say.js";
 import { pour } from "/assets/pour.js";
+import { Begun } from "/assets/begun.js";
 import { BatchPlace } from "/assets/batch.js";
 import { LogPlace } from "/assets/log.js";
 import { ScalePlace } from "/assets/scale.js";
@@ -13,7 +14,7 @@ const root = document.documentElement;
 const at = (id) => document.getElementById(id);
 
 /** All that is shown is made from this. */
-const state = { place: "pour", face: { name: "trouble", wrong: words.no_connection }, batch: null, pours: [], live: null };
+const state = { place: "pour", face: { name: "trouble", wrong: words.no_connection }, batch: null, pours: [], live: null, begun: null };
 let asked = false, loading = null, dirty = false;
 
 function soon() {
@@ -94,6 +95,7 @@ function place() {
 
 function show() {
   follow(state.live.now);
+  state.begun.follow(state.live);
   const before = state.face;
   const known = state.batch && state.live.now?.batch === state.batch.id;
   state.face = face(state.live, known ? state.pours[state.pours.length - 1] : undefined);
@@ -132,7 +134,8 @@ async function stayAwake() {
   try { await navigator.wakeLock.request("screen"); } catch { /* refused: the screen may go dark, nothing else */ }
 }
 
-const batchPlace = new BatchPlace(soon);
+state.begun = new Begun(soon);
+const batchPlace = new BatchPlace(soon, state.begun);
 const logPlace = new LogPlace(soon);
 const scalePlace = new ScalePlace(soon);
 state.live = new Live(soon, keep);

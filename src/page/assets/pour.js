@@ -59,7 +59,9 @@ function stillOn({ live: { connected, now } }) {
 }
 
 const SAY = {
-  empty: ({ live: { now } }) => html`${number(grams(now.scale.mass_g), words.gram)}
+  empty: ({ live: { now }, begun }) => begun.list.length ? html`${begun.button()}
+    ${line("more", `${words.do.unended} ${fill(words.on_scale, { grams: grams(now.scale.mass_g) })}`)}
+    <p><a class="other" href="#batch">${words.do.other_button}</a></p>` : html`${number(grams(now.scale.mass_g), words.gram)}
     ${line("more", words.do.empty)}<p><a class="button" href="#batch">${words.do.empty_button}</a></p>`,
   next: (state) => html`${line("word", `${words.faces.next}: ${state.live.now.piece}`)}
     ${wipe(state)}${line("do", next(state))}${mute(state)}
