@@ -108,11 +108,6 @@ impl Sight {
         self.handle_read(reading.arrived_at);
     }
 
-    /// The scale with the step that its display was seen to count in.
-    pub(super) fn scale_as_seen(&self, told: &ScaleFacts) -> ScaleFacts {
-        ScaleFacts { step: self.health.observed_step().unwrap_or(told.step), ..told.clone() }
-    }
-
     fn handle_read(&mut self, at: Instant) {
         self.heard = false;
         self.pace.handle_reading(at);
@@ -204,7 +199,7 @@ impl Way {
             }
             (Self::Air, true) => {
                 format!(
-                    "values come, but no readable weight ({skipped} skipped): check characteristic and layout"
+                    "values come, but no readable weight ({skipped} skipped): check characteristic and layout. Text needs a line end after each weight; bytes that are no text need a `layout`, \"standard\" for service 181d"
                 )
             }
             (Self::Air, false) => {

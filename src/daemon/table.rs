@@ -11,7 +11,7 @@ use super::rounds::Rounds;
 use super::sight::Sight;
 use super::under_way::{self, Batch};
 use crate::link::LinkEvent;
-use crate::page::desk::Refusal;
+use crate::page::desk::{Begun, Refusal};
 use crate::page::view::{CueView, Event as Told, LastCue, Now, PourView};
 use crate::pour::engine::{Command, LinkChange, Start};
 use crate::pour::entry::{CueCall, Entry, Output};
@@ -236,7 +236,7 @@ impl Table {
             target: record.target,
             low: record.low,
             high: record.high,
-            scale: self.sight.scale_as_seen(&self.parts.scale),
+            scale: self.parts.scale.clone(),
             hand,
             ahead: self.parts.outlet.hearing().ahead,
             settings: self.parts.settings.clone(),

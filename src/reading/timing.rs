@@ -20,6 +20,8 @@ const ROW: usize = 8;
 const PROMPT_SHARE: f64 = 0.1;
 /// Held back by more than so many periods is no bunching but another rhythm.
 const MOST_HELD: f64 = 5.0;
+/// Whatever the rhythm, no reading is put back by more: bunches of five at ten readings a second.
+const LONGEST_S: f64 = 0.5;
 /// A place in the sequence is wrong when it misses by more than this share of a period.
 const MISPLACED: f64 = 0.6;
 /// With a greater share lost it is likelier that the period is wrong: a wrong period and losses that are
@@ -196,7 +198,7 @@ impl Timing {
         let (Some(fit), Some(last)) = (self.believed(), self.window.back()) else {
             return at.offset_seconds(-self.in_bunch_s());
         };
-        at.offset_seconds(-fit.late_s(*last).clamp(0.0, MOST_HELD * fit.period_s))
+        at.offset_seconds(-fit.late_s(*last).clamp(0.0, MOST_HELD * fit.period_s).min(LONGEST_S))
     }
 
     /// Without a rhythm: readings that come together are taken to be as many as usual, a mean interval
@@ -215,7 +217,7 @@ impl Timing {
                 sizes.push(std::mem::replace(&mut size, 1.0));
             }
         }
-        mean_s * (share_of(sizes, 0.5) - size).clamp(0.0, MOST_HELD)
+        (mean_s * (share_of(sizes, 0.5) - size).clamp(0.0, MOST_HELD)).min(LONGEST_S)
     }
 }
 

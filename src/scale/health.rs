@@ -7,11 +7,11 @@ use crate::time::{Duration, Instant};
 use crate::units::Mass;
 use std::collections::VecDeque;
 
-/// Changes of the display from which its step is told: two changes of random multiples of a step share no
-/// greater divisor in six cases of ten (1/zeta(2)), eleven pairs of them all but never.
-const CHANGES: usize = 12;
-/// A display that flickers between few values tells no step.
-const DIFFERENT: usize = 6;
+/// Changes of the display from which its step is told. Those of a steady stream are nearly equal and prove
+/// nothing: so many, of at least [`KINDS`] sizes, the least of them one step (tried on simulated pours).
+const CHANGES: usize = 40;
+/// Sizes of change, in steps.
+const KINDS: usize = 3;
 /// Readings within this much weight share a step: scales with several ranges change it at hundreds of grams.
 const RANGE_G: f64 = 100.0;
 /// The grain in which steps are compared: a tenth of the finest step that can be told.
@@ -134,12 +134,12 @@ impl Health {
         }
         self.values.pop_front();
         let changes = self.values.iter().zip(self.values.iter().skip(1));
-        let grains = changes.map(|(a, b)| ((b - a).abs() / GRAIN_G).round() as u64);
-        let seen_g = grains.fold(0, greatest_divisor) as f64 * GRAIN_G;
-        let mut values: Vec<f64> = self.values.iter().copied().collect();
-        values.sort_by(f64::total_cmp);
-        values.dedup_by(|a, b| (*a - *b).abs() < GRAIN_G);
-        let enough = values.len() >= DIFFERENT && seen_g > 1.5 * self.step_g;
+        let mut grains: Vec<u64> = changes.map(|(a, b)| ((b - a).abs() / GRAIN_G).round() as u64).collect();
+        let divisor = grains.iter().copied().fold(0, greatest_divisor);
+        let seen_g = divisor as f64 * GRAIN_G;
+        grains.sort_unstable();
+        grains.dedup();
+        let enough = grains.len() >= KINDS && grains.first() == Some(&divisor) && seen_g > 1.5 * self.step_g;
         self.observed = enough.then(|| Mass::saturating(seen_g));
     }
 }
@@ -175,7 +175,9 @@ mod tests {
 
     /// A pour seen through a display of this step.
     fn pour(step_g: f64) -> impl Iterator<Item = f64> {
-        (0..60).map(move |i| (((300.0 + 0.57 * f64::from(i)) / step_g).round()) * step_g)
+        // Uneven, as hands pour.
+        let poured = |i: i32| 300.0 + 0.9 * f64::from(i) + 3.0 * (f64::from(i) * 0.7).sin();
+        (0..90).map(move |i| (poured(i) / step_g).round() * step_g)
     }
 
     #[test]

@@ -114,7 +114,10 @@ fn address(source: &Source<'_>, text: &Spanned<String>) -> Result<String, Settin
 fn uuid(source: &Source<'_>, key: &'static str, text: &Spanned<String>) -> Result<Uuid, SettingsError> {
     let word = text.get_ref().trim().to_ascii_lowercase();
     let digits = word.strip_prefix("0x").unwrap_or(&word);
-    let numbered = (digits.len() == 4).then(|| u16::from_str_radix(digits, 16).ok()).flatten().map(numbered);
+    let numbered = (digits.len() == 4 && !digits.starts_with('+'))
+        .then(|| u16::from_str_radix(digits, 16).ok())
+        .flatten()
+        .map(numbered);
     numbered.or_else(|| Uuid::parse_str(&word).ok().filter(|_| word.len() == 36)).ok_or_else(|| {
         let expected = "expected a number of the standard such as \"181d\", or a whole UUID of 36 characters";
         source.wrong(key, text, expected)

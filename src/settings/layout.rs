@@ -154,7 +154,8 @@ fn count(text: &CountText) -> Result<Count, String> {
         return Err(format!("mass.bytes: {} is not between 1 and 4", text.bytes));
     }
     Ok(Count {
-        offset: place("mass.offset", text.offset)?,
+        // All of the count is within the longest message.
+        offset: place("mass.offset", text.offset.saturating_add(text.bytes)).map(|_| text.offset)?,
         bytes: text.bytes,
         endian: match text.endian {
             EndianText::Little => Endian::Little,

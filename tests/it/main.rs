@@ -7,6 +7,7 @@ mod chaos;
 mod curve;
 mod engine;
 mod frames;
+mod healthy;
 mod messages;
 mod mishaps;
 mod outside;

@@ -159,7 +159,7 @@ pub(super) async fn list(adapter: &Adapter) -> Result<Vec<Seen>, BleError> {
             known.rssi.is_none() && call("Bluetooth", device.is_connected()).await.unwrap_or(false);
         let found = Found {
             address: address.to_uppercase(),
-            name: known.advertisement_name.or(known.local_name),
+            name: known.advertisement_name.or(known.local_name).and_then(|name| legible(&name)),
             signal_dbm: known.rssi,
             connected,
             services: known.services.into_iter().map(ServiceFound::from).collect(),
@@ -224,6 +224,18 @@ async fn find(adapter: &Adapter, by: &By, long: Duration) -> Result<Seen, BleErr
     }
 }
 
+/// A name as it may be shown and compared: without outer spaces, and without characters that steer a
+/// terminal or turn the direction of writing; none if nothing is left.
+fn legible(name: &str) -> Option<String> {
+    let steers = |c: &char| {
+        c.is_control()
+            || matches!(c, '\u{200e}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+    };
+    let kept: String = name.chars().filter(|c| !steers(c)).collect();
+    let kept = kept.trim();
+    (!kept.is_empty()).then(|| kept.to_owned())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -237,6 +249,12 @@ mod tests {
             connected: false,
             services: vec![ServiceFound::from(numbered(0x181d))],
         }
+    }
+
+    #[test]
+    fn a_name_that_would_steer_a_terminal_is_shown_plain_and_one_of_spaces_is_none() {
+        assert_eq!(legible(" bench\u{1b}[31m scale\n\u{202e} ").as_deref(), Some("bench[31m scale"));
+        assert_eq!(legible(" \t\n"), None);
     }
 
     #[test]

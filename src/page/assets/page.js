@@ -108,7 +108,6 @@ function show() {
   root.dataset.face = state.place === "pour" ? name : "none";
   root.dataset.place = state.place;
   root.dataset.trouble = name === "trouble" ? "yes" : "no";
-  scalePlace.count(state.live.now);
   render(html`${state.place !== "pour" && name === "trouble" ? html`<aside class="alarm" aria-label=${words.faces.trouble}>${words.faces.trouble}: ${state.face.wrong}</aside>` : ""}
     <main>${place()}</main>
     <nav aria-label=${words.places_label} ?inert=${locked}>${PLACES.map((p) => tab(p, locked))}</nav>`, at("page"));

@@ -3,15 +3,12 @@ import { html } from "./lit-html.js";
 import { fill, grams, words } from "./say.js";
 
 const w = words.scale;
-/** Readings are counted over this long. */
-const SPAN_US = 5e6;
 const MIRROR = "tarebell.picture-right";
 
 const kept = () => { try { return localStorage.getItem(MIRROR) === "yes"; } catch { return false; } };
 
 export class ScalePlace {
   #soon;
-  #counts = [];
   #mirror = kept();
 
   constructor(soon) {
@@ -27,22 +24,15 @@ export class ScalePlace {
     this.#soon();
   }
 
-  /** Notes how many readings there were by when. */
-  count(now) {
-    if (!now) return;
-    // What came before a silence is no pace any more.
-    if (now.scale.state !== "live") this.#counts = [];
-    const last = this.#counts[this.#counts.length - 1];
-    if (last && now.at_us < last.at) this.#counts = [];
-    if (!last || now.at_us !== last.at) this.#counts.push({ at: now.at_us, n: now.scale.readings });
-    while (this.#counts.length > 2 && now.at_us - this.#counts[0].at > SPAN_US) this.#counts.shift();
-  }
-
-  #rate() {
-    const first = this.#counts[0], last = this.#counts[this.#counts.length - 1];
-    const us = first ? last.at - first.at : 0;
-    if (us < 1e6 || last.n === first.n) return w.rate_unknown;
-    return fill(w.rate, { n: ((last.n - first.n) / (us / 1e6)).toFixed(1) });
+  /** How the readings come: only of a scale that reads now. */
+  #rhythm({ state, rate_hz, jitter_ms, loss }) {
+    if (state !== "live") return [];
+    if (rate_hz === null) return [w.rate_unknown];
+    return [
+      fill(w.rate, { n: rate_hz.toFixed(1) }),
+      jitter_ms >= 1 && fill(w.jitter, { ms: Math.round(jitter_ms) }),
+      loss > 0 && fill(w.loss, { percent: Math.max(1, Math.round(100 * loss)) }),
+    ];
   }
 
   #sound(sound) {
@@ -56,7 +46,7 @@ export class ScalePlace {
     const scale = now?.scale;
     if (!scale || !connected) return html`<div class="place"><h1>${words.places.scale}</h1><p>${words.no_connection}</p></div>`;
     const facts = [
-      scale.state === "live" && this.#rate(),
+      ...this.#rhythm(scale),
       scale.age_ms !== null && fill(w.age, { ms: scale.age_ms }),
       scale.signal_dbm !== null && fill(w.signal, { dbm: scale.signal_dbm }),
       scale.battery_percent !== null && fill(w.battery, { percent: scale.battery_percent }),
