@@ -236,6 +236,12 @@ fn link(source: &Source<'_>, t: &ScaleText, how: &Notifications) -> Result<Link,
         let why = "is only for link = \"ble\": take it out, a scale on a cable sends lines of text";
         return Err(source.wrong("scale.layout", layout, why));
     }
+    let cable_only = [("scale.port", &t.port), ("scale.ask", &t.ask)];
+    if let ("ble", Some((key, Some(told)))) =
+        (word.get_ref().as_str(), cable_only.into_iter().find(|(_, told)| told.is_some()))
+    {
+        return Err(source.wrong(key, told, "is only for link = \"serial\": take it out"));
+    }
     match word.get_ref().as_str() {
         "serial" => Ok(Link::Serial(Serial { port: port(source, t, word)?, baud, framing, ask })),
         "simulated" => Ok(Link::Simulated),

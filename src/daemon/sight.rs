@@ -1,6 +1,7 @@
 //! What can be seen of the scale, in the snapshot's words.
 
 use crate::frame::Counts;
+use crate::frame::standard::promised_step_g;
 use crate::link::Facts;
 use crate::page::view::ScaleView;
 use crate::reading::timing::Timing;
@@ -153,6 +154,7 @@ impl Sight {
             skipped: counts.skipped,
             signal_dbm: self.facts.signal_dbm,
             battery_percent: self.facts.battery_percent,
+            promised_step_g: self.facts.weight_feature.and_then(promised_step_g).map(|(si_g, _)| si_g),
             rate_hz: rhythm.rate_hz,
             jitter_ms: rhythm.jitter_s.map(|s| s * 1000.0),
             loss: rhythm.loss,

@@ -70,10 +70,9 @@ fn time_stamp(t: &[u8]) -> Result<(), String> {
 }
 
 /// The step in grams (SI, imperial) that the Weight Scale Feature (0x2A9E) promises: bits 3 to 6.
-/// `None` where it promises none, for reserved codes, and for a value that is too short.
-pub fn promised_step_g(feature: &[u8]) -> Option<(f64, f64)> {
-    let &[a, b, c, d, ..] = feature else { return None };
-    let code = (u32::from_le_bytes([a, b, c, d]) >> 3) & 0x0f;
+/// `None` where it promises none, and for reserved codes.
+pub fn promised_step_g(feature: u32) -> Option<(f64, f64)> {
+    let code = (feature >> 3) & 0x0f;
     let pound_g = 100.0 * IMPERIAL_STEP_G;
     let (kg, lb) = match code {
         1 => (0.5, 1.0),

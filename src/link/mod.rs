@@ -38,4 +38,6 @@ pub struct Facts {
     pub signal_dbm: Option<i16>,
     /// Charge of the scale's battery, percent.
     pub battery_percent: Option<u8>,
+    /// Value of the standard service's Weight Scale Feature (0x2A9E), read once after connecting.
+    pub weight_feature: Option<u32>,
 }

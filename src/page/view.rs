@@ -30,6 +30,8 @@ pub struct ScaleView {
     pub signal_dbm: Option<i16>,
     /// Charge of its battery, percent; null where it is not told.
     pub battery_percent: Option<u8>,
+    /// The step that a scale of the standard service promises; null where it promises none.
+    pub promised_step_g: Option<f64>,
     /// Readings a second that the scale takes; null until a rhythm is clear.
     pub rate_hz: Option<f64>,
     /// How long the link holds readings back: nine in ten by less.

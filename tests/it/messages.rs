@@ -76,11 +76,11 @@ fn a_measurement_that_failed_or_was_damaged_is_no_weight() {
 #[test]
 fn the_feature_of_a_standard_scale_promises_its_step() {
     // Bits 3 to 6 of 0x2A9E: code 7 is 0.005 kg or 0.01 lb, code 0 promises nothing.
-    assert_eq!(standard::promised_step_g(&bytes("39 00 00 00")), Some((5.0, 4.535_923_7)));
-    assert_eq!(standard::promised_step_g(&bytes("B9 01 00 00")), Some((5.0, 4.535_923_7)));
-    assert_eq!(standard::promised_step_g(&bytes("08 00 00 00")).map(|s| s.0), Some(500.0));
-    for none in ["00 00 00 00", "41 00 00 00", "39 00"] {
-        assert_eq!(standard::promised_step_g(&bytes(none)), None, "{none}");
+    assert_eq!(standard::promised_step_g(0x0000_0039), Some((5.0, 4.535_923_7)));
+    assert_eq!(standard::promised_step_g(0x0000_01b9), Some((5.0, 4.535_923_7)));
+    assert_eq!(standard::promised_step_g(0x0000_0008).map(|s| s.0), Some(500.0));
+    for none in [0, 0x41] {
+        assert_eq!(standard::promised_step_g(none), None, "{none:#x}");
     }
 }
 

@@ -166,3 +166,12 @@ fn a_scale_in_the_air_is_known_by_address_before_name_before_service() {
     let told = by("name = \"x\"\nlayout = \"standard\"\ncharacteristic = \"2a9c\"\n");
     assert_eq!(told.characteristic, Some(numbered(0x2a9c)));
 }
+
+#[test]
+fn what_only_a_cable_needs_is_refused_for_a_scale_in_the_air() {
+    for (key, line) in [("scale.port", "port = \"/dev/ttyUSB0\""), ("scale.ask", "ask = \"READ\"")] {
+        let text = format!("[scale]\nlink = \"ble\"\nname = \"bench\"\n{line}\n");
+        let said = Settings::parse(&text, "f").expect_err(line).to_string();
+        assert!(said.contains(key) && said.contains("line 4") && said.contains("only for link"), "{said}");
+    }
+}

@@ -154,6 +154,7 @@ pub(crate) const SERVICE: &str = "f3a10000-7c1e-4b6e-9d55-0a0b0c0d0e0f";
 const WEIGHT: &str = "f3a10001-7c1e-4b6e-9d55-0a0b0c0d0e0f";
 /// Weight Scale Service and Weight Measurement (Bluetooth Assigned Numbers).
 const STANDARD: [&str; 2] = ["0000181d-0000-1000-8000-00805f9b34fb", "00002a9d-0000-1000-8000-00805f9b34fb"];
+const FEATURE: &str = "00002a9e-0000-1000-8000-00805f9b34fb";
 const BATTERY: &str = "0000180f-0000-1000-8000-00805f9b34fb";
 const BATTERY_LEVEL: &str = "00002a19-0000-1000-8000-00805f9b34fb";
 
@@ -398,6 +399,10 @@ fn weight_place(scale: &Scale) -> String {
     format!("{}/service0010/char0011", place(scale))
 }
 
+fn feature_place(scale: &Scale) -> String {
+    format!("{}/service0010/char0013", place(scale))
+}
+
 /// Shows the services of a connected scale.
 async fn offer(c: &Connection, scale: &Scale, knobs: &Arc<Knobs>) -> zbus::Result<()> {
     let (server, of) = (c.object_server(), place(scale));
@@ -406,6 +411,13 @@ async fn offer(c: &Connection, scale: &Scale, knobs: &Arc<Knobs>) -> zbus::Resul
     let flags: &[&str] = if scale.indicates { &["read", "indicate"] } else { &["read", "write", "notify"] };
     let weight = Characteristic { uuid: weight, of: first, flags, value: Vec::new(), knobs: knobs.clone() };
     server.at(weight_place(scale), weight).await?;
+    if scale.standard {
+        // 0.01 kg or 0.02 lb: code 6 in bits 3 to 6.
+        let of = format!("{of}/service0010");
+        let value = vec![0x30, 0, 0, 0];
+        let feature = Characteristic { uuid: FEATURE, of, flags: &["read"], value, knobs: knobs.clone() };
+        server.at(feature_place(scale), feature).await?;
+    }
     if let Some(percent) = scale.battery {
         let second = format!("{of}/service0020");
         server.at(second.as_str(), Service { uuid: BATTERY, of: of.clone() }).await?;
@@ -442,6 +454,7 @@ async fn part(c: &Connection, scale: &Scale) {
 async fn forget_services(c: &Connection, scale: &Scale) {
     let (server, of) = (c.object_server(), place(scale));
     let _ = server.remove::<Characteristic, _>(weight_place(scale)).await;
+    let _ = server.remove::<Characteristic, _>(feature_place(scale)).await;
     let _ = server.remove::<Service, _>(format!("{of}/service0010")).await;
     let _ = server.remove::<Characteristic, _>(format!("{of}/service0020/char0021")).await;
     let _ = server.remove::<Service, _>(format!("{of}/service0020")).await;

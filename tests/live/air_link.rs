@@ -65,6 +65,8 @@ fn the_standards_weight_scale_is_read_as_its_service_says() {
     // Weight Scale Service 1.0: flags 0 are SI units, then the weight in 5 g, low byte first: 100 counts.
     hall.air.send(&[0, 100, 0]);
     hall.until("half a kilogram", |scale| scale["mass_g"] == 500.0);
+    // What its Weight Scale Feature says: code 6, 0.01 kg.
+    hall.until("the step it promises", |scale| scale["promised_step_g"] == 10.0);
 }
 
 #[test]

@@ -34,6 +34,8 @@ const BATTERY_EVERY: Duration = Duration::from_secs(60);
 
 /// Bluetooth Assigned Numbers: Battery Level, Service Changed (from memory).
 const BATTERY_LEVEL: u16 = 0x2a19;
+/// Weight Scale Feature (Bluetooth SIG, Weight Scale Service).
+const WEIGHT_FEATURE: u16 = 0x2a9e;
 const SERVICE_CHANGED: u16 = 0x2a05;
 
 /// What is heard.
@@ -64,7 +66,8 @@ impl Ears {
         answer(&scale, device.discover_services()).await?;
         let offered: Vec<Characteristic> = device.characteristics().into_iter().collect();
         let source = pick(cfg, &offered)?;
-        let battery = offered.into_iter().find(|c| c.uuid == numbered(BATTERY_LEVEL));
+        let named = |number: u16| offered.iter().find(|c| c.uuid == numbered(number)).cloned();
+        let (battery, feature) = (named(BATTERY_LEVEL), named(WEIGHT_FEATURE));
         let (tell, heard) = channel(VALUES);
         let mut tasks = JoinSet::new();
         // First the streams, then the subscription: so nothing that is sent is missed.
@@ -75,6 +78,9 @@ impl Ears {
         tasks.spawn(ends);
         answer(&scale, device.subscribe(&source)).await?;
         tasks.spawn(pulse(device.clone(), scale.clone(), tell.clone()));
+        if let Some(feature) = feature {
+            tasks.spawn(promise(device.clone(), feature, tell.clone()));
+        }
         if let Some(level) = battery {
             tasks.spawn(charge(device.clone(), level, tell));
         }
@@ -169,7 +175,7 @@ async fn pulse(device: Peripheral, scale: String, tell: Sender<Heard>) {
             Ok(true) => match call(&scale, device.properties()).await {
                 Ok(known) => known
                     .and_then(|k| k.rssi)
-                    .map(|dbm| Heard::Facts(Facts { signal_dbm: Some(dbm), battery_percent: None })),
+                    .map(|dbm| Heard::Facts(Facts { signal_dbm: Some(dbm), ..Facts::default() })),
                 Err(error) => Some(Heard::Lost(error)),
             },
             Ok(false) => Some(Heard::Lost(BleError::Dropped { scale: scale.clone() })),
@@ -184,6 +190,18 @@ async fn pulse(device: Peripheral, scale: String, tell: Sender<Heard>) {
     }
 }
 
+/// Reads once what the scale promises of its step; one that does not answer promises nothing.
+async fn promise(device: Peripheral, feature: Characteristic, tell: Sender<Heard>) {
+    let read = timeout(ANSWER, device.read(&feature)).await;
+    if let Ok(Ok(value)) = read
+        && let Ok(bits) = <[u8; 4]>::try_from(value.as_slice())
+    {
+        let facts = Facts { weight_feature: Some(u32::from_le_bytes(bits)), ..Facts::default() };
+        // A link that was given up meanwhile needs it no more.
+        let _ = tell.send(Heard::Facts(facts)).await;
+    }
+}
+
 /// Reads the battery's charge now and then.
 async fn charge(device: Peripheral, level: Characteristic, tell: Sender<Heard>) {
     loop {
@@ -192,7 +210,7 @@ async fn charge(device: Peripheral, level: Characteristic, tell: Sender<Heard>) 
         if let Ok(Ok(value)) = read
             && let [percent @ 0..=100] = value[..]
         {
-            let facts = Facts { signal_dbm: None, battery_percent: Some(percent) };
+            let facts = Facts { battery_percent: Some(percent), ..Facts::default() };
             if tell.send(Heard::Facts(facts)).await.is_err() {
                 return;
             }

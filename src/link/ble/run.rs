@@ -221,6 +221,7 @@ impl<N: Fn() -> Instant + Clone + Send + 'static, T: FnMut(LinkEvent) + Send> Su
         let facts = Facts {
             signal_dbm: new.signal_dbm.or(self.facts.signal_dbm),
             battery_percent: new.battery_percent.or(self.facts.battery_percent),
+            weight_feature: new.weight_feature.or(self.facts.weight_feature),
         };
         if std::mem::replace(&mut self.facts, facts) != facts {
             (self.tell)(LinkEvent::Facts(facts));

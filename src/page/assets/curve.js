@@ -40,7 +40,8 @@ function drawing({ points, marks, target_g, low_g, high_g }) {
   const ticks = Array.from({ length: Math.floor(last / step) + 1 }, (_, i) => i * step);
   const line = points.map(([s, net], i) => `${i ? "L" : "M"}${x(s).toFixed(1)} ${y(net).toFixed(1)}`).join("");
   const shown = marks.filter((m) => m.what !== "weighed");
-  // A word that would run into the one before it stands on the other side of its line.
+  // A word at the right edge stands on the other side of its line; each second one a row lower, so that
+  // stop and lift never run into each other.
   const side = (m) => (x(m.at_s) > wide - 90 ? "end" : "start");
   return html`<svg class="curve" width=${wide} height=${HIGH} viewBox="0 0 ${wide} ${HIGH}" aria-hidden="true">
     <path class="band" d="M${LEFT} ${y(high_g)} H${wide - RIGHT} V${y(low_g)} H${LEFT} Z"/>
@@ -51,8 +52,8 @@ function drawing({ points, marks, target_g, low_g, high_g }) {
     <text class="side" x=${LEFT - 6} y=${y(low_g) + 13}>${grams(low_g)}</text>
     <text class="side" x=${LEFT - 6} y=${y(0) + 4}>0 g</text>
     ${ticks.map((s) => svg`<text class="foot" x=${x(s)} y=${HIGH - 10}>${s}${s === 0 ? " s" : ""}</text>`)}
-    ${shown.map((m) => svg`<path class=${m.what} d="M${x(m.at_s)} ${TOP - 8} V${y(0)}"/>
-      <text class="what" x=${x(m.at_s) + (side(m) === "end" ? -6 : 6)} y=${TOP - 10} text-anchor=${side(m)}>${w.short[m.what]}</text>`)}
+    ${shown.map((m, i) => svg`<path class=${m.what} d="M${x(m.at_s)} ${TOP - 8} V${y(0)}"/>
+      <text class="what" x=${x(m.at_s) + (side(m) === "end" ? -6 : 6)} y=${TOP - 16 + 14 * (i % 2)} text-anchor=${side(m)}>${w.short[m.what]}</text>`)}
     <path class="net" d=${line}/>
   </svg>`;
 }

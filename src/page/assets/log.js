@@ -8,6 +8,12 @@ import { thickness } from "./section.js";
 
 const w = words.log;
 
+/** The day here, as 2026-11-25: the stamp itself is in UTC. */
+const day = (stamp) => {
+  const at = new Date(stamp), two = (n) => String(n).padStart(2, "0");
+  return `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())}`;
+};
+
 /** A slice of the wall with its coat, as in the section: the two lines are the limits. */
 function slice(p) {
   if (p.net_g === null) return "";
@@ -128,7 +134,7 @@ export class LogPlace {
     return html`<div class="place"><h1>${words.places.log}</h1><p class="said" role="status">${this.#said}</p>
       <p class="wrong" role="alert">${this.#wrong}</p>
       ${this.#batches.length ? html`<label>${w.which}<select @change=${choose}>${this.#batches.map((b) => html`<option
-        value=${b.id} ?selected=${b.id === this.#chosen}>${b.created_at.slice(0, 10)} · ${b.name}</option>`)}</select></label>` : nothing}
+        value=${b.id} ?selected=${b.id === this.#chosen}>${day(b.created_at)} · ${b.name}</option>`)}</select></label>` : nothing}
       ${this.#table()}</div>`;
   }
 }

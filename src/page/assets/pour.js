@@ -64,7 +64,7 @@ const SAY = {
     <p><a class="other" href="#batch">${words.do.other_button}</a></p>` : html`${number(grams(now.scale.mass_g), words.gram)}
     ${line("more", words.do.empty)}<p><a class="button" href="#batch">${words.do.empty_button}</a></p>`,
   next: (state) => html`${line("word", `${words.faces.next}: ${state.live.now.piece}`)}
-    ${wipe(state)}${line("do", next(state))}${mute(state)}
+    ${wipe(state) || line("do", next(state))}${mute(state)}
     ${wipe(state) ? line("more", words.do.wipe_how) : ""}
     ${line("more", limits(state.live.now))}${line("more", toGo(state))}
     ${line("more", state.live.now.scale.trouble)}`,

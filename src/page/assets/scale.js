@@ -50,6 +50,7 @@ export class ScalePlace {
       scale.age_ms !== null && fill(w.age, { ms: scale.age_ms }),
       scale.signal_dbm !== null && fill(w.signal, { dbm: scale.signal_dbm }),
       scale.battery_percent !== null && fill(w.battery, { percent: scale.battery_percent }),
+      scale.promised_step_g !== null && fill(w.promised, { grams: scale.promised_step_g }),
       scale.skipped > 0 && fill(w.skipped, { n: scale.skipped }),
     ];
     return html`<div class="place"><h1>${words.places.scale}</h1>
