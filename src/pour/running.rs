@@ -7,6 +7,7 @@ use super::predict::Predictor;
 use super::state::{Done, Fault, Pan, Plan, Pour, Ready, State, Stream};
 use crate::reading::Weighing;
 use crate::record::Verdict;
+use crate::settle::line::Line;
 use crate::time::{Duration, Instant};
 use std::collections::VecDeque;
 
@@ -155,7 +156,8 @@ impl Engine {
         // The filter alone may be shaken: the display must climb as well.
         let steps = s.trail.iter().zip(s.trail.iter().skip(1)).rev().take(3);
         let climbs = steps.clone().count() == 3 && steps.clone().all(|((_, a), (_, b))| b > a);
-        let slope_g_s = straight(s.trail.iter().rev().take(4).rev()).map_or(0.0, |(_, slope)| slope);
+        let lately = s.trail.iter().skip(s.trail.len().saturating_sub(4));
+        let slope_g_s = Line::through(lately).map_or(0.0, |line| line.slope_g_s);
         let runs = (goes_on || again) && climbs && slope_g_s > CLIMB_G_S;
         s.running_on = if runs { s.running_on + 1 } else { 0 };
         s.running_on >= 3
@@ -310,19 +312,8 @@ impl Engine {
 /// readings, carried on by the lag, holds it.
 fn known_g(s: &Stream) -> f64 {
     let before = s.trail.len().saturating_sub(1);
-    let Some((line_g, slope_g_s)) = straight(s.trail.iter().take(before)) else { return s.known[1] };
+    let line = Line::through(s.trail.iter().take(before)).filter(|_| before >= 3);
+    let Some(Line { slope_g_s, end_g, .. }) = line else { return s.known[1] };
     let carried_g = slope_g_s.max(0.0) * s.predictor.lag_s();
-    s.known[1].clamp(line_g - LINE_SLACK_G, line_g + carried_g + LINE_SLACK_G)
-}
-
-/// Value at the last of these readings, and slope, of a straight line through them; at least three.
-fn straight<'a>(readings: impl Iterator<Item = &'a (Instant, f64)> + Clone) -> Option<(f64, f64)> {
-    let n = readings.clone().count();
-    let &(last, _) = readings.clone().last().filter(|_| n >= 3)?;
-    let x = |at: Instant| at.seconds_from(last);
-    let mean = |of: &dyn Fn(&(Instant, f64)) -> f64| readings.clone().map(of).sum::<f64>() / n as f64;
-    let (x_mean, y_mean) = (mean(&|r| x(r.0)), mean(&|r| r.1));
-    let sxx = mean(&|r| (x(r.0) - x_mean).powi(2)).max(1e-6);
-    let slope = mean(&|r| (x(r.0) - x_mean) * (r.1 - y_mean)) / sxx;
-    Some((y_mean - slope * x_mean, slope))
+    s.known[1].clamp(end_g - LINE_SLACK_G, end_g + carried_g + LINE_SLACK_G)
 }

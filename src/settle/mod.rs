@@ -3,6 +3,7 @@
 //! Rest is judged by slope and scatter against the scale's own noise, never by
 //! equal readings: at the edge of a digit equal readings may never come.
 
+pub mod line;
 pub mod pace;
 pub mod pan;
 
@@ -10,6 +11,7 @@ use crate::reading::Weighing;
 use crate::scale::ScaleFacts;
 use crate::time::Instant;
 use crate::units::{Flow, Mass};
+use line::Line;
 use pace::Pace;
 use std::collections::VecDeque;
 
@@ -74,7 +76,10 @@ impl Settler {
     }
 
     fn judge(&self, at: Instant) -> Motion {
-        let (mean, slope, worst) = line(&self.window, at);
+        let Some(line) = Line::through(self.window.iter()) else {
+            return Motion::Moving { flow: Flow::ZERO };
+        };
+        let (mean, slope, worst) = (line.mean_g, line.slope_g_s, line.worst_g);
         let span = self.window.front().map_or(0.0, |(first, _)| at.seconds_from(*first));
         let enough = self.window.len() >= LEAST_READINGS && span >= 0.6 * WINDOW_S;
         // What is still to come of an exponential tail is slope times lag: half a step, plus what noise allows.
@@ -86,25 +91,6 @@ impl Settler {
             Motion::Moving { flow: Flow::saturating(slope) }
         }
     }
-}
-
-/// Mean, slope and the worst residual of a straight line through the window.
-fn line(window: &VecDeque<(Instant, f64)>, at: Instant) -> (f64, f64, f64) {
-    let n = window.len().max(1) as f64;
-    let x_mean = window.iter().map(|(t, _)| t.seconds_from(at)).sum::<f64>() / n;
-    let y_mean = window.iter().map(|(_, y)| *y).sum::<f64>() / n;
-    let (mut sxx, mut sxy) = (0.0, 0.0);
-    for (t, y) in window {
-        let x = t.seconds_from(at) - x_mean;
-        sxx += x * x;
-        sxy += x * (y - y_mean);
-    }
-    let slope = if sxx > 0.0 { sxy / sxx } else { 0.0 };
-    let worst = window
-        .iter()
-        .map(|(t, y)| (y - y_mean - slope * (t.seconds_from(at) - x_mean)).abs())
-        .fold(0.0, f64::max);
-    (y_mean, slope, worst)
 }
 
 #[cfg(test)]

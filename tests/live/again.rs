@@ -21,19 +21,11 @@ fn interrupted(dir: &Path) -> (Rig, String) {
     let mut rig = Rig::start(dir);
     let batch = make(&rig, "blue cups");
     rig.post(&format!("/api/batches/{batch}/begin"), json!({}));
-    let mut send = |seconds: f64, grams: &dyn Fn(f64) -> f64| {
-        for i in 0..(seconds * 10.0) as u32 {
-            let live = if i % 3 == 1 { 0.1 } else { 0.0 };
-            let line = format!("{:.1} g\r\n", grams(f64::from(i) / 10.0) + live);
-            rig.line.write_all(line.as_bytes()).expect("the line");
-            std::thread::sleep(Duration::from_millis(100));
-        }
-    };
-    send(1.5, &|_| 0.0);
-    send(2.0, &|_| 300.0);
-    send(3.6, &|t| 300.0 + 8.0 * t);
-    send(3.5, &|_| 328.8);
-    send(1.5, &|_| 0.0);
+    rig.send(1.5, |_| 0.0);
+    rig.send(2.0, |_| 300.0);
+    rig.send(3.6, |t| 300.0 + 8.0 * t);
+    rig.send(3.5, |_| 328.8);
+    rig.send(1.5, |_| 0.0);
     rig.stop(Signal::TERM);
     drop(rig);
     (Rig::start(dir), batch)

@@ -108,14 +108,8 @@ pub(crate) fn says(scale: &Value, words: &str) -> bool {
 
 pub(crate) fn until(rig: &Rig, what: &str, wanted: impl Fn(&Value) -> bool) -> Duration {
     let from = Instant::now();
-    loop {
-        let scale = rig.get("/api/now")["scale"].clone();
-        if wanted(&scale) {
-            return from.elapsed();
-        }
-        assert!(from.elapsed() < WAIT, "{what}: {scale}\n{}", rig.said());
-        std::thread::sleep(Duration::from_millis(5));
-    }
+    rig.until(what, |now| wanted(&now["scale"]));
+    from.elapsed()
 }
 
 /// Sends a steady weight until it is let go.

@@ -119,6 +119,32 @@ impl Rig {
         }
     }
 
+    /// Waits until the snapshot is as wanted, and gives it.
+    pub(crate) fn until(&self, what: &str, wanted: impl Fn(&serde_json::Value) -> bool) -> serde_json::Value {
+        let from = Instant::now();
+        loop {
+            let now = self.get("/api/now");
+            if wanted(&now) {
+                return now;
+            }
+            // The slowest that is waited for, a call that hangs, is given up after 12 s: five times that.
+            assert!(from.elapsed() < Duration::from_secs(60), "{what}: {now}\n{}", self.said());
+            std::thread::sleep(Duration::from_millis(5));
+        }
+    }
+
+    /// Sends the weights of a curve at ten readings a second.
+    pub(crate) fn send(&mut self, seconds: f64, grams: impl Fn(f64) -> f64) {
+        let steps = (seconds * 10.0).round() as u32;
+        for i in 0..steps {
+            // The last digit of a live display moves; one that stands still under slop is a fault.
+            let live = if i % 3 == 1 { 0.1 } else { 0.0 };
+            let line = format!("{:.1} g\r\n", grams(f64::from(i) / 10.0) + live);
+            self.line.write_all(line.as_bytes()).expect("the line");
+            std::thread::sleep(Duration::from_millis(100));
+        }
+    }
+
     /// What it said on its error stream so far.
     pub(crate) fn said(&self) -> String {
         std::fs::read_to_string(&self.said).expect("its words")

@@ -2,26 +2,14 @@
 
 use crate::rig::Rig;
 use serde_json::{Value, json};
-use std::io::Write;
 use std::time::Duration;
-
-/// Sends the weights of a curve at ten readings a second.
-fn send(rig: &mut Rig, seconds: f64, grams: impl Fn(f64) -> f64) {
-    let steps = (seconds * 10.0).round() as u32;
-    for i in 0..steps {
-        // The last digit of a live display moves; one that stands still under slop is a fault.
-        let line = format!("{:.1} g\r\n", grams(f64::from(i) / 10.0) + if i % 3 == 1 { 0.1 } else { 0.0 });
-        rig.line.write_all(line.as_bytes()).expect("the line");
-        std::thread::sleep(Duration::from_millis(100));
-    }
-}
 
 /// A piece of 300 g with 20 g of slop in it, weighed and still on the pan; gives its record.
 fn short_piece(rig: &mut Rig, batch: &str) -> Value {
-    send(rig, 1.5, |_| 0.0);
-    send(rig, 2.0, |_| 300.0);
-    send(rig, 2.5, |t| 300.0 + 8.0 * t);
-    send(rig, 3.5, |_| 320.0);
+    rig.send(1.5, |_| 0.0);
+    rig.send(2.0, |_| 300.0);
+    rig.send(2.5, |t| 300.0 + 8.0 * t);
+    rig.send(3.5, |_| 320.0);
     let pours = rig.get(&format!("/api/batches/{batch}/pours"));
     assert_eq!((&pours[0]["verdict"], &pours[0]["rev"]), (&json!("short"), &json!(1)), "{pours}");
     pours[0].clone()
@@ -40,9 +28,9 @@ fn a_piece_taken_out_of_the_count_stays_out_whatever_is_poured_into_it_later() {
     assert_eq!((&out["id"], &out["net_g"]), (&pour["id"], &pour["net_g"]), "what it got is kept");
     assert_eq!(rig.post(&path, json!({}))["rev"], 2, "asked twice, done once");
 
-    send(&mut rig, 1.2, |t| 320.0 + 8.0 * t);
-    send(&mut rig, 3.5, |_| 329.6);
-    send(&mut rig, 1.5, |_| 0.0);
+    rig.send(1.2, |t| 320.0 + 8.0 * t);
+    rig.send(3.5, |_| 329.6);
+    rig.send(1.5, |_| 0.0);
     let listed = rig.get(&format!("/api/batches/{batch}/pours"));
     assert_eq!(listed.as_array().map(Vec::len), Some(1), "{listed}");
     assert_eq!(listed[0]["verdict"], "void", "{listed}");
@@ -71,9 +59,9 @@ fn a_void_that_was_refused_leaves_the_piece_in_the_count_whatever_is_poured_into
     assert!(problem["detail"].as_str().is_some_and(|d| d.contains("nothing was done")), "{problem}");
     beside.execute_batch("ROLLBACK").expect("let go");
 
-    send(&mut rig, 1.2, |t| 320.0 + 8.0 * t);
-    send(&mut rig, 3.5, |_| 329.6);
-    send(&mut rig, 1.5, |_| 0.0);
+    rig.send(1.2, |t| 320.0 + 8.0 * t);
+    rig.send(3.5, |_| 329.6);
+    rig.send(1.5, |_| 0.0);
     let listed = rig.get(&format!("/api/batches/{batch}/pours"));
     assert_eq!((&listed[0]["verdict"], &listed[0]["rev"]), (&json!("good"), &json!(2)), "{listed}");
     let told: Vec<Value> = heard.try_iter().map(|h| h.message).filter(|m| m["kind"] == "pour").collect();
@@ -87,7 +75,7 @@ fn the_curve_has_the_weights_that_were_sent_and_the_moments_that_were_told() {
     let mut rig = Rig::start(dir.path());
     let batch = rig.begin_batch(2);
     let pour = short_piece(&mut rig, &batch);
-    send(&mut rig, 1.5, |_| 0.0);
+    rig.send(1.5, |_| 0.0);
     let path = format!("/api/pours/{}/curve", pour["id"].as_str().expect("an id"));
     let curve = rig.get(&path);
     assert_eq!((&curve["target_g"], &curve["low_g"]), (&pour["target_g"], &pour["low_g"]));
@@ -120,13 +108,13 @@ fn the_curve_has_the_weights_that_were_sent_and_the_moments_that_were_told() {
 fn what_is_left_on_the_bare_pan_is_told_until_it_is_wiped_off_and_only_in_a_batch() {
     let dir = tempfile::tempdir().expect("a folder");
     let mut rig = Rig::start(dir.path());
-    send(&mut rig, 1.5, |_| 0.8);
+    rig.send(1.5, |_| 0.8);
     assert_eq!(rig.get("/api/now")["pan_g"], Value::Null, "no batch, nothing to say");
     rig.begin_batch(2);
-    send(&mut rig, 1.5, |_| 0.8);
+    rig.send(1.5, |_| 0.8);
     assert!(rig.get("/api/now")["pan_g"].as_f64().is_some_and(|g| (g - 0.8).abs() < 0.05));
-    send(&mut rig, 1.5, |_| 0.1);
+    rig.send(1.5, |_| 0.1);
     assert_eq!(rig.get("/api/now")["pan_g"], Value::Null);
-    send(&mut rig, 1.5, |_| 300.8);
+    rig.send(1.5, |_| 300.8);
     assert_eq!(rig.get("/api/now")["pan_g"], Value::Null, "a piece is no dirt");
 }

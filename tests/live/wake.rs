@@ -125,6 +125,17 @@ async fn sleeps(browser: &Browser, how_long: Duration, meanwhile: impl FnOnce())
 /// The page looks at its own age every 100 ms, and a hidden one draws 50 ms later: twice that.
 const AWAKE_MS: f64 = 300.0;
 
+/// A page that shows 300 g on the pan, with the folder that all of it lives in.
+async fn page_with_300_g() -> (tempfile::TempDir, Rig, Pan, Browser) {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = Rig::start(dir.path());
+    let pan = Pan::on(&rig);
+    let browser = open(dir.path(), &rig).await;
+    pan.still(300.0);
+    shows_number(&browser, "300.0g").await;
+    (dir, rig, pan, browser)
+}
+
 /// After the sleep nothing old is painted as if it were new.
 async fn nothing_old_after_the_sleep(browser: &Browser, old: &str) {
     let woke = "let i = window.ticks.length - 1; while (i > 0 && window.ticks[i] - window.ticks[i - 1] < 1000) i--; return window.ticks[i]";
@@ -139,12 +150,7 @@ async fn nothing_old_after_the_sleep(browser: &Browser, old: &str) {
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_tab_that_slept_wakes_to_the_present_and_never_to_an_old_number() {
-    let dir = tempfile::tempdir().expect("a folder");
-    let rig = Rig::start(dir.path());
-    let pan = Pan::on(&rig);
-    let browser = open(dir.path(), &rig).await;
-    pan.still(300.0);
-    shows_number(&browser, "300.0g").await;
+    let (_dir, _rig, pan, browser) = page_with_300_g().await;
     sleeps(&browser, Duration::from_secs(3), || pan.still(412.5)).await;
     shows_number(&browser, "412.5g").await;
     nothing_old_after_the_sleep(&browser, "300.0g").await;
@@ -154,12 +160,7 @@ async fn a_tab_that_slept_wakes_to_the_present_and_never_to_an_old_number() {
 /// A tab that is hidden between asking for a frame and getting it gets none.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_page_that_is_given_no_frame_still_follows_the_scale() {
-    let dir = tempfile::tempdir().expect("a folder");
-    let rig = Rig::start(dir.path());
-    let pan = Pan::on(&rig);
-    let browser = open(dir.path(), &rig).await;
-    pan.still(300.0);
-    shows_number(&browser, "300.0g").await;
+    let (_dir, _rig, pan, browser) = page_with_300_g().await;
     browser.js("window.requestAnimationFrame = () => 0").await;
     pan.still(412.5);
     shows_number(&browser, "412.5g").await;
@@ -168,12 +169,7 @@ async fn a_page_that_is_given_no_frame_still_follows_the_scale() {
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_tab_that_slept_while_the_daemon_stood_still_wakes_to_trouble() {
-    let dir = tempfile::tempdir().expect("a folder");
-    let rig = Rig::start(dir.path());
-    let pan = Pan::on(&rig);
-    let browser = open(dir.path(), &rig).await;
-    pan.still(300.0);
-    shows_number(&browser, "300.0g").await;
+    let (_dir, rig, _pan, browser) = page_with_300_g().await;
     let daemon = Pid::from_child(&rig.child);
     sleeps(&browser, Duration::from_secs(3), || kill_process(daemon, Signal::STOP).expect("stands still"))
         .await;

@@ -6,20 +6,7 @@ use crate::rig::Rig;
 use crate::window::Browser;
 use fantoccini::Locator;
 use serde_json::{Value, json};
-use std::time::{Duration, Instant};
-
-/// Waits until the snapshot is like this.
-fn until(rig: &Rig, what: &str, is: impl Fn(&Value) -> bool) -> Value {
-    let end = Instant::now() + Duration::from_secs(10);
-    loop {
-        let now = rig.get("/api/now");
-        if is(&now) {
-            return now;
-        }
-        assert!(Instant::now() < end, "never {what}: {now}");
-        std::thread::sleep(Duration::from_millis(20));
-    }
-}
+use std::time::Duration;
 
 #[test]
 fn a_piece_that_the_scales_own_key_hid_is_offered_back_and_poured_to_its_target() {
@@ -31,18 +18,18 @@ fn a_piece_that_the_scales_own_key_hid_is_offered_back_and_poured_to_its_target(
     std::thread::sleep(Duration::from_millis(800));
     assert_eq!(rig.try_post(&still_on, json!({})).0, 409, "nothing is offered yet");
     pan.still(312.4);
-    until(&rig, "ready", |now| now["phase"] == "ready");
+    rig.until("ready", |now| now["phase"] == "ready");
     // The key is pressed: the display goes to zero at once.
     pan.still(0.0);
-    let now = until(&rig, "fault", |now| now["phase"] == "fault");
+    let now = rig.until("fault", |now| now["phase"] == "fault");
     assert!(now["step"].as_str().is_some_and(|s| s.contains("lift the piece off")), "{now}");
     assert!(now["offered_g"].as_f64().is_some_and(|g| (g - 312.4).abs() < 0.15), "{now}");
     assert_eq!(rig.try_post("/api/batches/none/still-on", json!({})).0, 404);
     rig.post(&still_on, json!({}));
-    let now = until(&rig, "ready again", |now| now["phase"] == "ready");
+    let now = rig.until("ready again", |now| now["phase"] == "ready");
     assert!(now["offered_g"].is_null(), "{now}");
     pan.runs(8.0, 28.9);
-    until(&rig, "weighed", |now| now["phase"] == "done");
+    rig.until("weighed", |now| now["phase"] == "done");
     let pours = rig.get(&format!("/api/batches/{batch}/pours"));
     let net_g = pours[0]["net_g"].as_f64().expect("a weight");
     assert!((net_g - 28.9).abs() < 0.2 && pours[0]["verdict"] == "good", "{pours}");
