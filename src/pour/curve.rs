@@ -130,7 +130,10 @@ impl Trace {
                 drawn.handle_output(&output);
             }
             let Input::Weighing(w) = input else { continue };
-            drawn.handle_weighing(*w);
+            // A display that hides the piece shows no net; one that was put right is taken as the engine took it.
+            if engine.offered().is_none() {
+                drawn.handle_weighing(engine.last.unwrap_or(*w));
+            }
             if drawn.entered && engine.snapshot(Instant::START).piece != piece {
                 drawn.lift(engine.threshold_g());
                 return drawn.curve();

@@ -2,8 +2,10 @@
 
 use crate::run::{Run, stream};
 use tarebell::pour::curve::{Curve, MOST_POINTS, Moment};
+use tarebell::pour::engine::Command;
 use tarebell::pour::entry::{Cue, Phase};
-use tarebell::pour::trace::Trace;
+use tarebell::pour::trace::{Input, Trace};
+use tarebell::time::Instant;
 
 /// A piece of 300 g lands, gets slop until the stop is called and 0.3 s more, rests until
 /// `lift_s`, is lifted.
@@ -70,4 +72,22 @@ fn a_trace_without_a_pour_has_no_curve() {
     assert_eq!(run.phase(), Phase::Ready);
     run.curve(6.0, 8.0, |_| 0.0);
     assert_eq!(run.trace.curve(), Curve::default());
+}
+
+#[test]
+fn after_a_hidden_piece_was_said_to_stand_there_the_curve_goes_on_from_its_weight() {
+    let mut run = Run::new();
+    run.curve(0.0, 1.0, |_| 0.0);
+    run.curve(1.0, 5.0, |_| 300.0);
+    // Asleep, then awake at zero.
+    run.flat(8.0, 9.0, |_| 0.0);
+    let at = Instant::START.offset_seconds(9.0);
+    run.give(Input::Command(Command::StillOn, at), at);
+    run.curve(9.1, 10.0, |_| 0.0);
+    run.curve(10.0, 16.0, |t| stream(t - 6.0, 7.6) - 300.0);
+    let curve = run.trace.curve();
+    let last = curve.points.last().expect("points")[1];
+    assert!((last - run.net_g()).abs() < 0.3, "ends at {last} g, weighed {} g", run.net_g());
+    let least = curve.points.iter().filter(|[s, _]| *s > 7.0).map(|p| p[1]).fold(f64::INFINITY, f64::min);
+    assert!(least > -1.0, "{least} g");
 }
