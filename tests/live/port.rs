@@ -43,8 +43,7 @@ fn a_wrong_baud_rate_is_counted_and_named_with_and_without_line_ends() {
 fn a_port_that_another_program_has_is_said_once_and_read_as_soon_as_it_is_free() {
     let dir = tempfile::tempdir().expect("a folder");
     let line = crate::rig::terminal(dir.path());
-    let settings = std::fs::read_to_string(dir.path().join("tarebell.toml")).expect("settings");
-    let port = settings.split('"').find(|word| word.starts_with("/dev/")).expect("the port").to_owned();
+    let port = dir.path().join(crate::rig::PORT);
     let options = rustix::fs::OFlags::RDWR | rustix::fs::OFlags::NOCTTY | rustix::fs::OFlags::CLOEXEC;
     let other = File::from(rustix::fs::open(port, options, rustix::fs::Mode::empty()).expect("the port"));
     flock(&other, FlockOperation::NonBlockingLockExclusive).expect("the other program's lock");

@@ -89,7 +89,7 @@ fn a_line_that_is_closed_is_said_to_be_unplugged_and_the_daemon_goes_on() {
     let dir = tempfile::tempdir().expect("a folder");
     let mut rig = Rig::start(dir.path());
     let end = Instant::now() + Duration::from_secs(10);
-    rig.line = std::fs::File::open("/dev/null").expect("a file");
+    rig.unplug();
     while rig.get("/api/now")["scale"]["state"] != "lost" {
         assert!(Instant::now() < end, "{}", rig.get("/api/now"));
         std::thread::sleep(Duration::from_millis(50));

@@ -38,6 +38,9 @@ pub(crate) struct Heard {
     pub(crate) message: serde_json::Value,
 }
 
+/// The scale's port, in a test's own folder.
+pub(crate) const PORT: &str = "scale";
+
 /// The near end of a new pseudo-terminal, whose far end stands as the scale's port in new settings in `dir`.
 pub(crate) fn terminal(dir: &Path) -> File {
     let line =
@@ -45,8 +48,15 @@ pub(crate) fn terminal(dir: &Path) -> File {
     grantpt(&line).expect("grantpt");
     unlockpt(&line).expect("unlockpt");
     let port = ptsname(&line, Vec::new()).expect("ptsname").into_string().expect("a path in ASCII");
+    // Numbers are given out again once a line is closed: by its own name no daemon that goes on looking for its
+    // scale can take another test's.
+    let name = dir.join(PORT);
+    // A daemon started again in the same folder finds its new line under the same name.
+    let _ = std::fs::remove_file(&name);
+    std::os::unix::fs::symlink(port, &name).expect("a name for the port");
     let config = dir.join("tarebell.toml");
-    std::fs::write(&config, format!("[scale]\nlink = \"serial\"\nport = \"{port}\"\n")).expect("config");
+    let text = format!("[scale]\nlink = \"serial\"\nport = \"{}\"\n", name.display());
+    std::fs::write(&config, text).expect("config");
     File::from(line)
 }
 
@@ -131,6 +141,12 @@ impl Rig {
             assert!(from.elapsed() < Duration::from_secs(60), "{what}: {now}\n{}", self.said());
             std::thread::sleep(Duration::from_millis(5));
         }
+    }
+
+    /// Pulls the scale's cable out: its port is there no more.
+    pub(crate) fn unplug(&mut self) {
+        std::fs::remove_file(self.said.with_file_name(PORT)).expect("the port's name");
+        self.line = File::open("/dev/null").expect("a file");
     }
 
     /// Sends the weights of a curve at ten readings a second.

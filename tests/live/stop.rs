@@ -109,7 +109,7 @@ fn words_that_nobody_reads_do_not_hold_up_a_fault() {
     let mut potter = potter(Script::of(1, 60.0));
     rig.pour_until("pouring", &mut potter, &heard);
     // Unplugged: the daemon has something to say, and nobody takes it.
-    rig.line = std::fs::File::open("/dev/null").expect("a file");
+    rig.unplug();
     let unplugged = Instant::now();
     while rig.get("/api/now")["phase"] != "fault" {
         // The contract's own second.
