@@ -4,10 +4,12 @@
 //! Never blocks, logs or reads a clock. One place sets the state: `Engine::enter`.
 
 use super::PourSettings;
+use super::after::After;
 use super::entry::{Cue, CueCall, Output, Snapshot};
 use super::fault::Watch;
 use super::hand::Hand;
 pub use super::hearing::Hearing;
+use super::remark::Remark;
 use super::state::{Fault, State, Trouble};
 use crate::reading::Weighing;
 use crate::scale::ScaleFacts;
@@ -72,6 +74,8 @@ pub enum Command {
     Resume,
     /// The piece still stands there under a display that went to zero.
     StillOn,
+    /// Worth saying once the next piece has been lifted.
+    Remind(Remark),
 }
 
 /// What came before a weighing.
@@ -112,6 +116,7 @@ pub struct Engine {
     pub(super) zeroed: bool,
     /// `fault` was said because readings came too slowly, and no `clear` since.
     pub(super) slow_said: bool,
+    pub(super) after: After,
 }
 
 impl Engine {
@@ -137,6 +142,7 @@ impl Engine {
             offset_g: 0.0,
             zeroed: false,
             slow_said: false,
+            after: After::default(),
             start,
         }
     }
@@ -203,6 +209,7 @@ impl Engine {
                 self.cue_now(Cue::Clear, at, None);
             }
             Command::StillOn => self.still_on(at),
+            Command::Remind(remark) => self.remind(remark),
             Command::Hold | Command::Resume => {}
         }
     }
@@ -321,10 +328,21 @@ impl Engine {
     }
 
     pub(super) fn cue(&mut self, cue: Cue, at: Instant, due: Instant, left_g: Option<f64>) {
+        let left = left_g.map(Mass::saturating);
+        self.call(CueCall { n: 0, cue, at, due, left, piece: 0, about: None });
+    }
+
+    /// Says what is worth knowing and asks nothing of the hand.
+    pub(super) fn note(&mut self, about: Remark, at: Instant) {
+        let due = at + self.hearing.ahead;
+        self.call(CueCall { n: 0, cue: Cue::Note, at, due, left: None, piece: 0, about: Some(about) });
+    }
+
+    /// Numbers a cue and says which piece it is for.
+    fn call(&mut self, call: CueCall) {
         self.cues += 1;
         let piece = self.state.pour().map_or(self.piece, |p| p.piece);
-        let left = left_g.map(Mass::saturating);
-        self.outputs.push_back(Output::Cue(CueCall { n: self.cues, cue, at, due, left, piece }));
+        self.outputs.push_back(Output::Cue(CueCall { n: self.cues, piece, ..call }));
     }
 
     pub(super) fn cue_now(&mut self, cue: Cue, at: Instant, left_g: Option<f64>) {

@@ -3,6 +3,7 @@
 //! [`engine::Engine`] takes weighings, link changes and the time, and gives cues,
 //! entries and what it learned. It cannot fail: faults are states and outputs.
 
+mod after;
 pub mod curve;
 pub mod engine;
 pub mod entry;
@@ -11,6 +12,7 @@ pub mod hand;
 mod hearing;
 mod plan;
 mod predict;
+pub mod remark;
 mod running;
 mod state;
 mod steps;

@@ -2,7 +2,7 @@
 
 use super::entry::{Entry, Phase};
 use super::predict::Predictor;
-use crate::record::Verdict;
+use crate::record::{Marks, Verdict};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
 use std::collections::VecDeque;
@@ -33,6 +33,9 @@ pub(super) struct Pour {
     pub(super) ran_on: bool,
     /// `ready` was said: the potter counts on a `stop`.
     pub(super) promised: bool,
+    /// Net when it was put back after rolling.
+    pub(super) rolled: Option<f64>,
+    pub(super) marks: Marks,
 }
 
 impl Pour {
@@ -57,6 +60,8 @@ impl Pour {
             unheard: false,
             ran_on: false,
             promised: false,
+            rolled: None,
+            marks: Marks::default(),
         }
     }
 
@@ -78,6 +83,8 @@ impl Pour {
             contact: self.contact.or_else(|| self.first_slop.map(|t| at.since(t))),
             flow_g_s: self.flow_g_s,
             stop_cue: mass(self.stop_cue),
+            rolled: mass(self.rolled),
+            marks: self.marks,
         }
     }
 }

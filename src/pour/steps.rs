@@ -36,6 +36,7 @@ impl Engine {
         {
             self.zero_g = rest;
         }
+        self.look_after(w);
         if self.lift_first && self.loaded(w) {
             self.lift_first = false;
             return self.unknown_weight(w.arrived_at);
@@ -162,6 +163,7 @@ impl Engine {
     pub(super) fn next_piece(&mut self, pour: &Pour, state: State) {
         self.piece = pour.piece + 1;
         self.away = 0;
+        self.after.lifted = true;
         self.enter(state);
     }
 

@@ -5,18 +5,20 @@
 //! microseconds, then per input its kind and its differences from the one before.
 //! Version 2 has the pan's zero and whether the log was held after the start values of
 //! version 1, and may end with the mark of a cut; version 3 may have changes of how the cues
-//! are heard; version 4 has among the marks whether a loudspeaker was lost at the start. All are read.
+//! are heard; version 4 has among the marks whether a loudspeaker was lost at the start; version 5 may
+//! have reminders. All are read.
 
 use super::PourSettings;
 use super::engine::{Command, Engine, Hearing, LinkChange, Start};
 use super::entry::Output;
 use super::hand::Hand;
+use super::remark::Remark;
 use crate::reading::Weighing;
 use crate::scale::{Origin, ScaleFacts};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
 
-const VERSION: u8 = 4;
+const VERSION: u8 = 5;
 const FIRST_VERSION: u8 = 1;
 /// A trace starts this long before the landing.
 const LEAD: Duration = Duration::from_secs(3);
@@ -59,6 +61,40 @@ impl Input {
             Self::Command(command, at) => engine.handle_command(command, at),
             Self::Timeout(at) => engine.handle_timeout(at),
             Self::Hearing(hearing, at) => engine.handle_hearing(hearing, at),
+        }
+    }
+}
+
+impl Input {
+    fn kind(&self) -> i64 {
+        match self {
+            Self::Weighing(_) => 0,
+            Self::Link(LinkChange::Up, _) => 1,
+            Self::Link(LinkChange::Down, _) => 2,
+            Self::Command(Command::End, _) => 3,
+            Self::Timeout(_) => 4,
+            Self::Command(Command::Hold, _) => 5,
+            Self::Command(Command::Resume, _) => 6,
+            Self::Hearing(..) => 8,
+            Self::Command(Command::StillOn, _) => 9,
+            Self::Command(Command::Remind(_), _) => 10,
+        }
+    }
+
+    /// What follows kind and time; `ug` is the weight before, in micrograms.
+    fn put_rest(&self, out: &mut Vec<u8>, ug: &mut i64) {
+        match self {
+            Self::Weighing(w) => {
+                put(out, micrograms(w.mass) - *ug);
+                put(out, w.arrived_at.us() as i64 - w.taken_at.us() as i64);
+                *ug = micrograms(w.mass);
+            }
+            Self::Hearing(h, _) => {
+                put(out, h.ahead.as_micros() as i64);
+                put(out, i64::from(h.lost));
+            }
+            Self::Command(Command::Remind(remark), _) => put(out, *remark as i64),
+            Self::Command(..) | Self::Link(..) | Self::Timeout(_) => {}
         }
     }
 }
@@ -153,29 +189,10 @@ impl Trace {
         let (mut at, mut ug) = (0_i64, 0_i64);
         for input in &self.inputs {
             let now = input.at().us() as i64;
-            let kind = match input {
-                Input::Weighing(_) => 0,
-                Input::Link(LinkChange::Up, _) => 1,
-                Input::Link(LinkChange::Down, _) => 2,
-                Input::Command(Command::End, _) => 3,
-                Input::Timeout(_) => 4,
-                Input::Command(Command::Hold, _) => 5,
-                Input::Command(Command::Resume, _) => 6,
-                Input::Command(Command::StillOn, _) => 9,
-                Input::Hearing(..) => 8,
-            };
-            put(&mut out, kind);
+            put(&mut out, input.kind());
             put(&mut out, now - at);
             at = now;
-            if let Input::Weighing(w) = input {
-                put(&mut out, micrograms(w.mass) - ug);
-                put(&mut out, now - w.taken_at.us() as i64);
-                ug = micrograms(w.mass);
-            }
-            if let Input::Hearing(h, _) = input {
-                put(&mut out, h.ahead.as_micros() as i64);
-                put(&mut out, i64::from(h.lost));
-            }
+            input.put_rest(&mut out, &mut ug);
         }
         if self.cut {
             put(&mut out, CUT);
@@ -277,6 +294,10 @@ impl Bytes<'_> {
             5 => Input::Command(Command::Hold, now),
             6 => Input::Command(Command::Resume, now),
             9 => Input::Command(Command::StillOn, now),
+            10 => {
+                let remark = usize::try_from(self.take()?).ok().and_then(|i| Remark::ALL.get(i)).copied();
+                Input::Command(Command::Remind(remark.ok_or(BadTrace::Broken(self.at))?), now)
+            }
             8 => Input::Hearing(Hearing { ahead: self.span()?, lost: self.take()? != 0 }, now),
             _ => return Err(BadTrace::Broken(self.at)),
         })

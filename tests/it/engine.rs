@@ -5,6 +5,7 @@ use crate::seeds::seeded;
 use proptest::prelude::*;
 use tarebell::pour::engine::{Command, Hearing, LinkChange};
 use tarebell::pour::entry::{Cue, Output, Phase};
+use tarebell::pour::remark::Remark;
 use tarebell::pour::trace::{Input, Trace};
 use tarebell::record::Verdict;
 use tarebell::time::{Duration, Instant};
@@ -201,15 +202,17 @@ fn a_loudspeaker_lost_between_two_pieces_is_still_lost_in_the_replay_of_the_next
 #[test]
 fn a_trace_of_an_older_version_is_still_read() {
     let bytes = Run::new().trace.encode();
-    assert_eq!(bytes[0], 4);
-    // Of 4 only the marks are new, and those of a start without them are the same bytes.
-    let third = Trace::decode(&[&[3], &bytes[1..]].concat()).expect("version 3");
-    assert_eq!(third, Run::new().trace);
-    assert!(Trace::decode(&[&[5], &bytes[1..]].concat()).is_err());
+    assert_eq!(bytes[0], 5);
+    // Of 4 only the marks are new, of 5 the reminders: a start without them is the same bytes.
+    for version in [3, 4] {
+        let older = Trace::decode(&[&[version], &bytes[1..]].concat()).expect("an older version");
+        assert_eq!(older, Run::new().trace);
+    }
+    assert!(Trace::decode(&[&[6], &bytes[1..]].concat()).is_err());
 }
 
 fn any_input() -> impl Strategy<Value = (u8, f64, f64)> {
-    (0_u8..21, 0.01_f64..1.5, -50.0_f64..900.0)
+    (0_u8..22, 0.01_f64..1.5, -50.0_f64..900.0)
 }
 
 proptest! {
@@ -237,6 +240,7 @@ proptest! {
                 17 => run.give(Input::Link(LinkChange::Down, at), at),
                 18 => run.give(Input::Timeout(at), at),
                 19 => run.give(Input::Hearing(hearing(x.abs() as u64 % 251, x > 400.0), at), at),
+                20 => run.give(Input::Command(Command::Remind(Remark::Stir), at), at),
                 _ => run.give(Input::Command(if x > 800.0 { Command::End } else { Command::Hold }, at), at),
             }
         }
