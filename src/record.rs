@@ -104,6 +104,16 @@ impl Marks {
         self.0 & (1 << mark as u16) != 0
     }
 
+    /// As bits, in the order of [`Mark::ALL`].
+    pub const fn bits(self) -> u16 {
+        self.0
+    }
+
+    /// From such bits; those of no known mark are left out.
+    pub fn from_bits(bits: i64) -> Self {
+        Mark::ALL.into_iter().filter(|mark| bits >> *mark as u16 & 1 != 0).fold(Self::default(), Self::with)
+    }
+
     /// Those that are there.
     pub fn iter(self) -> impl Iterator<Item = Mark> {
         Mark::ALL.into_iter().filter(move |mark| self.has(*mark))

@@ -16,7 +16,9 @@ use crate::page::view::{CueView, Event as Told, LastCue, Now, PourView};
 use crate::pour::engine::{Command, LinkChange, Start};
 use crate::pour::entry::{CueCall, Entry, Output};
 use crate::pour::hand::Hand;
+use crate::pour::put_back::Memory;
 use crate::pour::trace::Input;
+use crate::pour::ware::Ware;
 use crate::reading::{Indicated, Reading, Weighing};
 use crate::record::{BatchRecord, HandRecord, PourRecord, Verdict, WhoPours};
 use crate::settle::{Motion, Settler};
@@ -166,6 +168,8 @@ impl Table {
                 Output::Entry(entry) => self.enter(&entry),
                 Output::Dropped { .. } => self.drop_open(),
                 Output::Learned(hand) => self.learn(hand),
+                // No weight is known by which it could come.
+                Output::VoidLast => {}
             }
         }
         let Some(batch) = &mut self.batch else { return };
@@ -247,6 +251,9 @@ impl Table {
             lift_first: record.begun_at.is_some(),
             lost: self.parts.outlet.hearing().lost,
             lost_said: false,
+            spare: None,
+            ware: Ware::default(),
+            memory: Memory::default(),
         };
         let at = self.parts.clock.wall();
         record.begun_at.get_or_insert(at);

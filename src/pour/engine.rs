@@ -9,8 +9,10 @@ use super::entry::{Cue, CueCall, Output, Snapshot};
 use super::fault::Watch;
 use super::hand::Hand;
 pub use super::hearing::Hearing;
+use super::put_back::Memory;
 use super::remark::Remark;
-use super::state::{Fault, State, Trouble};
+use super::state::{State, Trouble};
+use super::ware::Ware;
 use crate::reading::Weighing;
 use crate::scale::ScaleFacts;
 use crate::settle::pace::Pace;
@@ -52,6 +54,12 @@ pub struct Start {
     pub lost: bool,
     /// That was said, and not yet that it is back.
     pub lost_said: bool,
+    /// A known weight that voids the last record when it is set on the bare pan.
+    pub spare: Option<Mass>,
+    /// Bare weights of this batch: given, and seen before.
+    pub ware: Ware,
+    /// Pieces lifted of late, which may come back.
+    pub memory: Memory,
 }
 
 /// What happened to the link.
@@ -117,6 +125,8 @@ pub struct Engine {
     /// `fault` was said because readings came too slowly, and no `clear` since.
     pub(super) slow_said: bool,
     pub(super) after: After,
+    pub(super) ware: Ware,
+    pub(super) memory: Memory,
 }
 
 impl Engine {
@@ -143,6 +153,8 @@ impl Engine {
             zeroed: false,
             slow_said: false,
             after: After::default(),
+            ware: start.ware,
+            memory: start.memory.clone(),
             start,
         }
     }
@@ -181,6 +193,7 @@ impl Engine {
         match state {
             State::Idle => self.idle(w),
             State::Landing => self.landing(w),
+            State::Spare => self.spare(w),
             State::Ready(r) => self.ready(r, w, seen),
             State::Pouring(s) => self.pouring(s, w),
             State::Draining(s) => self.draining(s, w),
@@ -223,7 +236,7 @@ impl Engine {
                 s.pour.troubled = true;
                 self.estimate(s, at);
             }
-            State::Idle | State::Landing | State::Done(_) | State::Fault(_) => {}
+            State::Idle | State::Landing | State::Spare | State::Done(_) | State::Fault(_) => {}
         }
     }
 
@@ -244,6 +257,7 @@ impl Engine {
             State::Pouring(s) => self.next_announcement(s),
             State::Idle
             | State::Landing
+            | State::Spare
             | State::Ready(_)
             | State::Draining(_)
             | State::Done(_)
@@ -274,7 +288,7 @@ impl Engine {
                 let tare = state.pour().map_or(0.0, |p| p.tare);
                 (self.last.map(|w| w.mass.g() - tare), None, None)
             }
-            State::Idle | State::Landing | State::Fault(_) => (None, None, None),
+            State::Idle | State::Landing | State::Spare | State::Fault(_) => (None, None, None),
         };
         Snapshot {
             phase: self.state.phase(),
@@ -301,6 +315,11 @@ impl Engine {
     /// No `ready` is given because the log can't be written.
     pub fn held(&self) -> bool {
         self.held
+    }
+
+    /// Bare weights of this batch, and pieces that may come back.
+    pub fn seen(&self) -> (Ware, Memory) {
+        (self.ware, self.memory.clone())
     }
 
     /// What the bare pan shows.
@@ -332,14 +351,8 @@ impl Engine {
         self.call(CueCall { n: 0, cue, at, due, left, piece: 0, about: None });
     }
 
-    /// Says what is worth knowing and asks nothing of the hand.
-    pub(super) fn note(&mut self, about: Remark, at: Instant) {
-        let due = at + self.hearing.ahead;
-        self.call(CueCall { n: 0, cue: Cue::Note, at, due, left: None, piece: 0, about: Some(about) });
-    }
-
     /// Numbers a cue and says which piece it is for.
-    fn call(&mut self, call: CueCall) {
+    pub(super) fn call(&mut self, call: CueCall) {
         self.cues += 1;
         let piece = self.state.pour().map_or(self.piece, |p| p.piece);
         self.outputs.push_back(Output::Cue(CueCall { n: self.cues, piece, ..call }));
@@ -359,31 +372,5 @@ impl Engine {
     pub(super) fn threshold_g(&self) -> f64 {
         // Four standard deviations and two steps: noise does not start a pour (normal law: 1 in 16 000).
         (4.0 * self.start.scale.reading_sd_g()).max(2.0 * self.start.scale.step.g()).max(0.3)
-    }
-
-    pub(super) fn fault_matters(&self) -> bool {
-        matches!(self.state, State::Ready(_) | State::Pouring(_) | State::Draining(_))
-    }
-
-    fn fault(&mut self, trouble: Trouble, at: Instant) {
-        if !self.fault_matters() {
-            return;
-        }
-        self.cue_now(Cue::Fault, at, None);
-        let mut from = std::mem::replace(&mut self.state, State::Idle);
-        if let State::Pouring(s) | State::Draining(s) = &mut from {
-            s.pour.troubled = true;
-        }
-        self.enter(State::Fault(Fault { from: Box::new(from), trouble, resting_since: None }));
-    }
-
-    /// Slop was running when the display came to stand: later, a hand that heard the stop
-    /// brings it to stand.
-    fn should_move(&self, since: Instant) -> bool {
-        match &self.state {
-            State::Pouring(_) => true,
-            State::Draining(s) => s.plan.stop_due.is_some_and(|due| since < due),
-            State::Idle | State::Landing | State::Ready(_) | State::Done(_) | State::Fault(_) => false,
-        }
     }
 }

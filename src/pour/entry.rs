@@ -135,6 +135,8 @@ pub enum Output {
     },
     /// The hand's stopping time, after an entry.
     Learned(Hand),
+    /// The last record of the batch is to be voided.
+    VoidLast,
 }
 
 /// Phase, as told outside; closed.

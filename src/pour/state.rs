@@ -2,13 +2,14 @@
 
 use super::entry::{Entry, Phase};
 use super::predict::Predictor;
+use super::put_back::Kept;
 use crate::record::{Marks, Verdict};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
 use std::collections::VecDeque;
 
 /// A piece from `ready` to its last entry.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub(super) struct Pour {
     pub(super) piece: u32,
     pub(super) tare: f64,
@@ -36,6 +37,10 @@ pub(super) struct Pour {
     /// Net when it was put back after rolling.
     pub(super) rolled: Option<f64>,
     pub(super) marks: Marks,
+    /// It was lifted and put back: its slop has stood where it stands for longer than is known.
+    pub(super) came_back: bool,
+    /// The stream ended without a stop: what comes next is the same pour.
+    pub(super) paused: bool,
 }
 
 impl Pour {
@@ -62,6 +67,8 @@ impl Pour {
             promised: false,
             rolled: None,
             marks: Marks::default(),
+            came_back: false,
+            paused: false,
         }
     }
 
@@ -116,11 +123,13 @@ pub(super) struct Ready {
     pub(super) rises: u32,
     /// Since when the weight is none that slop explains: a touch, or a hand that let go.
     pub(super) odd_since: Option<Instant>,
+    /// It weighs what this one weighed with its slop: perhaps it was put back.
+    pub(super) perhaps: Option<Box<Kept>>,
 }
 
 impl Ready {
     pub(super) fn new(pour: Pour, base_g: f64) -> Self {
-        Self { pour, recent: VecDeque::new(), base_g, rises: 0, odd_since: None }
+        Self { pour, recent: VecDeque::new(), base_g, rises: 0, odd_since: None, perhaps: None }
     }
 }
 
@@ -148,6 +157,10 @@ pub(super) struct Stream {
     pub(super) running_on: u32,
     /// The latest readings that were believed.
     pub(super) trail: VecDeque<(Instant, f64)>,
+    /// The greatest net that was believed.
+    pub(super) peak_g: f64,
+    /// Readings left out because they jumped.
+    pub(super) odd: u32,
 }
 
 /// Weighed, still on the pan.
@@ -158,11 +171,18 @@ pub(super) struct Done {
     pub(super) rises: u32,
     /// The weight jumped as no slop does: a touch, or another thing on the pan.
     pub(super) jumped: bool,
+    /// Net as the pan shows it at rest.
+    pub(super) had_g: f64,
+    /// As it was before it was put back.
+    pub(super) before: Option<Box<Pour>>,
+    /// Put back since then, and nothing is wanted of it.
+    pub(super) asks_since: Option<Instant>,
 }
 
 impl Done {
     pub(super) fn new(pour: Pour) -> Self {
-        Self { pour, recent: VecDeque::new(), rises: 0, jumped: false }
+        let had_g = pour.net.unwrap_or(0.0);
+        Self { pour, recent: VecDeque::new(), rises: 0, jumped: false, had_g, before: None, asks_since: None }
     }
 }
 
@@ -204,6 +224,8 @@ pub(super) struct Fault {
 pub(super) enum State {
     Idle,
     Landing,
+    /// The spare weight lies on the pan.
+    Spare,
     Ready(Ready),
     Pouring(Stream),
     Draining(Stream),
@@ -214,7 +236,7 @@ pub(super) enum State {
 impl State {
     pub(super) fn phase(&self) -> Phase {
         match self {
-            Self::Idle => Phase::Idle,
+            Self::Idle | Self::Spare => Phase::Idle,
             Self::Landing => Phase::Landing,
             Self::Ready(_) => Phase::Ready,
             Self::Pouring(_) => Phase::Pouring,
@@ -228,6 +250,7 @@ impl State {
         match self {
             Self::Idle => "waiting for a piece",
             Self::Landing => "waiting for rest",
+            Self::Spare => "the last record is void: take the spare weight off",
             Self::Ready(_) => "tared",
             Self::Pouring(s) if s.pour.rev > 0 => "topping up",
             Self::Pouring(_) => "pouring",
@@ -254,7 +277,7 @@ impl State {
 
     pub(super) fn pour_mut(&mut self) -> Option<&mut Pour> {
         match self {
-            Self::Idle | Self::Landing => None,
+            Self::Idle | Self::Landing | Self::Spare => None,
             Self::Ready(r) => Some(&mut r.pour),
             Self::Pouring(s) | Self::Draining(s) => Some(&mut s.pour),
             Self::Done(d) => Some(&mut d.pour),
@@ -264,7 +287,7 @@ impl State {
 
     pub(super) fn pour(&self) -> Option<&Pour> {
         match self {
-            Self::Idle | Self::Landing => None,
+            Self::Idle | Self::Landing | Self::Spare => None,
             Self::Ready(r) => Some(&r.pour),
             Self::Pouring(s) | Self::Draining(s) => Some(&s.pour),
             Self::Done(d) => Some(&d.pour),

@@ -6,17 +6,16 @@
 //! Version 2 has the pan's zero and whether the log was held after the start values of
 //! version 1, and may end with the mark of a cut; version 3 may have changes of how the cues
 //! are heard; version 4 has among the marks whether a loudspeaker was lost at the start; version 5 may
-//! have reminders. All are read.
+//! have reminders, and knows the vessel, the spare weight and what was seen of the batch. All are read.
 
-use super::PourSettings;
 use super::engine::{Command, Engine, Hearing, LinkChange, Start};
 use super::entry::Output;
-use super::hand::Hand;
 use super::remark::Remark;
 use crate::reading::Weighing;
-use crate::scale::{Origin, ScaleFacts};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
+
+mod start;
 
 const VERSION: u8 = 5;
 const FIRST_VERSION: u8 = 1;
@@ -166,26 +165,14 @@ impl Trace {
         self.start.ahead = engine.hearing().ahead;
         self.start.lost = engine.hearing().lost;
         self.start.lost_said = engine.lost_said();
+        (self.start.ware, self.start.memory) = engine.seen();
         self.start.first_piece = engine.snapshot(Instant::START).piece;
     }
 
     /// As bytes.
     pub fn encode(&self) -> Vec<u8> {
-        let s = &self.start;
         let mut out = vec![VERSION];
-        let masses = [s.target, s.low, s.high, s.scale.step, s.scale.noise, s.settings.min_piece];
-        for mass in masses {
-            put(&mut out, micrograms(mass));
-        }
-        for us in [s.scale.lag, s.ahead, s.settings.approach] {
-            put(&mut out, us.as_micros() as i64);
-        }
-        put(&mut out, (s.hand.hand_s * 1e9).round() as i64);
-        put(&mut out, i64::from(s.hand.pours));
-        put(&mut out, i64::from(s.first_piece));
-        put(&mut out, micrograms(s.zero));
-        let marks = [s.held, s.lift_first, s.lost, s.lost_said];
-        put(&mut out, (0..).zip(marks).map(|(bit, set)| i64::from(set) << bit).sum());
+        start::put_start(&mut out, &self.start);
         let (mut at, mut ug) = (0_i64, 0_i64);
         for input in &self.inputs {
             let now = input.at().us() as i64;
@@ -300,31 +287,6 @@ impl Bytes<'_> {
             }
             8 => Input::Hearing(Hearing { ahead: self.span()?, lost: self.take()? != 0 }, now),
             _ => return Err(BadTrace::Broken(self.at)),
-        })
-    }
-
-    fn start(&mut self, version: u8) -> Result<Start, BadTrace> {
-        let (target, low, high) = (mass(self.take()?), mass(self.take()?), mass(self.take()?));
-        let (step, noise, min_piece) = (mass(self.take()?), mass(self.take()?), mass(self.take()?));
-        let (lag, ahead, approach) = (self.span()?, self.span()?, self.span()?);
-        let hand = Hand { hand_s: self.take()? as f64 / 1e9, pours: self.count()? };
-        let first_piece = self.count()?;
-        let (zero, marks) =
-            if version == FIRST_VERSION { (Mass::ZERO, 0) } else { (mass(self.take()?), self.take()?) };
-        Ok(Start {
-            target,
-            low,
-            high,
-            scale: ScaleFacts { id: "trace".into(), step, noise, lag, lag_origin: Origin::Told },
-            hand,
-            ahead,
-            settings: PourSettings { min_piece, approach },
-            first_piece,
-            zero,
-            held: marks & 1 != 0,
-            lift_first: marks & 2 != 0,
-            lost: marks & 4 != 0,
-            lost_said: marks & 8 != 0,
         })
     }
 }
