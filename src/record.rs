@@ -2,8 +2,11 @@
 //!
 //! Plain values; neither the database nor the page leaks in here.
 
+mod numbers;
+
 use crate::time::{Duration, WallTime};
 use crate::units::Mass;
+pub use numbers::Numbers;
 
 /// How a pour ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -152,6 +155,12 @@ pub struct BatchRecord {
     pub pourer: Option<String>,
     /// Which jug, where said.
     pub jug: Option<String>,
+    /// Word of what it is poured from; none: as the settings say.
+    pub vessel: Option<String>,
+    /// The glaze by name: pieces of one glaze are numbered on from batch to batch.
+    pub glaze_name: Option<String>,
+    /// The least and the greatest weight of a bare piece, where said.
+    pub bare: Option<(Mass, Mass)>,
     /// The request it was made from, as JSON text, so that no input is lost.
     pub request: String,
     /// When it was made.
@@ -173,7 +182,7 @@ pub struct PourRecord {
     pub seq: u64,
     /// The batch it belongs to.
     pub batch: String,
-    /// Piece number within the batch, from 1.
+    /// Piece number, from 1: within the batch, or within all batches of its glaze.
     pub piece: u32,
     /// When the piece was ready.
     pub started_at: WallTime,

@@ -5,6 +5,7 @@
 mod ble;
 mod fault;
 mod layout;
+mod pour;
 
 pub use ble::{Ble, By, number, numbered, short};
 
@@ -12,13 +13,14 @@ use crate::frame::MessageFormat;
 use crate::frame::line::{LineFormat, Unit};
 use crate::frame::standard::{IMPERIAL_STEP_G, SI_STEP_G};
 use crate::pour::PourSettings;
-use crate::pour::vessel::Vessel;
 use crate::scale::{Origin, ScaleFacts};
 use crate::time::Duration;
 use crate::units::{Mass, plainly};
 pub use fault::SettingsError;
 use fault::Source;
 pub use layout::Notifications;
+use pour::PourText;
+pub use pour::Reminding;
 use serde::Deserialize;
 use std::net::SocketAddr;
 use toml::Spanned;
@@ -114,8 +116,12 @@ pub struct Settings {
     pub scale: ScaleFacts,
     /// Address of the page.
     pub listen: SocketAddr,
+    /// The most that the scale carries, where told.
+    pub capacity: Option<Mass>,
     /// Pouring.
     pub pour: PourSettings,
+    /// What is said between two pieces.
+    pub reminding: Reminding,
     /// The loudspeaker.
     pub sound: Sound,
 }
@@ -138,7 +144,9 @@ impl Default for Settings {
                 lag_origin: Origin::Assumed,
             },
             listen: SocketAddr::from(([127, 0, 0, 1], 8737)),
+            capacity: None,
             pour: PourSettings::default(),
+            reminding: Reminding::default(),
             sound: Sound::default(),
         }
     }
@@ -173,6 +181,7 @@ struct ScaleText {
     step_g: Option<Spanned<f64>>,
     noise_g: Option<Spanned<f64>>,
     lag_ms: Option<Spanned<u64>>,
+    capacity_g: Option<Spanned<f64>>,
     address: Option<Spanned<String>>,
     service: Option<Spanned<String>>,
     characteristic: Option<Spanned<String>>,
@@ -182,15 +191,6 @@ struct ScaleText {
 #[serde(deny_unknown_fields)]
 struct PageText {
     listen: Option<Spanned<String>>,
-}
-
-#[derive(Default, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct PourText {
-    min_piece_g: Option<Spanned<f64>>,
-    approach_ms: Option<Spanned<u64>>,
-    vessel: Option<Spanned<String>>,
-    contact_s: Option<Spanned<u64>>,
 }
 
 #[derive(Default, Deserialize)]
@@ -221,7 +221,9 @@ impl Settings {
             notifications,
             scale,
             listen: listen(&source, shape.page.listen.as_ref())?,
-            pour: pour(&source, &shape.pour)?,
+            capacity: capacity(&source, &shape.scale)?,
+            pour: pour::pour(&source, &shape.pour)?,
+            reminding: pour::reminding(&source, &shape.pour)?,
             sound: sound(&source, &shape.sound)?,
         })
     }
@@ -327,6 +329,13 @@ fn scale(source: &Source<'_>, t: &ScaleText, how: &Notifications) -> Result<Scal
     })
 }
 
+/// No default: a wrong one would warn of pieces that fit, or of none.
+fn capacity(source: &Source<'_>, t: &ScaleText) -> Result<Option<Mass>, SettingsError> {
+    let Some(told) = &t.capacity_g else { return Ok(None) };
+    let most = source.number("scale.capacity_g", Some(told), 0.0, 10.0..=500_000.0, "g")?;
+    Ok(Some(Mass::saturating(most)))
+}
+
 /// A listening address, from the file or from the command line.
 pub fn loopback(text: &str) -> Result<SocketAddr, String> {
     let address: SocketAddr =
@@ -341,30 +350,6 @@ pub fn loopback(text: &str) -> Result<SocketAddr, String> {
 fn listen(source: &Source<'_>, value: Option<&Spanned<String>>) -> Result<SocketAddr, SettingsError> {
     let Some(value) = value else { return Ok(Settings::default().listen) };
     loopback(value.get_ref()).map_err(|why| source.wrong("page.listen", value, why))
-}
-
-fn pour(source: &Source<'_>, t: &PourText) -> Result<PourSettings, SettingsError> {
-    let d = PourSettings::default();
-    let min_g =
-        source.number("pour.min_piece_g", t.min_piece_g.as_ref(), d.min_piece.g(), 1.0..=5000.0, "g")?;
-    let approach_ms = d.approach.as_millis() as u64;
-    let approach =
-        source.number("pour.approach_ms", t.approach_ms.as_ref(), approach_ms, 400..=5000, "ms")?;
-    let vessel = match &t.vessel {
-        None => d.vessel,
-        Some(word) => Vessel::from_word(word.get_ref()).ok_or_else(|| {
-            let words = Vessel::ALL.map(|v| format!("\"{}\"", v.word())).join(", ");
-            source.wrong("pour.vessel", word, format!("expected one of {words}"))
-        })?,
-    };
-    let contact_s = d.contact_limit.as_millis() as u64 / 1000;
-    let contact_s = source.number("pour.contact_s", t.contact_s.as_ref(), contact_s, 2..=600, "s")?;
-    Ok(PourSettings {
-        min_piece: Mass::saturating(min_g),
-        approach: Duration::from_millis(approach),
-        vessel,
-        contact_limit: Duration::from_secs(contact_s),
-    })
 }
 
 /// A twentieth of full scale is 26 dB below it: under that nobody hears a stop (our choice, tried on nobody).

@@ -94,7 +94,9 @@ async fn serve(args: &ServeArgs) -> anyhow::Result<ExitCode> {
     let scale = settings.scale.clone();
     let (pour, sound) = (settings.pour.clone(), (!args.no_sound).then(|| settings.sound.clone()));
     let way = if matches!(settings.link, Link::Ble(_)) { Way::Air } else { Way::Cable };
-    let daemon = Daemon::start(Setup { dir: &dir, listen, scale, pour, decoder, way, sound }).await?;
+    let (reminding, capacity) = (settings.reminding, settings.capacity);
+    let setup = Setup { dir: &dir, listen, scale, pour, reminding, capacity, decoder, way, sound };
+    let daemon = Daemon::start(setup).await?;
     say(format!("serving http://{}, data in {}", daemon.bound, dir.display()));
     let (stop, stopped) = watch::channel(false);
     let link = start_link(&daemon, &settings, stopped);

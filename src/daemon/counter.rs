@@ -2,7 +2,7 @@
 //! engine's thread.
 
 use super::clock::Clock;
-use super::event::{Event, Reply};
+use super::event::{Beginning, Event, Reply};
 use crate::page::desk::{Begun, Desk, Refusal};
 use crate::pour::curve::Curve;
 use crate::pour::hand::Hand;
@@ -10,12 +10,17 @@ use crate::pour::trace::Trace;
 use crate::record::{BatchRecord, PourRecord, WhoPours};
 use crate::store::{Reader, Wanted, try_writable};
 use crate::time::WallTime;
+use crate::units::Mass;
 use std::path::PathBuf;
 use std::sync::mpsc::{SyncSender, sync_channel};
 use std::time::Duration;
 
 /// An answer from the engine's thread needs one disk write; a slow card may take seconds.
 const PATIENCE: Duration = Duration::from_secs(10);
+
+const STOPPING: &str = "the daemon is stopping and nothing was done: ask again after its next start";
+/// A spare weight is told from so many of the latest pieces: several kiln loads (our choice).
+const LATELY: usize = 200;
 
 /// Where the page's requests go.
 pub(crate) struct Counter {
@@ -40,9 +45,7 @@ impl Counter {
     fn ask(&self, event: impl FnOnce(Reply) -> Event) -> Result<Begun, Refusal> {
         let (to, answer) = sync_channel(1);
         let wanted = Wanted::default();
-        self.events.send(event(Reply { to, wanted: wanted.clone() })).map_err(|_| {
-            storage("the daemon is stopping and nothing was done: ask again after its next start")
-        })?;
+        self.events.send(event(Reply { to, wanted: wanted.clone() })).map_err(|_| storage(STOPPING))?;
         if let Ok(answer) = answer.recv_timeout(PATIENCE) {
             return answer;
         }
@@ -58,6 +61,10 @@ impl Counter {
     }
 }
 
+fn heavier(a: Option<Mass>, b: Option<Mass>) -> Option<Mass> {
+    a.into_iter().chain(b).reduce(|a, b| if a > b { a } else { b })
+}
+
 fn storage(error: impl std::fmt::Display) -> Refusal {
     Refusal::Storage(error.to_string())
 }
@@ -70,14 +77,21 @@ impl Desk for Counter {
 
     fn begin(&self, id: &str) -> Result<Begun, Refusal> {
         try_writable(&self.dir).map_err(storage)?;
-        let batch = Box::new(self.batch(id)?);
+        let batch = self.batch(id)?;
         let who = WhoPours::new(batch.pourer.as_deref(), batch.jug.as_deref(), &self.scale_id);
         let reader = self.reader()?;
         let learned = reader.hand(who.key()).map_err(storage)?;
         let hand = learned.map_or_else(Hand::default, |h| Hand { hand_s: h.hand_s, pours: h.pours });
-        let poured = reader.pours(id).map_err(storage)?;
-        let first_piece = poured.iter().map(|p| p.piece).max().unwrap_or(0) + 1;
-        self.ask(|reply| Event::Begin { batch, who, hand, first_piece, reply })
+        let heaviest = batch.bare.map(|(_, greatest)| greatest);
+        let beginning = Beginning {
+            poured: reader.pours(id).map_err(storage)?,
+            numbers: reader.numbers(&batch).map_err(storage)?,
+            heaviest: heavier(heaviest, reader.heaviest(&batch).map_err(storage)?),
+            batch,
+            who,
+            hand,
+        };
+        self.ask(|reply| Event::Begin(Box::new(beginning), reply))
     }
 
     fn end(&self, id: &str) -> Result<Begun, Refusal> {
@@ -109,6 +123,34 @@ impl Desk for Counter {
         let batch = Box::new(self.batch(&pour.batch)?);
         self.ask(|reply| Event::Void(Box::new(pour), batch, reply))?;
         self.pour(id)
+    }
+
+    fn redo(&self, id: &str) -> Result<PourRecord, Refusal> {
+        let pour = self.pour(id)?;
+        if let Some(later) = self.reader()?.poured_again(&pour).map_err(storage)? {
+            let why = format!(
+                "piece {} was poured again already: ask for its newer record, {}",
+                pour.piece, later.id
+            );
+            return Err(Refusal::Conflict(why));
+        }
+        let batch = Box::new(self.batch(&pour.batch)?);
+        self.ask(|reply| Event::Redo(Box::new(pour), batch, reply))?;
+        self.pour(id)
+    }
+
+    fn skip(&self, id: &str) -> Result<u32, Refusal> {
+        let batch = Box::new(self.batch(id)?);
+        let done = self.ask(|reply| Event::Skip(batch, reply))?;
+        done.left_out.ok_or_else(|| storage("no number was left out; please report it"))
+    }
+
+    fn spare(&self, off: bool) -> Result<Option<Mass>, Refusal> {
+        let lately = self.reader()?.lately(LATELY).map_err(storage)?;
+        let (to, answer) = sync_channel(1);
+        self.events.send(Event::Spare { off, lately, to }).map_err(|_| storage(STOPPING))?;
+        let slow = "the daemon did not answer: look on the page before you ask again";
+        answer.recv_timeout(PATIENCE).unwrap_or_else(|_| Err(storage(slow)))
     }
 
     fn curve(&self, id: &str) -> Result<(PourRecord, Curve), Refusal> {

@@ -45,8 +45,17 @@ async fn pour(
     let listen = if taken { SocketAddr::from(([127, 0, 0, 1], 0)) } else { settings.listen };
     let decoder = Decoder::Lines(LineDecoder::new(LineFormat::Auto, Unit::Gram));
     let sound = with_sound.then_some(settings.sound);
-    let setup =
-        Setup { dir, listen, scale: settings.scale, pour: settings.pour, decoder, way: Way::Cable, sound };
+    let setup = Setup {
+        dir,
+        listen,
+        scale: settings.scale,
+        pour: settings.pour,
+        reminding: settings.reminding,
+        capacity: settings.capacity,
+        decoder,
+        way: Way::Cable,
+        sound,
+    };
     let daemon = Daemon::start(setup).await?;
     say(format!("simulated scale and hand, invented cups and glaze, {pieces} pieces of {TARGET_G} g"));
     say(format!("watch http://{}", daemon.bound));
@@ -125,6 +134,9 @@ async fn begin(daemon: &Daemon, pieces: u32) -> anyhow::Result<()> {
         solids_fraction: None,
         pourer: None,
         jug: None,
+        vessel: None,
+        glaze_name: None,
+        bare: None,
         request: String::new(),
         created_at: wall,
         begun_at: None,

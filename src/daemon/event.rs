@@ -3,10 +3,11 @@
 use crate::link::LinkEvent;
 use crate::page::desk::{Begun, Refusal};
 use crate::pour::hand::Hand;
-use crate::record::{BatchRecord, PourRecord, WhoPours};
+use crate::record::{BatchRecord, Numbers, PourRecord, WhoPours};
 use crate::sound::SoundStatus;
 use crate::store::{Ack, Wanted};
 use crate::time::Duration;
+use crate::units::Mass;
 use std::sync::mpsc::SyncSender;
 
 /// Where an answer goes, and whether it is still waited for.
@@ -26,6 +27,23 @@ impl Reply {
     }
 }
 
+/// What a batch begins from.
+#[derive(Clone, Debug)]
+pub struct Beginning {
+    /// The batch.
+    pub batch: BatchRecord,
+    /// Whose hand it is.
+    pub who: WhoPours,
+    /// What was learned of it.
+    pub hand: Hand,
+    /// Newest revision of each of its pours so far.
+    pub poured: Vec<PourRecord>,
+    /// Which number comes next.
+    pub numbers: Numbers,
+    /// The heaviest bare piece that may come, as far as it is known.
+    pub heaviest: Option<Mass>,
+}
+
 /// One event.
 #[derive(Debug)]
 pub enum Event {
@@ -33,25 +51,27 @@ pub enum Event {
     Link(LinkEvent),
     /// A batch is to be written down.
     Create(Box<BatchRecord>, Reply),
-    /// A batch is to begin with this hand, from this piece on.
-    Begin {
-        /// The batch.
-        batch: Box<BatchRecord>,
-        /// Whose hand it is.
-        who: WhoPours,
-        /// What was learned of it.
-        hand: Hand,
-        /// Number of the next piece.
-        first_piece: u32,
-        /// Where the answer goes.
-        reply: Reply,
-    },
+    /// A batch is to begin.
+    Begin(Box<Beginning>, Reply),
     /// The batch with this id is to end.
     End(Box<BatchRecord>, Reply),
     /// What stood on the pan before the display went to zero still stands there, in the batch with this id.
     StillOn(Box<BatchRecord>, Reply),
     /// This pour is to be taken out of the count of its batch.
     Void(Box<PourRecord>, Box<BatchRecord>, Reply),
+    /// As that, and its number goes to the next piece.
+    Redo(Box<PourRecord>, Box<BatchRecord>, Reply),
+    /// The next number of this batch is to be left out.
+    Skip(Box<BatchRecord>, Reply),
+    /// What lies on the bare pan is the spare weight from now on, or none is.
+    Spare {
+        /// None is.
+        off: bool,
+        /// Bare weight, and weight with slop, of the latest pieces.
+        lately: Vec<(Mass, Option<Mass>)>,
+        /// Where the answer goes.
+        to: SyncSender<Result<Option<Mass>, Refusal>>,
+    },
     /// The store wrote something, or can't.
     Ack(Box<Ack>),
     /// The loudspeaker is heard, or no longer.

@@ -65,7 +65,7 @@ impl Log {
         if let Some(why) = self.trouble() {
             return reply.give(Err(Refusal::Storage(ended_but(&why))));
         }
-        let answer = Begun { batch, warnings: Vec::new() };
+        let answer = Begun { batch, warnings: Vec::new(), left_out: None };
         self.askers.insert(ticket, vec![Asker { reply, answer, kept: true }]);
     }
 
@@ -123,11 +123,15 @@ impl Log {
 
     fn written(&mut self, write: Write) -> Option<PourRecord> {
         match write {
-            Write::Pour { pour, .. } | Write::PourVoided(pour) => return Some(pour),
+            Write::Pour { pour, .. } | Write::PourVoided(pour) | Write::PourAgain { pour, .. } => {
+                return Some(pour);
+            }
             Write::BatchEnded { id, .. } => self.ends.retain(|batch| batch.id != id),
             Write::BatchCreated(_)
             | Write::BatchBegun { .. }
             | Write::PourOpened(_)
+            | Write::NumberLeftOut { .. }
+            | Write::Spare(_)
             | Write::Trace { .. }
             | Write::PourDropped { .. } => {}
         }

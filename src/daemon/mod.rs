@@ -11,24 +11,30 @@ mod log;
 mod open;
 pub mod outlet;
 mod parts;
+mod pieces;
+mod reminders;
 mod rounds;
 mod sight;
 mod signals;
 mod simulated;
+mod spare;
 pub mod table;
 #[cfg(test)]
 mod tests;
 mod tour;
 mod under_way;
+mod wishes;
 
 use crate::frame::Decoder;
 use crate::page::view::{Event as Told, Now, ScaleView};
 use crate::page::{self, Page};
 use crate::pour::PourSettings;
+use crate::pour::vessel::Vessel;
 use crate::scale::ScaleFacts;
-use crate::settings::Sound;
+use crate::settings::{Reminding, Sound};
 use crate::sound::{Loudspeaker, SoundStatus};
 use crate::store::{Ack, Store, StoreError};
+use crate::units::Mass;
 use clock::Clock;
 use counter::Counter;
 use event::Event;
@@ -114,6 +120,10 @@ pub struct Setup<'a> {
     pub scale: ScaleFacts,
     /// Pouring.
     pub pour: PourSettings,
+    /// What is said between two pieces.
+    pub reminding: Reminding,
+    /// The most that the scale carries, where told.
+    pub capacity: Option<Mass>,
     /// Lines to readings.
     pub decoder: Decoder,
     /// How the scale is reached: its troubles have other causes over a cable and through the air.
@@ -144,7 +154,7 @@ impl Daemon {
         let (listener, bound) = listen(setup.listen).await?;
         store.announce(bound)?;
         let run = uuid::Uuid::now_v7().to_string();
-        let (now, now_seen) = watch::channel(Arc::new(nothing_yet(&run)));
+        let (now, now_seen) = watch::channel(Arc::new(nothing_yet(&run, setup.pour.vessel)));
         let (told, _) = broadcast::channel(TOLD);
         let (stop_page, stop) = watch::channel(false);
         let (dir, scale_id) = (setup.dir.to_owned(), setup.scale.id.clone());
@@ -158,9 +168,23 @@ impl Daemon {
             stop,
         };
         let (outlet, sound) = outlet(clock, events.clone())?;
-        let Setup { scale, pour: settings, decoder, way, .. } = setup;
+        let Setup { scale, pour: settings, reminding, capacity, decoder, way, .. } = setup;
         let told_too = told.clone();
-        let parts = Parts { clock, scale, settings, decoder, way, store, outlet, now, told: told_too, run };
+        let parts = Parts {
+            clock,
+            scale,
+            settings,
+            reminding,
+            capacity,
+            spare: opened.spare,
+            decoder,
+            way,
+            store,
+            outlet,
+            now,
+            told: told_too,
+            run,
+        };
         let ended = Arc::new(Notify::new());
         let table = start_table(&ended, move || table(Table::new(parts), inbox))?;
         let page = start_page(&ended, listener, page);
@@ -282,11 +306,12 @@ async fn end_table(events: SyncSender<Event>, table: JoinHandle<Result<(), Store
     }
 }
 
-fn nothing_yet(run: &str) -> Now {
+fn nothing_yet(run: &str, usual: Vessel) -> Now {
     Now {
         run: run.to_owned(),
         scale: ScaleView { state: "searching", ..ScaleView::default() },
         phase: "idle",
+        vessel: usual.word(),
         step: "starting".to_owned(),
         sound: outlet::view(&SoundStatus::looking()),
         ..Now::default()

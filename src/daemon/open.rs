@@ -4,14 +4,19 @@ use crate::page::desk::{Begun, Refusal};
 use crate::pour::entry::Entry;
 use crate::record::{BatchRecord, PourRecord};
 use crate::scale::ScaleFacts;
-use crate::time::WallTime;
+use crate::time::{Instant, WallTime};
 use crate::units::Mass;
 
 /// A pour's identity between its entries.
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Open {
     pub(super) id: String,
     pub(super) piece: u32,
     pub(super) started_at: WallTime,
+    /// When it was ready, on this daemon's clock.
+    pub(super) started: Instant,
+    /// Taken out of the count.
+    pub(super) voided: bool,
 }
 
 impl Open {
@@ -62,10 +67,65 @@ pub(super) fn too_coarse(scale: &ScaleFacts, batch: &BatchRecord) -> Option<Stri
     })
 }
 
+/// What to say where the heaviest piece known, with its slop, is more than the scale carries.
+pub(super) fn too_heavy(
+    capacity: Option<Mass>,
+    heaviest: Option<Mass>,
+    batch: &BatchRecord,
+) -> Option<String> {
+    let (most_g, piece_g) = (capacity?.g(), heaviest?.g());
+    let slop_g = batch.high.g();
+    (piece_g + slop_g > most_g).then(|| {
+        format!(
+            "the scale carries {most_g} g, and the heaviest piece known weighs {piece_g:.1} g bare and {:.1} g with \
+             its slop: it may not be weighed. Use a larger scale for such pieces",
+            piece_g + slop_g
+        )
+    })
+}
+
 pub(super) fn begun(batch: BatchRecord, warnings: Vec<String>) -> Begun {
-    Begun { batch, warnings }
+    Begun { batch, warnings, left_out: None }
 }
 
 pub(super) fn not_done(why: &str) -> Refusal {
     Refusal::Storage(format!("nothing was done: {why}"))
+}
+
+#[cfg(test)]
+impl Open {
+    /// Its record as the log would hold it; the numbers are invented.
+    pub(super) fn record_for_test(&self, verdict: crate::record::Verdict) -> PourRecord {
+        let g = Mass::saturating;
+        PourRecord {
+            id: self.id.clone(),
+            rev: 2,
+            seq: 1,
+            batch: "invented".to_owned(),
+            piece: self.piece,
+            started_at: self.started_at,
+            tare: g(300.0),
+            target: g(29.0),
+            low: g(28.0),
+            high: g(30.0),
+            first_net: None,
+            net: Some(g(29.0)),
+            net_u: None,
+            rolled: None,
+            top_ups: 0,
+            dry: None,
+            verdict,
+            interrupted: false,
+            settled: true,
+            guided: true,
+            seconds: 4.0,
+            contact: None,
+            flow_g_s: None,
+            stop_cue: None,
+            calibration: None,
+            scale: "invented scale".to_owned(),
+            marks: crate::record::Marks::default(),
+            trace: Vec::new(),
+        }
+    }
 }

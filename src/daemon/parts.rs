@@ -7,7 +7,9 @@ use crate::frame::Decoder;
 use crate::page::view::{Event as Told, Now};
 use crate::pour::PourSettings;
 use crate::scale::ScaleFacts;
+use crate::settings::Reminding;
 use crate::store::Store;
+use crate::units::Mass;
 use std::sync::Arc;
 use tokio::sync::{broadcast, watch};
 
@@ -19,6 +21,12 @@ pub struct Parts {
     pub scale: ScaleFacts,
     /// What the studio set.
     pub settings: PourSettings,
+    /// What is said between two pieces.
+    pub reminding: Reminding,
+    /// The most that the scale carries, where told.
+    pub capacity: Option<Mass>,
+    /// Set on the bare pan it voids the last record.
+    pub spare: Option<Mass>,
     /// Lines to readings.
     pub decoder: Decoder,
     /// How the scale is reached.

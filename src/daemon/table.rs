@@ -3,24 +3,22 @@
 //! Waits only for its own channel. It never waits for the log (jobs are tried, and
 //! kept when refused), the page (latest value wins) or a lock.
 
-use super::event::{Event, Reply};
+use super::event::Event;
 use super::log::Log;
-use super::open::{Open, begun, not_done, too_coarse};
 pub use super::parts::Parts;
+use super::pieces::Belongs;
 use super::rounds::Rounds;
 use super::sight::Sight;
 use super::under_way::{self, Batch};
 use crate::link::LinkEvent;
-use crate::page::desk::{Begun, Refusal};
-use crate::page::view::{CueView, Event as Told, LastCue, Now, PourView};
-use crate::pour::engine::{Command, LinkChange, Start};
+use crate::page::view::{CueView, Event as Told, LastCue, Now, PourView, ScaleView};
+use crate::pour::engine::{Command, LinkChange};
 use crate::pour::entry::{CueCall, Entry, Output};
 use crate::pour::hand::Hand;
-use crate::pour::put_back::Memory;
+use crate::pour::remark::Remark;
 use crate::pour::trace::Input;
-use crate::pour::ware::Ware;
 use crate::reading::{Indicated, Reading, Weighing};
-use crate::record::{BatchRecord, HandRecord, PourRecord, Verdict, WhoPours};
+use crate::record::HandRecord;
 use crate::settle::{Motion, Settler};
 use crate::store::{Ack, StoreError, Write};
 use crate::time::Instant;
@@ -30,16 +28,22 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError};
 
 /// The thread's state.
 pub struct Table {
-    parts: Parts,
-    log: Log,
+    pub(super) parts: Parts,
+    pub(super) log: Log,
     settler: Settler,
     sight: Sight,
-    batch: Option<Batch>,
+    pub(super) batch: Option<Batch>,
     /// The batch whose begin is on its way to the disk, and the job that writes it.
-    beginning: Option<(u64, Batch)>,
+    pub(super) beginning: Option<(u64, Batch)>,
     last_cue: Option<LastCue>,
-    cues: u64,
-    rounds: Rounds,
+    pub(super) cues: u64,
+    /// Said after a lift, until the next piece is ready.
+    pub(super) note: Option<Remark>,
+    pub(super) rounds: Rounds,
+    /// The weight at rest on the pan, and since when it was last read.
+    pub(super) rest: Option<(Mass, Instant)>,
+    /// Set on the bare pan it voids the last record.
+    pub(super) spare: Option<Mass>,
 }
 
 impl Table {
@@ -53,7 +57,10 @@ impl Table {
             beginning: None,
             last_cue: None,
             cues: 0,
+            note: None,
             rounds: Rounds::default(),
+            rest: None,
+            spare: parts.spare,
             parts,
         }
     }
@@ -89,6 +96,7 @@ impl Table {
             self.hold_or_resume(now);
             if self.rounds.due(now) {
                 self.follow_hearing(now);
+                self.remind(now);
                 self.show(now);
             }
         }
@@ -104,12 +112,16 @@ impl Table {
         match event {
             Event::Link(link) => self.handle_link(link),
             Event::Create(batch, reply) => self.create(*batch, reply),
-            Event::Begin { batch, who, hand, first_piece, reply } => {
-                self.begin(*batch, who, hand, first_piece, reply);
-            }
+            Event::Begin(beginning, reply) => self.begin(*beginning, reply),
             Event::End(batch, reply) => self.end(*batch, reply),
             Event::StillOn(batch, reply) if reply.wanted.take() => reply.give(self.still_on(*batch)),
             Event::Void(pour, batch, reply) => self.void(*pour, *batch, reply),
+            Event::Redo(pour, batch, reply) => self.redo(*pour, *batch, reply),
+            Event::Skip(batch, reply) => self.skip(*batch, reply),
+            Event::Spare { off, lately, to } => {
+                // A client that went away needs no answer.
+                let _ = to.try_send(self.keep_spare(off, &lately));
+            }
             Event::Ack(ack) => self.handle_ack(*ack),
             Event::Sound(status) => self.parts.outlet.handle_status(status),
             Event::ClientSound { client, latency } => self.parts.outlet.handle_client(client, latency),
@@ -149,7 +161,11 @@ impl Table {
         let Indicated::Mass(mass) = reading.indicated else { return self.sight.handle_out_of_range(reading) };
         let w = Weighing { mass, arrived_at: at, taken_at };
         let motion = self.settler.handle_weighing(w);
-        self.sight.handle_weighing(w, matches!(motion, Motion::AtRest { .. }));
+        self.rest = match motion {
+            Motion::AtRest { mass } => Some((mass, at)),
+            Motion::Moving { .. } => None,
+        };
+        self.sight.handle_weighing(w, self.rest.is_some());
         self.give(Input::Weighing(w));
         if let Some(batch) = &mut self.batch {
             batch.look_at_pan(motion);
@@ -157,7 +173,7 @@ impl Table {
     }
 
     /// Gives an input to the engine and carries out what comes of it.
-    fn give(&mut self, input: Input) {
+    pub(super) fn give(&mut self, input: Input) {
         let Some(batch) = &mut self.batch else { return };
         let idle = batch.idle();
         batch.trace.note(input, idle);
@@ -166,10 +182,9 @@ impl Table {
             match output {
                 Output::Cue(call) => self.tell_cue(&call),
                 Output::Entry(entry) => self.enter(&entry),
-                Output::Dropped { .. } => self.drop_open(),
+                Output::Dropped { piece } => self.drop_open(piece),
                 Output::Learned(hand) => self.learn(hand),
-                // No weight is known by which it could come.
-                Output::VoidLast => {}
+                Output::VoidLast => self.void_last(),
             }
         }
         let Some(batch) = &mut self.batch else { return };
@@ -180,12 +195,17 @@ impl Table {
         {
             self.log.add(write);
         }
+        if let Some(command) = batch.renumber() {
+            // Once: then the engine's number is the one that is due.
+            self.give(Input::Command(command, self.parts.clock.now()));
+        }
     }
 
     fn tell_cue(&mut self, call: &CueCall) {
         self.cues = call.n;
         self.rounds.handle_news();
         self.parts.outlet.play(call);
+        self.note = call.about.or(self.note);
         let view = CueView::from(call);
         self.last_cue = Some(LastCue { n: view.n, cue: view.cue, at_us: view.at_us, due_us: view.due_us });
         // No client is no error.
@@ -196,19 +216,24 @@ impl Table {
         let wall = self.parts.clock.wall();
         let scale = self.parts.scale.id.clone();
         let Some(batch) = &mut self.batch else { return };
-        if entry.rev == 0 || batch.open.is_none() {
-            let id = uuid::Uuid::now_v7().to_string();
-            batch.open = Some(Open { id, piece: entry.piece, started_at: wall });
+        let Belongs { open, on_pan } = batch.pieces.take(entry, wall);
+        if entry.rev == 0 {
+            self.note = None;
         }
-        let Some(open) = batch.open.as_ref().filter(|o| o.piece == entry.piece) else { return };
-        let trace = if entry.rev > 0 { batch.trace.encode() } else { Vec::new() };
+        if entry.rev == 1 {
+            batch.reminders.handle_piece();
+        }
+        // The trace at hand is that of the piece on the pan; one of before has its own on disk.
+        let own = entry.rev > 0 && on_pan;
+        let trace = if own { batch.trace.encode() } else { Vec::new() };
         let pour = open.record(&batch.record, entry, scale, trace);
+        batch.pieces.handle_record(&pour);
         let write = if entry.rev == 0 { Write::PourOpened(pour) } else { Write::Pour { pour, hand: None } };
         self.log.add(write);
     }
 
-    fn drop_open(&mut self) {
-        if let Some(open) = self.batch.as_mut().and_then(|b| b.open.take()) {
+    fn drop_open(&mut self, piece: u32) {
+        if let Some(open) = self.batch.as_mut().and_then(|b| b.pieces.drop_empty(piece)) {
             self.log.add(Write::PourDropped { id: open.id });
         }
     }
@@ -217,121 +242,6 @@ impl Table {
         let Some(batch) = &self.batch else { return };
         let learned = HandRecord { hand_s: hand.hand_s, pours: hand.pours };
         self.log.learned(batch.who.key(), learned);
-    }
-
-    fn create(&mut self, record: BatchRecord, reply: Reply) {
-        if let Some(why) = self.log.trouble() {
-            return reply.give(Err(not_done(&why)));
-        }
-        self.log.ask(Write::BatchCreated(record.clone()), reply, begun(record, Vec::new()));
-    }
-
-    fn begin(&mut self, mut record: BatchRecord, who: WhoPours, hand: Hand, first_piece: u32, reply: Reply) {
-        if let Err(refusal) = self.may_begin(&record) {
-            return reply.give(Err(refusal));
-        }
-        if let Some(batch) = &self.batch {
-            return reply.give(Ok(begun(batch.record.clone(), self.parts.outlet.warnings())));
-        }
-        if let Some((ticket, batch)) = &self.beginning {
-            return self.log.also(*ticket, reply, begun(batch.record.clone(), self.parts.outlet.warnings()));
-        }
-        let start = Start {
-            target: record.target,
-            low: record.low,
-            high: record.high,
-            scale: self.parts.scale.clone(),
-            hand,
-            ahead: self.parts.outlet.hearing().ahead,
-            settings: self.parts.settings.clone(),
-            first_piece,
-            zero: Mass::ZERO,
-            held: false,
-            // Begun before: the daemon ended in between, and the piece of then may still stand there.
-            lift_first: record.begun_at.is_some(),
-            lost: self.parts.outlet.hearing().lost,
-            lost_said: false,
-            spare: None,
-            ware: Ware::default(),
-            memory: Memory::default(),
-        };
-        let at = self.parts.clock.wall();
-        record.begun_at.get_or_insert(at);
-        self.parts.outlet.batch(true);
-        let mut warnings = self.parts.outlet.warnings();
-        warnings.extend(too_coarse(&start.scale, &record));
-        let write = Write::BatchBegun { id: record.id.clone(), at };
-        let ticket = self.log.ask(write, reply, begun(record.clone(), warnings));
-        self.beginning = Some((ticket, Batch::new(record, who, start, self.cues)));
-    }
-
-    /// Whether this batch may begin, or is the one under way.
-    fn may_begin(&self, record: &BatchRecord) -> Result<(), Refusal> {
-        if let Some(batch) = self.batch.as_ref().or(self.beginning.as_ref().map(|(_, batch)| batch)) {
-            let name = &batch.record.name;
-            let other = batch.record.id != record.id;
-            let why = || Refusal::Conflict(format!("the batch '{name}' is under way: end it first"));
-            return if other { Err(why()) } else { Ok(()) };
-        }
-        if record.ended_at.is_some() || self.log.ended(&record.id).is_some() {
-            return Err(Refusal::Conflict(format!("the batch '{}' has ended: make a new one", record.name)));
-        }
-        self.log.trouble().map_or(Ok(()), |why| Err(not_done(&why)))
-    }
-
-    fn end(&mut self, mut record: BatchRecord, reply: Reply) {
-        if self.batch.as_ref().is_none_or(|b| b.record.id != record.id) {
-            return self.end_elsewhere(record, reply);
-        }
-        // From here on it is done, so it can't be withdrawn; one that was is not begun.
-        if !reply.wanted.take() {
-            return;
-        }
-        self.give(Input::Command(Command::End, self.parts.clock.now()));
-        self.batch = None;
-        self.rounds.handle_news();
-        // What the end left to write is no sign of a disk in trouble.
-        self.log.flush(&self.parts.store);
-        self.parts.outlet.batch(false);
-        record.ended_at = Some(self.parts.clock.wall());
-        self.log.end(record, reply);
-    }
-
-    /// Ends a batch that is not under way: one that was begun before the daemon's start, or has ended.
-    fn end_elsewhere(&mut self, mut record: BatchRecord, reply: Reply) {
-        let beginning = self.beginning.as_ref().is_some_and(|(_, batch)| batch.record.id == record.id);
-        match under_way::end(&record, self.log.ended(&record.id), beginning) {
-            Some(answer) => reply.give(answer),
-            None => {
-                if let Some(why) = self.log.trouble() {
-                    return reply.give(Err(not_done(&why)));
-                }
-                let at = self.parts.clock.wall();
-                record.ended_at = Some(at);
-                let write = Write::BatchEnded { id: record.id.clone(), at };
-                self.log.ask(write, reply, begun(record, Vec::new()));
-            }
-        }
-    }
-
-    fn still_on(&mut self, record: BatchRecord) -> Result<Begun, Refusal> {
-        let now = self.parts.clock.now();
-        self.batch.as_ref().map_or(Err(under_way::nothing_offered()), |b| b.offers(&record, now))?;
-        self.give(Input::Command(Command::StillOn, now));
-        Ok(begun(record, Vec::new()))
-    }
-
-    fn void(&mut self, pour: PourRecord, batch: BatchRecord, reply: Reply) {
-        let ended = self.log.ended(&batch.id).is_some();
-        let refusal = under_way::keeps(&pour, &batch, ended).or_else(|| Some(not_done(&self.log.trouble()?)));
-        let answer = begun(batch, Vec::new());
-        match refusal {
-            Some(refusal) => return reply.give(Err(refusal)),
-            None if pour.verdict == Verdict::Void => return reply.give(Ok(answer)),
-            None => {}
-        }
-        // Only the log says when it is done, and keeps it so: one that is refused leaves no trace here.
-        self.log.ask(Write::PourVoided(pour), reply, answer);
     }
 
     fn handle_ack(&mut self, ack: Ack) {
@@ -349,7 +259,13 @@ impl Table {
             Ack::Written { .. } | Ack::Refused { .. } | Ack::Failing { .. } => {}
         }
         self.rounds.handle_news();
+        if let Ack::Written { write, .. } = &ack {
+            self.follow_numbers(write);
+        }
         if let Some(pour) = self.log.handle_ack(ack) {
+            if let Some(batch) = self.batch.as_mut().filter(|b| b.record.id == pour.batch) {
+                batch.pieces.handle_written(&pour);
+            }
             let _ = self.parts.told.send(Told::Pour(Box::new(PourView::from(&pour))));
         }
     }
@@ -367,6 +283,14 @@ impl Table {
         }
     }
 
+    /// What is due between two pieces is said by the engine, after the next lift.
+    fn remind(&mut self, now: Instant) {
+        let wall = self.parts.clock.wall();
+        if let Some(remark) = self.batch.as_mut().and_then(|b| b.reminders.due(now, wall)) {
+            self.give(Input::Command(Command::Remind(remark), now));
+        }
+    }
+
     fn give_if_changed(&mut self, command: Command, now: Instant) {
         let held = self.batch.as_ref().map(|b| b.engine.held());
         if held.is_some_and(|held| held != (command == Command::Hold)) {
@@ -374,13 +298,18 @@ impl Table {
         }
     }
 
-    fn show(&mut self, now: Instant) {
+    pub(super) fn show(&mut self, now: Instant) {
         let coarse = self.batch.as_ref().and_then(|b| b.coarse.as_deref());
         let view = Now {
             run: self.parts.run.clone(),
             at_us: now.us(),
-            scale: self.sight.view(now, self.parts.decoder.counts(), coarse),
+            scale: ScaleView {
+                spare_g: self.spare.map(|m| m.g()),
+                ..self.sight.view(now, self.parts.decoder.counts(), coarse)
+            },
             last_cue: self.last_cue.clone(),
+            note: self.note.filter(|_| self.batch.is_some()).map(Remark::word),
+            vessel: self.parts.settings.vessel.word(),
             not_recorded: self.log.unwritten(),
             sound: self.parts.outlet.view(),
             ..under_way::view(self.batch.as_ref(), now, self.parts.clock.wall())

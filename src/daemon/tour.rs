@@ -15,7 +15,7 @@ const READ: Duration = Duration::from_millis(900);
 /// The device's limit for opening, and room.
 const WAIT: Duration = Duration::from_secs(4);
 
-/// Plays all nine on the loudspeaker and at the volume that are set; those that are set silent say so.
+/// Plays all ten on the loudspeaker and at the volume that are set; those that are set silent say so.
 /// 1 when there is nothing to play on.
 pub(super) fn run(set: Sound) -> anyhow::Result<ExitCode> {
     let clock = Clock::default();

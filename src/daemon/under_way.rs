@@ -1,10 +1,12 @@
 //! The batch under way: its engine with what is kept beside it, and its part of the snapshot.
 
-use super::open::{Open, begun, too_coarse};
+use super::open::{begun, too_coarse};
+use super::pieces::Pieces;
+use super::reminders::Reminders;
 use crate::batch::request::from_bucket;
 use crate::page::desk::{Begun, Refusal};
 use crate::page::view::Now;
-use crate::pour::engine::{Engine, Start};
+use crate::pour::engine::{Command, Engine, Start};
 use crate::pour::entry::Phase;
 use crate::pour::trace::Trace;
 use crate::record::{BatchRecord, PourRecord, WhoPours};
@@ -14,13 +16,20 @@ use crate::store::Write;
 use crate::time::{Instant, WallTime};
 use crate::units::Mass;
 
+/// What is kept beside the engine of a batch.
+pub(super) struct Kept {
+    pub(super) pieces: Pieces,
+    pub(super) reminders: Reminders,
+}
+
 /// A batch under way.
 pub(super) struct Batch {
     pub(super) record: BatchRecord,
     pub(super) who: WhoPours,
     pub(super) engine: Engine,
     pub(super) trace: Trace,
-    pub(super) open: Option<Open>,
+    pub(super) pieces: Pieces,
+    pub(super) reminders: Reminders,
     pan: BarePan,
     /// Left on the bare pan, where that is worth saying.
     left: Option<Mass>,
@@ -37,7 +46,7 @@ pub(super) fn nothing_offered() -> Refusal {
 
 impl Batch {
     /// A batch that waits for its first piece.
-    pub(super) fn new(record: BatchRecord, who: WhoPours, start: Start, cues: u64) -> Self {
+    pub(super) fn new(record: BatchRecord, who: WhoPours, start: Start, kept: Kept, cues: u64) -> Self {
         let mut engine = Engine::new(start.clone());
         engine.count_cues_from(cues);
         let tolerance = Mass::saturating(0.5 * (record.high.g() - record.low.g()));
@@ -46,7 +55,8 @@ impl Batch {
             left: None,
             from_bucket: from_bucket(&record.request),
             coarse: too_coarse(&start.scale, &record),
-            open: None,
+            pieces: kept.pieces,
+            reminders: kept.reminders,
             trace: Trace::new(start),
             engine,
             record,
@@ -68,7 +78,10 @@ impl Batch {
     /// Looks whether something is left on the bare pan.
     pub(super) fn look_at_pan(&mut self, motion: Motion) {
         self.left = match motion {
-            Motion::AtRest { mass } if self.idle() => self.pan.handle_rest(mass),
+            // The spare weight that lies there is no dirt.
+            Motion::AtRest { mass } if self.idle() && !self.engine.holds_spare() => {
+                self.pan.handle_rest(mass)
+            }
             Motion::AtRest { .. } | Motion::Moving { .. } => None,
         };
     }
@@ -80,8 +93,30 @@ impl Batch {
 
     /// The piece left: its trace with the lift, once for each pour.
     pub(super) fn whole_trace(&mut self) -> Option<Write> {
-        let pour = self.open.take()?.id;
+        let pour = self.pieces.lift()?.id;
         Some(Write::Trace { pour, bytes: self.trace.encode() })
+    }
+
+    /// Between two pieces the engine's next number may be another than the one that is due.
+    pub(super) fn renumber(&self) -> Option<Command> {
+        let due = self.pieces.numbers().next();
+        let other = self.engine.snapshot(Instant::START).piece != due;
+        (other && self.engine.takes_number()).then_some(Command::Number(due))
+    }
+
+    fn nth(&self) -> u32 {
+        let back = (!self.engine.takes_number()).then(|| self.engine.snapshot(Instant::START).piece);
+        self.pieces.nth(back)
+    }
+
+    /// Whether the next number can be left out; else why not.
+    pub(super) fn may_skip(&self) -> Result<u32, Refusal> {
+        match self.pieces.unweighed() {
+            None => Ok(self.pieces.numbers().next()),
+            Some(piece) => Err(Refusal::Conflict(format!(
+                "piece {piece} stands on the scale: lift it off first, then leave its number out"
+            ))),
+        }
     }
 }
 
@@ -132,6 +167,8 @@ pub(super) fn view(batch: Option<&Batch>, now: Instant, wall: WallTime) -> Now {
         step: snapshot.map_or("no batch under way", |s| s.step).to_owned(),
         batch: record.map(|r| r.id.clone()),
         piece: snapshot.map(|s| s.piece),
+        nth: batch.map(Batch::nth),
+        pieces: record.map(|r| r.pieces),
         net_g: grams(snapshot.and_then(|s| s.net)),
         target_g: record.map(|r| r.target.g()),
         low_g: record.map(|r| r.low.g()),
@@ -142,6 +179,7 @@ pub(super) fn view(batch: Option<&Batch>, now: Instant, wall: WallTime) -> Now {
         offered_g: grams(snapshot.and_then(|s| s.offered)),
         pan_g: grams(batch.and_then(|b| b.left)),
         bucket_age_s: batch.filter(|b| b.from_bucket).map(|b| age_s(b.record.created_at, wall)),
+        bucket_old: batch.is_some_and(|b| b.reminders.bucket_old(wall)),
         ..Now::default()
     }
 }

@@ -4,10 +4,15 @@ use super::Page;
 use super::desk::{Desk, Refusal};
 use super::problem::{Problem, Refusals};
 use super::take::{Id, Nothing, Object, name};
-use super::view::{BatchRequest, BatchView, BegunView, CurveView, MadeView, Now, PourView, ScaleView};
+use super::view::{
+    BatchRequest, BatchView, BegunView, CurveView, LeftOutView, MadeView, Now, PourView, ScaleView,
+    SpareRequest, SpareView,
+};
 use crate::batch::request::from_value;
 use crate::batch::{TargetReply, TargetRequest, target};
+use crate::pour::vessel::Vessel;
 use crate::record::BatchRecord;
+use crate::units::Mass;
 use axum::Json;
 use axum::extract::State;
 use axum::http::{StatusCode, header};
@@ -41,6 +46,26 @@ pub(super) async fn scale(State(page): Ask) -> Json<ScaleView> {
     Json(page.now.borrow().scale.clone())
 }
 
+/// The spare weight: a pebble that lies at rest on the bare pan now. Set there in a batch, it voids the last record.
+///
+/// Not at rest, too light, too heavy, too near to a piece of the log, or a batch under way: 409.
+#[utoipa::path(post, path = "/api/scale/spare", request_body = SpareRequest, responses((status = 200, body = SpareView), Refusals))]
+pub(super) async fn spare(State(page): Ask, Object(mut object): Object) -> Answer<Json<SpareView>> {
+    let off = match object.remove("off") {
+        None | Some(Value::Null) => false,
+        Some(Value::Bool(off)) => off,
+        Some(Value::Number(_) | Value::String(_) | Value::Array(_) | Value::Object(_)) => {
+            return Err(Problem::field("off", "expected true or false"));
+        }
+    };
+    if let Some(key) = object.keys().next() {
+        return Err(Problem::field(key, "unknown field: this request takes only off"));
+    }
+    desk(&page, move |desk| desk.spare(off))
+        .await
+        .map(|kept| Json(SpareView { spare_g: kept.map(|m| m.g()) }))
+}
+
 /// The grams for a piece, with every step.
 #[utoipa::path(post, path = "/api/target", request_body = TargetRequest, responses((status = 200, body = TargetReply), Refusals))]
 pub(super) async fn reckon(Object(object): Object) -> Answer<Json<TargetReply>> {
@@ -54,6 +79,37 @@ struct Plan {
     pieces: u32,
     pourer: Option<String>,
     jug: Option<String>,
+    vessel: Option<String>,
+    glaze_name: Option<String>,
+    bare: Option<(Mass, Mass)>,
+}
+
+/// What is poured from, by its word.
+fn vessel(object: &mut Map<String, Value>) -> Answer<Option<String>> {
+    let Some(word) = name(object, "vessel")? else { return Ok(None) };
+    match Vessel::from_word(&word) {
+        Some(vessel) => Ok(Some(vessel.word().to_owned())),
+        None => {
+            let words = Vessel::ALL.map(Vessel::word).join(", ");
+            Err(Problem::field("vessel", format!("'{word}' is none of {words}")))
+        }
+    }
+}
+
+/// The heaviest ware that a potter lifts onto a scale by hand, g (a guess).
+const HEAVIEST_G: f64 = 100_000.0;
+
+/// From the least to the greatest weight of a bare piece.
+fn bare(object: &mut Map<String, Value>) -> Answer<Option<(Mass, Mass)>> {
+    let Some(value) = object.remove("bare_g").filter(|value| !value.is_null()) else { return Ok(None) };
+    let ends = || -> Option<(f64, f64)> {
+        let pair = value.as_array().filter(|pair| pair.len() == 2)?;
+        pair[0].as_f64().zip(pair[1].as_f64())
+    };
+    let fits = |(least, greatest): &(f64, f64)| 0.0 < *least && least <= greatest && *greatest <= HEAVIEST_G;
+    let why = "expected two weights in grams, the least and the greatest of a bare piece, such as [290, 320]";
+    let (least, greatest) = ends().filter(fits).ok_or_else(|| Problem::field("bare_g", why))?;
+    Ok(Some((Mass::saturating(least), Mass::saturating(greatest))))
 }
 
 fn plan(object: &mut Map<String, Value>) -> Answer<Plan> {
@@ -74,7 +130,15 @@ fn plan(object: &mut Map<String, Value>) -> Answer<Plan> {
     if object.remove("targets_g").is_some() {
         return Err(Problem::field("targets_g", "a target for each piece is not built yet: leave it out"));
     }
-    Ok(Plan { name: title, pieces, pourer: name(object, "pourer")?, jug: name(object, "jug")? })
+    Ok(Plan {
+        name: title,
+        pieces,
+        pourer: name(object, "pourer")?,
+        jug: name(object, "jug")?,
+        vessel: vessel(object)?,
+        glaze_name: name(object, "glaze_name")?,
+        bare: bare(object)?,
+    })
 }
 
 /// Makes a batch; it begins later.
@@ -96,6 +160,9 @@ pub(super) async fn create(
         solids_fraction: target.solids_fraction,
         pourer: plan.pourer,
         jug: plan.jug,
+        vessel: plan.vessel,
+        glaze_name: plan.glaze_name,
+        bare: plan.bare,
         request: whole,
         created_at: page.desk.wall_time(),
         begun_at: None,
@@ -158,6 +225,23 @@ pub(super) async fn curve(State(page): Ask, Id(id): Id) -> Answer<Json<CurveView
 #[utoipa::path(post, path = "/api/pours/{id}/void", params(("id" = String, Path, description = "Id of the pour")), responses((status = 200, body = PourView), Refusals))]
 pub(super) async fn void(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<Json<PourView>> {
     desk(&page, move |desk| desk.void(&id)).await.map(|p| Json(PourView::from(&p)))
+}
+
+/// Voids a pour, while its batch has not ended, and gives its number to the next piece: that gets a record of
+/// its own with the same number.
+///
+/// Asked twice: the same answer again. Still being poured, poured again already, or the batch has ended: 409.
+#[utoipa::path(post, path = "/api/pours/{id}/redo", params(("id" = String, Path, description = "Id of the pour")), responses((status = 200, body = PourView), Refusals))]
+pub(super) async fn redo(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<Json<PourView>> {
+    desk(&page, move |desk| desk.redo(&id)).await.map(|p| Json(PourView::from(&p)))
+}
+
+/// Leaves the next number of the batch under way out: that piece broke.
+///
+/// Not under way, or a piece on the scale that has no weight yet: 409.
+#[utoipa::path(post, path = "/api/batches/{id}/skip", params(("id" = String, Path, description = "Id of the batch")), responses((status = 200, body = LeftOutView), Refusals))]
+pub(super) async fn skip(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<Json<LeftOutView>> {
+    desk(&page, move |desk| desk.skip(&id)).await.map(|left_out| Json(LeftOutView { left_out }))
 }
 
 /// Columns of the table, all of the record's plain fields.

@@ -5,6 +5,7 @@
 use crate::pour::curve::Curve;
 use crate::record::{BatchRecord, PourRecord};
 use crate::time::Duration;
+use crate::units::Mass;
 
 /// By contract no cue is announced longer than this before it is due: what is announced can't be moved any more.
 /// A loudspeaker that is later is told of every stop too late.
@@ -28,6 +29,8 @@ pub struct Begun {
     pub batch: BatchRecord,
     /// What the potter should know, such as that no sound can be heard.
     pub warnings: Vec<String>,
+    /// The number that is left out, where that was asked.
+    pub left_out: Option<u32>,
 }
 
 /// The daemon's counter; every call may block on disk, never on the cue path.
@@ -48,8 +51,14 @@ pub trait Desk: Send + Sync + 'static {
     fn still_on(&self, id: &str) -> Result<Begun, Refusal>;
     /// Takes a pour out of the count of its batch; gives its new revision.
     fn void(&self, id: &str) -> Result<PourRecord, Refusal>;
+    /// Voids a pour and gives its number to the next piece; gives its new revision.
+    fn redo(&self, id: &str) -> Result<PourRecord, Refusal>;
+    /// Leaves the next number of a batch out; gives that number.
+    fn skip(&self, id: &str) -> Result<u32, Refusal>;
     /// A pour with its curve, which has no points where no trace was kept.
     fn curve(&self, id: &str) -> Result<(PourRecord, Curve), Refusal>;
+    /// What lies at rest on the bare pan is the spare weight from now on; `off`: none is. Gives it.
+    fn spare(&self, off: bool) -> Result<Option<Mass>, Refusal>;
     /// A live client's loudspeaker is heard this late; none: no longer.
     fn hear_client(&self, client: u64, latency: Option<Duration>);
     /// Wall time, for new records.

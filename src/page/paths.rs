@@ -41,6 +41,7 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(ask::now))
         .routes(routes!(upgrade))
         .routes(routes!(ask::scale))
+        .routes(routes!(ask::spare))
         .routes(routes!(ask::reckon))
         .routes(routes!(ask::batches, ask::create))
         .routes(routes!(ask::batch))
@@ -51,6 +52,8 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(ask::table))
         .routes(routes!(ask::curve))
         .routes(routes!(ask::void))
+        .routes(routes!(ask::redo))
+        .routes(routes!(ask::skip))
         .routes(routes!(description))
 }
 

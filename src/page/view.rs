@@ -1,12 +1,13 @@
 //! What leaves the daemon as JSON: serde copies of the pure value types.
 
-use super::desk::Begun;
-use crate::batch::request::FormRequest;
-use crate::batch::{Target, TargetReply};
+mod plan;
+
+pub use plan::{BatchRequest, BatchView, BegunView, LeftOutView, MadeView, SpareRequest, SpareView};
+
 use crate::pour::curve::{Curve, Mark};
 use crate::pour::entry::CueCall;
 use crate::pour::remark::Remark;
-use crate::record::{self, BatchRecord, PourRecord};
+use crate::record::{self, PourRecord};
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -31,6 +32,8 @@ pub struct ScaleView {
     pub signal_dbm: Option<i16>,
     /// Charge of its battery, percent; null where it is not told.
     pub battery_percent: Option<u8>,
+    /// The spare weight, that voids the last record when it is set on the bare pan in a batch; null: none.
+    pub spare_g: Option<f64>,
     /// The step that a scale of the standard service promises; null where it promises none.
     pub promised_step_g: Option<f64>,
     /// Readings a second that the scale takes; null until a rhythm is clear.
@@ -89,8 +92,12 @@ pub struct Now {
     pub step: String,
     /// Batch under way.
     pub batch: Option<String>,
-    /// Piece on the pan or expected next.
+    /// Number of the piece on the pan or expected next.
     pub piece: Option<u32>,
+    /// Its place among the pieces of the batch that count, from 1.
+    pub nth: Option<u32>,
+    /// Pieces planned.
+    pub pieces: Option<u32>,
     /// Net mass.
     pub net_g: Option<f64>,
     /// Wanted net mass.
@@ -115,6 +122,12 @@ pub struct Now {
     /// How long ago the bucket was measured that the batch's grams were reckoned from; null
     /// without a batch, or with grams by hand.
     pub bucket_age_s: Option<u64>,
+    /// It was measured so long ago that it is to be measured again, by `[pour] measure_after_h`.
+    pub bucket_old: bool,
+    /// What the latest `note` was about, until the next piece is ready; else null.
+    pub note: Option<&'static str>,
+    /// What is poured from where a batch does not say: `jug`, `ladle`, `squeeze` or `syringe`.
+    pub vessel: &'static str,
     /// Pours that could not be written yet.
     pub not_recorded: u64,
     /// The loudspeaker.
@@ -262,116 +275,6 @@ impl CurveView {
             high_g: pour.high.g(),
         }
     }
-}
-
-/// A batch as JSON.
-#[derive(Clone, Debug, Serialize, ToSchema)]
-pub struct BatchView {
-    /// Id (UUIDv7).
-    pub id: String,
-    /// What the potter calls it.
-    pub name: String,
-    /// Pieces planned.
-    pub pieces: u32,
-    /// Wanted net mass of slop.
-    pub target_g: f64,
-    /// Least good mass.
-    pub low_g: f64,
-    /// Greatest good mass.
-    pub high_g: f64,
-    /// Dry share of the slop, where the request determines it.
-    pub solids_fraction: Option<f64>,
-    /// The inside of the pieces, where the request gave it.
-    pub form: Option<FormRequest>,
-    /// Who pours.
-    pub pourer: Option<String>,
-    /// With which jug.
-    pub jug: Option<String>,
-    /// When it was made (RFC 3339).
-    pub created_at: String,
-    /// When it was first begun (RFC 3339).
-    pub begun_at: Option<String>,
-    /// When it was ended (RFC 3339).
-    pub ended_at: Option<String>,
-}
-
-impl From<&BatchRecord> for BatchView {
-    fn from(b: &BatchRecord) -> Self {
-        Self {
-            id: b.id.clone(),
-            name: b.name.clone(),
-            pieces: b.pieces,
-            target_g: b.target.g(),
-            low_g: b.low.g(),
-            high_g: b.high.g(),
-            solids_fraction: b.solids_fraction,
-            form: form(&b.request),
-            pourer: b.pourer.clone(),
-            jug: b.jug.clone(),
-            created_at: b.created_at.rfc3339(),
-            begun_at: b.begun_at.map(|t| t.rfc3339()),
-            ended_at: b.ended_at.map(|t| t.rfc3339()),
-        }
-    }
-}
-
-/// The form within a stored request. The demo's batch has none, and an old one need not parse.
-fn form(request: &str) -> Option<FormRequest> {
-    let whole: serde_json::Value = serde_json::from_str(request).ok()?;
-    serde_json::from_value(whole.get("form")?.clone()).ok()
-}
-
-/// A batch begun or ended.
-#[derive(Clone, Debug, Serialize, ToSchema)]
-pub struct BegunView {
-    /// The batch as it is now.
-    #[serde(flatten)]
-    pub batch: BatchView,
-    /// What the potter should know.
-    pub warnings: Vec<String>,
-}
-
-impl From<&Begun> for BegunView {
-    fn from(begun: &Begun) -> Self {
-        Self { batch: BatchView::from(&begun.batch), warnings: begun.warnings.clone() }
-    }
-}
-
-/// A batch made, with its target.
-#[derive(Clone, Debug, Serialize, ToSchema)]
-pub struct MadeView {
-    /// Id of the batch.
-    pub id: String,
-    /// What each piece should get.
-    #[serde(flatten)]
-    pub target: TargetReply,
-}
-
-impl MadeView {
-    /// The reply for this batch.
-    pub fn new(id: String, target: &Target) -> Self {
-        Self { id, target: TargetReply::from(target) }
-    }
-}
-
-/// What a new batch is made from: the fields of a target request, and these.
-#[derive(ToSchema)]
-#[allow(dead_code, reason = "describes the request; page/ask.rs reads it field by field")]
-pub struct BatchRequest {
-    /// What the potter calls it, 1 to 80 characters; absent: batch.
-    pub name: Option<String>,
-    /// Pieces planned, 1 to 1000; absent: 1. More may be poured.
-    #[schema(minimum = 1, maximum = 1000)]
-    pub pieces: Option<u32>,
-    /// Who pours, 1 to 80 characters.
-    pub pourer: Option<String>,
-    /// With which jug, 1 to 80 characters.
-    pub jug: Option<String>,
-    /// Only `pour-in` so far.
-    pub method: Option<String>,
-    /// What each piece should get.
-    #[serde(flatten)]
-    pub target: crate::batch::TargetRequest,
 }
 
 /// What goes out to every live client, in order, besides snapshots.

@@ -3,7 +3,7 @@
 use super::engine::Engine;
 use super::entry::{Cue, CueCall, Output};
 use super::remark::Remark;
-use super::state::Pour;
+use super::state::{Pour, State};
 use crate::reading::Weighing;
 use crate::record::Mark;
 use crate::time::{Duration, Instant};
@@ -46,6 +46,16 @@ impl After {
 }
 
 impl Engine {
+    /// The spare weight lies on the pan.
+    pub fn holds_spare(&self) -> bool {
+        matches!(self.state, State::Spare)
+    }
+
+    /// Between two pieces: the next one has no record yet.
+    pub fn takes_number(&self) -> bool {
+        self.state.pour().is_none()
+    }
+
     /// Said once the next piece has been lifted, and once only.
     pub(super) fn remind(&mut self, remark: Remark) {
         if !self.after.remarks.contains(&remark) {

@@ -84,6 +84,8 @@ pub enum Command {
     StillOn,
     /// Worth saying once the next piece has been lifted.
     Remind(Remark),
+    /// The next piece gets this number: only between two pieces, else nothing changes.
+    Number(u32),
 }
 
 /// What came before a weighing.
@@ -223,7 +225,8 @@ impl Engine {
             }
             Command::StillOn => self.still_on(at),
             Command::Remind(remark) => self.remind(remark),
-            Command::Hold | Command::Resume => {}
+            Command::Number(piece) if self.takes_number() => self.piece = piece.max(1),
+            Command::Hold | Command::Resume | Command::Number(_) => {}
         }
     }
 

@@ -33,6 +33,10 @@ const GAP_LOSS_G: f64 = 3.0;
 
 impl Engine {
     pub(super) fn idle(&mut self, w: Weighing) {
+        // Before it is taken for the bare pan's zero: a pebble may be lighter than any piece.
+        if self.spare_set(w) {
+            return;
+        }
         if let Some(rest) = self.at_rest()
             && rest < self.start.settings.min_piece.g()
         {
@@ -44,9 +48,6 @@ impl Engine {
             return self.unknown_weight(w.arrived_at);
         }
         self.lift_first &= self.at_rest().is_none();
-        if self.spare_set(w) {
-            return;
-        }
         let lifting = matches!(self.motion, Motion::Moving { flow } if flow.g_s() < -LIFTING_G_S);
         if !self.loaded(w) || lifting {
             return self.enter(State::Idle);

@@ -6,7 +6,8 @@
 //! Version 2 has the pan's zero and whether the log was held after the start values of
 //! version 1, and may end with the mark of a cut; version 3 may have changes of how the cues
 //! are heard; version 4 has among the marks whether a loudspeaker was lost at the start; version 5 may
-//! have reminders, and knows the vessel, the spare weight and what was seen of the batch. All are read.
+//! have reminders and numbers, and knows the vessel, the spare weight and what was seen of the batch. All
+//! are read.
 
 use super::engine::{Command, Engine, Hearing, LinkChange, Start};
 use super::entry::Output;
@@ -77,6 +78,7 @@ impl Input {
             Self::Hearing(..) => 8,
             Self::Command(Command::StillOn, _) => 9,
             Self::Command(Command::Remind(_), _) => 10,
+            Self::Command(Command::Number(_), _) => 11,
         }
     }
 
@@ -93,6 +95,7 @@ impl Input {
                 put(out, i64::from(h.lost));
             }
             Self::Command(Command::Remind(remark), _) => put(out, *remark as i64),
+            Self::Command(Command::Number(piece), _) => put(out, i64::from(*piece)),
             Self::Command(..) | Self::Link(..) | Self::Timeout(_) => {}
         }
     }
@@ -285,6 +288,7 @@ impl Bytes<'_> {
                 let remark = usize::try_from(self.take()?).ok().and_then(|i| Remark::ALL.get(i)).copied();
                 Input::Command(Command::Remind(remark.ok_or(BadTrace::Broken(self.at))?), now)
             }
+            11 => Input::Command(Command::Number(self.count()?), now),
             8 => Input::Hearing(Hearing { ahead: self.span()?, lost: self.take()? != 0 }, now),
             _ => return Err(BadTrace::Broken(self.at)),
         })

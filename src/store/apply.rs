@@ -2,7 +2,7 @@
 //!
 //! Never overwrites a revision and never waits; a transaction that fails leaves nothing.
 
-use super::{Write, query, rows, sums};
+use super::{Write, numbers, query, rows, sums};
 use crate::record::{BatchRecord, PourRecord, Verdict};
 use crate::time::WallTime;
 use rusqlite::{Connection, TransactionBehavior, params};
@@ -41,6 +41,15 @@ pub(super) fn apply(conn: &mut Connection, write: &mut Write, last: &mut Sequenc
             }
         }
         Write::PourVoided(pour) => void_newest(&tx, pour, &mut sequence)?,
+        Write::PourAgain { pour, at } => {
+            void_newest(&tx, pour, &mut sequence)?;
+            // Asked twice, noted once.
+            if !numbers::is_waiting(&tx, pour)? {
+                numbers::note(&tx, &pour.batch, pour.piece, Some(&pour.id), *at)?;
+            }
+        }
+        Write::NumberLeftOut { batch, piece, at } => numbers::note(&tx, batch, *piece, None, *at)?,
+        Write::Spare(spare) => numbers::keep_spare(&tx, *spare)?,
         Write::Trace { pour, bytes } => rows::set_trace(&tx, pour, bytes)?,
         Write::PourDropped { id } => drop_open(&tx, id)?,
     }

@@ -7,6 +7,7 @@
 mod apply;
 mod fault;
 mod lock;
+mod numbers;
 mod query;
 mod rows;
 mod schema;
@@ -24,6 +25,7 @@ pub use wanted::Wanted;
 
 use crate::record::{BatchRecord, HandRecord, PourRecord};
 use crate::time::WallTime;
+use crate::units::Mass;
 use std::collections::VecDeque;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{SyncSender, TrySendError, sync_channel};
@@ -67,6 +69,24 @@ pub enum Write {
     /// A person took a committed pour out of the count: a copy of its newest revision as of then,
     /// void. Whatever is weighed later, it stays void.
     PourVoided(PourRecord),
+    /// As [`Write::PourVoided`], and the next piece of its batch gets its number.
+    PourAgain {
+        /// The pour.
+        pour: PourRecord,
+        /// When that was asked.
+        at: WallTime,
+    },
+    /// A number that no piece will have.
+    NumberLeftOut {
+        /// Batch.
+        batch: String,
+        /// The number.
+        piece: u32,
+        /// When that was asked.
+        at: WallTime,
+    },
+    /// The weight that voids the last record when it is set on the bare pan; none: forgotten.
+    Spare(Option<Mass>),
     /// A committed pour's trace went on, up to the lift.
     Trace {
         /// Pour.
@@ -126,6 +146,8 @@ pub enum Ack {
 pub struct Opened {
     /// Pours that were open when the last writer stopped, as they stand now; no traces.
     pub interrupted: Vec<PourRecord>,
+    /// The spare weight, where one is registered.
+    pub spare: Option<Mass>,
 }
 
 /// The writer of a folder's log.
@@ -156,6 +178,7 @@ impl Store {
         let mut last = apply::Sequence::read(&conn).map_err(StoreError::log("read", &file))?;
         let interrupted =
             apply::interrupt_open(&mut conn, &mut last).map_err(StoreError::log("write", &file))?;
+        let spare = numbers::spare(&conn).map_err(StoreError::log("read", &file))?;
         let (jobs, queue) = sync_channel(QUEUE);
         let closing = Closing::default();
         let writer = Writer { conn, last, ack, closing: closing.clone() };
@@ -163,7 +186,8 @@ impl Store {
             .name("log".to_owned())
             .spawn(move || writer.run(&queue))
             .map_err(StoreError::disk("start the writer of", &file))?;
-        Ok((Self { jobs: Some(jobs), thread: Some(thread), closing, file, lock }, Opened { interrupted }))
+        let store = Self { jobs: Some(jobs), thread: Some(thread), closing, file, lock };
+        Ok((store, Opened { interrupted, spare }))
     }
 
     /// Tells later comers where this writer listens.

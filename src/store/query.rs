@@ -4,8 +4,9 @@
 
 use super::fault::StoreError;
 use super::sums::BatchSums;
-use super::{LOG_FILE, rows, schema};
-use crate::record::{BatchRecord, HandRecord, PourRecord};
+use super::{LOG_FILE, numbers, rows, schema};
+use crate::record::{BatchRecord, HandRecord, Numbers, PourRecord};
+use crate::units::Mass;
 use rusqlite::types::Type;
 use rusqlite::{Connection, OpenFlags, OptionalExtension, Params, params};
 use std::path::{Path, PathBuf};
@@ -102,6 +103,38 @@ impl Reader {
     pub fn hand(&self, key: &str) -> Result<Option<HandRecord>, StoreError> {
         let sql = "SELECT hand_us, pours FROM hand WHERE key = $1";
         self.read(self.conn.query_row(sql, [key], rows::hand).optional())
+    }
+
+    /// Which number the next piece of this batch gets.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn numbers(&self, batch: &BatchRecord) -> Result<Numbers, StoreError> {
+        self.read(numbers::numbers(&self.conn, batch))
+    }
+
+    /// A pour of the same batch and number that was started after this one.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn poured_again(&self, pour: &PourRecord) -> Result<Option<PourRecord>, StoreError> {
+        self.read(numbers::later(&self.conn, pour))
+    }
+
+    /// The heaviest bare piece of this batch, its glaze or its name; `None` before the first.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn heaviest(&self, batch: &BatchRecord) -> Result<Option<Mass>, StoreError> {
+        self.read(numbers::heaviest(&self.conn, batch))
+    }
+
+    /// Bare weight, and weight with its slop, of at most `most` of the latest pieces of all batches.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn lately(&self, most: usize) -> Result<Vec<(Mass, Option<Mass>)>, StoreError> {
+        self.read(numbers::lately(&self.conn, most))
     }
 
     /// The trace of a pour; `None` when none was kept.

@@ -9,7 +9,7 @@ use rusqlite::types::Type;
 use rusqlite::{Connection, Row, params};
 
 pub(super) const BATCH_COLUMNS: &str = "id, name, pieces, target_ug, low_ug, high_ug, solids_fraction, \
-     pourer, jug, request, created_us, begun_us, ended_us";
+     pourer, jug, request, created_us, begun_us, ended_us, vessel, glaze_name, bare_least_ug, bare_greatest_ug";
 
 pub(super) const POUR_COLUMNS: &str = "id, rev, seq, batch, piece, started_us, tare_ug, target_ug, low_ug, \
      high_ug, first_net_ug, net_ug, net_u_ug, rolled_ug, top_ups, dry_ug, verdict, interrupted, settled, \
@@ -41,7 +41,7 @@ fn seq(number: u64) -> i64 {
 pub(super) fn insert_batch(conn: &Connection, batch: &BatchRecord) -> rusqlite::Result<()> {
     let sql = format!(
         "INSERT INTO batch ({BATCH_COLUMNS}, n, sum_ug, sum_squares_ug2) \
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, 0, 0, '0')"
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, 0, 0, '0')"
     );
     conn.prepare_cached(&sql)?.execute(params![
         batch.id,
@@ -57,6 +57,10 @@ pub(super) fn insert_batch(conn: &Connection, batch: &BatchRecord) -> rusqlite::
         batch.created_at.unix_us(),
         batch.begun_at.map(WallTime::unix_us),
         batch.ended_at.map(WallTime::unix_us),
+        batch.vessel,
+        batch.glaze_name,
+        batch.bare.map(|(least, _)| ug(least)),
+        batch.bare.map(|(_, greatest)| ug(greatest)),
     ])?;
     Ok(())
 }
@@ -72,6 +76,12 @@ pub(super) fn batch(row: &Row<'_>) -> rusqlite::Result<BatchRecord> {
         solids_fraction: row.get("solids_fraction")?,
         pourer: row.get("pourer")?,
         jug: row.get("jug")?,
+        vessel: row.get("vessel")?,
+        glaze_name: row.get("glaze_name")?,
+        bare: row
+            .get::<_, Option<i64>>("bare_least_ug")?
+            .zip(row.get::<_, Option<i64>>("bare_greatest_ug")?)
+            .map(|(least, greatest)| (mass(least), mass(greatest))),
         request: row.get("request")?,
         created_at: WallTime::from_unix_us(row.get("created_us")?),
         begun_at: row.get::<_, Option<i64>>("begun_us")?.map(WallTime::from_unix_us),

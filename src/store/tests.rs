@@ -26,6 +26,9 @@ fn a_batch(id: &str) -> BatchRecord {
         solids_fraction: Some(0.481_516),
         pourer: Some("A".to_owned()),
         jug: None,
+        vessel: None,
+        glaze_name: None,
+        bare: None,
         request: r#"{"name":"Invented"}"#.to_owned(),
         created_at: WallTime::from_unix_us(1_700_000_000_000_001),
         begun_at: None,
@@ -145,11 +148,16 @@ impl Log {
 
 fn seq_of(write: &Write) -> u64 {
     match write {
-        Write::PourOpened(pour) | Write::Pour { pour, .. } | Write::PourVoided(pour) => pour.seq,
+        Write::PourOpened(pour)
+        | Write::Pour { pour, .. }
+        | Write::PourVoided(pour)
+        | Write::PourAgain { pour, .. } => pour.seq,
         Write::BatchCreated(_)
         | Write::BatchBegun { .. }
         | Write::BatchEnded { .. }
         | Write::Trace { .. }
+        | Write::NumberLeftOut { .. }
+        | Write::Spare(_)
         | Write::PourDropped { .. } => panic!("not a pour: {write:?}"),
     }
 }
@@ -162,6 +170,8 @@ fn every_field_of_a_batch_comes_back_as_it_was_written() {
     assert_eq!(log.reader().batch("b2").unwrap(), None);
     let full = BatchRecord { jug: Some("J".into()), pourer: None, solids_fraction: None, ..a_batch("b2") };
     let full = BatchRecord { begun_at: Some(NOW), ended_at: Some(NOW), ..full };
+    let full = BatchRecord { glaze_name: Some("G".into()), vessel: Some("ladle".into()), ..full };
+    let full = BatchRecord { bare: Some((g(250.5), g(310.0))), ..full };
     log.written(Write::BatchCreated(full.clone()));
     assert_eq!(log.reader().batch("b2").unwrap(), Some(full));
 }
@@ -366,6 +376,109 @@ fn a_log_of_the_first_layout_still_opens_and_says_what_it_said() {
     assert_eq!(reader.hand("A").unwrap(), Some(HandRecord { hand_s: 0.305, pours: 2 }));
     let sums = reader.sums("b-fixture").unwrap().unwrap();
     assert_eq!((sums.n, sums.sum_ug, sums.sum_squares_ug2), (1, 42_750_000, 1_827_562_500_000_000));
+}
+
+#[test]
+fn a_log_of_an_older_layout_is_not_read_beside_and_the_words_say_what_to_do() {
+    let dir = tempfile::tempdir().unwrap();
+    let fixture = include_bytes!("../../tests/it/fixtures/log-layout-1.db");
+    std::fs::write(dir.path().join(LOG_FILE), fixture).unwrap();
+    let refused = Reader::open(dir.path()).unwrap_err();
+    assert!(matches!(refused, StoreError::Older { found: 1, known: 2, .. }));
+    assert!(refused.to_string().contains("start `tarebell serve` on its folder once"), "{refused}");
+    assert_eq!(std::fs::read(dir.path().join(LOG_FILE)).unwrap(), fixture, "left as it was");
+}
+
+/// A batch of this glaze, or of none.
+fn of_glaze(id: &str, glaze: Option<&str>) -> BatchRecord {
+    BatchRecord { glaze_name: glaze.map(str::to_owned), ..a_batch(id) }
+}
+
+fn in_batch(batch: &str, pour: PourRecord) -> PourRecord {
+    PourRecord { batch: batch.to_owned(), ..pour }
+}
+
+#[test]
+fn numbers_go_on_from_the_greatest_of_the_glaze_void_and_left_out_ones_with_it() {
+    let mut log = Log::new();
+    let batches =
+        [of_glaze("b1", Some("G")), of_glaze("b2", Some("G")), of_glaze("b3", None), of_glaze("b4", None)];
+    for batch in &batches {
+        log.written(Write::BatchCreated(batch.clone()));
+    }
+    let next = |log: &Log, i: usize| log.reader().numbers(&batches[i]).unwrap().next();
+    assert_eq!(next(&log, 0), 1);
+    log.written(commit(a_pour("p1", 4, 1, 41.0)));
+    log.written(commit(PourRecord { verdict: Verdict::Void, ..a_pour("p2", 6, 1, 41.0) }));
+    log.written(commit(in_batch("b3", a_pour("p3", 20, 1, 41.0))));
+    assert_eq!([0, 1, 2, 3].map(|i| next(&log, i)), [7, 7, 21, 1], "no name is no glaze in common");
+    log.written(Write::NumberLeftOut { batch: "b2".into(), piece: 7, at: NOW });
+    assert_eq!([0, 1, 2].map(|i| next(&log, i)), [8, 8, 21]);
+}
+
+#[test]
+fn a_pour_to_be_done_again_is_void_and_its_number_waits_for_the_next_piece_of_its_batch() {
+    let mut log = Log::new();
+    let (one, two) = (of_glaze("b1", Some("G")), of_glaze("b2", Some("G")));
+    log.written(Write::BatchCreated(one.clone()));
+    log.written(Write::BatchCreated(two.clone()));
+    log.written(commit(a_pour("p1", 1, 1, 41.0)));
+    log.written(commit(a_pour("p2", 2, 1, 41.0)));
+    let at = WallTime::from_unix_us(NOW.unix_us() + 60_000_000);
+    for _ in 0..2 {
+        let again = log.written(Write::PourAgain { pour: a_pour("p1", 1, 1, 0.0), at });
+        let Write::PourAgain { pour, .. } = again else { panic!() };
+        assert_eq!((pour.rev, pour.verdict, pour.net), (2, Verdict::Void, Some(g(41.0))));
+    }
+    let next = |log: &Log, batch: &BatchRecord| log.reader().numbers(batch).unwrap().next();
+    assert_eq!((next(&log, &one), next(&log, &two)), (1, 3), "it is another batch's piece");
+    assert_eq!(log.reader().poured_again(&a_pour("p1", 1, 1, 0.0)).unwrap(), None);
+    let later = PourRecord { started_at: at, ..a_pour("p3", 1, 1, 42.0) };
+    log.written(commit(later));
+    assert_eq!(next(&log, &one), 3);
+    let found = log.reader().poured_again(&a_pour("p1", 1, 1, 0.0)).unwrap();
+    assert_eq!(found.map(|p| p.id).as_deref(), Some("p3"));
+    // A number that waits can be left out too.
+    let at = WallTime::from_unix_us(at.unix_us() + 1);
+    log.written(Write::PourAgain { pour: a_pour("p2", 2, 1, 0.0), at });
+    assert_eq!(next(&log, &one), 2);
+    log.written(Write::NumberLeftOut { batch: "b1".into(), piece: 2, at });
+    assert_eq!(next(&log, &one), 3);
+}
+
+#[test]
+fn the_heaviest_piece_is_looked_for_in_the_batch_its_glaze_and_its_name() {
+    let mut log = Log::new();
+    let named = |id: &str, name: &str, glaze| BatchRecord { name: name.into(), ..of_glaze(id, glaze) };
+    let weighs = |id: &str, batch: &str, tare_g| PourRecord {
+        tare: g(tare_g),
+        ..in_batch(batch, a_pour(id, 1, 1, 41.0))
+    };
+    for (id, name, glaze) in [("b1", "mugs", Some("G")), ("b2", "bowls", Some("G")), ("b3", "mugs", None)] {
+        log.written(Write::BatchCreated(named(id, name, glaze)));
+    }
+    let heaviest = |log: &Log, name: &str, glaze| log.reader().heaviest(&named("new", name, glaze)).unwrap();
+    assert_eq!(heaviest(&log, "mugs", Some("G")), None);
+    log.written(commit(weighs("p1", "b1", 300.0)));
+    log.written(commit(weighs("p2", "b2", 700.0)));
+    log.written(commit(weighs("p3", "b3", 350.0)));
+    assert_eq!(heaviest(&log, "mugs", None), Some(g(350.0)));
+    assert_eq!(heaviest(&log, "plates", Some("G")), Some(g(700.0)));
+    assert_eq!(heaviest(&log, "plates", None), None);
+    let lately = log.reader().lately(2).unwrap();
+    assert_eq!(lately, [(g(350.0), Some(g(391.0))), (g(700.0), Some(g(741.0)))]);
+}
+
+#[test]
+fn the_spare_weight_is_kept_until_it_is_forgotten() {
+    let mut log = Log::new();
+    assert_eq!(log.opened.spare, None);
+    log.written(Write::Spare(Some(g(61.25))));
+    log.written(Write::Spare(Some(g(61.375))));
+    let mut log = log.reopened();
+    assert_eq!(log.opened.spare, Some(g(61.375)));
+    log.written(Write::Spare(None));
+    assert_eq!(log.reopened().opened.spare, None);
 }
 
 #[test]

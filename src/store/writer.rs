@@ -67,6 +67,9 @@ fn weight(write: &Write) -> Option<String> {
         | Write::BatchEnded { .. }
         | Write::PourOpened(_)
         | Write::PourVoided(_)
+        | Write::PourAgain { .. }
+        | Write::NumberLeftOut { .. }
+        | Write::Spare(_)
         | Write::Trace { .. }
         | Write::PourDropped { .. } => None,
     }

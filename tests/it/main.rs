@@ -10,6 +10,7 @@ mod frames;
 mod healthy;
 mod messages;
 mod mishaps;
+mod number;
 mod outside;
 mod readme;
 mod run;

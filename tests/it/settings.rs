@@ -22,7 +22,7 @@ fn the_file_as_shipped_changes_nothing() {
 #[test]
 fn every_key_shown_in_the_file_stands_there_with_its_default() {
     let text = uncommented();
-    assert_eq!(text.lines().filter(|l| is_key(l)).count(), 26, "{text}");
+    assert_eq!(text.lines().filter(|l| is_key(l)).count(), 30, "{text}");
     let told = Settings::parse(&text, "config").expect("it parses");
     let plain = Settings::default();
     let Link::Serial(serial) = &told.link else { panic!("link") };
@@ -34,7 +34,9 @@ fn every_key_shown_in_the_file_stands_there_with_its_default() {
         (plain.scale.step, plain.scale.noise, plain.scale.lag)
     );
     assert_eq!((&told.scale.id, &told.notifications), (&plain.scale.id, &plain.notifications));
-    // The one key without a default: the file shows an example.
+    assert_eq!(told.reminding, plain.reminding);
+    // The two keys without a default: the file shows an example.
+    assert_eq!((told.capacity.map(|m| m.g()), plain.capacity), (Some(2000.0), None));
     let example = Some("usb".to_owned());
     assert_eq!(told.sound, tarebell::settings::Sound { device: example, ..plain.sound });
 }
@@ -42,7 +44,7 @@ fn every_key_shown_in_the_file_stands_there_with_its_default() {
 #[test]
 fn every_key_of_the_settings_stands_in_the_file() {
     // Sections, and how many keys each has at least, or the parser no longer lists them.
-    for (section, least) in [("scale", 16), ("page", 1), ("pour", 2), ("sound", 5)] {
+    for (section, least) in [("scale", 17), ("page", 1), ("pour", 5), ("sound", 5)] {
         let text = format!("[{section}]\nx = 1\n");
         let error = Settings::parse(&text, "f").expect_err("unknown key").to_string();
         let known = error.split('`').skip(1).step_by(2).filter(|w| *w != "x");
@@ -66,6 +68,17 @@ fn a_value_of_another_kind_is_refused_in_plain_words() {
         let said = Settings::parse(text, "f").expect_err("refused").to_string();
         assert!(said.contains(plain), "{said}");
         assert!(!["f64", "u32", "u64", "usize"].iter().any(|name| said.contains(name)), "{said}");
+    }
+}
+
+#[test]
+fn nought_switches_a_reminder_off_and_a_capacity_of_nothing_is_refused() {
+    let text = "[pour]\nstir_every_pieces = 0\nstir_every_min = 0\nmeasure_after_h = 0\n";
+    let off = Settings::parse(text, "f").expect("it parses").reminding;
+    assert_eq!((off.stir_every_pieces, off.stir_every, off.measure_after), (None, None, None));
+    for text in ["[scale]\ncapacity_g = 0.0\n", "[pour]\nmeasure_after_h = 721\n"] {
+        let said = Settings::parse(text, "f").expect_err("refused").to_string();
+        assert!(said.contains("is not between"), "{said}");
     }
 }
 

@@ -6,7 +6,7 @@ use serde_json::{Map, Value, json};
 use std::collections::BTreeSet;
 
 /// Fields that stand in a message only where they say something.
-const SOMETIMES: [&str; 3] = ["field", "left", "u_area_percent"];
+const SOMETIMES: [&str; 4] = ["about", "field", "left", "u_area_percent"];
 
 fn resolved<'a>(schema: &'a Value, whole: &'a Value) -> &'a Value {
     match schema["$ref"].as_str() {
@@ -109,6 +109,7 @@ fn every_path_of_the_contract_is_described_and_every_described_path_answers() {
         "get /api/now",
         "get /api/live",
         "get /api/scale",
+        "post /api/scale/spare",
         "post /api/target",
         "get /api/batches",
         "post /api/batches",
@@ -116,10 +117,12 @@ fn every_path_of_the_contract_is_described_and_every_described_path_answers() {
         "post /api/batches/{id}/begin",
         "post /api/batches/{id}/end",
         "post /api/batches/{id}/still-on",
+        "post /api/batches/{id}/skip",
         "get /api/batches/{id}/pours",
         "get /api/batches/{id}/pours.csv",
         "get /api/pours/{id}/curve",
         "post /api/pours/{id}/void",
+        "post /api/pours/{id}/redo",
         "get /api/openapi.json",
     ];
     assert_eq!(described, contract.iter().map(|&c| c.to_owned()).collect());

@@ -218,7 +218,7 @@ impl Tour {
         self.browser.js("document.querySelector('details').open = true").await;
         looker.look(&self.browser, "log-curve-numbers").await;
         self.open_row(3).await;
-        self.browser.until("no way out", "return !document.querySelector('.look-row .hold')").await;
+        self.browser.until("no way out", "return ![...document.querySelectorAll('.look-row .hold')].some((b) => b.textContent.includes('out of the count'))").await;
         looker.look(&self.browser, "log-curve-void").await;
     }
 

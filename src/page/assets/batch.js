@@ -99,6 +99,13 @@ export class BatchPlace {
     });
   }
 
+  #skip(id) {
+    return this.#try(async () => {
+      const { left_out } = await ask(`/api/batches/${id}/skip`, {});
+      this.#said = fill(w.skipped, { piece: left_out });
+    });
+  }
+
   #result() {
     const r = this.#reckoned;
     if (!r) return "";
@@ -119,9 +126,9 @@ export class BatchPlace {
     return html`<p class="wrong" role="alert">${fill(words.not_done, { why: wrong.message })}</p>`;
   }
 
-  #form() {
+  #form(usual) {
     return html`<form @submit=${this.#begin} @input=${this.#later}><h2>${w.begin_head}</h2>
-      ${this.#setup.fields(this.#result())}
+      ${this.#setup.fields(this.#result(), usual)}
       ${this.#refusal()}
       <button>${w.begin}</button>
     </form>`;
@@ -130,7 +137,9 @@ export class BatchPlace {
   #underWay({ batch, live: { now } }) {
     return html`<section><h2>${w.under_way}</h2><p class="name">${batch.name}</p>
       <p>${fill(words.target_line, { target: grams(now.target_g), low: grams(now.low_g), high: grams(now.high_g) })}</p>
-      ${this.#hold.button(batch.id, w.end, w.ending, () => this.#end(batch.id))}</section>`;
+      ${batch.glaze_name ? html`<p>${fill(w.of_glaze, { glaze: batch.glaze_name })}</p>` : ""}
+      ${this.#hold.button(batch.id, w.end, w.ending, () => this.#end(batch.id))}
+      ${this.#hold.button(`skip ${batch.id}`, fill(w.skip, { piece: now.piece }), w.ending, () => this.#skip(batch.id))}</section>`;
   }
 
   /** Begun before the daemon's start: most likely what the potter came for. */
@@ -152,6 +161,6 @@ export class BatchPlace {
     const under = state.batch && state.live.now?.batch;
     return html`<div class="place"><h1>${words.places.batch}</h1>
       <p class="said" role="status">${this.#said}</p>
-      ${under ? [this.#underWay(state), this.#refusal()] : html`${this.#unended()}${this.#form()}${this.#drafts()}`}</div>`;
+      ${under ? [this.#underWay(state), this.#refusal()] : html`${this.#unended()}${this.#form(state.live.now?.vessel)}${this.#drafts()}`}</div>`;
   }
 }

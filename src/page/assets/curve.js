@@ -58,10 +58,11 @@ function drawing({ points, marks, target_g, low_g, high_g }) {
   </svg>`;
 }
 
-/** The figure of piece `piece`. */
-export function curve(told_g, piece) {
+/** The figure of piece `piece`, with what else is to be known of it. */
+export function curve(told_g, piece, known) {
   if (!told_g.points.length) return html`<p>${w.none}</p>`;
-  return html`<figure class="pour"><figcaption><b>${fill(w.head, { piece })}</b> ${told(told_g)}</figcaption>
+  return html`<figure class="pour"><figcaption><b>${fill(w.head, { piece })}</b> ${told(told_g)}
+      ${known.map((words) => html`<span class="known">${words}</span>`)}</figcaption>
     ${drawing(told_g)}
     <details><summary>${w.numbers}</summary><table><thead><tr><th scope="col" class="figure">${w.seconds}</th>
       <th scope="col" class="figure">${w.net}</th><th scope="col">${w.what}</th></tr></thead><tbody>${rows(told_g).map((r) =>

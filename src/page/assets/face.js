@@ -31,9 +31,9 @@ function trouble(live, now) {
 /** The stop may be due before the phase says so. */
 const stopped = (now) => now.last_cue?.cue === "stop" && now.last_cue.due_us <= now.at_us;
 
-/** The face's name, and what is wrong if it is trouble. `last` is the batch's newest pour. */
-export function face(live, last) {
-  const now = live.now;
+/** The face's name, and what is wrong if it is trouble. `pours` are the batch's, the newest last. */
+export function face(live, pours) {
+  const now = live.now, last = pours[pours.length - 1];
   const wrong = trouble(live, now);
   if (wrong) return { name: "trouble", wrong };
   if (!now.batch) return { name: "empty" };
@@ -42,7 +42,11 @@ export function face(live, last) {
     case "ready": return { name: "ready" };
     case "pouring": return { name: stopped(now) ? "lift" : "pouring" };
     case "draining": return { name: "lift" };
-    case "done": return last?.piece === now.piece ? { name: last.verdict, pour: last, on: true } : { name: "lift" };
+    case "done": {
+      // One of before may have been put back; one that is poured again has a void one of its number.
+      const pour = pours.findLast((p) => p.piece === now.piece && (p === last || p.verdict !== "void"));
+      return pour ? { name: pour.verdict, pour, on: true } : { name: "lift" };
+    }
     default: return last && last.net_g !== null ? { name: last.verdict, pour: last, on: false } : { name: "next" };
   }
 }

@@ -3,7 +3,7 @@ import { html, nothing, svg } from "./lit-html.js";
 import { ask, fill, grams, signed, words } from "./say.js";
 import { curve } from "./curve.js";
 import { Hold } from "./hold.js";
-import { mark } from "./marks.js";
+import { mark, marked } from "./marks.js";
 import { thickness } from "./section.js";
 
 const w = words.log;
@@ -81,12 +81,13 @@ export class LogPlace {
     this.#soon();
   }
 
-  async #void(p) {
+  /** Out of the count, and perhaps poured again under its number. */
+  async #out(p, how, said) {
     this.#wrong = "";
     try {
-      await ask(`/api/pours/${p.id}/void`, {});
+      await ask(`/api/pours/${p.id}/${how}`, {});
       await this.#load();
-      this.#said = fill(w.voided, { piece: p.piece });
+      this.#said = fill(said, { piece: p.piece });
     } catch (error) {
       this.#wrong = fill(words.not_done, { why: error.message });
     }
@@ -100,7 +101,8 @@ export class LogPlace {
         aria-expanded=${open ? "true" : "false"} aria-controls=${open ? "look" : nothing} aria-label=${fill(w.look, { piece: p.piece })}
         @click=${look}>${p.piece}<svg viewBox="0 0 20 12" aria-hidden="true"><path d="M1 11 C6 11 6 2 11 2 H19"/></svg></button></th>
       <td class="verdict">${mark(p.verdict)} ${words.verdicts[p.verdict]}
-      ${p.settled || p.net_g === null ? "" : html`<small>${w.lifted}</small>`}</td>
+      ${p.settled || p.net_g === null ? "" : html`<small>${w.lifted}</small>`}
+      ${marked(p).map((words) => html`<small>${words}</small>`)}</td>
       <td class="figure">${grams(p.net_g)}</td>
       <td class="figure">${p.net_g === null ? "–" : signed(p.net_g - p.target_g)}</td><td class="lies">${slice(p)}</td></tr>
       ${open ? html`<tr id="look" class="look-row"><td colspan="5">${this.#looked(p)}</td></tr>` : ""}`;
@@ -109,8 +111,12 @@ export class LogPlace {
   #looked(p) {
     const ended = this.#batches.find((b) => b.id === p.batch)?.ended_at;
     const may = p.verdict !== "void" && !ended;
-    return html`${this.#open.curve ? curve(this.#open.curve, p.piece) : ""}
-      ${may ? this.#hold.button(p.id, fill(w.void, { piece: p.piece }), words.batch.ending, () => this.#void(p)) : ""}`;
+    const { piece } = p;
+    const newest = !this.#pours.some((o) => o.piece === piece && o.started_at > p.started_at);
+    const hold = (key, word, done) => this.#hold.button(`${key} ${p.id}`, fill(word, { piece }), words.batch.ending, done);
+    return html`${this.#open.curve ? curve(this.#open.curve, piece, marked(p)) : ""}
+      ${may ? hold("void", w.void, () => this.#out(p, "void", w.voided)) : ""}
+      ${!ended && newest ? hold("redo", w.redo, () => this.#out(p, "redo", w.redone)) : ""}`;
   }
 
   #table() {

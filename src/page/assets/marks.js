@@ -15,6 +15,9 @@ const INSIDE = {
 export const mark = (verdict) => html`<svg class="mark" viewBox="0 -2 32 32" aria-hidden="true">
   <path class="cup" d=${CUP}/>${INSIDE[verdict] ?? ""}</svg>`;
 
+/** What is to be known of a record besides its numbers, in plain words. */
+export const marked = (pour) => pour.marks.map((mark) => words.record_marks[mark] ?? mark);
+
 /** The newest pieces, newest first: where there is no room the old ones go. */
 export const marks = (pours) => html`<ul class="marks" aria-label=${words.marks_label}>
   ${pours.slice(-12).reverse().map((p) => html`<li>${mark(p.verdict)}<span aria-hidden="true">${p.piece}</span>

@@ -15,7 +15,7 @@ const at = (id) => document.getElementById(id);
 
 /** All that is shown is made from this. */
 const state = { place: "pour", face: { name: "trouble", wrong: words.no_connection }, batch: null, pours: [], live: null, begun: null };
-let asked = false, loading = null, dirty = false;
+let asked = false, loading = null, dirty = false, noted = null;
 
 function soon() {
   if (asked) return;
@@ -33,7 +33,7 @@ function soon() {
 
 function keep(pour) {
   if (pour.batch !== state.batch?.id || pour.rev < 1) return;
-  state.pours = [...state.pours.filter((p) => p.id !== pour.id), pour].sort((a, b) => a.piece - b.piece);
+  state.pours = [...state.pours.filter((p) => p.id !== pour.id), pour].sort((a, b) => a.started_at.localeCompare(b.started_at));
   soon();
 }
 
@@ -65,13 +65,16 @@ function follow(now) {
 
 /** Verdicts and trouble are spoken, grams are not. */
 function speak(before, after, pour) {
-  const was = dirty;
+  const was = dirty, told = noted;
+  noted = state.live.now?.note ?? null;
   dirty = (state.live.now?.pan_g ?? null) !== null;
   if (before.name === "trouble" && after.name !== "trouble") at("warned").textContent = "";
   if (after.name === "trouble" && before.wrong !== after.wrong) {
     at("warned").textContent = fill(words.spoken.trouble, { what: after.wrong });
   } else if (after.pour && (before.name !== after.name || before.pour?.id !== after.pour.id)) {
     at("told").textContent = fill(words.spoken.verdict, { piece: pour.piece, verdict: words.verdicts[pour.verdict] });
+  } else if (noted && noted !== told && !(noted === "wipe" && dirty)) {
+    at("told").textContent = words.notes[noted];
   } else if (dirty && !was) {
     at("told").textContent = words.spoken.wipe;
   } else if (after.name === "ready" && before.name !== "ready") {
@@ -98,7 +101,7 @@ function show() {
   state.begun.follow(state.live);
   const before = state.face;
   const known = state.batch && state.live.now?.batch === state.batch.id;
-  state.face = face(state.live, known ? state.pours[state.pours.length - 1] : undefined);
+  state.face = face(state.live, known ? state.pours : []);
   const { name } = state.face;
   speak(before, state.face, state.face.pour);
   // The hands are full: the picture comes by itself, and stays.

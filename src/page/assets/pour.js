@@ -2,25 +2,31 @@
 import { html } from "./lit-html.js";
 import { ask, fill, grams, whole, words } from "./say.js";
 import { heard } from "./face.js";
-import { marks } from "./marks.js";
+import { marked, marks } from "./marks.js";
 import { section } from "./section.js";
 
 const line = (kind, text) => (text ? html`<p class=${kind}>${text}</p>` : "");
 const number = (text, unit) =>
   html`<p class="number" data-long=${text.length > 3 || text.includes(".") ? "yes" : "no"}>${text}<span class="unit">${unit}</span></p>`;
 
-/** Pieces still to pour; one that does not count leaves one more. */
-const left = ({ batch, pours, live: { now } }) =>
-  (batch ? batch.pieces - now.piece + 1 + pours.filter((p) => p.verdict === "void").length : 0);
+/** More may be poured than was planned. */
+const done = ({ live: { now } }) => now.nth > now.pieces;
 
-function toGo(state) {
-  const n = left(state);
-  if (n < 1) return "";
-  return n === 1 ? words.one_left : fill(words.many_left, { n });
+/** Its place in the batch; its number too, where that goes on from batch to batch. */
+function place(state) {
+  const { nth, pieces, piece } = state.live.now;
+  if (done(state)) return "";
+  return fill(nth === piece ? words.place : words.place_numbered, { nth, pieces, piece });
+}
+
+/** What is worth knowing between two pieces: a quiet line. */
+function note({ live: { now } }) {
+  const said = now.note === "wipe" && now.pan_g !== null ? null : now.note;
+  return said ? line("more note", words.notes[said]) : "";
 }
 
 /** The next step while nothing stands on the scale. */
-const next = (state) => (state.batch && left(state) < 1
+const next = (state) => (state.batch && done(state)
   ? fill(words.do.last_done, { pieces: state.batch.pieces })
   : fill(words.do.next, { piece: state.live.now.piece }));
 
@@ -45,8 +51,9 @@ function weighed(state) {
   return html`${number(grams(pour.net_g), words.gram)}
     ${line("word", words.faces[name])}
     ${on ? line("do", advice(state)) : wipe(state) || line("do", next(state))}
-    ${line("more", `${fill(words.net_line, { piece: pour.piece })}${pour.settled ? "" : `, ${words.log.lifted}`}`)}
-    ${on ? "" : line("more", toGo(state))}`;
+    ${on ? "" : note(state)}
+    ${line("more", [fill(words.net_line, { piece: pour.piece }), !pour.settled && words.log.lifted, ...marked(pour)].filter(Boolean).join(", "))}
+    ${on ? "" : line("more", place(state))}`;
 }
 
 /** A display that went to zero by itself hides a piece: whoever sees that it still stands there may say so. */
@@ -65,13 +72,13 @@ const SAY = {
     ${line("more", words.do.empty)}<p><a class="button" href="#batch">${words.do.empty_button}</a></p>`,
   next: (state) => html`${line("word", `${words.faces.next}: ${state.live.now.piece}`)}
     ${wipe(state) || line("do", next(state))}${mute(state)}
-    ${wipe(state) ? line("more", words.do.wipe_how) : ""}
-    ${line("more", limits(state.live.now))}${line("more", toGo(state))}
+    ${wipe(state) ? line("more", words.do.wipe_how) : ""}${note(state)}
+    ${line("more", limits(state.live.now))}${line("more", place(state))}
     ${line("more", state.live.now.scale.trouble)}`,
   landing: (state) => html`${line("word", words.faces.landing)}${line("do", words.do.landing)}${mute(state)}
     ${line("more", state.live.now.scale.trouble)}`,
   ready: (state) => html`${line("word", words.faces.ready)}
-    ${line("do", fill(words.do.ready, { piece: state.live.now.piece, target: grams(state.live.now.target_g) }))}${mute(state)}
+    ${line("do", fill(words.do.ready, { piece: state.live.now.piece, target: grams(state.live.now.target_g) }))}${mute(state)}${note(state)}
     ${line("more", state.live.now.scale.trouble)}`,
   pouring: ({ live: { now } }) => html`${number(whole(now.left_g), "")}${line("do", words.do.pouring)}`,
   lift: () => html`${line("word", words.faces.lift)}${line("do", words.do.lift)}`,
@@ -90,18 +97,14 @@ function glaze({ face: { name, pour }, live }) {
   return known ? live.now.net_g : 0;
 }
 
-/** Slop settles and water goes: older than a working day's half it is to be measured again
- * (common practice, no source). */
-const BUCKET_OLD_S = 12 * 3600;
-
-/** How long ago the bucket was measured. */
-export function bucket(age_s) {
+/** How long ago the bucket was measured; `old`: it is to be measured again. */
+export function bucket(age_s, old) {
   if (age_s === null) return words.bucket.by_hand;
   const { just_now, minutes, hours, days, measured, again } = words.bucket;
   if (age_s < 60) return just_now;
   const h = Math.floor(age_s / 3600);
   const age = h < 1 ? fill(minutes, { n: Math.floor(age_s / 60) }) : h < 48 ? fill(hours, { n: h }) : fill(days, { n: Math.floor(h / 24) });
-  return fill(age_s < BUCKET_OLD_S ? measured : again, { age });
+  return fill(old ? again : measured, { age });
 }
 
 function facts({ batch, live: { now, connected } }) {
@@ -111,7 +114,7 @@ function facts({ batch, live: { now, connected } }) {
     sound && (sound.state === "on" ? fill(words.sound_by, { device: sound.device ?? words.sound_some })
       : heard(now) ? words.sound_clients : words.sound_none),
     connected && now ? words.scale_states[now.scale.state] : words.no_connection,
-    batch && now && bucket(now.bucket_age_s),
+    batch && now && bucket(now.bucket_age_s, now.bucket_old),
   ];
   return html`<ul class="facts">${list.filter(Boolean).map((fact) => html`<li>${fact}</li>`)}</ul>`;
 }

@@ -1,6 +1,7 @@
 // The scale as it is seen, the sound, how to set the scale up, and this screen's own choices.
 import { html } from "./lit-html.js";
-import { fill, grams, words } from "./say.js";
+import { ask, fill, grams, words } from "./say.js";
+import { Hold } from "./hold.js";
 
 const w = words.scale;
 const MIRROR = "tarebell.picture-right";
@@ -10,9 +11,14 @@ const kept = () => { try { return localStorage.getItem(MIRROR) === "yes"; } catc
 export class ScalePlace {
   #soon;
   #mirror = kept();
+  #hold;
+  /** What came of a wish about the spare weight, and whether it was refused. */
+  #said = "";
+  #wrong = "";
 
   constructor(soon) {
     this.#soon = soon;
+    this.#hold = new Hold(soon);
     this.#set(this.#mirror);
   }
 
@@ -41,6 +47,25 @@ export class ScalePlace {
     return html`<p>${[sound.device, sound.words ?? sound.state, late].filter(Boolean).join(" · ")}</p>`;
   }
 
+  async #keep(asked, said) {
+    this.#said = this.#wrong = "";
+    try {
+      const { spare_g } = await ask("/api/scale/spare", asked);
+      this.#said = fill(said, { grams: grams(spare_g) });
+    } catch (error) {
+      this.#wrong = fill(words.not_done, { why: error.message });
+    }
+    this.#soon();
+  }
+
+  #spare({ spare_g }) {
+    const known = spare_g !== null;
+    return html`<section><h2>${w.spare}</h2><p>${w.spare_what}</p>${known ? html`<p>${fill(w.spare_is, { grams: grams(spare_g) })}</p>` : ""}
+      <p>${w.spare_how}</p><p class="said" role="status">${this.#said}</p><p class="wrong" role="alert">${this.#wrong}</p>
+      ${this.#hold.button("spare", w.spare_keep, words.batch.ending, () => this.#keep({}, w.spare_kept))}
+      ${known ? this.#hold.button("off", w.spare_off, words.batch.ending, () => this.#keep({ off: true }, w.spare_gone)) : ""}</section>`;
+  }
+
   /** The whole place. */
   show({ live: { now, connected } }) {
     const scale = now?.scale;
@@ -58,6 +83,7 @@ export class ScalePlace {
       <p class="name">${words.scale_states[scale.state]}${scale.state === "live" ? `, ${scale.settled ? words.settled : words.moving}` : ""}</p>
       <p class=${scale.trouble ? "wrong" : "calm"}>${scale.trouble ?? w.trouble_none}</p>
       <ul class="list">${facts.filter(Boolean).map((fact) => html`<li>${fact}</li>`)}</ul>
+      ${this.#spare(scale)}
       <section><h2>${w.sound}</h2>${this.#sound(now.sound)}</section>
       <section><h2>${w.screen}</h2><label class="choice"><input type="checkbox" .checked=${this.#mirror}
         @change=${(event) => this.#set(event.target.checked)}>${w.mirror}</label></section>

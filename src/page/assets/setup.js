@@ -23,6 +23,8 @@ const STARTS = { grams: "1.5", percent: "5", pieces: "12" };
 /** A floor in the middle, its edge, and the rim: the least that looks like a pot. */
 const ROWS = 3;
 
+const NAMES = ["glaze_name", "pourer", "jug"];
+
 const plain = (text) => Number((text ?? "").replace(",", ".") || NaN);
 
 export class Setup {
@@ -36,7 +38,11 @@ export class Setup {
   #rows = Array.from({ length: ROWS }, (_, i) => i);
   #next = ROWS;
   /** Names used before, to choose from. */
-  #known = { pourer: [], jug: [] };
+  #known = { pourer: [], jug: [], glaze_name: [] };
+  /** What each jug of before was; what is chosen for this one; what is usual here. */
+  #vessels = {};
+  #vessel = null;
+  #usual = "jug";
   /** A refusal: the field it names, if any, and its words. */
   wrong = null;
 
@@ -45,7 +51,9 @@ export class Setup {
   }
 
   know(batches) {
-    for (const name of ["pourer", "jug"]) this.#known[name] = [...new Set(batches.map((b) => b[name]).filter(Boolean))];
+    for (const name of NAMES) this.#known[name] = [...new Set(batches.map((b) => b[name]).filter(Boolean))];
+    // The newest batch of a jug tells.
+    this.#vessels = Object.fromEntries(batches.filter((b) => b.jug && b.vessel).reverse().map((b) => [b.jug, b.vessel]));
   }
 
   #number(key) {
@@ -80,8 +88,15 @@ export class Setup {
   /** The whole batch, as it stands. */
   batch() {
     const body = { ...this.target(), name: this.#typed.name ?? "", pieces: this.#number("pieces") };
-    for (const name of ["pourer", "jug"]) if (this.#typed[name]?.trim()) body[name] = this.#typed[name].trim();
-    return body;
+    for (const name of NAMES) if (this.#typed[name]?.trim()) body[name] = this.#typed[name].trim();
+    const bare = ["bare_least", "bare_greatest"].map((name) => this.#number(name));
+    if (bare.some((g) => !Number.isNaN(g))) body.bare_g = bare;
+    return { ...body, vessel: this.#pouredFrom() };
+  }
+
+  /** As chosen; else as this jug was before; else as is usual here. */
+  #pouredFrom() {
+    return this.#vessel ?? this.#vessels[this.#typed.jug?.trim()] ?? this.#usual;
   }
 
   #amiss(name) {
@@ -95,7 +110,7 @@ export class Setup {
 
   #input(key, name, more) {
     const amiss = this.#amiss(name);
-    return html`<input name=${name} .value=${this.#typed[key] ?? ""} @input=${(e) => { this.#typed[key] = e.target.value; }}
+    return html`<input name=${name} .value=${this.#typed[key] ?? ""} @input=${(e) => { this.#typed[key] = e.target.value; if (key === "jug") this.#vessel = null; }}
       inputmode=${more.text ? "text" : "decimal"} pattern=${more.text ? nothing : "[0-9]+([.,][0-9]+)?"} ?data-number=${!more.text}
       ?required=${!more.free} maxlength="80" autocomplete="off" placeholder=${more.hint ?? nothing} list=${more.list ?? nothing}
       aria-label=${more.label ?? nothing} aria-invalid=${amiss ? "true" : nothing} aria-describedby=${amiss ? `amiss-${name}` : nothing}>`;
@@ -112,9 +127,9 @@ export class Setup {
     return html`<div class="field-of"><label>${label}${this.#input(key, name, more)}</label>${this.#note(name)}</div>`;
   }
 
-  #named(name, label) {
+  #named(name, label, hint) {
     const id = `${name}s-known`;
-    return html`${this.#field(name, label, { text: true, free: true, list: id })}
+    return html`${this.#field(name, label, { text: true, free: true, list: id, hint })}
       <datalist id=${id}>${this.#known[name].map((n) => html`<option value=${n}></option>`)}</datalist>`;
   }
 
@@ -167,7 +182,8 @@ export class Setup {
   }
 
   /** All fields; `result` stands where the grams are reckoned. */
-  fields(result) {
+  fields(result, usual) {
+    this.#usual = usual ?? this.#usual;
     return html`${this.#choice("by", w.how, { grams: w.by_grams, bucket: w.by_bucket }, this.#by, (by) => { this.#by = by; })}
       ${this.#by === "grams" ? this.#field("slop_g", w.grams) : this.#bucket()}
       ${this.#choice("tolerance_by", w.tolerance, { grams: w.in_grams, percent: w.in_percent }, this.#tolerance, (by) => { this.#tolerance = by; })}
@@ -175,6 +191,10 @@ export class Setup {
       ${result}
       ${this.#field("pieces", w.pieces)}
       ${this.#field("name", w.name, { text: true, hint: w.name_hint })}
-      ${this.#named("pourer", w.pourer)}${this.#named("jug", w.jug)}`;
+      ${this.#named("glaze_name", w.glaze_name, w.glaze_hint)}
+      ${this.#field("bare_least", w.bare_least, { free: true, hint: w.glaze_hint })}
+      ${this.#field("bare_greatest", w.bare_greatest, { free: true, hint: w.glaze_hint })}${this.#note("bare_g")}
+      ${this.#named("pourer", w.pourer)}${this.#named("jug", w.jug)}
+      ${this.#choice("vessel", w.vessel, w.vessels, this.#pouredFrom(), (vessel) => { this.#vessel = vessel; })}`;
   }
 }

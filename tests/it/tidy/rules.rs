@@ -38,7 +38,7 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
 const EVERYONE: [&str; 2] = ["units", "time"];
 
 /// Modules without I/O, async, logging or a clock.
-pub(super) const PURE: [&str; 14] = [
+pub(super) const PURE: [&str; 16] = [
     "units",
     "time",
     "reading",
@@ -51,6 +51,8 @@ pub(super) const PURE: [&str; 14] = [
     "record",
     "settings",
     "cli",
+    "daemon/reminders",
+    "daemon/spare",
     "sound/score",
     "sound/tone",
 ];

@@ -1,0 +1,298 @@
+//! The pieces of a batch under way: which record an entry belongs to, which of them count, and which
+//! number comes next.
+
+use super::open::Open;
+use crate::pour::entry::Entry;
+use crate::record::{Numbers, PourRecord, Verdict};
+use crate::time::WallTime;
+use std::collections::{HashSet, VecDeque};
+
+/// A piece may be put back after rolling, or leave something on the pan that is taken off its weight
+/// later: so many are remembered. A board of ware that waits between pouring and rolling holds a
+/// dozen (common practice, no source).
+const LATELY: usize = 24;
+
+/// The pieces of one batch.
+#[derive(Debug)]
+pub(super) struct Pieces {
+    /// On the pan.
+    open: Option<Open>,
+    /// The latest that were weighed, oldest first.
+    lately: VecDeque<Open>,
+    /// The newest record.
+    newest: Option<PourRecord>,
+    /// Ids of those that count.
+    counted: HashSet<String>,
+    numbers: Numbers,
+}
+
+/// The record that an entry belongs to.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) struct Belongs {
+    /// Its identity.
+    pub(super) open: Open,
+    /// It stands on the pan, and the trace is its own.
+    pub(super) on_pan: bool,
+}
+
+impl Pieces {
+    /// Goes on from the log: the newest revision of each pour of the batch.
+    pub(super) fn new(poured: &[PourRecord], numbers: Numbers) -> Self {
+        let weighed = poured.iter().filter(|p| p.rev > 0);
+        let counted = weighed.clone().filter(|p| counts(p)).map(|p| p.id.clone()).collect();
+        let newest = weighed.max_by_key(|p| p.started_at).cloned();
+        Self { open: None, lately: VecDeque::new(), newest, counted, numbers }
+    }
+
+    /// The record of this entry, told by when its piece was ready.
+    pub(super) fn take(&mut self, entry: &Entry, wall: WallTime) -> Belongs {
+        let same = |o: &&Open| o.started == entry.started && o.piece == entry.piece;
+        if entry.rev > 0 {
+            self.numbers.used(entry.piece);
+            if let Some(open) = self.open.iter().find(same) {
+                let open = open.clone();
+                return Belongs { open: self.weighed(open, entry), on_pan: true };
+            }
+            if let Some(open) = self.lately.iter().rev().find(same) {
+                let open = open.clone();
+                return Belongs { open: self.weighed(open, entry), on_pan: false };
+            }
+        }
+        let open = Open {
+            id: uuid::Uuid::now_v7().to_string(),
+            piece: entry.piece,
+            started_at: wall,
+            started: entry.started,
+            voided: false,
+        };
+        if entry.rev > 0 {
+            // Long forgotten: a record of its own, so that no weight is lost.
+            return Belongs { open: self.weighed(open, entry), on_pan: false };
+        }
+        self.open = Some(open.clone());
+        Belongs { open, on_pan: true }
+    }
+
+    /// Keeps a piece that was weighed among the latest.
+    fn weighed(&mut self, open: Open, entry: &Entry) -> Open {
+        if entry.verdict != Verdict::Void && !open.voided {
+            self.counted.insert(open.id.clone());
+        }
+        if !self.lately.iter().any(|o| o.id == open.id) {
+            self.lately.push_back(open.clone());
+            if self.lately.len() > LATELY {
+                self.lately.pop_front();
+            }
+        }
+        open
+    }
+
+    /// The piece on the pan left: its identity, once.
+    pub(super) fn lift(&mut self) -> Option<Open> {
+        self.open.take()
+    }
+
+    /// The piece on the pan left empty: its row goes. One that was weighed stays.
+    pub(super) fn drop_empty(&mut self, piece: u32) -> Option<Open> {
+        if self.unweighed() == Some(piece) { self.open.take() } else { None }
+    }
+
+    /// An entry became this record.
+    pub(super) fn handle_record(&mut self, pour: &PourRecord) {
+        if pour.rev > 0 && self.newest.as_ref().is_none_or(|newest| newest.started_at <= pour.started_at) {
+            let voided = self.lately.iter().any(|o| o.id == pour.id && o.voided);
+            let verdict = if voided { Verdict::Void } else { pour.verdict };
+            self.newest = Some(PourRecord { verdict, trace: Vec::new(), ..pour.clone() });
+        }
+    }
+
+    /// The newest record of the batch, to be voided: once, and not the one before it too.
+    pub(super) fn void_last(&mut self) -> Option<PourRecord> {
+        let newest = self.newest.as_mut().filter(|p| p.verdict != Verdict::Void)?;
+        let pour = newest.clone();
+        newest.verdict = Verdict::Void;
+        Some(pour)
+    }
+
+    /// A revision is on disk.
+    pub(super) fn handle_written(&mut self, pour: &PourRecord) {
+        if let Some(open) = self.lately.iter_mut().find(|o| o.id == pour.id) {
+            open.voided = pour.verdict == Verdict::Void;
+        }
+        if let Some(newest) = self.newest.as_mut().filter(|newest| newest.id == pour.id) {
+            newest.verdict = pour.verdict;
+        }
+        if counts(pour) {
+            self.counted.insert(pour.id.clone());
+        } else {
+            self.counted.remove(&pour.id);
+        }
+    }
+
+    /// A number is left out or was given to the next piece: that is on disk.
+    pub(super) fn numbers_mut(&mut self) -> &mut Numbers {
+        &mut self.numbers
+    }
+
+    /// Which number comes next.
+    pub(super) fn numbers(&self) -> &Numbers {
+        &self.numbers
+    }
+
+    /// Place within the batch of the piece on the pan, or of the next: one more than the others that count.
+    /// `back` is the number of a piece of before that was put back.
+    pub(super) fn nth(&self, back: Option<u32>) -> u32 {
+        let before = || self.lately.iter().rev().find(|o| Some(o.piece) == back);
+        let on_pan = self.open.as_ref().or_else(before).is_some_and(|o| self.counted.contains(&o.id));
+        u32::try_from(self.counted.len() - usize::from(on_pan)).unwrap_or(u32::MAX).saturating_add(1)
+    }
+
+    /// A piece is on the pan that was not weighed yet: its number is still to be used.
+    pub(super) fn unweighed(&self) -> Option<u32> {
+        self.open.as_ref().filter(|o| !self.lately.iter().any(|l| l.id == o.id)).map(|o| o.piece)
+    }
+}
+
+fn counts(pour: &PourRecord) -> bool {
+    pour.rev > 0 && pour.verdict != Verdict::Void
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::Marks;
+    use crate::time::Instant;
+    use crate::units::Mass;
+
+    const WALL: WallTime = WallTime::from_unix_us(1_700_000_000_000_000);
+
+    /// An invented entry of a piece that was ready at this second.
+    fn entry(piece: u32, ready_s: u64, rev: u32, verdict: Verdict) -> Entry {
+        Entry {
+            piece,
+            rev,
+            started: Instant::from_us(ready_s * 1_000_000),
+            tare: Mass::saturating(300.0),
+            first_net: None,
+            net: None,
+            net_u: None,
+            top_ups: 0,
+            verdict,
+            settled: rev > 0,
+            guided: false,
+            seconds: 0.0,
+            contact: None,
+            flow_g_s: None,
+            stop_cue: None,
+            rolled: None,
+            marks: Marks::default(),
+        }
+    }
+
+    fn fresh() -> Pieces {
+        Pieces::new(&[], Numbers::after(0, []))
+    }
+
+    /// One piece from `ready` to its lift; gives its record's id.
+    fn poured(pieces: &mut Pieces, piece: u32, ready_s: u64) -> String {
+        let opened = pieces.take(&entry(piece, ready_s, 0, Verdict::Void), WALL).open.id;
+        let weighed = pieces.take(&entry(piece, ready_s, 1, Verdict::Good), WALL);
+        assert!(weighed.on_pan && weighed.open.id == opened);
+        pieces.lift();
+        opened
+    }
+
+    #[test]
+    fn a_revision_of_a_piece_before_belongs_to_its_own_record_also_with_another_on_the_pan() {
+        let mut pieces = fresh();
+        let first = poured(&mut pieces, 1, 10);
+        let second = poured(&mut pieces, 2, 20);
+        // Put back after rolling, with nothing else on the pan; and with the third opened.
+        let back = pieces.take(&entry(1, 10, 2, Verdict::Good), WALL);
+        assert_eq!((back.open.id, back.on_pan), (first, false));
+        let third = pieces.take(&entry(3, 30, 0, Verdict::Void), WALL);
+        let back = pieces.take(&entry(2, 20, 2, Verdict::Good), WALL);
+        assert_eq!((back.open.id, back.on_pan), (second, false));
+        assert_eq!(pieces.lift(), Some(third.open), "it is still the one on the pan");
+    }
+
+    #[test]
+    fn of_two_records_with_one_number_each_gets_its_own_revisions() {
+        let mut pieces = fresh();
+        let old = poured(&mut pieces, 1, 10);
+        let new = poured(&mut pieces, 1, 20);
+        assert_ne!(old, new);
+        assert_eq!(pieces.take(&entry(1, 10, 2, Verdict::Good), WALL).open.id, old);
+        assert_eq!(pieces.take(&entry(1, 20, 2, Verdict::Good), WALL).open.id, new);
+    }
+
+    #[test]
+    fn a_weight_of_a_piece_that_is_no_longer_remembered_gets_a_record_of_its_own() {
+        let mut pieces = fresh();
+        let first = poured(&mut pieces, 1, 10);
+        for n in 2..=(LATELY as u32 + 1) {
+            poured(&mut pieces, n, 10 * u64::from(n));
+        }
+        let late = pieces.take(&entry(1, 10, 2, Verdict::Good), WALL);
+        assert_ne!(late.open.id, first, "no weight is lost");
+    }
+
+    #[test]
+    fn an_empty_piece_goes_and_a_weighed_one_stays() {
+        let mut pieces = fresh();
+        let open = pieces.take(&entry(1, 10, 0, Verdict::Void), WALL).open;
+        assert_eq!(pieces.drop_empty(2), None, "another piece's");
+        assert_eq!(pieces.drop_empty(1), Some(open));
+        assert_eq!((pieces.lift(), pieces.numbers().next()), (None, 1));
+        pieces.take(&entry(1, 20, 0, Verdict::Void), WALL);
+        pieces.take(&entry(1, 20, 1, Verdict::Good), WALL);
+        assert_eq!(pieces.drop_empty(1), None);
+    }
+
+    #[test]
+    fn the_place_in_the_batch_counts_what_counts_and_not_the_numbers() {
+        let mut pieces = Pieces::new(&[], Numbers::after(40, []));
+        assert_eq!((pieces.nth(None), pieces.numbers().next()), (1, 41));
+        pieces.take(&entry(41, 10, 0, Verdict::Void), WALL);
+        assert_eq!((pieces.nth(None), pieces.unweighed()), (1, Some(41)));
+        let first = pieces.take(&entry(41, 10, 1, Verdict::Good), WALL);
+        assert_eq!((pieces.nth(None), pieces.unweighed()), (1, None), "weighed, still on the pan");
+        pieces.lift();
+        poured(&mut pieces, 42, 20);
+        assert_eq!((pieces.nth(None), pieces.numbers().next()), (3, 43));
+        let first = first.open.record_for_test(Verdict::Void);
+        pieces.handle_written(&first);
+        assert_eq!(
+            (pieces.nth(None), pieces.numbers().next()),
+            (2, 43),
+            "a void one is a number used and no piece"
+        );
+        // A top-up of a piece that was voided on disk does not count again.
+        pieces.take(&entry(41, 10, 3, Verdict::Good), WALL);
+        assert_eq!(pieces.nth(None), 2);
+        assert_eq!(pieces.nth(Some(42)), 1, "put back, it is its own place");
+    }
+
+    #[test]
+    fn the_last_record_can_be_voided_once_also_after_a_restart() {
+        let mut pieces = fresh();
+        assert_eq!(pieces.void_last(), None);
+        for piece in 1..=2 {
+            let ready_s = 10 * u64::from(piece);
+            poured(&mut pieces, piece, ready_s);
+            let open = pieces.lately.back().expect("it was weighed");
+            let wall = WallTime::from_unix_us(WALL.unix_us() + i64::from(piece));
+            let record = PourRecord { started_at: wall, ..open.record_for_test(Verdict::Good) };
+            pieces.handle_record(&record);
+        }
+        let last = pieces.void_last().expect("the second");
+        assert_eq!((last.piece, last.verdict), (2, Verdict::Good));
+        assert_eq!(pieces.void_last(), None, "not the one before it too");
+
+        let mut again = Pieces::new(std::slice::from_ref(&last), Numbers::after(2, []));
+        assert_eq!(again.nth(None), 2);
+        assert_eq!(again.void_last().map(|p| p.id), Some(last.id.clone()));
+        let void = PourRecord { verdict: Verdict::Void, ..last };
+        assert_eq!(Pieces::new(&[void], Numbers::after(2, [])).void_last(), None);
+    }
+}

@@ -1,0 +1,86 @@
+//! Whether a weight can be the spare one, that voids the last record when it is set on the bare pan.
+//!
+//! Pure: decides, and says why not.
+
+use crate::units::Mass;
+
+/// So many steps of the display, or it can't be told from what sticks to the pan (our choice).
+const LEAST_STEPS: f64 = 5.0;
+/// Bare ware of one form scatters by 3 to 4 % (common practice, no source): lighter than the lightest known
+/// piece by three times that, so that the next light one is not taken for it.
+const LIGHTER: f64 = 0.9;
+/// Never so near to a weight of the log: placed anew, a load shows up to 0.2 % more or less, and so does the
+/// piece (a guess); five times that.
+const APART: f64 = 0.02;
+
+/// What a spare weight must be told from.
+pub(super) struct Known<'a> {
+    /// The display's step.
+    pub(super) step: Mass,
+    /// A rise above this is a piece.
+    pub(super) min_piece: Mass,
+    /// Bare weight, and weight with slop, of the latest pieces.
+    pub(super) lately: &'a [(Mass, Option<Mass>)],
+}
+
+/// Whether this weight will do; else why not.
+pub(super) fn fits(spare: Mass, known: &Known<'_>) -> Result<(), String> {
+    let (grams, least_g) = (spare.g(), LEAST_STEPS * known.step.g());
+    if grams < least_g {
+        return Err(format!(
+            "{grams:.1} g is too light for a spare weight on this scale: take one of {least_g:.1} g or more"
+        ));
+    }
+    let weights = known.lately.iter().flat_map(|(bare, full)| [Some(*bare), *full]).flatten();
+    if let Some(near) = weights.into_iter().find(|w| (w.g() - grams).abs() <= APART * grams) {
+        return Err(format!(
+            "{grams:.1} g is too near to a piece of {:.1} g in the log: such a piece would void the one before it. \
+             Take another weight",
+            near.g()
+        ));
+    }
+    let lightest_g = known.lately.iter().map(|(bare, _)| bare.g()).reduce(f64::min);
+    let most_g = lightest_g.map_or(known.min_piece.g(), |g| LIGHTER * g);
+    if grams > most_g {
+        let of = lightest_g.map_or_else(
+            || "no piece is in the log yet, and from min_piece_g on it could be one".to_owned(),
+            |g| format!("the lightest of the latest pieces weighs {g:.1} g"),
+        );
+        return Err(format!(
+            "{grams:.1} g is too heavy for a spare weight: {of}. Take one under {most_g:.1} g"
+        ));
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn g(grams: f64) -> Mass {
+        Mass::saturating(grams)
+    }
+
+    fn fits_among(spare_g: f64, lately: &[(Mass, Option<Mass>)]) -> Result<(), String> {
+        fits(g(spare_g), &Known { step: g(0.1), min_piece: g(40.0), lately })
+    }
+
+    #[test]
+    fn a_pebble_of_some_steps_that_is_lighter_than_any_piece_will_do() {
+        assert_eq!(fits_among(0.5, &[]), Ok(()));
+        assert!(fits_among(0.4, &[]).is_err_and(|why| why.contains("0.5 g or more")));
+        assert_eq!(fits_among(40.0, &[]), Ok(()));
+        assert!(fits_among(41.0, &[]).is_err_and(|why| why.contains("no piece is in the log yet")));
+        let mugs = [(g(310.0), Some(g(339.0))), (g(300.0), None)];
+        assert_eq!(fits_among(120.0, &mugs), Ok(()));
+        assert_eq!(fits_among(270.0, &mugs), Ok(()));
+        assert!(fits_among(271.0, &mugs).is_err_and(|why| why.contains("under 270.0 g")));
+    }
+
+    #[test]
+    fn a_weight_near_to_a_bare_or_a_filled_piece_is_refused_whatever_else_is_known() {
+        let both = [(g(300.0), Some(g(329.0)))];
+        assert!(fits_among(298.0, &both).is_err_and(|why| why.contains("too near to a piece of 300.0 g")));
+        assert!(fits_among(331.0, &both).is_err_and(|why| why.contains("329.0 g")));
+    }
+}

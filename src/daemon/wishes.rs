@@ -1,0 +1,255 @@
+//! What people ask of the table: batches made, begun and ended, records voided, numbers changed. What is to
+//! be on disk is answered when it is.
+
+use super::event::{Beginning, Reply};
+use super::open::{begun, not_done, too_coarse, too_heavy};
+use super::pieces::Pieces;
+use super::reminders::Reminders;
+use super::spare::{Known, fits};
+use super::table::Table;
+use super::under_way::{self, Batch, Kept};
+use crate::batch::request::from_bucket;
+use crate::page::desk::{Begun, Refusal};
+use crate::pour::PourSettings;
+use crate::pour::engine::{Command, Start};
+use crate::pour::put_back::Memory;
+use crate::pour::trace::Input;
+use crate::pour::vessel::Vessel;
+use crate::pour::ware::Ware;
+use crate::record::{BatchRecord, PourRecord, Verdict};
+use crate::store::Write;
+use crate::time::Duration;
+use crate::units::Mass;
+
+/// A weight at rest is the pan's for so long: four readings of the slowest scale that guides (our choice).
+const FRESH: Duration = Duration::from_secs(1);
+
+impl Table {
+    pub(super) fn create(&mut self, record: BatchRecord, reply: Reply) {
+        if let Some(why) = self.log.trouble() {
+            return reply.give(Err(not_done(&why)));
+        }
+        self.log.ask(Write::BatchCreated(record.clone()), reply, begun(record, Vec::new()));
+    }
+
+    pub(super) fn begin(&mut self, beginning: Beginning, reply: Reply) {
+        if let Err(refusal) = self.may_begin(&beginning.batch) {
+            return reply.give(Err(refusal));
+        }
+        if let Some(batch) = &self.batch {
+            return reply.give(Ok(begun(batch.record.clone(), self.parts.outlet.warnings())));
+        }
+        if let Some((ticket, batch)) = &self.beginning {
+            return self.log.also(*ticket, reply, begun(batch.record.clone(), self.parts.outlet.warnings()));
+        }
+        let start = self.start(&beginning);
+        let Beginning { batch: mut record, who, poured, numbers, heaviest, .. } = beginning;
+        let at = self.parts.clock.wall();
+        record.begun_at.get_or_insert(at);
+        self.parts.outlet.batch(true);
+        let mut warnings = self.parts.outlet.warnings();
+        warnings.extend(too_coarse(&start.scale, &record));
+        warnings.extend(too_heavy(self.parts.capacity, heaviest, &record));
+        let write = Write::BatchBegun { id: record.id.clone(), at };
+        let ticket = self.log.ask(write, reply, begun(record.clone(), warnings));
+        let measured = from_bucket(&record.request).then_some(record.created_at);
+        let reminders = Reminders::new(self.parts.reminding, self.parts.clock.now(), measured);
+        let kept = Kept { pieces: Pieces::new(&poured, numbers), reminders };
+        self.beginning = Some((ticket, Batch::new(record, who, start, kept, self.cues)));
+    }
+
+    /// What the engine of this batch starts from.
+    fn start(&self, beginning: &Beginning) -> Start {
+        let (record, usual) = (&beginning.batch, &self.parts.settings);
+        Start {
+            target: record.target,
+            low: record.low,
+            high: record.high,
+            scale: self.parts.scale.clone(),
+            hand: beginning.hand,
+            ahead: self.parts.outlet.hearing().ahead,
+            settings: PourSettings {
+                vessel: record.vessel.as_deref().and_then(Vessel::from_word).unwrap_or(usual.vessel),
+                ..usual.clone()
+            },
+            first_piece: beginning.numbers.next(),
+            zero: Mass::ZERO,
+            held: false,
+            // Begun before: the daemon ended in between, and the piece of then may still stand there.
+            lift_first: record.begun_at.is_some(),
+            lost: self.parts.outlet.hearing().lost,
+            lost_said: false,
+            spare: self.spare,
+            ware: Ware::of(record.bare),
+            memory: Memory::default(),
+        }
+    }
+
+    /// Whether this batch may begin, or is the one under way.
+    fn may_begin(&self, record: &BatchRecord) -> Result<(), Refusal> {
+        if let Some(batch) = self.batch.as_ref().or(self.beginning.as_ref().map(|(_, batch)| batch)) {
+            let name = &batch.record.name;
+            let other = batch.record.id != record.id;
+            let why = || Refusal::Conflict(format!("the batch '{name}' is under way: end it first"));
+            return if other { Err(why()) } else { Ok(()) };
+        }
+        if record.ended_at.is_some() || self.log.ended(&record.id).is_some() {
+            return Err(Refusal::Conflict(format!("the batch '{}' has ended: make a new one", record.name)));
+        }
+        self.log.trouble().map_or(Ok(()), |why| Err(not_done(&why)))
+    }
+
+    pub(super) fn end(&mut self, mut record: BatchRecord, reply: Reply) {
+        if self.batch.as_ref().is_none_or(|b| b.record.id != record.id) {
+            return self.end_elsewhere(record, reply);
+        }
+        // From here on it is done, so it can't be withdrawn; one that was is not begun.
+        if !reply.wanted.take() {
+            return;
+        }
+        self.give(Input::Command(Command::End, self.parts.clock.now()));
+        self.batch = None;
+        self.rounds.handle_news();
+        // What the end left to write is no sign of a disk in trouble.
+        self.log.flush(&self.parts.store);
+        self.parts.outlet.batch(false);
+        record.ended_at = Some(self.parts.clock.wall());
+        self.log.end(record, reply);
+    }
+
+    /// Ends a batch that is not under way: one that was begun before the daemon's start, or has ended.
+    fn end_elsewhere(&mut self, mut record: BatchRecord, reply: Reply) {
+        let beginning = self.beginning.as_ref().is_some_and(|(_, batch)| batch.record.id == record.id);
+        match under_way::end(&record, self.log.ended(&record.id), beginning) {
+            Some(answer) => reply.give(answer),
+            None => {
+                if let Some(why) = self.log.trouble() {
+                    return reply.give(Err(not_done(&why)));
+                }
+                let at = self.parts.clock.wall();
+                record.ended_at = Some(at);
+                let write = Write::BatchEnded { id: record.id.clone(), at };
+                self.log.ask(write, reply, begun(record, Vec::new()));
+            }
+        }
+    }
+
+    pub(super) fn still_on(&mut self, record: BatchRecord) -> Result<Begun, Refusal> {
+        let now = self.parts.clock.now();
+        self.batch.as_ref().map_or(Err(under_way::nothing_offered()), |b| b.offers(&record, now))?;
+        self.give(Input::Command(Command::StillOn, now));
+        Ok(begun(record, Vec::new()))
+    }
+
+    pub(super) fn void(&mut self, pour: PourRecord, batch: BatchRecord, reply: Reply) {
+        let ended = self.log.ended(&batch.id).is_some();
+        let refusal = under_way::keeps(&pour, &batch, ended).or_else(|| Some(not_done(&self.log.trouble()?)));
+        let answer = begun(batch, Vec::new());
+        match refusal {
+            Some(refusal) => return reply.give(Err(refusal)),
+            None if pour.verdict == Verdict::Void => return reply.give(Ok(answer)),
+            None => {}
+        }
+        // Only the log says when it is done, and keeps it so: one that is refused leaves no trace here.
+        self.log.ask(Write::PourVoided(pour), reply, answer);
+    }
+
+    /// Voids a record and gives its number to the next piece; its history stays.
+    pub(super) fn redo(&mut self, pour: PourRecord, batch: BatchRecord, reply: Reply) {
+        let ended = self.log.ended(&batch.id).is_some();
+        let refusal = under_way::keeps(&pour, &batch, ended).or_else(|| Some(not_done(&self.log.trouble()?)));
+        match refusal {
+            Some(refusal) => reply.give(Err(refusal)),
+            None => {
+                let at = self.parts.clock.wall();
+                self.log.ask(Write::PourAgain { pour, at }, reply, begun(batch, Vec::new()));
+            }
+        }
+    }
+
+    /// Leaves the next number out: its piece broke.
+    pub(super) fn skip(&mut self, batch: BatchRecord, reply: Reply) {
+        let under_way = self.batch.as_ref().filter(|b| b.record.id == batch.id);
+        let piece = match under_way.map(Batch::may_skip) {
+            None => {
+                let why = format!("the batch '{}' is not under way: begin it first", batch.name);
+                return reply.give(Err(Refusal::Conflict(why)));
+            }
+            Some(Err(refusal)) => return reply.give(Err(refusal)),
+            Some(Ok(piece)) => piece,
+        };
+        if let Some(why) = self.log.trouble() {
+            return reply.give(Err(not_done(&why)));
+        }
+        let write = Write::NumberLeftOut { batch: batch.id.clone(), piece, at: self.parts.clock.wall() };
+        let answer = Begun { left_out: Some(piece), ..begun(batch, Vec::new()) };
+        self.log.ask(write, reply, answer);
+    }
+
+    /// The spare weight was set on the bare pan: the newest record is void, once.
+    pub(super) fn void_last(&mut self) {
+        if let Some(pour) = self.batch.as_mut().and_then(|b| b.pieces.void_last()) {
+            self.log.add(Write::PourVoided(pour));
+        }
+    }
+
+    /// What lies at rest on the pan is the spare weight from now on; `off`: none is. From the next begin on.
+    pub(super) fn keep_spare(
+        &mut self,
+        off: bool,
+        lately: &[(Mass, Option<Mass>)],
+    ) -> Result<Option<Mass>, Refusal> {
+        if self.batch.is_some() || self.beginning.is_some() {
+            // Its engine goes by what it was begun with.
+            let why =
+                "a batch is under way: end it first, then set the spare weight on the bare pan, or forget it";
+            return Err(Refusal::Conflict(why.to_owned()));
+        }
+        let spare = if off { None } else { Some(self.weighed_spare(lately)?) };
+        if let Some(why) = self.log.trouble() {
+            return Err(not_done(&why));
+        }
+        self.spare = spare;
+        self.rounds.handle_news();
+        self.log.add(Write::Spare(spare));
+        Ok(spare)
+    }
+
+    fn weighed_spare(&self, lately: &[(Mass, Option<Mass>)]) -> Result<Mass, Refusal> {
+        let refused = |why: &str| Err(Refusal::Conflict(why.to_owned()));
+        let now = self.parts.clock.now();
+        let Some((rest, _)) = self.rest.filter(|(_, at)| now.since(*at) < FRESH) else {
+            return refused("the scale is not at rest, or says nothing: wait until it shows a steady weight");
+        };
+        let (step, min_piece) = (self.parts.scale.step, self.parts.settings.min_piece);
+        fits(rest, &Known { step, min_piece, lately }).map_err(Refusal::Conflict)?;
+        Ok(rest)
+    }
+
+    /// A number that is left out or poured again counts from when that is on disk.
+    pub(super) fn follow_numbers(&mut self, write: &Write) {
+        let Some(batch) = &mut self.batch else { return };
+        match write {
+            Write::NumberLeftOut { batch: id, piece, .. } if *id == batch.record.id => {
+                batch.pieces.numbers_mut().used(*piece);
+            }
+            Write::PourAgain { pour, .. } if pour.batch == batch.record.id => {
+                batch.pieces.numbers_mut().again(pour.piece);
+            }
+            Write::NumberLeftOut { .. }
+            | Write::PourAgain { .. }
+            | Write::BatchCreated(_)
+            | Write::BatchBegun { .. }
+            | Write::BatchEnded { .. }
+            | Write::PourOpened(_)
+            | Write::Pour { .. }
+            | Write::PourVoided(_)
+            | Write::Trace { .. }
+            | Write::PourDropped { .. }
+            | Write::Spare(_) => return,
+        }
+        if let Some(command) = batch.renumber() {
+            self.give(Input::Command(command, self.parts.clock.now()));
+        }
+    }
+}

@@ -1,0 +1,156 @@
+//! A batch as it is asked for and told.
+
+use crate::batch::request::FormRequest;
+use crate::batch::{Target, TargetReply};
+use crate::page::desk::Begun;
+use crate::record::BatchRecord;
+use serde::Serialize;
+use utoipa::ToSchema;
+
+/// A batch as JSON.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct BatchView {
+    /// Id (UUIDv7).
+    pub id: String,
+    /// What the potter calls it.
+    pub name: String,
+    /// Pieces planned.
+    pub pieces: u32,
+    /// Wanted net mass of slop.
+    pub target_g: f64,
+    /// Least good mass.
+    pub low_g: f64,
+    /// Greatest good mass.
+    pub high_g: f64,
+    /// Dry share of the slop, where the request determines it.
+    pub solids_fraction: Option<f64>,
+    /// The inside of the pieces, where the request gave it.
+    pub form: Option<FormRequest>,
+    /// Who pours.
+    pub pourer: Option<String>,
+    /// With which jug.
+    pub jug: Option<String>,
+    /// What it is poured from: `jug`, `ladle`, `squeeze` or `syringe`; null: as `[pour] vessel` says.
+    pub vessel: Option<String>,
+    /// The glaze by name: its pieces are numbered on from batch to batch.
+    pub glaze_name: Option<String>,
+    /// The least and the greatest weight of a bare piece, g, where told.
+    pub bare_g: Option<[f64; 2]>,
+    /// When it was made (RFC 3339).
+    pub created_at: String,
+    /// When it was first begun (RFC 3339).
+    pub begun_at: Option<String>,
+    /// When it was ended (RFC 3339).
+    pub ended_at: Option<String>,
+}
+
+impl From<&BatchRecord> for BatchView {
+    fn from(b: &BatchRecord) -> Self {
+        Self {
+            id: b.id.clone(),
+            name: b.name.clone(),
+            pieces: b.pieces,
+            target_g: b.target.g(),
+            low_g: b.low.g(),
+            high_g: b.high.g(),
+            solids_fraction: b.solids_fraction,
+            form: form(&b.request),
+            pourer: b.pourer.clone(),
+            jug: b.jug.clone(),
+            vessel: b.vessel.clone(),
+            glaze_name: b.glaze_name.clone(),
+            bare_g: b.bare.map(|(least, greatest)| [least.g(), greatest.g()]),
+            created_at: b.created_at.rfc3339(),
+            begun_at: b.begun_at.map(|t| t.rfc3339()),
+            ended_at: b.ended_at.map(|t| t.rfc3339()),
+        }
+    }
+}
+
+/// The form within a stored request. The demo's batch has none, and an old one need not parse.
+fn form(request: &str) -> Option<FormRequest> {
+    let whole: serde_json::Value = serde_json::from_str(request).ok()?;
+    serde_json::from_value(whole.get("form")?.clone()).ok()
+}
+
+/// A batch begun or ended.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct BegunView {
+    /// The batch as it is now.
+    #[serde(flatten)]
+    pub batch: BatchView,
+    /// What the potter should know.
+    pub warnings: Vec<String>,
+}
+
+impl From<&Begun> for BegunView {
+    fn from(begun: &Begun) -> Self {
+        Self { batch: BatchView::from(&begun.batch), warnings: begun.warnings.clone() }
+    }
+}
+
+/// A batch made, with its target.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct MadeView {
+    /// Id of the batch.
+    pub id: String,
+    /// What each piece should get.
+    #[serde(flatten)]
+    pub target: TargetReply,
+}
+
+impl MadeView {
+    /// The reply for this batch.
+    pub fn new(id: String, target: &Target) -> Self {
+        Self { id, target: TargetReply::from(target) }
+    }
+}
+
+/// What a new batch is made from: the fields of a target request, and these.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "describes the request; page/ask.rs reads it field by field")]
+pub struct BatchRequest {
+    /// What the potter calls it, 1 to 80 characters; absent: batch.
+    pub name: Option<String>,
+    /// Pieces planned, 1 to 1000; absent: 1. More may be poured.
+    #[schema(minimum = 1, maximum = 1000)]
+    pub pieces: Option<u32>,
+    /// Who pours, 1 to 80 characters.
+    pub pourer: Option<String>,
+    /// With which jug, 1 to 80 characters.
+    pub jug: Option<String>,
+    /// What it is poured from: `jug`, `ladle`, `squeeze` or `syringe`; absent: as `[pour] vessel` says.
+    pub vessel: Option<String>,
+    /// The glaze by name, 1 to 80 characters: pieces are numbered on from the last number of any batch of
+    /// this name; absent: from 1.
+    pub glaze_name: Option<String>,
+    /// The least and the greatest weight of a bare piece, g: what weighs otherwise is told as another ware.
+    pub bare_g: Option<[f64; 2]>,
+    /// Only `pour-in` so far.
+    pub method: Option<String>,
+    /// What each piece should get.
+    #[serde(flatten)]
+    pub target: crate::batch::TargetRequest,
+}
+
+/// The spare weight.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct SpareView {
+    /// What it weighs; null: none is registered.
+    pub spare_g: Option<f64>,
+}
+
+/// What is asked about the spare weight.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "describes the request; page/ask.rs reads it field by field")]
+pub struct SpareRequest {
+    /// True: it is forgotten. Absent or false: it lies at rest on the bare pan now.
+    pub off: Option<bool>,
+}
+
+/// A number left out.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct LeftOutView {
+    /// The number that no piece will have.
+    pub left_out: u32,
+}

@@ -1,0 +1,80 @@
+//! Which number the next piece gets: on from the last one that was used, but first those that are to be
+//! poured again.
+
+/// The numbers of a batch, or of all batches of one glaze.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Numbers {
+    /// One more than the greatest that was used or left out.
+    on: u32,
+    /// To be poured again, oldest wish first.
+    again: Vec<u32>,
+}
+
+impl Numbers {
+    /// After `last`, the greatest number that was ever used, 0 for none; first those of `again`.
+    pub fn after(last: u32, again: impl IntoIterator<Item = u32>) -> Self {
+        let mut numbers = Self { on: last.saturating_add(1), again: Vec::new() };
+        again.into_iter().for_each(|piece| numbers.again(piece));
+        numbers
+    }
+
+    /// The next piece's.
+    pub fn next(&self) -> u32 {
+        self.again.first().copied().unwrap_or(self.on)
+    }
+
+    /// A piece of this number was weighed, or its number is left out.
+    pub fn used(&mut self, piece: u32) {
+        self.again.retain(|wanted| *wanted != piece);
+        self.on = self.on.max(piece.saturating_add(1));
+    }
+
+    /// The next piece gets this number, unless others wait before it.
+    pub fn again(&mut self, piece: u32) {
+        if piece < self.on && !self.again.contains(&piece) {
+            self.again.push(piece);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_go_on_from_the_last_and_one_to_be_poured_again_comes_first_and_once() {
+        let mut numbers = Numbers::after(0, []);
+        assert_eq!(numbers.next(), 1);
+        (1..=4).for_each(|piece| numbers.used(piece));
+        numbers.again(2);
+        numbers.again(2);
+        assert_eq!(numbers.next(), 2);
+        numbers.used(2);
+        assert_eq!(numbers.next(), 5, "on from the last, not from the one that was poured again");
+        // A number that is left out is used up, whichever it is.
+        numbers.used(5);
+        numbers.again(3);
+        numbers.used(3);
+        assert_eq!(numbers.next(), 6);
+    }
+
+    #[test]
+    fn a_number_that_was_never_used_cannot_be_poured_again() {
+        let mut numbers = Numbers::after(7, [9]);
+        numbers.again(8);
+        assert_eq!(numbers.next(), 8);
+        numbers.used(8);
+        assert_eq!(numbers.next(), 9);
+    }
+
+    #[test]
+    fn several_wishes_are_met_in_their_order() {
+        let mut numbers = Numbers::after(9, [4, 2]);
+        let mut got = Vec::new();
+        for _ in 0..3 {
+            got.push(numbers.next());
+            numbers.used(numbers.next());
+        }
+        assert_eq!(got, [4, 2, 10]);
+    }
+}

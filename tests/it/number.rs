@@ -1,0 +1,49 @@
+//! Numbers given to the engine between two pieces.
+
+use crate::run::{Run, stream};
+use tarebell::pour::engine::Command;
+use tarebell::pour::trace::{Input, Trace};
+use tarebell::time::Instant;
+
+fn number(run: &mut Run, piece: u32, at_s: f64) {
+    run.one(Input::Command(Command::Number(piece), Instant::START.offset_seconds(at_s)));
+}
+
+/// Two pieces, with a number given before the first, in its pour, and after it.
+fn two_pieces() -> Run {
+    let mut run = Run::new();
+    run.curve(0.0, 1.0, |_| 0.0);
+    number(&mut run, 7, 1.0);
+    run.curve(1.1, 4.0, |_| 300.0);
+    number(&mut run, 3, 4.0);
+    run.curve(4.1, 12.0, |t| stream(t, 7.6));
+    number(&mut run, 3, 12.0);
+    run.curve(12.1, 14.0, |_| 0.0);
+    number(&mut run, 5, 14.0);
+    run.curve(14.1, 17.0, |_| 310.0);
+    run
+}
+
+#[test]
+fn the_next_piece_gets_the_number_it_is_given_between_two_pieces_and_none_is_changed_in_a_pour() {
+    let run = two_pieces();
+    let opened: Vec<u32> = run.entries().iter().filter(|e| e.rev == 0).map(|e| e.piece).collect();
+    assert_eq!(opened, [7, 5]);
+    assert!(run.entries().iter().filter(|e| e.rev > 0).all(|e| e.piece == 7), "{:?}", run.entries());
+    let mut on = two_pieces();
+    on.curve(17.1, 19.0, |_| 0.0);
+    on.curve(19.1, 22.0, |_| 300.0);
+    assert_eq!(
+        on.entries().last().map(|e| e.piece),
+        Some(5),
+        "a piece that was taken away empty keeps its number"
+    );
+}
+
+#[test]
+fn a_trace_with_numbers_gives_the_same_outputs_after_a_trip_through_bytes() {
+    let run = two_pieces();
+    let decoded = Trace::decode(&run.trace.encode()).expect("our own bytes");
+    assert_eq!(decoded, run.trace);
+    assert_eq!(decoded.replay(), run.outputs);
+}
