@@ -43,20 +43,7 @@ async fn pour(
     // A port of its own when the usual one is taken.
     let taken = std::net::TcpListener::bind(settings.listen).is_err();
     let listen = if taken { SocketAddr::from(([127, 0, 0, 1], 0)) } else { settings.listen };
-    let decoder = Decoder::Lines(LineDecoder::new(LineFormat::Auto, Unit::Gram));
-    let sound = with_sound.then_some(settings.sound);
-    let setup = Setup {
-        dir,
-        listen,
-        scale: settings.scale,
-        pour: settings.pour,
-        reminding: settings.reminding,
-        capacity: settings.capacity,
-        decoder,
-        way: Way::Cable,
-        sound,
-    };
-    let daemon = Daemon::start(setup).await?;
+    let daemon = Daemon::start(setup(dir, listen, settings, with_sound)).await?;
     say(format!("simulated scale and hand, invented cups and glaze, {pieces} pieces of {TARGET_G} g"));
     say(format!("watch http://{}", daemon.bound));
     let told = daemon.told.subscribe();
@@ -85,6 +72,20 @@ async fn pour(
         compare(&nets, pieces);
     }
     daemon.stop().await
+}
+
+fn setup(dir: &std::path::Path, listen: SocketAddr, settings: Settings, with_sound: bool) -> Setup<'_> {
+    Setup {
+        dir,
+        listen,
+        scale: settings.scale,
+        pour: settings.pour,
+        reminding: settings.reminding,
+        capacity: settings.capacity,
+        decoder: Decoder::Lines(LineDecoder::new(LineFormat::Auto, Unit::Gram)),
+        way: Way::Cable,
+        sound: with_sound.then_some(settings.sound),
+    }
 }
 
 /// How early cues must be announced is known once the loudspeaker is open; without one nothing is lost.

@@ -48,7 +48,6 @@ impl Pieces {
     pub(super) fn take(&mut self, entry: &Entry, wall: WallTime) -> Belongs {
         let same = |o: &&Open| o.started == entry.started && o.piece == entry.piece;
         if entry.rev > 0 {
-            self.numbers.used(entry.piece);
             if let Some(open) = self.open.iter().find(same) {
                 let open = open.clone();
                 return Belongs { open: self.weighed(open, entry), on_pan: true };
@@ -79,6 +78,8 @@ impl Pieces {
             self.counted.insert(open.id.clone());
         }
         if !self.lately.iter().any(|o| o.id == open.id) {
+            // Later revisions use up no number: it may wait for another piece by then.
+            self.numbers.used(entry.piece);
             self.lately.push_back(open.clone());
             if self.lately.len() > LATELY {
                 self.lately.pop_front();
@@ -224,6 +225,18 @@ mod tests {
         assert_ne!(old, new);
         assert_eq!(pieces.take(&entry(1, 10, 2, Verdict::Good), WALL).open.id, old);
         assert_eq!(pieces.take(&entry(1, 20, 2, Verdict::Good), WALL).open.id, new);
+    }
+
+    #[test]
+    fn a_number_that_waits_for_another_piece_waits_on_whatever_becomes_of_its_first() {
+        let mut pieces = fresh();
+        poured(&mut pieces, 1, 10);
+        poured(&mut pieces, 2, 20);
+        pieces.numbers_mut().again(1);
+        pieces.take(&entry(1, 10, 2, Verdict::Good), WALL);
+        assert_eq!(pieces.numbers().next(), 1);
+        poured(&mut pieces, 1, 30);
+        assert_eq!(pieces.numbers().next(), 3);
     }
 
     #[test]

@@ -245,7 +245,7 @@ pub(super) async fn skip(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<Jso
 }
 
 /// Columns of the table, all of the record's plain fields.
-const COLUMNS: [&str; 14] = [
+const COLUMNS: [&str; 15] = [
     "piece",
     "started_at",
     "net_g",
@@ -260,6 +260,7 @@ const COLUMNS: [&str; 14] = [
     "interrupted",
     "top_ups",
     "tare_g",
+    "marks",
 ];
 
 /// The same as a table (RFC 4180).
@@ -274,9 +275,9 @@ pub(super) async fn table(State(page): Ask, Id(id): Id) -> Answer<Response> {
         let cell = |column: &&str| match &row[*column] {
             Value::Null => String::new(),
             Value::String(text) => text.clone(),
-            plain @ (Value::Bool(_) | Value::Number(_) | Value::Array(_) | Value::Object(_)) => {
-                plain.to_string()
-            }
+            // Words without blanks or commas of their own.
+            Value::Array(words) => words.iter().filter_map(Value::as_str).collect::<Vec<_>>().join(" "),
+            plain @ (Value::Bool(_) | Value::Number(_) | Value::Object(_)) => plain.to_string(),
         };
         text += &(COLUMNS.iter().map(cell).collect::<Vec<_>>().join(",") + "\r\n");
     }

@@ -2,6 +2,7 @@
 
 use crate::run::{Run, stream};
 use tarebell::pour::engine::Command;
+use tarebell::pour::entry::Cue;
 use tarebell::pour::trace::{Input, Trace};
 use tarebell::time::Instant;
 
@@ -38,6 +39,36 @@ fn the_next_piece_gets_the_number_it_is_given_between_two_pieces_and_none_is_cha
         Some(5),
         "a piece that was taken away empty keeps its number"
     );
+}
+
+#[test]
+fn a_batch_left_for_nine_hours_goes_on_with_the_next_piece_also_over_a_scale_that_slept() {
+    for asleep in [false, true] {
+        let mut run = Run::new();
+        run.curve(0.0, 2.0, |_| 0.0);
+        run.curve(2.0, 4.0, |_| 300.0);
+        run.curve(4.0, 12.0, |t| stream(t, 7.6));
+        run.curve(12.0, 14.0, |_| 0.0);
+        let before = run.cues().len();
+        let back = 14.0 + 9.0 * 3600.0;
+        if !asleep {
+            run.hz = 1.0;
+            run.curve(14.0, back, |_| 0.0);
+            run.hz = 10.0;
+        }
+        run.curve(back, back + 2.0, |_| 0.0);
+        run.curve(back + 2.0, back + 4.0, |_| 305.0);
+        run.curve(back + 4.0, back + 12.0, |t| 5.0 + stream(t - back, 7.6));
+        let cues: Vec<Cue> = run.cues()[before..].to_vec();
+        assert_eq!(
+            (cues.first(), cues.contains(&Cue::Fault)),
+            (Some(&Cue::Ready), false),
+            "{asleep}: {cues:?}"
+        );
+        assert!(cues.contains(&Cue::Stop), "{cues:?}");
+        let last = *run.entries().last().expect("an entry");
+        assert_eq!((last.piece, last.guided), (2, true));
+    }
 }
 
 #[test]

@@ -205,7 +205,7 @@ async fn choose(browser: &Browser, name: &str, value: &str) {
 async fn a_bucket_by_mix_and_a_profile_are_typed_drawn_reckoned_and_refused_where_they_are_wrong() {
     let dir = tempfile::tempdir().expect("a folder");
     let rig = Rig::start(dir.path());
-    let used = json!({ "name": "invented", "pourer": "left hand", "jug": "white jug", "coat": { "by": "direct", "slop_g": 20 } });
+    let used = json!({ "name": "invented", "pourer": "left hand", "jug": "white jug", "vessel": "ladle", "coat": { "by": "direct", "slop_g": 20 } });
     rig.post("/api/batches", used);
     let browser = Browser::open(dir.path()).await;
     browser.client.goto(&format!("http://{}/#batch", rig.address)).await.expect("the page");
@@ -263,9 +263,28 @@ async fn a_bucket_by_mix_and_a_profile_are_typed_drawn_reckoned_and_refused_wher
         return wrong?.name === 'water_g' && document.getElementById(wrong.getAttribute('aria-describedby')).textContent.length > 10
           && !document.querySelector('.wrong')?.textContent").await;
     put(&browser, "water_g", "900").await;
-    for (name, text) in [("name", "invented cups"), ("pourer", "left hand"), ("jug", "white jug")] {
+    let chosen = "return document.querySelector('input[name=vessel]:checked')?.value";
+    assert_eq!(browser.js(chosen).await, "jug", "as the settings say");
+    for (name, text) in [
+        ("name", "invented cups"),
+        ("pourer", "left hand"),
+        ("jug", "white jug"),
+        ("glaze_name", "invented tenmoku"),
+        ("bare_least", "290"),
+    ] {
         put(&browser, name, text).await;
     }
+    browser.until("this jug is a ladle", &format!("{chosen} === 'ladle'")).await;
+    browser
+        .client
+        .find(Locator::Css("form > button"))
+        .await
+        .expect("a button")
+        .click()
+        .await
+        .expect("a click");
+    browser.until("one weight is no range", "return !!document.getElementById('amiss-bare_g')").await;
+    put(&browser, "bare_greatest", "315.5").await;
     browser
         .client
         .find(Locator::Css("form > button"))
@@ -276,7 +295,8 @@ async fn a_bucket_by_mix_and_a_profile_are_typed_drawn_reckoned_and_refused_wher
         .expect("a click");
     browser.until("the batch begins", "return !!document.querySelector('.hold')").await;
     let made = rig.get("/api/batches")[0].clone();
-    assert_eq!(made["jug"], "white jug");
+    assert_eq!((&made["jug"], &made["vessel"]), (&json!("white jug"), &json!("ladle")));
+    assert_eq!((&made["glaze_name"], &made["bare_g"]), (&json!("invented tenmoku"), &json!([290.0, 315.5])));
     // The log keeps whole micrograms.
     let grams = |of: &Value| of["target_g"].as_f64().map(|g| (g * 1e6).round());
     assert_eq!(grams(&made), grams(&target));
@@ -386,7 +406,69 @@ async fn out_by_a_held_button(browser: &Browser, rig: &Rig, batch: &str) {
         )
         .await;
     assert_eq!(verdict(), "void");
+    browser
+        .until("said", "return document.querySelector('.said').textContent === 'Piece 1 is not counted.'")
+        .await;
+    // What is left is to pour its number again.
+    let again = "[...document.querySelectorAll('.look-row .hold')].find((b) => b.textContent.includes('number 1 again'))";
+    browser.js(&format!("{again}.dispatchEvent(new PointerEvent('pointerdown'));")).await;
+    browser
+        .until(
+            "to be poured again",
+            "return document.querySelector('.said').textContent.includes('gets its number')",
+        )
+        .await;
+    rig.until("its number comes next", |now| now["piece"] == 1);
     browser.until("no way to do it twice", "return ![...document.querySelectorAll('.look-row .hold')].some((b) => b.textContent.includes('out of the count'))").await;
+}
+
+/// Presses and lets go after a moment, then holds.
+async fn hold(browser: &Browser, word: &str) {
+    let button =
+        format!("[...document.querySelectorAll('.hold')].find((b) => b.textContent.includes('{word}'))");
+    browser.until(word, &format!("return !!{button}")).await;
+    let press = |event: &str| format!("{button}.dispatchEvent(new PointerEvent('{event}'));");
+    browser.js(&press("pointerdown")).await;
+    tokio::time::sleep(Duration::from_millis(400)).await;
+    // While it is held it says so.
+    browser
+        .js("document.querySelector('[data-held=yes]').dispatchEvent(new PointerEvent('pointerup'));")
+        .await;
+    tokio::time::sleep(Duration::from_millis(1000)).await;
+    let said = browser.js("return document.querySelector('.said').textContent").await;
+    assert_eq!(said, "", "a short press does nothing");
+    browser.js(&press("pointerdown")).await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_spare_weight_is_kept_and_a_number_left_out_by_held_buttons_only() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = Rig::start(dir.path());
+    let pan = Pan::on(&rig);
+    pan.still(30.0);
+    rig.until("at rest", |now| now["scale"]["settled"] == true && now["scale"]["mass_g"] == 30.0);
+    let browser = Browser::open(dir.path()).await;
+    browser.client.goto(&format!("http://{}/#scale", rig.address)).await.expect("the page");
+    hold(&browser, "this is the spare weight").await;
+    browser.until("kept", "return document.querySelector('.said').textContent === 'Kept: 30.0 g.'").await;
+    browser.until("a way back", "return document.querySelectorAll('.hold').length === 2").await;
+    pan.still(0.0);
+    rig.begin_batch(3);
+    browser.place("batch").await;
+    hold(&browser, "leave out number 1").await;
+    browser
+        .until("left out", "return document.querySelector('.said').textContent === 'Number 1 is left out.'")
+        .await;
+    browser.until("the next", "return !![...document.querySelectorAll('.hold')].find((b) => b.textContent.includes('number 2'))").await;
+    browser.place("pour").await;
+    browser
+        .until(
+            "its place",
+            "return document.querySelector('.say').textContent.includes('piece 1 of 3, number 2')",
+        )
+        .await;
+    assert_eq!(browser.complaints().await, Vec::<Value>::new());
+    browser.client.clone().close().await.expect("closed");
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]

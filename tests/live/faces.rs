@@ -1,7 +1,7 @@
 //! Leads the page through every place and face, each held still for as long as it is looked at.
 
 use crate::pan::Pan;
-use crate::rig::Rig;
+use crate::rig::{Rig, terminal};
 use crate::window::Browser;
 use fantoccini::Locator;
 use serde_json::json;
@@ -14,10 +14,12 @@ pub(crate) trait Looker {
 }
 
 /// How often a tour stands still to be looked at.
-pub(crate) const STANDS: usize = 40;
+pub(crate) const STANDS: usize = 42;
 
 /// An invented mug.
 const BARE_G: f64 = 300.0;
+/// An invented piece that is none of its ware.
+const OTHER_G: f64 = 360.0;
 /// So slow that the number moves for twenty seconds.
 const TRICKLE_G_S: f64 = 0.9;
 
@@ -35,7 +37,12 @@ pub(crate) struct Tour {
 
 impl Tour {
     pub(crate) async fn begin(dir: &Path) -> Self {
-        let rig = Rig::start(dir);
+        let line = terminal(dir);
+        let config = dir.join("tarebell.toml");
+        let text = std::fs::read_to_string(&config).expect("settings");
+        // The fourth piece, an over one, is followed by a reminder.
+        std::fs::write(&config, text + "[pour]\nstir_every_pieces = 4\n").expect("settings");
+        let rig = Rig::start_with(dir, line);
         let pan = Pan::on(&rig);
         let browser = Browser::open(dir).await;
         browser.client.goto(&format!("http://{}/", rig.address)).await.expect("the page");
@@ -45,13 +52,16 @@ impl Tour {
     /// Every place without a batch, then with one in each face, then in trouble.
     pub(crate) async fn all(&self, looker: &mut impl Looker) {
         self.without_a_batch(looker).await;
-        let batch = self.rig.begin_batch(3);
+        let batch = self.batch();
         self.a_dirty_pan(looker, "pour-next-wipe").await;
         self.a_piece(looker, 29.2, "good").await;
         self.a_piece(looker, 27.2, "short").await;
         self.a_piece_out_of_the_count(looker, &batch).await;
         // The last one that was planned.
         self.a_piece(looker, 32.6, "over").await;
+        self.browser
+            .until("a reminder", "return document.querySelector('.note')?.textContent === 'Stir the bucket'")
+            .await;
         self.a_dirty_pan(looker, "pour-over-wipe").await;
         for place in ["batch", "scale", "log"] {
             self.browser.place(place).await;
@@ -63,6 +73,33 @@ impl Tour {
         }
         self.curves(looker).await;
         self.trouble(looker).await;
+    }
+
+    /// An invented batch, whose pieces begin at another number than one.
+    fn batch(&self) -> String {
+        let asked = json!({
+            "name": "invented cups", "pieces": 3, "glaze_name": "invented tenmoku", "bare_g": [290, 310],
+            "coat": { "by": "direct", "slop_g": 29.0 }, "tolerance": { "percent": 5.0 }
+        });
+        let id = self.rig.post("/api/batches", asked)["id"].as_str().expect("an id").to_owned();
+        self.rig.post(&format!("/api/batches/{id}/begin"), json!({}));
+        self.rig.post(&format!("/api/batches/{id}/skip"), json!({}));
+        id
+    }
+
+    /// A pebble that the scale knows.
+    async fn spare(&self, looker: &mut impl Looker) {
+        self.browser.place("scale").await;
+        self.pan.still(30.0);
+        self.rig.until("at rest", |now| {
+            now["scale"]["mass_g"] == json!(30.0) && now["scale"]["settled"] == json!(true)
+        });
+        self.rig.post("/api/scale/spare", json!({}));
+        self.browser
+            .until("a way to forget it", "return document.querySelectorAll('.hold').length === 2")
+            .await;
+        looker.look(&self.browser, "scale-spare").await;
+        self.pan.still(0.0);
     }
 
     async fn settle(&self, place: &str) {
@@ -89,6 +126,7 @@ impl Tour {
             looker.look(&self.browser, place).await;
         }
         self.ways_of_setting_up(looker).await;
+        self.spare(looker).await;
     }
 
     async fn choose(&self, name: &str, value: &str) {
@@ -200,12 +238,14 @@ impl Tour {
 
     /// A piece that is taken out of the count while it stands on the scale.
     async fn a_piece_out_of_the_count(&self, looker: &mut impl Looker, batch: &str) {
-        self.pan.still(BARE_G);
+        self.pan.still(OTHER_G);
         self.browser.shows("ready").await;
-        self.pan.runs(8.0, BARE_G + 29.0);
+        self.browser.until("unlike the others", "return !!document.querySelector('.note')").await;
+        looker.look(&self.browser, "pour-ready-note").await;
+        self.pan.runs(8.0, OTHER_G + 29.0);
         self.browser.shows("good").await;
         let pours = self.rig.get(&format!("/api/batches/{batch}/pours"));
-        let newest = pours.as_array().and_then(|all| all.iter().find(|p| p["piece"] == 3));
+        let newest = pours.as_array().and_then(|all| all.iter().find(|p| p["piece"] == 4));
         let id = newest.and_then(|p| p["id"].as_str()).expect("the third piece");
         self.rig.post(&format!("/api/pours/{id}/void"), json!({}));
         self.on_and_lifted(looker, "void").await;
@@ -213,11 +253,11 @@ impl Tour {
 
     /// A row of the log opened, its numbers too; and the row of the piece that does not count.
     async fn curves(&self, looker: &mut impl Looker) {
-        self.open_row(1).await;
+        self.open_row(2).await;
         looker.look(&self.browser, "log-curve").await;
         self.browser.js("document.querySelector('details').open = true").await;
         looker.look(&self.browser, "log-curve-numbers").await;
-        self.open_row(3).await;
+        self.open_row(4).await;
         self.browser.until("no way out", "return ![...document.querySelectorAll('.look-row .hold')].some((b) => b.textContent.includes('out of the count'))").await;
         looker.look(&self.browser, "log-curve-void").await;
     }

@@ -25,6 +25,8 @@ export class BatchPlace {
   }
 
   async open() {
+    // What was refused before another place was looked at is past.
+    this.#setup.wrong = null;
     try {
       const all = await ask("/api/batches");
       this.#setup.know(all);

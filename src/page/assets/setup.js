@@ -191,10 +191,10 @@ export class Setup {
       ${result}
       ${this.#field("pieces", w.pieces)}
       ${this.#field("name", w.name, { text: true, hint: w.name_hint })}
-      ${this.#named("glaze_name", w.glaze_name, w.glaze_hint)}
-      ${this.#field("bare_least", w.bare_least, { free: true, hint: w.glaze_hint })}
-      ${this.#field("bare_greatest", w.bare_greatest, { free: true, hint: w.glaze_hint })}${this.#note("bare_g")}
-      ${this.#named("pourer", w.pourer)}${this.#named("jug", w.jug)}
+      ${this.#named("glaze_name", w.glaze_name, w.may_lack)}${this.#named("pourer", w.pourer)}
+      ${this.#field("bare_least", w.bare_least, { free: true, hint: w.may_lack })}
+      ${this.#field("bare_greatest", w.bare_greatest, { free: true, hint: w.may_lack })}${this.#note("bare_g")}
+      ${this.#named("jug", w.jug)}
       ${this.#choice("vessel", w.vessel, w.vessels, this.#pouredFrom(), (vessel) => { this.#vessel = vessel; })}`;
   }
 }
