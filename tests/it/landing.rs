@@ -65,7 +65,11 @@ fn landings(model: &ScaleModel) -> Vec<(f64, f64)> {
             let tare = net.map(|net| shown_g - net);
             let ready = outputs.iter().find_map(|o| match o {
                 Output::Cue(c) if c.cue == Cue::Ready => Some(c.at.seconds()),
-                _ => None,
+                Output::Cue(_)
+                | Output::Entry(_)
+                | Output::Dropped { .. }
+                | Output::Learned(_)
+                | Output::VoidLast => None,
             });
             (ready.expect("ready") - rests_at - 0.007 * seed as f64, tare.expect("a tare") - 320.0)
         })
