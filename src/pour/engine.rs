@@ -14,6 +14,7 @@ use super::remark::Remark;
 use super::state::{State, Trouble};
 use super::ware::Ware;
 use crate::reading::Weighing;
+use crate::record::Verdict;
 use crate::scale::ScaleFacts;
 use crate::settle::pace::Pace;
 use crate::settle::{Motion, Settler};
@@ -295,13 +296,26 @@ impl Engine {
         };
         Snapshot {
             phase: self.state.phase(),
-            step: self.state.step(),
+            step: self.step(now),
             piece: state.pour().map_or(self.piece, |p| p.piece),
             net: net.map(Mass::saturating),
             expected: expected.map(Mass::saturating),
             flow_g_s: flow,
             settled: matches!(self.motion, Motion::AtRest { .. }),
             offered: self.offered(),
+        }
+    }
+
+    /// The finer state, and what a weighed piece wants.
+    fn step(&self, now: Instant) -> &'static str {
+        let State::Done(d) = &self.state else { return self.state.step() };
+        let stood_long = !d.pour.came_back
+            && d.pour.first_slop.is_some_and(|t| now.since(t) > self.start.settings.contact_limit);
+        match d.pour.verdict {
+            Verdict::Short if stood_long => "short: roll it first, then top it up, or let it go",
+            Verdict::Short => "short: pour what is missing, or let it go",
+            Verdict::Over => "over: pour some back, or let it go",
+            Verdict::Good | Verdict::Void => self.state.step(),
         }
     }
 

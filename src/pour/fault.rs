@@ -3,6 +3,7 @@
 use super::engine::Engine;
 use super::entry::Cue;
 use super::state::{Fault, State, Trouble};
+use super::vessel::Vessel;
 use crate::reading::Weighing;
 use crate::time::Instant;
 use std::collections::VecDeque;
@@ -128,7 +129,8 @@ impl Engine {
     /// brings it to stand.
     pub(super) fn should_move(&self, since: Instant) -> bool {
         match &self.state {
-            State::Pouring(_) => true,
+            // Strokes and lumps end as sharply as a display that stands still.
+            State::Pouring(_) => self.start.settings.vessel == Vessel::Jug,
             State::Draining(s) => s.plan.stop_due.is_some_and(|due| since < due),
             State::Idle
             | State::Landing

@@ -19,12 +19,13 @@ const REMEMBERED: usize = 3;
 const PLACED: f64 = 0.0005;
 /// What rolling leaves on a rim or a hand, g, as a standard deviation (common practice, no source).
 const ROLLED_SD_G: f64 = 0.3;
-/// Until pieces have come back in this batch one in ten is taken to do so; of a short or an over one, every third.
+/// Until pieces have come back in this batch one in ten is taken to do so, and fewer with each that does not.
 const COMES_BACK: (f64, f64) = (1.0, 9.0);
-const WANTED: f64 = 0.5;
 /// So many times likelier than a new piece, and it is taken for the same without a question: a bare piece
-/// taken for another costs two records.
-const SURE: f64 = 200.0;
+/// taken for another costs an early stop, a short one taken for a bare one is flooded.
+const SURE: f64 = 30.0;
+/// Of an over one it costs a `ready` that comes late.
+const LIKELY: f64 = 1.5;
 /// ... and so many times for both to be kept in mind.
 const PERHAPS: f64 = 0.3;
 /// A piece put back is lifted again within so long; whoever waits longer waits for `ready` (a guess).
@@ -46,6 +47,13 @@ pub struct Memory {
     pub(super) kept: VecDeque<Kept>,
     pub(super) came_back: u32,
     pub(super) new: u32,
+}
+
+/// How a piece was when it was put back.
+#[derive(Clone, Debug)]
+pub(super) struct Back {
+    pub(super) before: Pour,
+    pub(super) gross_g: f64,
 }
 
 /// What has landed.
@@ -125,19 +133,17 @@ impl Engine {
         let odds = |k: &Kept| self.odds(k, gross_g, at) / new;
         let best = self.memory.kept.iter().max_by(|a, b| odds(a).total_cmp(&odds(b)));
         match best {
-            Some(k) if odds(k) > SURE && self.wants_more_or_less(k, gross_g) => {
-                Landed::Same(Box::new(k.clone()))
-            }
+            Some(k) if self.wants_more_or_less(k, gross_g, odds(k)) => Landed::Same(Box::new(k.clone())),
             Some(k) if odds(k) > PERHAPS => Landed::Perhaps(Box::new(k.clone())),
             Some(_) | None => Landed::New,
         }
     }
 
     /// It was short and still is, or it was over.
-    fn wants_more_or_less(&self, kept: &Kept, gross_g: f64) -> bool {
+    fn wants_more_or_less(&self, kept: &Kept, gross_g: f64, odds: f64) -> bool {
         match kept.pour.verdict {
-            Verdict::Short => self.verdict(gross_g - kept.pour.tare) == Verdict::Short,
-            Verdict::Over => true,
+            Verdict::Short => odds > SURE && self.verdict(gross_g - kept.pour.tare) == Verdict::Short,
+            Verdict::Over => odds > LIKELY,
             Verdict::Good | Verdict::Void => false,
         }
     }
@@ -147,10 +153,7 @@ impl Engine {
             return 0.0;
         }
         let (back, new) = (f64::from(self.memory.came_back), f64::from(self.memory.new));
-        let prior = match kept.pour.verdict {
-            Verdict::Short | Verdict::Over => WANTED,
-            Verdict::Good | Verdict::Void => (COMES_BACK.0 + back) / (COMES_BACK.1 + new),
-        };
+        let prior = (COMES_BACK.0 + back) / (COMES_BACK.1 + new);
         prior * kept.density_per_g(gross_g, self.start.scale.reading_sd_g(), self.start.low.g())
     }
 
@@ -166,7 +169,7 @@ impl Engine {
         let asks_since = (verdict != Verdict::Short).then_some(at);
         self.enter(State::Done(Done {
             had_g: net,
-            before: Some(Box::new(before)),
+            back: Some(Box::new(Back { before, gross_g })),
             asks_since,
             ..Done::new(pour)
         }));
@@ -220,12 +223,10 @@ impl Engine {
     }
 
     /// A whole pour runs into what was taken for a piece put back that wants none: it was another one, bare.
-    pub(super) fn was_new(&mut self, before: Pour, d: &Done, at: Instant) -> Pour {
-        let rev = d.pour.rev + 1;
-        let gross_g = d.pour.tare + d.had_g;
-        let old = Pour { rev, ..before };
+    pub(super) fn was_new(&mut self, back: Back, taken_for: &Pour, at: Instant) -> Pour {
+        let old = Pour { rev: taken_for.rev + 1, ..back.before };
         self.outputs.push_back(Output::Entry(old.entry(at)));
-        let mut pour = Pour::open(self.piece, gross_g, at);
+        let mut pour = Pour::open(self.piece, back.gross_g, at);
         pour.promised = self.guides();
         self.outputs.push_back(Output::Entry(pour.entry(at)));
         self.memory.came_back = self.memory.came_back.saturating_sub(1);

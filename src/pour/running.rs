@@ -31,6 +31,8 @@ const CLIMB_G_S: f64 = 1.0;
 const ODD_READINGS: u32 = 3;
 /// Impact of a falling stream is its flow times the speed it falls at over gravity: 0.2 s for 0.2 m (derived).
 const IMPACT_S: f64 = 0.2;
+/// No jug gives more, g/s (a guess): what looks like more is a touch.
+const MOST_FLOW_G_S: f64 = 25.0;
 /// ... and less than this falls with a drop, a wave in the bowl, or a scale's own overshoot (a guess).
 const LEAST_FALL_G: f64 = 3.0;
 /// A miss of less than this share of the half-width beyond a limit is not spoken of (own choice: 0.4 g of 1.45 g).
@@ -74,6 +76,7 @@ impl Engine {
             trail: VecDeque::new(),
             peak_g: last_net,
             odd: 0,
+            back: None,
         }
     }
 
@@ -246,9 +249,10 @@ impl Engine {
         let sd = self.start.scale.reading_sd_g();
         s.pour.settled = true;
         s.pour.net_u = Some(sd * std::f64::consts::SQRT_2);
+        let back = s.back.take();
         let pour = self.write_down(s, net, at);
         self.say_verdict(pour.verdict, net, at);
-        self.enter(State::Done(Done::new(pour)));
+        self.enter(State::Done(Done { back, ..Done::new(pour) }));
     }
 
     /// The piece left before rest.
@@ -314,7 +318,7 @@ impl Engine {
 
     /// The end of the stream's impact lets the display fall; what falls further had borne on the piece.
     fn most_fall_g(&self, s: &Stream) -> f64 {
-        let impact_g = IMPACT_S * s.pour.flow_g_s.unwrap_or(0.0);
+        let impact_g = IMPACT_S * s.pour.flow_g_s.unwrap_or(0.0).min(MOST_FLOW_G_S);
         (impact_g + self.threshold_g()).max(LEAST_FALL_G)
     }
 

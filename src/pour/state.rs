@@ -2,7 +2,7 @@
 
 use super::entry::{Entry, Phase};
 use super::predict::Predictor;
-use super::put_back::Kept;
+use super::put_back::{Back, Kept};
 use crate::record::{Marks, Verdict};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
@@ -161,6 +161,8 @@ pub(super) struct Stream {
     pub(super) peak_g: f64,
     /// Readings left out because they jumped.
     pub(super) odd: u32,
+    /// As the piece was when it was put back.
+    pub(super) back: Option<Box<Back>>,
 }
 
 /// Weighed, still on the pan.
@@ -173,8 +175,8 @@ pub(super) struct Done {
     pub(super) jumped: bool,
     /// Net as the pan shows it at rest.
     pub(super) had_g: f64,
-    /// As it was before it was put back.
-    pub(super) before: Option<Box<Pour>>,
+    /// As it was when it was put back.
+    pub(super) back: Option<Box<Back>>,
     /// Put back since then, and nothing is wanted of it.
     pub(super) asks_since: Option<Instant>,
 }
@@ -182,7 +184,7 @@ pub(super) struct Done {
 impl Done {
     pub(super) fn new(pour: Pour) -> Self {
         let had_g = pour.net.unwrap_or(0.0);
-        Self { pour, recent: VecDeque::new(), rises: 0, jumped: false, had_g, before: None, asks_since: None }
+        Self { pour, recent: VecDeque::new(), rises: 0, jumped: false, had_g, back: None, asks_since: None }
     }
 }
 

@@ -13,6 +13,8 @@ use std::collections::VecDeque;
 
 /// Readings kept so that the filter can start before the stream was noticed.
 const RECENT: usize = 24;
+/// A landing's tail is still worth following for so long after `ready`: two lags of a late scale.
+const FRESH_S: f64 = 1.5;
 /// Faster than any hand pours slop: a hand on the pot, or the pot moved.
 const NOT_A_POUR_G_S: f64 = 80.0;
 /// After a touch, slop of a stream that began meanwhile: 1 s of the most a hand pours is 25 g,
@@ -33,16 +35,17 @@ const GAP_LOSS_G: f64 = 3.0;
 
 impl Engine {
     pub(super) fn idle(&mut self, w: Weighing) {
-        // Before it is taken for the bare pan's zero: a pebble may be lighter than any piece.
-        if self.spare_set(w) {
+        // Before it is taken for the bare pan's zero: a pebble may be lighter than any piece. One that lies
+        // there from before the start was set down for nobody knows what.
+        if !self.lift_first && self.spare_set(w) {
             return;
         }
+        self.look_after(w);
         if let Some(rest) = self.at_rest()
             && rest < self.start.settings.min_piece.g()
         {
             self.zero_g = rest;
         }
-        self.look_after(w);
         if self.lift_first && self.loaded(w) {
             self.lift_first = false;
             return self.unknown_weight(w.arrived_at);
@@ -89,6 +92,7 @@ impl Engine {
             Pan::Doubtful => return self.enter(State::Ready(r)),
             Pan::Loaded => {}
         }
+        self.tare_anew(&mut r, w);
         let net = w.mass.g() - r.pour.tare;
         let change = net - r.base_g;
         let threshold = self.threshold_g();
@@ -110,6 +114,17 @@ impl Engine {
             self.enter(State::Pouring(stream));
         } else {
             self.enter(State::Ready(r));
+        }
+    }
+
+    /// The very end of a landing's tail, seen after `ready`: the tare follows it.
+    fn tare_anew(&self, r: &mut Ready, w: Weighing) {
+        let fresh = w.arrived_at.seconds_from(r.pour.started) < FRESH_S && r.base_g == 0.0;
+        let Some(rest) = self.at_rest().filter(|_| fresh && r.rises == 0) else { return };
+        let moved_g = rest - r.pour.tare;
+        if moved_g.abs() < self.threshold_g() {
+            r.pour.tare = rest;
+            r.recent.iter_mut().for_each(|(_, net)| *net -= moved_g);
         }
     }
 
@@ -179,14 +194,16 @@ impl Engine {
     fn more(&mut self, mut d: Done, at: Instant) {
         let recent = std::mem::take(&mut d.recent);
         let wants_none = d.pour.verdict != Verdict::Short;
-        if let Some(before) = d.before.take().filter(|_| wants_none) {
-            let pour = self.was_new(*before, &d, at);
-            let moved_g = d.had_g;
-            let recent = recent.iter().map(|(t, net)| (*t, net - moved_g)).collect();
-            let stream = self.stream(pour, &recent, 0.0);
-            return self.enter(State::Pouring(stream));
-        }
-        let stream = self.stream(d.pour, &recent, d.had_g);
+        let back = d.back.take();
+        let Some(back) = back.as_deref().filter(|_| wants_none).cloned() else {
+            let stream = self.stream(d.pour, &recent, d.had_g);
+            return self.enter(State::Pouring(Stream { back, ..stream }));
+        };
+        // Already in it: what was taken for a top-up.
+        let moved_g = back.gross_g - d.pour.tare;
+        let pour = self.was_new(back, &d.pour, at);
+        let recent = recent.iter().map(|(t, net)| (*t, net - moved_g)).collect();
+        let stream = self.stream(pour, &recent, d.had_g - moved_g);
         self.enter(State::Pouring(stream));
     }
 
