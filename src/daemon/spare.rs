@@ -53,9 +53,32 @@ pub(super) fn fits(spare: Mass, known: &Known<'_>) -> Result<(), String> {
     Ok(())
 }
 
+/// What to say where a bare piece of a batch may weigh what the spare weight does.
+pub(super) fn may_be_a_piece(spare: Option<Mass>, bare: Option<(Mass, Mass)>) -> Option<String> {
+    let (spare_g, (least, greatest)) = (spare?.g(), bare?);
+    let apart_g = APART * spare_g;
+    (least.g() - apart_g..=greatest.g() + apart_g).contains(&spare_g).then(|| {
+        format!(
+            "the spare weight of {spare_g:.1} g weighs what a bare piece of this batch may: such a piece would void \
+             the one before it. Forget the spare weight, or take another"
+        )
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_batch_whose_bare_pieces_may_weigh_as_much_is_warned_of() {
+        let ware = Some((g(290.0), g(320.0)));
+        assert_eq!(may_be_a_piece(Some(g(120.0)), ware), None);
+        assert_eq!((may_be_a_piece(None, ware), may_be_a_piece(Some(g(300.0)), None)), (None, None));
+        for near in [285.0, 300.0, 326.0] {
+            assert!(may_be_a_piece(Some(g(near)), ware).is_some_and(|said| said.contains("spare weight")));
+        }
+        assert_eq!(may_be_a_piece(Some(g(280.0)), ware), None);
+    }
 
     fn g(grams: f64) -> Mass {
         Mass::saturating(grams)

@@ -5,7 +5,7 @@ use super::event::{Beginning, Reply};
 use super::open::{begun, not_done, too_coarse, too_heavy};
 use super::pieces::Pieces;
 use super::reminders::Reminders;
-use super::spare::{Known, fits};
+use super::spare::{Known, fits, may_be_a_piece};
 use super::table::Table;
 use super::under_way::{self, Batch, Kept};
 use crate::batch::request::from_bucket;
@@ -50,6 +50,7 @@ impl Table {
         let mut warnings = self.parts.outlet.warnings();
         warnings.extend(too_coarse(&start.scale, &record));
         warnings.extend(too_heavy(self.parts.capacity, heaviest, &record));
+        warnings.extend(may_be_a_piece(self.spare, record.bare));
         let write = Write::BatchBegun { id: record.id.clone(), at };
         let ticket = self.log.ask(write, reply, begun(record.clone(), warnings));
         let measured = from_bucket(&record.request).then_some(record.created_at);

@@ -16,6 +16,26 @@ pub(super) fn script() -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::pour::remark::Remark;
+    use crate::pour::vessel::Vessel;
+    use crate::record::Mark;
+
+    #[test]
+    fn every_remark_mark_and_vessel_has_words_and_no_words_are_left_over() {
+        let all: serde_json::Value = serde_json::from_str(ALL).expect("JSON");
+        let words = |of: &serde_json::Value| -> Vec<String> {
+            let object = of.as_object().expect("an object");
+            assert!(object.values().all(|w| w.as_str().is_some_and(|w| w.len() > 2)));
+            object.keys().cloned().collect()
+        };
+        let sorted = |mut all: Vec<&str>| {
+            all.sort_unstable();
+            all.into_iter().map(str::to_owned).collect::<Vec<_>>()
+        };
+        assert_eq!(words(&all["notes"]), sorted(Remark::ALL.map(Remark::word).to_vec()));
+        assert_eq!(words(&all["record_marks"]), sorted(Mark::ALL.map(Mark::word).to_vec()));
+        assert_eq!(words(&all["batch"]["vessels"]), sorted(Vessel::ALL.map(Vessel::word).to_vec()));
+    }
 
     #[test]
     fn the_words_parse_and_the_first_ones_are_there() {

@@ -7,6 +7,7 @@ use super::entry::{Cue, Output};
 use super::trace::{Input, Trace};
 use crate::reading::Weighing;
 use crate::time::Instant;
+use crate::units::Mass;
 
 /// Points of a curve at most: two for each of 300 columns, about what a phone can draw.
 pub const MOST_POINTS: usize = 600;
@@ -61,6 +62,8 @@ struct Drawn {
     points: Vec<[f64; 2]>,
     marks: Vec<(f64, Moment)>,
     entered: bool,
+    /// As entered last.
+    net: Option<Option<Mass>>,
 }
 
 impl Drawn {
@@ -73,9 +76,12 @@ impl Drawn {
             Output::Entry(e) if e.rev == 0 => {
                 *self = Self { tare_g: e.tare.g(), started: e.started, ..Self::default() };
             }
+            // Another piece's: the one before still stands in the lead of a trace, and may be taken for put back.
+            Output::Entry(e) if e.started != self.started => {}
             Output::Entry(e) => {
                 self.entered = true;
-                if e.settled {
+                // A revision at the lift tells how long it stood, and no new weight.
+                if e.settled && self.net.replace(e.net) != Some(e.net) {
                     self.marks.push(((e.seconds * 1e3).round() / 1e3, Moment::Weighed));
                 }
             }

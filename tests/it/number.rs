@@ -1,8 +1,9 @@
 //! Numbers given to the engine between two pieces.
 
-use crate::run::{Run, stream};
-use tarebell::pour::engine::Command;
-use tarebell::pour::entry::Cue;
+use crate::run::{Run, start, stream, weighing};
+use tarebell::pour::curve::Moment;
+use tarebell::pour::engine::{Command, Engine};
+use tarebell::pour::entry::{Cue, Phase};
 use tarebell::pour::trace::{Input, Trace};
 use tarebell::time::Instant;
 
@@ -69,6 +70,44 @@ fn a_batch_left_for_nine_hours_goes_on_with_the_next_piece_also_over_a_scale_tha
         let last = *run.entries().last().expect("an entry");
         assert_eq!((last.piece, last.guided), (2, true));
     }
+}
+
+/// As the daemon keeps a trace: begun anew between two pieces.
+struct Kept {
+    engine: Engine,
+    trace: Trace,
+}
+
+impl Kept {
+    fn curve(&mut self, from_s: f64, to_s: f64, gross: impl Fn(f64) -> f64) {
+        for i in 0..((to_s - from_s) * 10.0).round() as u64 {
+            let t = from_s + i as f64 / 10.0;
+            let input = weighing(t, gross(t) + if i % 3 == 1 { 0.1 } else { 0.0 });
+            let idle = self.engine.snapshot(Instant::START).phase == Phase::Idle;
+            self.trace.note(input, idle);
+            input.give(&mut self.engine);
+            while self.engine.poll_output().is_some() {}
+            if idle {
+                self.trace.start_from(&self.engine);
+            }
+        }
+    }
+}
+
+#[test]
+fn the_curve_of_a_piece_is_its_own_though_the_short_one_before_it_stands_in_the_lead_of_its_trace() {
+    let mut kept = Kept { engine: Engine::new(start()), trace: Trace::new(start()) };
+    kept.curve(0.0, 1.0, |_| 0.0);
+    kept.curve(1.0, 4.0, |_| 300.0);
+    kept.curve(4.0, 11.0, |t| stream(t, 7.4));
+    kept.curve(11.0, 12.0, |_| 0.0);
+    kept.curve(12.0, 14.0, |_| 360.0);
+    kept.curve(14.0, 22.0, |t| 60.0 + stream(t - 10.0, 7.6));
+    let curve = Trace::decode(&kept.trace.encode()).expect("our own bytes").curve();
+    let grams: Vec<f64> = curve.points.iter().map(|p| p[1]).collect();
+    assert!(grams.len() > 50 && grams.iter().all(|g| (-1.0..35.0).contains(g)), "{grams:?}");
+    let weighed = curve.marks.iter().find(|m| m.what == Moment::Weighed).expect("it was weighed");
+    assert!((weighed.net_g - 28.8).abs() < 0.5, "{weighed:?}");
 }
 
 #[test]

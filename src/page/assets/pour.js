@@ -2,7 +2,7 @@
 import { html } from "./lit-html.js";
 import { ask, fill, grams, whole, words } from "./say.js";
 import { heard } from "./face.js";
-import { marked, marks } from "./marks.js";
+import { marks } from "./marks.js";
 import { section } from "./section.js";
 
 const line = (kind, text) => (text ? html`<p class=${kind}>${text}</p>` : "");
@@ -48,12 +48,16 @@ function advice({ face: { name, on }, live: { now } }) {
 
 function weighed(state) {
   const { face: { name, pour, on } } = state;
+  const told = [
+    fill(words.net_line, { piece: pour.piece }),
+    !pour.settled && words.log.lifted,
+    !on && !done(state) && fill(words.next_place, { place: place(state) }),
+  ];
   return html`${number(grams(pour.net_g), words.gram)}
     ${line("word", words.faces[name])}
     ${on ? line("do", advice(state)) : wipe(state) || line("do", next(state))}
     ${on ? "" : note(state)}
-    ${line("more", [fill(words.net_line, { piece: pour.piece }), !pour.settled && words.log.lifted, ...marked(pour)].filter(Boolean).join(", "))}
-    ${on ? "" : line("more", place(state))}`;
+    ${line("more", told.filter(Boolean).join(" · "))}`;
 }
 
 /** A display that went to zero by itself hides a piece: whoever sees that it still stands there may say so. */
