@@ -20,8 +20,10 @@ function place(state) {
 }
 
 /** What is worth knowing between two pieces: a quiet line. */
-function note({ live: { now } }) {
-  const said = now.note === "wipe" && now.pan_g !== null ? null : now.note;
+function note({ face, live: { now } }) {
+  // Of another ware only while it stands there: afterwards the record's mark says it.
+  const past = now.note === "other-ware" ? face.name !== "ready" : now.note === "wipe" && now.pan_g !== null;
+  const said = past ? null : now.note;
   return said ? line("more note", words.notes[said]) : "";
 }
 
