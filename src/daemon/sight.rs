@@ -10,6 +10,7 @@ use crate::scale::ScaleFacts;
 use crate::scale::health::{Ailment, Health};
 use crate::settle::pace::Pace;
 use crate::time::Instant;
+use crate::units::Mass;
 
 /// What the link last said.
 enum Link {
@@ -63,8 +64,13 @@ impl Sight {
         }
     }
 
-    pub(super) fn handle_facts(&mut self, facts: Facts) {
+    /// What the link knows of itself; gives the step to go by.
+    pub(super) fn handle_facts(&mut self, facts: Facts) -> Mass {
         self.facts = facts;
+        if let Some((si_g, imperial_g)) = facts.weight_feature.and_then(promised_step_g) {
+            self.health.handle_promise(Mass::saturating(si_g), Mass::saturating(si_g.min(imperial_g)));
+        }
+        self.health.step()
     }
 
     pub(super) fn handle_up(&mut self) {
@@ -172,6 +178,10 @@ fn words(ailment: Ailment) -> String {
             "at this load the scale counts in {} g, coarser than told: set step_g to that, or use a finer scale",
             (step.g() * 1000.0).round() / 1000.0
         ),
+        Ailment::Promised(step) => format!(
+            "the scale says that it counts in {} g, coarser than step_g: set step_g to that, or use a finer scale",
+            (step.g() * 1000.0).round() / 1000.0
+        ),
         Ailment::Restless => {
             "the weight does not come to rest: look for a draught, a table that shakes, a hose or cloth on the pan"
                 .to_owned()
@@ -214,7 +224,6 @@ impl Way {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::Mass;
 
     fn seen(every_s: f64) -> (Sight, Instant) {
         let mut sight = Sight::new(Way::Cable, &crate::settings::Settings::default().scale);

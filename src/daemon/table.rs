@@ -130,7 +130,10 @@ impl Table {
                 self.sight.handle_down(reason, try_this);
                 self.give(Input::Link(LinkChange::Down, now));
             }
-            LinkEvent::Facts(facts) => self.sight.handle_facts(facts),
+            LinkEvent::Facts(facts) => {
+                let step = self.sight.handle_facts(facts);
+                self.count_in(step, now);
+            }
             LinkEvent::Bytes { bytes, arrived_at } => {
                 self.sight.handle_bytes();
                 self.parts.decoder.handle_bytes(&bytes, arrived_at);
@@ -139,6 +142,23 @@ impl Table {
                 }
             }
         }
+    }
+
+    /// The scale's step is another than was known: all that goes by it is told, and a person once.
+    fn count_in(&mut self, step: Mass, now: Instant) {
+        if step == self.parts.scale.step {
+            return;
+        }
+        let (told_g, step_g) = (self.parts.scale.step.g(), step.g());
+        tracing::warn!(
+            "scale: says that it counts in {step_g} g, not {told_g} g: set step_g, or use a finer one"
+        );
+        self.parts.scale.step = step;
+        self.settler = Settler::new(&self.parts.scale);
+        if let Some(batch) = &mut self.batch {
+            batch.coarse = too_coarse(&self.parts.scale, &batch.record);
+        }
+        self.give(Input::Step(step, now));
     }
 
     fn handle_reading(&mut self, reading: Reading) {

@@ -286,6 +286,19 @@ impl Engine {
         !self.pace.too_slow() && self.start.scale.tells_apart(self.start.low, self.start.high)
     }
 
+    /// The scale counts in this step: rest, a display that stands still and whether it can guide are judged by
+    /// it from now on.
+    pub fn handle_step(&mut self, step: Mass) {
+        self.start.scale.step = step;
+        self.settler = Settler::new(&self.start.scale);
+        self.watch = Watch::new(step.g(), self.start.scale.reading_sd_g());
+    }
+
+    /// The step that is gone by.
+    pub fn step(&self) -> Mass {
+        self.start.scale.step
+    }
+
     /// The stopping time as learned so far.
     pub fn hand(&self) -> Hand {
         self.hand

@@ -5,7 +5,8 @@
 //! microseconds, then per input its kind and its differences from the one before.
 //! Version 2 has the pan's zero and whether the log was held after the start values of
 //! version 1, and may end with the mark of a cut; version 3 may have changes of how the cues
-//! are heard; version 4 has among the marks whether a loudspeaker was lost at the start. All are read.
+//! are heard; version 4 has among the marks whether a loudspeaker was lost at the start; version 5 may have
+//! changes of the scale's step. All are read.
 
 use super::PourSettings;
 use super::engine::{Command, Engine, Hearing, LinkChange, Start};
@@ -16,7 +17,7 @@ use crate::scale::{Origin, ScaleFacts};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
 
-const VERSION: u8 = 4;
+const VERSION: u8 = 5;
 const FIRST_VERSION: u8 = 1;
 /// A trace starts this long before the landing.
 const LEAD: Duration = Duration::from_secs(3);
@@ -41,13 +42,16 @@ pub enum Input {
     Timeout(Instant),
     /// A change of how the cues are heard.
     Hearing(Hearing, Instant),
+    /// The scale counts in another step than was known.
+    Step(Mass, Instant),
 }
 
 impl Input {
     fn at(&self) -> Instant {
         match self {
             Self::Weighing(w) => w.arrived_at,
-            Self::Link(_, at) | Self::Command(_, at) | Self::Timeout(at) | Self::Hearing(_, at) => *at,
+            Self::Link(_, at) | Self::Command(_, at) | Self::Timeout(at) => *at,
+            Self::Hearing(_, at) | Self::Step(_, at) => *at,
         }
     }
 
@@ -59,6 +63,7 @@ impl Input {
             Self::Command(command, at) => engine.handle_command(command, at),
             Self::Timeout(at) => engine.handle_timeout(at),
             Self::Hearing(hearing, at) => engine.handle_hearing(hearing, at),
+            Self::Step(step, _) => engine.handle_step(step),
         }
     }
 }
@@ -124,6 +129,7 @@ impl Trace {
     /// Between two pieces: a replay starts from what the engine knows by now.
     pub fn start_from(&mut self, engine: &Engine) {
         self.start.hand = engine.hand();
+        self.start.scale.step = engine.step();
         self.start.zero = engine.zero();
         self.start.held = engine.held();
         self.start.lift_first = engine.lift_first();
@@ -163,6 +169,7 @@ impl Trace {
                 Input::Command(Command::Resume, _) => 6,
                 Input::Command(Command::StillOn, _) => 9,
                 Input::Hearing(..) => 8,
+                Input::Step(..) => 10,
             };
             put(&mut out, kind);
             put(&mut out, now - at);
@@ -171,6 +178,9 @@ impl Trace {
                 put(&mut out, micrograms(w.mass) - ug);
                 put(&mut out, now - w.taken_at.us() as i64);
                 ug = micrograms(w.mass);
+            }
+            if let Input::Step(step, _) = input {
+                put(&mut out, micrograms(*step));
             }
             if let Input::Hearing(h, _) = input {
                 put(&mut out, h.ahead.as_micros() as i64);
@@ -278,6 +288,7 @@ impl Bytes<'_> {
             6 => Input::Command(Command::Resume, now),
             9 => Input::Command(Command::StillOn, now),
             8 => Input::Hearing(Hearing { ahead: self.span()?, lost: self.take()? != 0 }, now),
+            10 => Input::Step(mass(self.take()?), now),
             _ => return Err(BadTrace::Broken(self.at)),
         })
     }

@@ -34,6 +34,8 @@ pub enum Ailment {
     OwnTare,
     /// The display counts in this step at this load, coarser than told.
     Coarse(Mass),
+    /// The scale says by itself that it counts in this step, coarser than told.
+    Promised(Mass),
     /// The weight never comes to rest.
     Restless,
     /// Once it fell silent after so long without a change, and that is nearly over again.
@@ -47,6 +49,7 @@ pub struct Health {
     /// The latest changes: the values before and after lie within one range.
     values: VecDeque<f64>,
     observed: Option<Mass>,
+    promised: Option<Mass>,
     latest: Option<(Weighing, bool)>,
     /// Since when the weight has not been at rest, and what it showed meanwhile.
     restless: Option<(Instant, f64, f64)>,
@@ -62,6 +65,7 @@ impl Health {
             step_g: scale.step.g(),
             values: VecDeque::new(),
             observed: None,
+            promised: None,
             latest: None,
             restless: None,
             unchanged: None,
@@ -101,14 +105,37 @@ impl Health {
         self.observed
     }
 
+    /// The scale says by itself in which step it counts; of one that has a step for each system of units `finer`
+    /// is the finer one.
+    pub fn handle_promise(&mut self, step: Mass, finer: Mass) {
+        // A percent is less than any two steps of a scale differ by.
+        self.promised = (finer.g() > 1.01 * self.step_g).then_some(step);
+    }
+
+    /// The step to go by: as told, or the coarser one that the scale promises by itself.
+    pub fn step(&self) -> Mass {
+        self.promised.unwrap_or(Mass::saturating(self.step_g))
+    }
+
+    /// What is wrong with the step.
+    fn coarse(&self) -> Option<Ailment> {
+        match (self.observed, self.promised) {
+            (Some(seen), Some(promised)) if seen.g() <= 1.01 * promised.g() => {
+                Some(Ailment::Promised(promised))
+            }
+            (Some(seen), _) => Some(Ailment::Coarse(seen)),
+            (None, promised) => promised.map(Ailment::Promised),
+        }
+    }
+
     /// What is wrong now, the worst first.
     pub fn ailment(&self, now: Instant) -> Option<Ailment> {
         let (w, at_rest) = self.latest?;
         if at_rest && w.mass.g() < OWN_TARE_G.min(-2.0 * self.step_g) {
             return Some(Ailment::OwnTare);
         }
-        if let Some(step) = self.observed {
-            return Some(Ailment::Coarse(step));
+        if let Some(coarse) = self.coarse() {
+            return Some(coarse);
         }
         let shaken = self
             .restless
@@ -189,6 +216,25 @@ mod tests {
             assert_eq!(seen, wanted, "step {step_g} g");
             assert_eq!(matches!(health.ailment(at), Some(Ailment::Coarse(_))), wanted.is_some());
         }
+    }
+
+    #[test]
+    fn a_promised_step_is_said_where_it_is_coarser_than_told_and_one_seen_that_is_coarser_still_comes_first()
+    {
+        let g = Mass::saturating;
+        let mut health = health();
+        let at = feed(&mut health, 0.0, std::iter::repeat_n(0.0, 10), true);
+        for fine in [0.05, 0.1] {
+            health.handle_promise(g(fine), g(fine));
+            assert_eq!((health.ailment(at), health.step()), (None, g(0.1)), "{fine} g");
+        }
+        health.handle_promise(g(0.5), g(0.45));
+        assert_eq!((health.ailment(at), health.step()), (Some(Ailment::Promised(g(0.5))), g(0.5)));
+        let at = feed(&mut health, 2.0, pour(0.5), false);
+        assert_eq!(health.ailment(at), Some(Ailment::Promised(g(0.5))));
+        let at = feed(&mut health, 20.0, pour(1.0), false);
+        assert!(matches!(health.ailment(at), Some(Ailment::Coarse(seen)) if (seen.g() - 1.0).abs() < 1e-6));
+        assert_eq!(health.step(), g(0.5));
     }
 
     #[test]

@@ -100,6 +100,8 @@ fn after(trouble: &BleError) -> Stage {
         BleError::Pairing { .. }
         | BleError::NothingToHear { .. }
         | BleError::SeveralToHear { .. }
+        | BleError::SendsNothing { .. }
+        | BleError::CutWhileLoading { .. }
         | BleError::Dropped { .. }
         | BleError::Silent { .. }
         | BleError::TooMuch { .. } => Stage::Connect,

@@ -20,6 +20,8 @@ const SEARCH: Duration = Duration::from_secs(5);
 /// A scale that is awake is connected in a second or two (common practice, no source); the system itself
 /// would wait for a minute.
 const CONNECT: Duration = Duration::from_secs(10);
+/// While it is connected it is looked at this often (own choice: a service's list takes some hundred milliseconds).
+const LOOK_EVERY: Duration = Duration::from_millis(100);
 /// A connection that stands for this long is told as up: as long as `fault` may take.
 const STAYS: Duration = Duration::from_secs(1);
 /// At the end of the daemon the scale is let go, so that others find it; a stop may take two seconds in all.
@@ -82,6 +84,20 @@ pub async fn run(
     }
     if let Some(device) = supervisor.state.device() {
         let _ = timeout(PARTING, device.disconnect()).await;
+    }
+}
+
+/// Ends when a scale that was connected is so no longer.
+async fn cut(device: &Peripheral) {
+    let mut was = false;
+    loop {
+        sleep(LOOK_EVERY).await;
+        // What can't be asked is told by the try itself.
+        match call("", device.is_connected()).await {
+            Ok(true) => was = true,
+            Ok(false) if was => return,
+            Ok(false) | Err(_) => {}
+        }
     }
 }
 
@@ -170,7 +186,12 @@ impl<N: Fn() -> Instant + Clone + Send + 'static, T: FnMut(LinkEvent) + Send> Su
         if call(&self.scale, device.is_connected()).await? {
             call(&self.scale, device.disconnect()).await?;
         }
-        match timeout(CONNECT, device.connect()).await {
+        // The library waits for the services too, and goes on waiting where the scale is cut off meanwhile.
+        let made = tokio::select! {
+            made = timeout(CONNECT, device.connect()) => made,
+            () = cut(&device) => return Err(BleError::CutWhileLoading { scale: self.scale.clone() }),
+        };
+        match made {
             Ok(Ok(())) => Ok(State::Listen(way, adapter, device)),
             Ok(Err(error)) => Err(sort(&self.scale, &error)),
             Err(_) => Err(BleError::Hangs { scale: self.scale.clone() }),
