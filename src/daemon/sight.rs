@@ -64,13 +64,20 @@ impl Sight {
         }
     }
 
-    /// What the link knows of itself; gives the step to go by.
-    pub(super) fn handle_facts(&mut self, facts: Facts) -> Mass {
+    /// What the link knows of itself; gives the step to go by where it is another one from now on.
+    pub(super) fn handle_facts(&mut self, facts: Facts) -> Option<Mass> {
         self.facts = facts;
+        let before = self.health.step();
         if let Some((si_g, imperial_g)) = facts.weight_feature.and_then(promised_step_g) {
             self.health.handle_promise(Mass::saturating(si_g), Mass::saturating(si_g.min(imperial_g)));
         }
-        self.health.step()
+        let step = self.health.step();
+        if step == before {
+            return None;
+        }
+        // Once: what is promised is kept while the scale is away.
+        tracing::warn!("scale: it says that it counts in {} g, step_g said {} g", step.g(), before.g());
+        Some(step)
     }
 
     pub(super) fn handle_up(&mut self) {

@@ -131,8 +131,9 @@ impl Table {
                 self.give(Input::Link(LinkChange::Down, now));
             }
             LinkEvent::Facts(facts) => {
-                let step = self.sight.handle_facts(facts);
-                self.count_in(step, now);
+                if let Some(step) = self.sight.handle_facts(facts) {
+                    self.count_in(step, now);
+                }
             }
             LinkEvent::Bytes { bytes, arrived_at } => {
                 self.sight.handle_bytes();
@@ -144,15 +145,8 @@ impl Table {
         }
     }
 
-    /// The scale's step is another than was known: all that goes by it is told, and a person once.
+    /// The scale's step is another than was known: all that goes by it is told.
     fn count_in(&mut self, step: Mass, now: Instant) {
-        if step == self.parts.scale.step {
-            return;
-        }
-        let (told_g, step_g) = (self.parts.scale.step.g(), step.g());
-        tracing::warn!(
-            "scale: says that it counts in {step_g} g, not {told_g} g: set step_g, or use a finer one"
-        );
         self.parts.scale.step = step;
         self.settler = Settler::new(&self.parts.scale);
         if let Some(batch) = &mut self.batch {

@@ -55,6 +55,22 @@ impl Input {
         }
     }
 
+    /// Its number in the bytes; [`CUT`] is none of them.
+    fn kind(&self) -> i64 {
+        match self {
+            Self::Weighing(_) => 0,
+            Self::Link(LinkChange::Up, _) => 1,
+            Self::Link(LinkChange::Down, _) => 2,
+            Self::Command(Command::End, _) => 3,
+            Self::Timeout(_) => 4,
+            Self::Command(Command::Hold, _) => 5,
+            Self::Command(Command::Resume, _) => 6,
+            Self::Hearing(..) => 8,
+            Self::Command(Command::StillOn, _) => 9,
+            Self::Step(..) => 10,
+        }
+    }
+
     /// Gives this input to an engine.
     pub fn give(self, engine: &mut Engine) {
         match self {
@@ -159,19 +175,7 @@ impl Trace {
         let (mut at, mut ug) = (0_i64, 0_i64);
         for input in &self.inputs {
             let now = input.at().us() as i64;
-            let kind = match input {
-                Input::Weighing(_) => 0,
-                Input::Link(LinkChange::Up, _) => 1,
-                Input::Link(LinkChange::Down, _) => 2,
-                Input::Command(Command::End, _) => 3,
-                Input::Timeout(_) => 4,
-                Input::Command(Command::Hold, _) => 5,
-                Input::Command(Command::Resume, _) => 6,
-                Input::Command(Command::StillOn, _) => 9,
-                Input::Hearing(..) => 8,
-                Input::Step(..) => 10,
-            };
-            put(&mut out, kind);
+            put(&mut out, input.kind());
             put(&mut out, now - at);
             at = now;
             if let Input::Weighing(w) = input {

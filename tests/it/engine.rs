@@ -216,17 +216,17 @@ fn a_step_that_turns_out_too_coarse_gives_no_ready_and_is_a_fault_for_a_hand_tha
     let (at, coarse) = step(4.0);
     run.give(Input::Step(coarse, at), at);
     run.curve(4.05, 9.0, |t| stream(t, 99.0));
-    assert_eq!(run.cues(), [Cue::Ready, Cue::Fault]);
+    assert_eq!(run.cues()[..2], [Cue::Ready, Cue::Fault]);
 }
 
 #[test]
 fn a_trace_of_an_older_version_is_still_read() {
     let bytes = Run::new().trace.encode();
-    assert_eq!(bytes[0], 4);
-    // Of 4 only the marks are new, and those of a start without them are the same bytes.
+    assert_eq!(bytes[0], 5);
+    // Of 4 only the marks are new, of 5 a kind of input: without them the bytes are the same.
     let third = Trace::decode(&[&[3], &bytes[1..]].concat()).expect("version 3");
     assert_eq!(third, Run::new().trace);
-    assert!(Trace::decode(&[&[5], &bytes[1..]].concat()).is_err());
+    assert!(Trace::decode(&[&[6], &bytes[1..]].concat()).is_err());
 }
 
 fn any_input() -> impl Strategy<Value = (u8, f64, f64)> {

@@ -82,7 +82,7 @@ fn the_standards_weight_scale_is_read_as_its_service_says() {
     hall.until("the step it promises", |scale| scale["promised_step_g"] == 10.0);
     // Coarser than the 5 g of the service, which is gone by where nothing is set: said, and once.
     hall.until("that it is coarse", |scale| says(scale, "says that it counts in 10 g"));
-    assert_eq!(hall.times_said("says that it counts in 10 g"), 1, "{}", hall.rig.said());
+    assert_eq!(hall.times_said("it says that it counts in 10 g"), 1, "{}", hall.rig.said());
     // Limits that are 8 g off either way could be told apart by steps of 5 g, and not by those of 10 g.
     let wide = serde_json::json!({
         "name": "invented jars", "pieces": 1,
