@@ -64,6 +64,11 @@ impl Sight {
         }
     }
 
+    /// Somebody says that a piece of this weight still stands there.
+    pub(super) fn handle_still_on(&mut self, gross: Mass) {
+        self.health.handle_still_on(gross);
+    }
+
     /// What the link knows of itself; gives the step to go by where it is another one from now on.
     pub(super) fn handle_facts(&mut self, facts: Facts) -> Option<Mass> {
         self.facts = facts;
@@ -188,6 +193,17 @@ fn words(ailment: Ailment) -> String {
         Ailment::Promised(step) => format!(
             "the scale says that it counts in {} g, coarser than step_g: set step_g to that, or use a finer scale",
             (step.g() * 1000.0).round() / 1000.0
+        ),
+        Ailment::Holds => "the display stands still while the weight changes, then jumps: switch the scale's hold \
+                           (its steady display) off, or no stop can be called in time"
+            .to_owned(),
+        Ailment::Hides => "the scale took a piece for its zero, and there its zero tracking may swallow a slow \
+                           trickle: switch that off, leave taring to Tarebell, lift the piece off after this pour"
+            .to_owned(),
+        Ailment::Swallowed(mass) => format!(
+            "{:.1} g came off with the piece that the display never showed: the scale's zero tracking swallowed a \
+             slow trickle. Switch it off, and leave taring to Tarebell",
+            mass.g()
         ),
         Ailment::Restless => {
             "the weight does not come to rest: look for a draught, a table that shakes, a hose or cloth on the pan"

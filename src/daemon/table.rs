@@ -323,7 +323,9 @@ impl Table {
 
     fn still_on(&mut self, record: BatchRecord) -> Result<Begun, Refusal> {
         let now = self.parts.clock.now();
-        self.batch.as_ref().map_or(Err(under_way::nothing_offered()), |b| b.offers(&record, now))?;
+        let gross =
+            self.batch.as_ref().map_or(Err(under_way::nothing_offered()), |b| b.offers(&record, now))?;
+        self.sight.handle_still_on(gross);
         self.give(Input::Command(Command::StillOn, now));
         Ok(begun(record, Vec::new()))
     }
@@ -382,11 +384,11 @@ impl Table {
     }
 
     fn show(&mut self, now: Instant) {
-        let coarse = self.batch.as_ref().and_then(|b| b.coarse.as_deref());
+        let hint = self.batch.as_ref().and_then(Batch::hint);
         let view = Now {
             run: self.parts.run.clone(),
             at_us: now.us(),
-            scale: self.sight.view(now, self.parts.decoder.counts(), coarse),
+            scale: self.sight.view(now, self.parts.decoder.counts(), hint),
             last_cue: self.last_cue.clone(),
             not_recorded: self.log.unwritten(),
             sound: self.parts.outlet.view(),

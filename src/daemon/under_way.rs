@@ -54,10 +54,19 @@ impl Batch {
         }
     }
 
-    /// Whether the display went to zero by itself in this batch, and what stood there is known.
-    pub(super) fn offers(&self, record: &BatchRecord, now: Instant) -> Result<(), Refusal> {
-        let offered = self.record.id == record.id && self.engine.snapshot(now).offered.is_some();
-        if offered { Ok(()) } else { Err(nothing_offered()) }
+    /// What stood there when the display went to zero by itself in this batch, where that is known.
+    pub(super) fn offers(&self, record: &BatchRecord, now: Instant) -> Result<Mass, Refusal> {
+        let offered = self.engine.snapshot(now).offered.filter(|_| self.record.id == record.id);
+        offered.ok_or_else(nothing_offered)
+    }
+
+    /// What is to be said of the scale in this batch, with what to try.
+    pub(super) fn hint(&self) -> Option<&str> {
+        let froze = self.engine.froze().then_some(
+            "the display stands still while slop runs: switch the scale's hold and zero tracking off if it can, and \
+             leave taring to Tarebell",
+        );
+        self.coarse.as_deref().or(froze)
     }
 
     /// Nothing stands on the pan.

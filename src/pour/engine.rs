@@ -294,6 +294,11 @@ impl Engine {
         self.watch = Watch::new(step.g(), self.start.scale.reading_sd_g());
     }
 
+    /// The display stands still while slop should be showing.
+    pub fn froze(&self) -> bool {
+        matches!(&self.state, State::Fault(Fault { trouble: Trouble::Frozen, .. }))
+    }
+
     /// The step that is gone by.
     pub fn step(&self) -> Mass {
         self.start.scale.step

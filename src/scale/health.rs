@@ -2,6 +2,7 @@
 //! own tare key, a pan that never rests, and that it is about to switch itself off.
 
 use super::ScaleFacts;
+use super::display::{Hidden, Hold};
 use crate::reading::Weighing;
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
@@ -36,6 +37,12 @@ pub enum Ailment {
     Coarse(Mass),
     /// The scale says by itself that it counts in this step, coarser than told.
     Promised(Mass),
+    /// The display stands still while the weight changes, then jumps.
+    Holds,
+    /// The display took a piece for its zero: near it a slow trickle may be swallowed.
+    Hides,
+    /// So much came off with a piece that the display had never shown: it was pulled to zero.
+    Swallowed(Mass),
     /// The weight never comes to rest.
     Restless,
     /// Once it fell silent after so long without a change, and that is nearly over again.
@@ -56,6 +63,8 @@ pub struct Health {
     /// Since when the weight has not changed, and what it was.
     unchanged: Option<(Instant, f64)>,
     slept_after: Option<Duration>,
+    hold: Hold,
+    hidden: Hidden,
 }
 
 impl Health {
@@ -70,6 +79,15 @@ impl Health {
             restless: None,
             unchanged: None,
             slept_after: None,
+            hold: Hold::new(scale),
+            hidden: Hidden::new(scale),
+        }
+    }
+
+    /// Somebody says that a piece of this weight still stands under a display that shows something else.
+    pub fn handle_still_on(&mut self, gross: Mass) {
+        if let Some((w, _)) = self.latest {
+            self.hidden.handle_zeroed(gross, w.mass);
         }
     }
 
@@ -77,6 +95,11 @@ impl Health {
     pub fn handle_weighing(&mut self, w: Weighing, at_rest: bool) {
         let g = w.mass.g();
         self.note_step(g);
+        self.hold.handle_weighing(w);
+        self.hold.forget(w.taken_at);
+        if at_rest {
+            self.hidden.handle_rest(w);
+        }
         self.restless = match self.restless {
             _ if at_rest => None,
             None => Some((w.arrived_at, g, g)),
@@ -98,6 +121,7 @@ impl Health {
         }
         self.restless = None;
         self.values.clear();
+        self.hold.handle_silence();
     }
 
     /// The step that the display was seen to count in at this load, where it is coarser than told.
@@ -131,11 +155,20 @@ impl Health {
     /// What is wrong now, the worst first.
     pub fn ailment(&self, now: Instant) -> Option<Ailment> {
         let (w, at_rest) = self.latest?;
+        if let Some(swallowed) = self.hidden.swallowed(now) {
+            return Some(Ailment::Swallowed(swallowed));
+        }
         if at_rest && w.mass.g() < OWN_TARE_G.min(-2.0 * self.step_g) {
             return Some(Ailment::OwnTare);
         }
         if let Some(coarse) = self.coarse() {
             return Some(coarse);
+        }
+        if self.hold.holds(now) {
+            return Some(Ailment::Holds);
+        }
+        if self.hidden.hides() {
+            return Some(Ailment::Hides);
         }
         let shaken = self
             .restless
@@ -244,6 +277,31 @@ mod tests {
         assert_eq!(health.ailment(at), None);
         let at = feed(&mut health, 2.0, std::iter::repeat_n(-312.0, 10), true);
         assert_eq!(health.ailment(at), Some(Ailment::OwnTare));
+    }
+
+    #[test]
+    fn slop_that_a_zeroed_display_never_showed_is_said_once_the_piece_is_off_and_only_then() {
+        let mass = Mass::saturating;
+        for (swallowed_g, wanted) in [(0.0, None), (0.2, None), (3.0, Some(3.0))] {
+            let mut health = health();
+            feed(&mut health, 0.0, std::iter::repeat_n(0.0, 10), true);
+            health.handle_still_on(mass(312.4));
+            // 20 g are shown to run in; all that came off with the piece shows at the lift.
+            let at = feed(&mut health, 2.0, (0..25).map(|i| 0.8 * f64::from(i)), false);
+            assert_eq!(health.ailment(at), Some(Ailment::Hides));
+            let at = feed(&mut health, 5.0, std::iter::repeat_n(19.2, 10), true);
+            assert_eq!(health.ailment(at), Some(Ailment::Hides));
+            let at = feed(&mut health, 7.0, std::iter::repeat_n(-312.4 - swallowed_g, 10), true);
+            let said = match health.ailment(at) {
+                Some(Ailment::Swallowed(mass)) => Some((mass.g() * 10.0).round() / 10.0),
+                Some(other) => {
+                    assert_eq!(other, Ailment::OwnTare);
+                    None
+                }
+                None => panic!("less than nothing on the pan is said"),
+            };
+            assert_eq!(said, wanted, "{swallowed_g} g swallowed");
+        }
     }
 
     #[test]
