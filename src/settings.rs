@@ -4,6 +4,7 @@
 
 mod ble;
 mod fault;
+mod kind;
 mod layout;
 
 pub use ble::{Ble, By, number, numbered, short};
@@ -14,9 +15,10 @@ use crate::frame::standard::{IMPERIAL_STEP_G, SI_STEP_G};
 use crate::pour::PourSettings;
 use crate::scale::{Origin, ScaleFacts};
 use crate::time::Duration;
-use crate::units::{Mass, plainly};
+use crate::units::Mass;
 pub use fault::SettingsError;
 use fault::Source;
+use layout::Misfit;
 pub use layout::Notifications;
 use serde::Deserialize;
 use std::net::SocketAddr;
@@ -203,10 +205,7 @@ struct SoundText {
 impl Settings {
     /// Settings from TOML text; `file` is for messages.
     pub fn parse(text: &str, file: &str) -> Result<Self, SettingsError> {
-        let shape: Text = toml::from_str(text).map_err(|e| SettingsError::Shape {
-            file: file.to_owned(),
-            text: plainly(e.to_string().trim_end()),
-        })?;
+        let shape: Text = toml::from_str(text).map_err(|e| kind::sort(text, file, &e))?;
         let source = Source { text, file };
         let (line, unit) = line(&source, &shape.scale)?;
         let notifications = notifications(&source, &shape.scale)?;
@@ -301,7 +300,15 @@ fn line(source: &Source<'_>, t: &ScaleText) -> Result<(LineFormat, Unit), Settin
 
 fn notifications(source: &Source<'_>, t: &ScaleText) -> Result<Notifications, SettingsError> {
     let Some(value) = &t.layout else { return Ok(Notifications::Text) };
-    layout::notifications(value.get_ref()).map_err(|why| source.wrong("scale.layout", value, why))
+    layout::notifications(value.get_ref()).map_err(|why| match why {
+        Misfit::Value(why) => source.wrong("scale.layout", value, why),
+        Misfit::Kind { place, expected } => SettingsError::Kind {
+            file: source.file.to_owned(),
+            line: kind::line(source.text, value.span().start),
+            key: format!("scale.layout.{place}"),
+            expected,
+        },
+    })
 }
 
 fn scale(source: &Source<'_>, t: &ScaleText, how: &Notifications) -> Result<ScaleFacts, SettingsError> {
