@@ -19,6 +19,10 @@ enum Link {
     Lost { reason: String, try_this: String },
 }
 
+/// Said of a scale that can't guide.
+const TOO_SLOW: &str =
+    "under 4 readings a second: too slow to call a stop in time, so no ready, no stop; weights are logged";
+
 /// How a scale is reached.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Way {
@@ -29,6 +33,10 @@ pub enum Way {
     Air,
 }
 
+/// A scale that gave a weight and is quiet for less than this may be one that sends rarely; for longer it is
+/// silent (own choice: the slowest that is called slow sends every five seconds, and may lose one).
+const RARELY_S: f64 = 10.0;
+
 /// The scale as it was last seen.
 pub(super) struct Sight {
     way: Way,
@@ -37,6 +45,8 @@ pub(super) struct Sight {
     last: Option<Weighing>,
     /// Latest reading, a weight or out of range.
     read_at: Option<Instant>,
+    /// A reading came since it was opened.
+    read: bool,
     pace: Pace,
     timing: Timing,
     health: Health,
@@ -55,6 +65,7 @@ impl Sight {
             link: Link::Searching,
             last: None,
             read_at: None,
+            read: false,
             pace: Pace::default(),
             timing: Timing::default(),
             health: Health::new(scale),
@@ -88,6 +99,7 @@ impl Sight {
     pub(super) fn handle_up(&mut self) {
         self.link = Link::Up;
         self.heard = false;
+        self.read = false;
         self.timing.reset();
     }
 
@@ -129,6 +141,7 @@ impl Sight {
 
     fn handle_read(&mut self, at: Instant) {
         self.heard = false;
+        self.read = true;
         self.pace.handle_reading(at);
         self.read_at = Some(at);
     }
@@ -144,6 +157,12 @@ impl Sight {
         unit.filter(|_| fresh).or(ailment)
     }
 
+    /// Nothing is known of its pace, or it has just become slow: that is not silence yet.
+    fn sends_rarely(&self, now: Instant) -> bool {
+        let quiet_s = self.read_at.map(|at| now.seconds_from(at));
+        self.read && !self.heard && self.pace.may_be_slow() && quiet_s.is_some_and(|s| s < RARELY_S)
+    }
+
     /// The scale's part of a snapshot.
     pub(super) fn view(&self, now: Instant, counts: &Counts, coarse: Option<&str>) -> ScaleView {
         let age = self.last.map(|w| now.since(w.arrived_at));
@@ -151,13 +170,11 @@ impl Sight {
         let (state, trouble) = match &self.link {
             Link::Searching => ("searching", None),
             Link::Up if fresh => ("live", self.range_trouble.map(str::to_owned)),
+            Link::Up if self.sends_rarely(now) => ("stale", Some(TOO_SLOW.to_owned())),
             Link::Up => ("stale", Some(self.way.silent(self.heard, counts.skipped))),
             Link::Lost { reason, try_this } => ("lost", Some(format!("{reason}; {try_this}"))),
         };
-        let slow = self.pace.too_slow().then(|| {
-            "under 4 readings a second: too slow to call a stop in time, so no ready, no stop; weights are logged"
-                .to_owned()
-        });
+        let slow = self.pace.too_slow().then(|| TOO_SLOW.to_owned());
         let rhythm = self.timing.rhythm();
         ScaleView {
             state,
@@ -266,6 +283,52 @@ mod tests {
         assert_eq!(view.state, "live");
         assert!(view.trouble.is_some_and(|t| t.contains("too slow")));
         assert_eq!(sight.view(at.offset_seconds(3.1), &Counts::default(), None).state, "stale");
+    }
+
+    #[test]
+    fn a_scale_that_sends_every_two_seconds_is_called_too_slow_from_its_first_pause_on_and_never_silent() {
+        let mut sight = Sight::new(Way::Air, &crate::settings::Settings::default().scale);
+        sight.handle_up();
+        let trouble = |sight: &Sight, t: f64| {
+            let view = sight.view(Instant::START.offset_seconds(t), &Counts::default(), None);
+            (view.state, view.trouble.unwrap_or_default())
+        };
+        let read = |sight: &mut Sight, t: f64| {
+            sight.handle_bytes();
+            let at = Instant::START.offset_seconds(t);
+            sight.handle_weighing(Weighing { mass: Mass::ZERO, arrived_at: at, taken_at: at }, true);
+        };
+        for i in 0..8 {
+            let t = 2.0 * f64::from(i);
+            read(&mut sight, t);
+            for later in [0.9, 1.5, 1.9] {
+                let (state, said) = trouble(&sight, t + later);
+                assert!(!said.contains("sends nothing"), "{later} s after reading {i}: {said}");
+                assert!(said.contains("under 4 readings a second") || i < 3, "{later} s after {i}: {said}");
+                assert_eq!(state, if i == 0 { "stale" } else { "live" }, "{later} s after reading {i}");
+            }
+        }
+        // Three of its own intervals are silence.
+        assert!(trouble(&sight, 14.0 + 6.1).1.contains("sends nothing"));
+        // One that gave a single weight is silent after a while.
+        let mut sight = Sight::new(Way::Air, &crate::settings::Settings::default().scale);
+        sight.handle_up();
+        read(&mut sight, 0.0);
+        assert!(trouble(&sight, 9.0).1.contains("too slow"));
+        assert!(trouble(&sight, 10.1).1.contains("sends nothing"));
+    }
+
+    #[test]
+    fn a_quick_scale_that_becomes_slow_is_called_slow_from_its_second_pause_on_and_one_that_stops_is_silent()
+    {
+        let (mut sight, at) = seen(0.1);
+        let said =
+            |sight: &Sight, at: Instant| sight.view(at, &Counts::default(), None).trouble.unwrap_or_default();
+        assert!(said(&sight, at.offset_seconds(1.5)).contains("says nothing"));
+        let next = at.offset_seconds(2.0);
+        sight.handle_weighing(Weighing { mass: Mass::ZERO, arrived_at: next, taken_at: next }, true);
+        assert!(said(&sight, next.offset_seconds(1.5)).contains("too slow"));
+        assert!(said(&sight, next.offset_seconds(10.1)).contains("says nothing"));
     }
 
     #[test]

@@ -283,3 +283,26 @@ fn a_signal_that_is_not_known_is_no_number_and_the_scale_is_found_all_the_same()
         assert!(scale["signal_dbm"].is_null(), "{scale}");
     }
 }
+
+#[test]
+fn a_scale_that_sends_every_two_seconds_is_said_to_be_too_slow_and_never_to_be_silent() {
+    let mut hall = Hall::start(&by_name(), Radio::On, &[Scale::default()]);
+    hall.feed = None;
+    hall.until("connected", |scale| scale["state"] == "stale");
+    let from = Instant::now();
+    let mut said = Vec::new();
+    for n in 0..7_u32 {
+        hall.air.send(b"123.4 g\r\n");
+        while from.elapsed() < 2 * (n + 1) * Duration::from_secs(1) {
+            // The line that was cut by the connection may be dropped: then nothing was read yet.
+            if n > 0 {
+                let scale = hall.rig.get("/api/scale");
+                said.push(scale["trouble"].as_str().unwrap_or_default().to_owned());
+            }
+            std::thread::sleep(Duration::from_millis(100));
+        }
+    }
+    assert!(!said.iter().any(|s| s.contains("sends nothing")), "{said:?}");
+    assert!(said.last().is_some_and(|s| s.contains("under 4 readings a second")), "{said:?}");
+    assert_eq!(hall.air.knobs(0).connects.load(Ordering::SeqCst), 1);
+}

@@ -216,13 +216,15 @@ impl<N: Fn() -> Instant + Clone + Send + 'static, T: FnMut(LinkEvent) + Send> Su
             match timeout_at(until, ears.heard.recv()).await {
                 Ok(Some(Heard::Value(bytes, arrived_at))) => {
                     self.rise(&mut up);
-                    self.course.handle_value();
-                    last = Some(tokio::time::Instant::now());
+                    let at = tokio::time::Instant::now();
+                    self.course.handle_value(last.map(|before: tokio::time::Instant| at - before));
+                    last = Some(at);
                     (self.tell)(LinkEvent::Bytes { bytes, arrived_at });
                 }
                 Ok(Some(Heard::Facts(facts))) => self.note(facts),
                 // An answer that is late while values come is no trouble.
-                Ok(Some(Heard::Lost(BleError::Mute))) if last.is_some_and(|at| at.elapsed() < STAYS) => {}
+                Ok(Some(Heard::Lost(BleError::Mute)))
+                    if last.is_some_and(|at| at.elapsed() < self.course.stands(STAYS)) => {}
                 Ok(Some(Heard::Lost(trouble))) => return trouble,
                 Ok(None) => return BleError::Dropped { scale: self.scale.clone() },
                 Err(_) if !up && self.course.up_without_values() => self.rise(&mut up),
