@@ -110,13 +110,16 @@ async fn serve(args: &ServeArgs) -> anyhow::Result<ExitCode> {
     ended.map(|()| ExitCode::SUCCESS)
 }
 
-/// What reads the link's bytes: only what comes through the air comes as whole messages.
+/// What reads the link's bytes: only what comes through the air comes in notifications.
 fn decoder(settings: &Settings) -> Decoder {
     match (&settings.link, &settings.notifications) {
         (Link::Ble(_), Notifications::Messages(format)) => {
             Decoder::Messages(MessageDecoder::new(format.clone()))
         }
-        (Link::Ble(_) | Link::None | Link::Serial(_) | Link::Simulated, _) => {
+        (Link::Ble(_), Notifications::Text) => {
+            Decoder::Lines(LineDecoder::new(settings.line.clone(), settings.unit).in_notifications())
+        }
+        (Link::None | Link::Serial(_) | Link::Simulated, _) => {
             Decoder::Lines(LineDecoder::new(settings.line.clone(), settings.unit))
         }
     }

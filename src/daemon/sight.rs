@@ -251,7 +251,7 @@ impl Way {
             }
             (Self::Air, true) => {
                 format!(
-                    "values come, but no readable weight ({skipped} skipped): check characteristic and layout. Text needs a line end after each weight; bytes that are no text need a `layout`, \"standard\" for service 181d"
+                    "values come, but no readable weight ({skipped} skipped): check characteristic and layout. Text needs a line end after each weight, or each weight whole in a notification, with its unit and always as long; bytes that are no text need a `layout`, \"standard\" for service 181d"
                 )
             }
             (Self::Air, false) => {
