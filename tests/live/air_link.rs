@@ -95,6 +95,24 @@ fn the_standards_weight_scale_is_read_as_its_service_says() {
 }
 
 #[test]
+fn text_without_line_ends_is_read_where_each_notification_is_a_whole_weight() {
+    let mut hall = Hall::start(&by_name(), Radio::On, &[Scale::default()]);
+    hall.feed = None;
+    hall.until("connected", |scale| scale["state"] == "stale");
+    for _ in 0..4 {
+        hall.air.send(b"312.4 g");
+    }
+    hall.until("the fourth", |scale| scale["mass_g"] == 312.4);
+    // One that lost its end or its beginning is none.
+    for odd in [&b"319"[..], b"9.9 g"] {
+        hall.air.send(odd);
+    }
+    std::thread::sleep(Duration::from_millis(500));
+    let scale = hall.rig.get("/api/scale");
+    assert_eq!((&scale["mass_g"], &scale["readings"]), (&312.4.into(), &1.into()), "{scale}");
+}
+
+#[test]
 fn a_layout_told_in_the_settings_is_read_and_each_notification_is_one_message() {
     let layout =
         "{ mass = { offset = 1, bytes = 2, endian = \"big\", unit_g = 0.1 }, header = [0xA5], length = 3 }";

@@ -37,6 +37,8 @@ pub(super) struct Turn {
     pub(super) pause: Duration,
     /// then go on here.
     pub(super) stage: Stage,
+    /// The address that its name or service led to may be an old one: it is to be heard anew.
+    pub(super) anew: bool,
 }
 
 /// How the tries have gone so far.
@@ -66,7 +68,9 @@ impl Course {
         }
         let pause = self.pause;
         self.pause = (pause * 2).min(LAST_PAUSE);
-        Turn { say, pause, stage: after(trouble) }
+        // Some scales change their address; the system remembers the old one, and it never answers again.
+        let anew = matches!(trouble, BleError::Refused { .. } | BleError::Hangs { .. });
+        Turn { say, pause, stage: after(trouble), anew }
     }
 
     /// The scale is told as up.
@@ -184,6 +188,14 @@ mod tests {
             course.handle_value(Some(Duration::from_millis(100)));
         }
         assert_eq!((course.silence(), course.stands(seconds(1))), (FIRST_SILENCE, seconds(1)));
+    }
+
+    #[test]
+    fn a_scale_that_can_not_be_connected_is_looked_for_by_its_name_again_and_one_that_dropped_is_not() {
+        let anew = |trouble: BleError| Course::default().handle_trouble(&trouble).anew;
+        assert!(anew(BleError::Hangs { scale: "x".into() }));
+        assert!(anew(BleError::Refused { scale: "x".into(), why: "y".into() }));
+        assert!(!anew(dropped()) && !anew(BleError::Off));
     }
 
     #[test]

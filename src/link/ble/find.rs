@@ -97,11 +97,17 @@ pub async fn look(by: Option<&By>, long: Duration) -> Result<Vec<Found>, BleErro
     if !found(&seen) {
         start(&adapter).await?;
         let end = Instant::now() + long;
-        while Instant::now() < end && !found(&seen) {
+        let mut looked = Ok(seen);
+        while let Ok(seen) = &looked
+            && Instant::now() < end
+            && !found(seen)
+        {
             sleep(LOOK_EVERY).await;
-            seen = list(&adapter).await?;
+            looked = list(&adapter).await;
         }
+        // The search ends also where looking failed.
         stop(&adapter).await;
+        seen = looked?;
     }
     let mut found = plain(&seen);
     found.retain(|f| f.in_reach);

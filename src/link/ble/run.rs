@@ -135,9 +135,14 @@ impl<N: Fn() -> Instant + Clone + Send + 'static, T: FnMut(LinkEvent) + Send> Su
     async fn handle_trouble(&mut self, trouble: &BleError) {
         let turn = self.course.handle_trouble(trouble);
         tracing::debug!("Bluetooth: {trouble}; on with {:?} in {:?}", turn.stage, turn.pause);
+        // Whether it is said again or not: what was known of it holds no longer.
+        if std::mem::take(&mut self.facts) != Facts::default() {
+            (self.tell)(LinkEvent::Facts(Facts::default()));
+        }
+        if turn.anew {
+            self.known = None;
+        }
         if turn.say {
-            self.facts = Facts::default();
-            (self.tell)(LinkEvent::Facts(self.facts));
             let try_this = trouble.try_this().to_owned();
             (self.tell)(LinkEvent::Down { reason: trouble.to_string(), try_this });
         }
