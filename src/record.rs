@@ -35,6 +35,102 @@ impl Verdict {
     }
 }
 
+/// What is to be known of a pour besides its numbers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Mark {
+    /// Slop ran before the bare piece was weighed: its weight was worked out from what came before.
+    Early,
+    /// A hand or the jug bore on the piece or held it up while it was poured or weighed.
+    Touched,
+    /// What it left on the pan was taken off its weight.
+    Residue,
+    /// Some was poured back or taken out.
+    PouredBack,
+    /// It was put back and weighed again; that it was the same piece is assumed from its weight.
+    PutBack,
+    /// The stream ended without a stop, and went on later.
+    Paused,
+    /// The bare piece weighed unlike the others of its batch.
+    OtherWare,
+    /// More slop ran after the stop: it was not heard, or the stream began anew.
+    RanOn,
+    /// The piece was never quite at rest: its weight is the mean of a slow swing.
+    Swinging,
+}
+
+impl Mark {
+    /// Every one, in the order of [`Marks`].
+    pub const ALL: [Self; 9] = [
+        Self::Early,
+        Self::Touched,
+        Self::Residue,
+        Self::PouredBack,
+        Self::PutBack,
+        Self::Paused,
+        Self::OtherWare,
+        Self::RanOn,
+        Self::Swinging,
+    ];
+
+    /// The word used in records and messages.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Early => "early",
+            Self::Touched => "touched",
+            Self::Residue => "residue",
+            Self::PouredBack => "poured-back",
+            Self::PutBack => "put-back",
+            Self::Paused => "paused",
+            Self::OtherWare => "other-ware",
+            Self::RanOn => "ran-on",
+            Self::Swinging => "swinging",
+        }
+    }
+}
+
+/// A set of marks.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Marks(u16);
+
+impl Marks {
+    /// With this one too.
+    #[must_use]
+    pub const fn with(self, mark: Mark) -> Self {
+        Self(self.0 | (1 << mark as u16))
+    }
+
+    /// Whether this one is there.
+    pub const fn has(self, mark: Mark) -> bool {
+        self.0 & (1 << mark as u16) != 0
+    }
+
+    /// As bits, in the order of [`Mark::ALL`].
+    pub const fn bits(self) -> u16 {
+        self.0
+    }
+
+    /// From such bits; those of no known mark are left out.
+    pub fn from_bits(bits: i64) -> Self {
+        Mark::ALL.into_iter().filter(|mark| bits >> *mark as u16 & 1 != 0).fold(Self::default(), Self::with)
+    }
+
+    /// Those that are there.
+    pub fn iter(self) -> impl Iterator<Item = Mark> {
+        Mark::ALL.into_iter().filter(move |mark| self.has(*mark))
+    }
+
+    /// Words apart by blanks.
+    pub fn words(self) -> String {
+        self.iter().map(Mark::word).collect::<Vec<_>>().join(" ")
+    }
+
+    /// From such words; those that a newer program wrote are left out.
+    pub fn from_words(words: &str) -> Self {
+        let known = |word: &str| Mark::ALL.into_iter().find(|mark| mark.word() == word);
+        words.split_whitespace().filter_map(known).fold(Self::default(), Self::with)
+    }
+}
+
 /// A batch as planned.
 #[derive(Clone, Debug, PartialEq)]
 pub struct BatchRecord {
@@ -121,6 +217,8 @@ pub struct PourRecord {
     pub calibration: Option<String>,
     /// Scale it was weighed on.
     pub scale: String,
+    /// What is to be known of it.
+    pub marks: Marks,
     /// The trace: scale readings of this pour in its compact form.
     pub trace: Vec<u8>,
 }
@@ -147,5 +245,22 @@ impl WhoPours {
     /// As a database key.
     pub fn key(&self) -> &str {
         &self.0
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_mark_has_a_word_of_its_own_and_comes_back_from_it() {
+        for mark in Mark::ALL {
+            let marks = Marks::default().with(mark);
+            assert_eq!(Marks::from_words(&marks.words()), marks);
+            assert_eq!(marks.iter().collect::<Vec<_>>(), [mark]);
+        }
+        let all = Mark::ALL.into_iter().fold(Marks::default(), Marks::with);
+        assert_eq!(Marks::from_words(&all.words()), all);
+        assert_eq!(Marks::from_words("touched of-tomorrow"), Marks::default().with(Mark::Touched));
     }
 }

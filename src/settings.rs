@@ -13,12 +13,12 @@ use crate::frame::MessageFormat;
 use crate::frame::line::{LineFormat, Unit};
 use crate::frame::standard::{IMPERIAL_STEP_G, SI_STEP_G};
 use crate::pour::PourSettings;
+use crate::pour::vessel::Vessel;
 use crate::scale::{Origin, ScaleFacts};
 use crate::time::Duration;
 use crate::units::Mass;
 pub use fault::SettingsError;
 use fault::Source;
-use layout::Misfit;
 pub use layout::Notifications;
 use serde::Deserialize;
 use std::net::SocketAddr;
@@ -190,6 +190,8 @@ struct PageText {
 struct PourText {
     min_piece_g: Option<Spanned<f64>>,
     approach_ms: Option<Spanned<u64>>,
+    vessel: Option<Spanned<String>>,
+    contact_s: Option<Spanned<u64>>,
 }
 
 #[derive(Default, Deserialize)]
@@ -300,15 +302,7 @@ fn line(source: &Source<'_>, t: &ScaleText) -> Result<(LineFormat, Unit), Settin
 
 fn notifications(source: &Source<'_>, t: &ScaleText) -> Result<Notifications, SettingsError> {
     let Some(value) = &t.layout else { return Ok(Notifications::Text) };
-    layout::notifications(value.get_ref()).map_err(|why| match why {
-        Misfit::Value(why) => source.wrong("scale.layout", value, why),
-        Misfit::Kind { place, expected } => SettingsError::Kind {
-            file: source.file.to_owned(),
-            line: kind::line(source.text, value.span().start),
-            key: format!("scale.layout.{place}"),
-            expected,
-        },
-    })
+    layout::notifications(value.get_ref()).map_err(|misfit| misfit.of(source, value))
 }
 
 fn scale(source: &Source<'_>, t: &ScaleText, how: &Notifications) -> Result<ScaleFacts, SettingsError> {
@@ -354,7 +348,21 @@ fn pour(source: &Source<'_>, t: &PourText) -> Result<PourSettings, SettingsError
     let approach_ms = d.approach.as_millis() as u64;
     let approach =
         source.number("pour.approach_ms", t.approach_ms.as_ref(), approach_ms, 400..=5000, "ms")?;
-    Ok(PourSettings { min_piece: Mass::saturating(min_g), approach: Duration::from_millis(approach) })
+    let vessel = match &t.vessel {
+        None => d.vessel,
+        Some(word) => Vessel::from_word(word.get_ref()).ok_or_else(|| {
+            let words = Vessel::ALL.map(|v| format!("\"{}\"", v.word())).join(", ");
+            source.wrong("pour.vessel", word, format!("expected one of {words}"))
+        })?,
+    };
+    let contact_s = d.contact_limit.as_millis() as u64 / 1000;
+    let contact_s = source.number("pour.contact_s", t.contact_s.as_ref(), contact_s, 2..=600, "s")?;
+    Ok(PourSettings {
+        min_piece: Mass::saturating(min_g),
+        approach: Duration::from_millis(approach),
+        vessel,
+        contact_limit: Duration::from_secs(contact_s),
+    })
 }
 
 /// A twentieth of full scale is 26 dB below it: under that nobody hears a stop (our choice, tried on nobody).

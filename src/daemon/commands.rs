@@ -261,6 +261,7 @@ fn output_json(output: &Output) -> serde_json::Value {
         Output::Learned(hand) => {
             serde_json::json!({ "kind": "learned", "hand_s": hand.hand_s, "pours": hand.pours })
         }
+        Output::VoidLast => serde_json::json!({ "kind": "void-last" }),
     }
 }
 
@@ -275,6 +276,7 @@ fn output_text(output: &Output) -> String {
         },
         Output::Dropped { piece } => format!("              piece {piece}: taken away empty"),
         Output::Learned(hand) => format!("              stopping time {:.3} s", hand.hand_s),
+        Output::VoidLast => "              the last record is void (spare weight)".to_owned(),
     }
 }
 

@@ -31,7 +31,7 @@ impl Open {
             first_net: e.first_net,
             net: e.net,
             net_u: e.net_u,
-            rolled: None,
+            rolled: e.rolled,
             top_ups: e.top_ups,
             dry: batch.solids_fraction.zip(e.net).map(|(x, net)| Mass::saturating(x * net.g())),
             verdict: e.verdict,
@@ -44,6 +44,7 @@ impl Open {
             stop_cue: e.stop_cue,
             calibration: None,
             scale,
+            marks: e.marks,
             trace,
         }
     }

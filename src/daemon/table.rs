@@ -10,13 +10,15 @@ pub use super::parts::Parts;
 use super::rounds::Rounds;
 use super::sight::Sight;
 use super::under_way::{self, Batch};
-use crate::link::LinkEvent;
+use crate::link::{Facts, LinkEvent};
 use crate::page::desk::{Begun, Refusal};
 use crate::page::view::{CueView, Event as Told, LastCue, Now, PourView};
 use crate::pour::engine::{Command, LinkChange, Start};
 use crate::pour::entry::{CueCall, Entry, Output};
 use crate::pour::hand::Hand;
+use crate::pour::put_back::Memory;
 use crate::pour::trace::Input;
+use crate::pour::ware::Ware;
 use crate::reading::{Indicated, Reading, Weighing};
 use crate::record::{BatchRecord, HandRecord, PourRecord, Verdict, WhoPours};
 use crate::settle::{Motion, Settler};
@@ -130,11 +132,7 @@ impl Table {
                 self.sight.handle_down(reason, try_this);
                 self.give(Input::Link(LinkChange::Down, now));
             }
-            LinkEvent::Facts(facts) => {
-                if let Some(step) = self.sight.handle_facts(facts) {
-                    self.count_in(step, now);
-                }
-            }
+            LinkEvent::Facts(facts) => self.handle_facts(facts, now),
             LinkEvent::Bytes { bytes, arrived_at } => {
                 self.sight.handle_bytes();
                 self.parts.decoder.handle_bytes(&bytes, arrived_at);
@@ -145,13 +143,12 @@ impl Table {
         }
     }
 
-    /// The scale's step is another than was known: all that goes by it is told.
-    fn count_in(&mut self, step: Mass, now: Instant) {
+    /// Where the scale's step is another than was known, all that goes by it is told.
+    fn handle_facts(&mut self, facts: Facts, now: Instant) {
+        let Some(step) = self.sight.handle_facts(facts) else { return };
         self.parts.scale.step = step;
         self.settler = Settler::new(&self.parts.scale);
-        if let Some(batch) = &mut self.batch {
-            batch.coarse = too_coarse(&self.parts.scale, &batch.record);
-        }
+        self.batch.iter_mut().for_each(|b| b.coarse = too_coarse(&self.parts.scale, &b.record));
         self.give(Input::Step(step, now));
     }
 
@@ -180,6 +177,8 @@ impl Table {
                 Output::Entry(entry) => self.enter(&entry),
                 Output::Dropped { .. } => self.drop_open(),
                 Output::Learned(hand) => self.learn(hand),
+                // No weight is known by which it could come.
+                Output::VoidLast => {}
             }
         }
         let Some(batch) = &mut self.batch else { return };
@@ -261,6 +260,9 @@ impl Table {
             lift_first: record.begun_at.is_some(),
             lost: self.parts.outlet.hearing().lost,
             lost_said: false,
+            spare: None,
+            ware: Ware::default(),
+            memory: Memory::default(),
         };
         let at = self.parts.clock.wall();
         record.begun_at.get_or_insert(at);
@@ -323,8 +325,7 @@ impl Table {
 
     fn still_on(&mut self, record: BatchRecord) -> Result<Begun, Refusal> {
         let now = self.parts.clock.now();
-        let gross =
-            self.batch.as_ref().map_or(Err(under_way::nothing_offered()), |b| b.offers(&record, now))?;
+        let gross = under_way::offered(self.batch.as_ref(), &record, now)?;
         self.sight.handle_still_on(gross);
         self.give(Input::Command(Command::StillOn, now));
         Ok(begun(record, Vec::new()))

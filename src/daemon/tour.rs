@@ -63,5 +63,6 @@ fn meaning(cue: Cue) -> &'static str {
         Cue::Over => "too much: pour some back, or leave it",
         Cue::Fault => "something is wrong: stop pouring",
         Cue::Clear => "the trouble is over",
+        Cue::Note => "something to know, in words on the page; pour on",
     }
 }

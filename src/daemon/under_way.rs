@@ -30,9 +30,14 @@ pub(super) struct Batch {
 }
 
 /// Why a batch can't go on from what stood on the pan.
-pub(super) fn nothing_offered() -> Refusal {
+fn nothing_offered() -> Refusal {
     let why = "nothing is offered back: the display has not gone to zero by itself with a piece on it in this batch";
     Refusal::Conflict(why.to_owned())
+}
+
+/// What stood on the pan when the display of the batch under way went to zero by itself.
+pub(super) fn offered(batch: Option<&Batch>, record: &BatchRecord, now: Instant) -> Result<Mass, Refusal> {
+    batch.map_or(Err(nothing_offered()), |b| b.offers(record, now))
 }
 
 impl Batch {
@@ -55,7 +60,7 @@ impl Batch {
     }
 
     /// What stood there when the display went to zero by itself in this batch, where that is known.
-    pub(super) fn offers(&self, record: &BatchRecord, now: Instant) -> Result<Mass, Refusal> {
+    fn offers(&self, record: &BatchRecord, now: Instant) -> Result<Mass, Refusal> {
         let offered = self.engine.snapshot(now).offered.filter(|_| self.record.id == record.id);
         offered.ok_or_else(nothing_offered)
     }

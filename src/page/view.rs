@@ -5,7 +5,8 @@ use crate::batch::request::FormRequest;
 use crate::batch::{Target, TargetReply};
 use crate::pour::curve::{Curve, Mark};
 use crate::pour::entry::CueCall;
-use crate::record::{BatchRecord, PourRecord};
+use crate::pour::remark::Remark;
+use crate::record::{self, BatchRecord, PourRecord};
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -136,6 +137,9 @@ pub struct CueView {
     pub left: Option<f64>,
     /// Piece it is for.
     pub piece: u32,
+    /// What a `note` is about: `wipe`, `other-ware`, `voided`, `stir`, `measure` or `check`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub about: Option<&'static str>,
 }
 
 impl From<&CueCall> for CueView {
@@ -147,6 +151,7 @@ impl From<&CueCall> for CueView {
             due_us: call.due.us(),
             left: call.left.map(|m| m.g()),
             piece: call.piece,
+            about: call.about.map(Remark::word),
         }
     }
 }
@@ -181,6 +186,7 @@ pub struct PourView {
     pub stop_cue_g: Option<f64>,
     pub calibration: Option<String>,
     pub scale: String,
+    pub marks: Vec<&'static str>,
 }
 
 impl From<&PourRecord> for PourView {
@@ -212,6 +218,7 @@ impl From<&PourRecord> for PourView {
             stop_cue_g: p.stop_cue.map(|m| m.g()),
             calibration: p.calibration.clone(),
             scale: p.scale.clone(),
+            marks: p.marks.iter().map(record::Mark::word).collect(),
         }
     }
 }

@@ -83,7 +83,7 @@ impl Drawn {
                 self.marks.push((self.second(call.due), Moment::Stop));
             }
             Output::Dropped { .. } => *self = Self::default(),
-            Output::Cue(_) | Output::Learned(_) => {}
+            Output::Cue(_) | Output::Learned(_) | Output::VoidLast => {}
         }
     }
 

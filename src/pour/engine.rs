@@ -4,12 +4,17 @@
 //! Never blocks, logs or reads a clock. One place sets the state: `Engine::enter`.
 
 use super::PourSettings;
+use super::after::After;
 use super::entry::{Cue, CueCall, Output, Snapshot};
 use super::fault::Watch;
 use super::hand::Hand;
 pub use super::hearing::Hearing;
-use super::state::{Fault, State, Trouble};
+use super::put_back::Memory;
+use super::remark::Remark;
+use super::state::{State, Trouble};
+use super::ware::Ware;
 use crate::reading::Weighing;
+use crate::record::Verdict;
 use crate::scale::ScaleFacts;
 use crate::settle::pace::Pace;
 use crate::settle::{Motion, Settler};
@@ -50,6 +55,12 @@ pub struct Start {
     pub lost: bool,
     /// That was said, and not yet that it is back.
     pub lost_said: bool,
+    /// A known weight that voids the last record when it is set on the bare pan.
+    pub spare: Option<Mass>,
+    /// Bare weights of this batch: given, and seen before.
+    pub ware: Ware,
+    /// Pieces lifted of late, which may come back.
+    pub memory: Memory,
 }
 
 /// What happened to the link.
@@ -72,6 +83,8 @@ pub enum Command {
     Resume,
     /// The piece still stands there under a display that went to zero.
     StillOn,
+    /// Worth saying once the next piece has been lifted.
+    Remind(Remark),
 }
 
 /// What came before a weighing.
@@ -112,6 +125,9 @@ pub struct Engine {
     pub(super) zeroed: bool,
     /// `fault` was said because readings came too slowly, and no `clear` since.
     pub(super) slow_said: bool,
+    pub(super) after: After,
+    pub(super) ware: Ware,
+    pub(super) memory: Memory,
 }
 
 impl Engine {
@@ -137,6 +153,9 @@ impl Engine {
             offset_g: 0.0,
             zeroed: false,
             slow_said: false,
+            after: After::default(),
+            ware: start.ware,
+            memory: start.memory.clone(),
             start,
         }
     }
@@ -175,6 +194,7 @@ impl Engine {
         match state {
             State::Idle => self.idle(w),
             State::Landing => self.landing(w),
+            State::Spare => self.spare(w),
             State::Ready(r) => self.ready(r, w, seen),
             State::Pouring(s) => self.pouring(s, w),
             State::Draining(s) => self.draining(s, w),
@@ -203,6 +223,7 @@ impl Engine {
                 self.cue_now(Cue::Clear, at, None);
             }
             Command::StillOn => self.still_on(at),
+            Command::Remind(remark) => self.remind(remark),
             Command::Hold | Command::Resume => {}
         }
     }
@@ -216,7 +237,7 @@ impl Engine {
                 s.pour.troubled = true;
                 self.estimate(s, at);
             }
-            State::Idle | State::Landing | State::Done(_) | State::Fault(_) => {}
+            State::Idle | State::Landing | State::Spare | State::Done(_) | State::Fault(_) => {}
         }
     }
 
@@ -237,6 +258,7 @@ impl Engine {
             State::Pouring(s) => self.next_announcement(s),
             State::Idle
             | State::Landing
+            | State::Spare
             | State::Ready(_)
             | State::Draining(_)
             | State::Done(_)
@@ -267,11 +289,11 @@ impl Engine {
                 let tare = state.pour().map_or(0.0, |p| p.tare);
                 (self.last.map(|w| w.mass.g() - tare), None, None)
             }
-            State::Idle | State::Landing | State::Fault(_) => (None, None, None),
+            State::Idle | State::Landing | State::Spare | State::Fault(_) => (None, None, None),
         };
         Snapshot {
             phase: self.state.phase(),
-            step: self.state.step(),
+            step: self.step(now),
             piece: state.pour().map_or(self.piece, |p| p.piece),
             net: net.map(Mass::saturating),
             expected: expected.map(Mass::saturating),
@@ -281,27 +303,22 @@ impl Engine {
         }
     }
 
+    /// The finer state, and what a weighed piece wants.
+    fn step(&self, now: Instant) -> &'static str {
+        let State::Done(d) = &self.state else { return self.state.step() };
+        let stood_long = !d.pour.came_back
+            && d.pour.first_slop.is_some_and(|t| now.since(t) > self.start.settings.contact_limit);
+        match d.pour.verdict {
+            Verdict::Short if stood_long => "short: roll it first, then top it up, or let it go",
+            Verdict::Short => "short: pour what is missing, or let it go",
+            Verdict::Over => "over: pour some back, or let it go",
+            Verdict::Good | Verdict::Void => self.state.step(),
+        }
+    }
+
     /// False while readings come too slowly to guide a pour, or count in steps too coarse for its limits.
     pub fn guides(&self) -> bool {
         !self.pace.too_slow() && self.start.scale.tells_apart(self.start.low, self.start.high)
-    }
-
-    /// The scale counts in this step: rest, a display that stands still and whether it can guide are judged by
-    /// it from now on.
-    pub fn handle_step(&mut self, step: Mass) {
-        self.start.scale.step = step;
-        self.settler = Settler::new(&self.start.scale);
-        self.watch = Watch::new(step.g(), self.start.scale.reading_sd_g());
-    }
-
-    /// The display stands still while slop should be showing.
-    pub fn froze(&self) -> bool {
-        matches!(&self.state, State::Fault(Fault { trouble: Trouble::Frozen, .. }))
-    }
-
-    /// The step that is gone by.
-    pub fn step(&self) -> Mass {
-        self.start.scale.step
     }
 
     /// The stopping time as learned so far.
@@ -312,6 +329,11 @@ impl Engine {
     /// No `ready` is given because the log can't be written.
     pub fn held(&self) -> bool {
         self.held
+    }
+
+    /// Bare weights of this batch, and pieces that may come back.
+    pub fn seen(&self) -> (Ware, Memory) {
+        (self.ware, self.memory.clone())
     }
 
     /// What the bare pan shows.
@@ -339,10 +361,15 @@ impl Engine {
     }
 
     pub(super) fn cue(&mut self, cue: Cue, at: Instant, due: Instant, left_g: Option<f64>) {
+        let left = left_g.map(Mass::saturating);
+        self.call(CueCall { n: 0, cue, at, due, left, piece: 0, about: None });
+    }
+
+    /// Numbers a cue and says which piece it is for.
+    pub(super) fn call(&mut self, call: CueCall) {
         self.cues += 1;
         let piece = self.state.pour().map_or(self.piece, |p| p.piece);
-        let left = left_g.map(Mass::saturating);
-        self.outputs.push_back(Output::Cue(CueCall { n: self.cues, cue, at, due, left, piece }));
+        self.outputs.push_back(Output::Cue(CueCall { n: self.cues, piece, ..call }));
     }
 
     pub(super) fn cue_now(&mut self, cue: Cue, at: Instant, left_g: Option<f64>) {
@@ -359,31 +386,5 @@ impl Engine {
     pub(super) fn threshold_g(&self) -> f64 {
         // Four standard deviations and two steps: noise does not start a pour (normal law: 1 in 16 000).
         (4.0 * self.start.scale.reading_sd_g()).max(2.0 * self.start.scale.step.g()).max(0.3)
-    }
-
-    pub(super) fn fault_matters(&self) -> bool {
-        matches!(self.state, State::Ready(_) | State::Pouring(_) | State::Draining(_))
-    }
-
-    fn fault(&mut self, trouble: Trouble, at: Instant) {
-        if !self.fault_matters() {
-            return;
-        }
-        self.cue_now(Cue::Fault, at, None);
-        let mut from = std::mem::replace(&mut self.state, State::Idle);
-        if let State::Pouring(s) | State::Draining(s) = &mut from {
-            s.pour.troubled = true;
-        }
-        self.enter(State::Fault(Fault { from: Box::new(from), trouble, resting_since: None }));
-    }
-
-    /// Slop was running when the display came to stand: later, a hand that heard the stop
-    /// brings it to stand.
-    fn should_move(&self, since: Instant) -> bool {
-        match &self.state {
-            State::Pouring(_) => true,
-            State::Draining(s) => s.plan.stop_due.is_some_and(|due| since < due),
-            State::Idle | State::Landing | State::Ready(_) | State::Done(_) | State::Fault(_) => false,
-        }
     }
 }

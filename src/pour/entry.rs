@@ -1,7 +1,8 @@
 //! What the engine says: cues, pours, what it learned.
 
 use super::hand::Hand;
-use crate::record::Verdict;
+use super::remark::Remark;
+use crate::record::{Marks, Verdict};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
 
@@ -26,11 +27,13 @@ pub enum Cue {
     Fault,
     /// The trouble is over.
     Clear,
+    /// Something worth knowing, which asks nothing of the hand.
+    Note,
 }
 
 impl Cue {
     /// Every one, in the order of a pour.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::Ready,
         Self::Approach,
         Self::Count,
@@ -40,6 +43,7 @@ impl Cue {
         Self::Over,
         Self::Fault,
         Self::Clear,
+        Self::Note,
     ];
 
     /// The word used in messages.
@@ -54,6 +58,7 @@ impl Cue {
             Self::Over => "over",
             Self::Fault => "fault",
             Self::Clear => "clear",
+            Self::Note => "note",
         }
     }
 }
@@ -73,6 +78,8 @@ pub struct CueCall {
     pub left: Option<Mass>,
     /// Piece it is for.
     pub piece: u32,
+    /// What a `note` is about; none for any other cue.
+    pub about: Option<Remark>,
 }
 
 /// A pour's numbers as the engine knows them; revision 0 is the opening at `ready`.
@@ -108,6 +115,10 @@ pub struct Entry {
     pub flow_g_s: Option<f64>,
     /// Net when the stop was due.
     pub stop_cue: Option<Mass>,
+    /// Net when it was put back after rolling.
+    pub rolled: Option<Mass>,
+    /// What is to be known of it.
+    pub marks: Marks,
 }
 
 /// One output of the engine.
@@ -124,6 +135,8 @@ pub enum Output {
     },
     /// The hand's stopping time, after an entry.
     Learned(Hand),
+    /// The last record of the batch is to be voided.
+    VoidLast,
 }
 
 /// Phase, as told outside; closed.

@@ -1,5 +1,9 @@
 //! Readings that can't be trusted: a display that stands still in the middle of a stream.
 
+use super::engine::Engine;
+use super::entry::Cue;
+use super::state::{Fault, State, Trouble};
+use super::vessel::Vessel;
 use crate::reading::Weighing;
 use crate::time::Instant;
 use std::collections::VecDeque;
@@ -102,4 +106,38 @@ impl Watch {
 fn slope_g_s(readings: &[&(Instant, f64)]) -> Option<f64> {
     let (&&(from, a), &&(to, b)) = (readings.first()?, readings.last()?);
     (readings.len() >= 3).then(|| (b - a) / to.seconds_from(from).max(1e-3))
+}
+
+impl Engine {
+    pub(super) fn fault_matters(&self) -> bool {
+        matches!(self.state, State::Ready(_) | State::Pouring(_) | State::Draining(_))
+    }
+
+    pub(super) fn fault(&mut self, trouble: Trouble, at: Instant) {
+        if !self.fault_matters() {
+            return;
+        }
+        self.cue_now(Cue::Fault, at, None);
+        let mut from = std::mem::replace(&mut self.state, State::Idle);
+        if let State::Pouring(s) | State::Draining(s) = &mut from {
+            s.pour.troubled = true;
+        }
+        self.enter(State::Fault(Fault { from: Box::new(from), trouble, resting_since: None }));
+    }
+
+    /// Slop was running when the display came to stand: later, a hand that heard the stop
+    /// brings it to stand.
+    pub(super) fn should_move(&self, since: Instant) -> bool {
+        match &self.state {
+            // Strokes and lumps end as sharply as a display that stands still.
+            State::Pouring(_) => self.start.settings.vessel == Vessel::Jug,
+            State::Draining(s) => s.plan.stop_due.is_some_and(|due| since < due),
+            State::Idle
+            | State::Landing
+            | State::Spare
+            | State::Ready(_)
+            | State::Done(_)
+            | State::Fault(_) => false,
+        }
+    }
 }

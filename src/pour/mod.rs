@@ -3,7 +3,9 @@
 //! [`engine::Engine`] takes weighings, link changes and the time, and gives cues,
 //! entries and what it learned. It cannot fail: faults are states and outputs.
 
+mod after;
 pub mod curve;
+mod display;
 pub mod engine;
 pub mod entry;
 mod fault;
@@ -11,14 +13,20 @@ pub mod hand;
 mod hearing;
 mod plan;
 mod predict;
+pub mod put_back;
+pub mod remark;
 mod running;
+mod spare;
 mod state;
 mod steps;
 pub mod trace;
+pub mod vessel;
+pub mod ware;
 mod zeroed;
 
 use crate::time::Duration;
 use crate::units::Mass;
+use vessel::Vessel;
 
 /// What a studio may set about pouring.
 #[derive(Clone, Debug, PartialEq)]
@@ -27,12 +35,22 @@ pub struct PourSettings {
     pub min_piece: Mass,
     /// `approach` sounds this long before the stop.
     pub approach: Duration,
+    /// What is poured from, where a batch does not say.
+    pub vessel: Vessel,
+    /// Slop that stands in a piece for longer has soaked into the wall unevenly: the piece is rolled before more is poured.
+    pub contact_limit: Duration,
 }
 
 impl Default for PourSettings {
     fn default() -> Self {
         // 40 g: lighter than the smallest cup, heavier than drips and a sponge's water (common practice, no source).
         // 1.3 s: time to hear, ease off, and still settle into a slower stream (common practice, no source).
-        Self { min_piece: Mass::saturating(40.0), approach: Duration::from_millis(1300) }
+        // 20 s: bisque takes up water within seconds, and a coat that stood is thick at the bottom (common practice, no source).
+        Self {
+            min_piece: Mass::saturating(40.0),
+            approach: Duration::from_millis(1300),
+            vessel: Vessel::default(),
+            contact_limit: Duration::from_secs(20),
+        }
     }
 }

@@ -28,7 +28,7 @@ impl Engine {
 
     /// The next cue of this stream as planned now, and when it is due.
     fn next_cue(&self, s: &Stream) -> Option<(Cue, Instant)> {
-        if !self.guides() {
+        if !self.guides() || (s.pour.rev == 0 && self.start.settings.vessel.in_lumps()) {
             return None;
         }
         let due = s.predictor.stop_due(self.start.target.g(), self.hand.hand_s)?;

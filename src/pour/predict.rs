@@ -38,7 +38,9 @@ const TIMING_S: f64 = 0.02;
 const SHAKEN_KEPT: f64 = 0.7;
 /// What hands pour from a jug into a mug, mean and standard deviation, g/s (common practice, no
 /// source: 29 g in about four seconds, half or twice that now and then).
-const USUAL_G_S: (f64, f64) = (8.0, 3.0);
+pub(super) const USUAL_G_S: (f64, f64) = (8.0, 3.0);
+/// ... and to top one up: 1 to 5 g at a trickle (common practice, no source).
+pub(super) const TRICKLE_G_S: (f64, f64) = (3.0, 2.0);
 /// The flow is known once its standard deviation is under this share of it: then a moment
 /// 1.3 s ahead is known to about a quarter of a second (derived).
 const FLOW_KNOWN: f64 = 0.2;
@@ -67,11 +69,19 @@ pub(super) struct Predictor {
     odd_since: Option<Instant>,
     stage_s: f64,
     variance: f64,
+    /// What hands usually pour, mean and standard deviation, g/s.
+    usual: (f64, f64),
 }
 
 impl Predictor {
     /// A filter for a stream that begins about `began` from `net_g` on the pan.
-    pub(super) fn begin(net_g: f64, began: Instant, lag_s: f64, reading_sd_g: f64) -> Self {
+    pub(super) fn begin(
+        net_g: f64,
+        began: Instant,
+        lag_s: f64,
+        reading_sd_g: f64,
+        usual: (f64, f64),
+    ) -> Self {
         let mut covariance = [[0.0; N]; N];
         covariance[1][1] = 1.0;
         for i in [0, 2, 3] {
@@ -92,6 +102,7 @@ impl Predictor {
             // Two equal stages have the right first moment and come close to a moving average before a pole.
             stage_s: (lag_s / 2.0).max(0.02),
             variance: reading_sd_g * reading_sd_g,
+            usual,
         }
     }
 
@@ -199,7 +210,7 @@ impl Predictor {
     /// The flow seen, weighed against what hands usually pour: the first readings of a stream
     /// say little, and a stop must not come of them alone.
     fn likely_flow_g_s(&self) -> f64 {
-        let (usual, spread) = USUAL_G_S;
+        let (usual, spread) = self.usual;
         let (seen, usual_var) = (self.covariance[1][1].max(0.0), spread * spread);
         (self.state[1] * usual_var + usual * seen) / (usual_var + seen)
     }
@@ -271,7 +282,7 @@ mod tests {
     fn a_steady_stream_through_a_lagging_scale_is_seen_without_the_lag() {
         for lag in [0.15, 0.3, 0.7] {
             let start = Instant::from_us(1_000_000);
-            let mut p = Predictor::begin(0.0, start, lag, 0.042);
+            let mut p = Predictor::begin(0.0, start, lag, 0.042, USUAL_G_S);
             for i in 1..=30 {
                 let t = f64::from(i) * 0.1;
                 p.handle_net(shown(t, 8.0, lag), start.offset_seconds(t));
@@ -284,7 +295,7 @@ mod tests {
     #[test]
     fn the_stop_is_due_one_hand_time_of_flow_before_the_target() {
         let start = Instant::from_us(0);
-        let mut p = Predictor::begin(0.0, start, 0.3, 0.042);
+        let mut p = Predictor::begin(0.0, start, 0.3, 0.042, USUAL_G_S);
         for i in 1..=25 {
             let t = f64::from(i) * 0.1;
             p.handle_net(shown(t, 8.0, 0.3), start.offset_seconds(t));
@@ -302,7 +313,7 @@ mod tests {
     #[test]
     fn a_filter_that_fell_behind_a_quick_hand_does_not_take_its_slop_for_a_jump() {
         let start = Instant::from_us(1_000_000);
-        let mut p = Predictor::begin(0.0, start, 0.3, 0.042);
+        let mut p = Predictor::begin(0.0, start, 0.3, 0.042, USUAL_G_S);
         for (i, net_g) in (1..).zip(DRIPS_THEN_A_FLOOD) {
             assert!(p.handle_net(net_g, start.offset_seconds(0.1 * f64::from(i))), "{net_g} g was left out");
         }

@@ -3,17 +3,16 @@
 
 use super::engine::Engine;
 use super::entry::{Cue, Output};
-use super::predict::Predictor;
+use super::predict::{Predictor, TRICKLE_G_S, USUAL_G_S};
 use super::state::{Done, Fault, Pan, Plan, Pour, Ready, State, Stream};
 use crate::reading::Weighing;
-use crate::record::Verdict;
+use crate::record::{Mark, Verdict};
 use crate::settle::line::Line;
 use crate::time::{Duration, Instant};
 use std::collections::VecDeque;
 
-/// A stream that rests this long without a stop has ended (a person's pause is shorter;
-/// common practice, no source).
-const PAUSE: Duration = Duration::from_millis(1500);
+/// A display that stands still for so long shows what there is (as the pause that ends a pour from a jug).
+const STANDS: Duration = Duration::from_millis(1500);
 /// A weight estimated before rest may miss the last drip and the end of the impact of the
 /// falling stream, up to 1.4 g at 10 g/s from 0.1 m (derived): a standard deviation of half that.
 const ESTIMATE_SD_G: f64 = 0.7;
@@ -28,6 +27,16 @@ const STOPPING_S: f64 = 0.8;
 const AGAIN_G_S: f64 = 2.0;
 /// What runs on climbs at least so fast, g/s: a trickle.
 const CLIMB_G_S: f64 = 1.0;
+/// So many readings that jumped as no slop does are a touch; one alone may be a splash.
+const ODD_READINGS: u32 = 3;
+/// Impact of a falling stream is its flow times the speed it falls at over gravity: 0.2 s for 0.2 m (derived).
+const IMPACT_S: f64 = 0.2;
+/// No jug gives more, g/s (a guess): what looks like more is a touch.
+const MOST_FLOW_G_S: f64 = 25.0;
+/// ... and less than this falls with a drop, a wave in the bowl, or a scale's own overshoot (a guess).
+const LEAST_FALL_G: f64 = 3.0;
+/// A miss of less than this share of the half-width beyond a limit is not spoken of (own choice: 0.4 g of 1.45 g).
+const SPOKEN: f64 = 0.3;
 /// The length of a gap that is not told as a fault yet (`settle/pace.rs`).
 const UNSEEN_S: f64 = 0.8;
 /// After the stop is due the stream takes this long at least to end: hand and drip.
@@ -45,7 +54,8 @@ impl Engine {
         let noise = 0.5 * self.threshold_g();
         let quiet = recent.iter().rev().find(|(_, net)| (net - from_g).abs() <= noise);
         let began = quiet.or(recent.front()).map_or(Instant::START, |(t, _)| *t).offset_seconds(-0.5 * lag_s);
-        let mut predictor = Predictor::begin(from_g, began, lag_s, self.start.scale.reading_sd_g());
+        let usual = if pour.rev > 0 { TRICKLE_G_S } else { USUAL_G_S };
+        let mut predictor = Predictor::begin(from_g, began, lag_s, self.start.scale.reading_sd_g(), usual);
         for (at, net) in recent.iter().filter(|(t, _)| *t > began) {
             predictor.handle_net(*net, *at);
         }
@@ -64,6 +74,9 @@ impl Engine {
             least_g_s: f64::INFINITY,
             running_on: 0,
             trail: VecDeque::new(),
+            peak_g: last_net,
+            odd: 0,
+            back: None,
         }
     }
 
@@ -83,7 +96,7 @@ impl Engine {
             return self.enter(State::Pouring(s));
         };
         let since = *s.resting_since.get_or_insert(w.arrived_at);
-        if w.arrived_at.since(since) >= PAUSE {
+        if w.arrived_at.since(since) >= self.start.settings.vessel.pause() {
             self.paused(s, rest, w.arrived_at);
         } else {
             self.enter(State::Pouring(s));
@@ -103,7 +116,12 @@ impl Engine {
     fn paused(&mut self, s: Stream, rest: f64, at: Instant) {
         let net = rest - s.pour.tare;
         if !self.is_splash(&s, net) {
-            return self.weighed(s, rest, at);
+            let ended_by_itself = !s.pour.guided;
+            self.weighed(s, rest, at);
+            if let Some(pour) = self.state.pour_mut() {
+                pour.paused = ended_by_itself;
+            }
+            return;
         }
         if s.pour.rev > 0 {
             return self.enter(State::Done(Done::new(s.pour)));
@@ -177,7 +195,13 @@ impl Engine {
         let net = w.mass.g() - s.pour.tare;
         // What jumps is left out: a hand on the pot, or one that has begun to lift it.
         let falls = net < std::mem::replace(&mut s.shown, net) - self.threshold_g();
-        if s.predictor.handle_net(net, w.taken_at) && !falls {
+        let believed = s.predictor.handle_net(net, w.taken_at);
+        if believed {
+            s.peak_g = s.peak_g.max(net);
+        } else {
+            s.odd += 1;
+        }
+        if believed && !falls {
             s.last_net = net;
             s.known = [s.predictor.net_g(Instant::START), s.known[0]];
             s.trail.push_back((w.taken_at, net));
@@ -194,7 +218,7 @@ impl Engine {
         let since = *f.resting_since.get_or_insert(w.arrived_at);
         match *f.from {
             State::Pouring(mut s) | State::Draining(mut s)
-                if !s.again && w.arrived_at.since(since) >= PAUSE =>
+                if !s.again && w.arrived_at.since(since) >= STANDS =>
             {
                 s.pour.settled = false;
                 s.pour.net_u = Some(ESTIMATE_SD_G);
@@ -209,6 +233,7 @@ impl Engine {
             }
             from @ (State::Idle
             | State::Landing
+            | State::Spare
             | State::Ready(_)
             | State::Pouring(_)
             | State::Draining(_)
@@ -224,16 +249,17 @@ impl Engine {
         let sd = self.start.scale.reading_sd_g();
         s.pour.settled = true;
         s.pour.net_u = Some(sd * std::f64::consts::SQRT_2);
+        let back = s.back.take();
         let pour = self.write_down(s, net, at);
         self.say_verdict(pour.verdict, net, at);
-        self.enter(State::Done(Done::new(pour)));
+        self.enter(State::Done(Done { back, ..Done::new(pour) }));
     }
 
     /// The piece left before rest.
     pub(super) fn lifted(&mut self, s: Stream, at: Instant) {
         let entered = s.again.then_some(s.pour.net).flatten();
         if entered.is_some_and(|net| (known_g(&s) - net).abs() < self.threshold_g()) {
-            return self.next_piece(&s.pour, State::Idle);
+            return self.next_piece(&s.pour, State::Idle, at);
         }
         if !self.is_splash(&s, known_g(&s)) {
             return self.estimate(s, at);
@@ -241,7 +267,7 @@ impl Engine {
         if s.pour.rev == 0 {
             return self.dropped(&s.pour, State::Idle);
         }
-        self.next_piece(&s.pour, State::Idle);
+        self.next_piece(&s.pour, State::Idle, at);
     }
 
     /// The piece left, or the batch ended, before rest: what the filter knows is entered.
@@ -254,13 +280,18 @@ impl Engine {
             Some(s.predictor.net_sd_g().max(ESTIMATE_SD_G).max(unseen_g).max(s.predictor.shaking_g()));
         let pour = self.write_down(s, net, at);
         self.say_verdict(pour.verdict, net, at);
-        self.next_piece(&pour, State::Idle);
+        self.next_piece(&pour, State::Idle, at);
     }
 
     /// Puts the weight out as the pour's next revision, with what was learned from it.
     fn write_down(&mut self, s: Stream, net: f64, at: Instant) -> Pour {
+        let first = s.pour.rev == 0;
+        // At a lift the weight falls as at a touch: only at rest it says something.
+        let bore = s.odd >= ODD_READINGS || s.peak_g - net > self.most_fall_g(&s);
+        let touched = s.pour.settled && bore;
         let Stream { mut pour, plan, again, .. } = s;
-        let first = pour.rev == 0;
+        // A stream that a pause had ended before its stop goes on.
+        let went_on = std::mem::take(&mut pour.paused);
         pour.rev += 1;
         pour.net = Some(net);
         pour.verdict = self.verdict(net);
@@ -269,33 +300,44 @@ impl Engine {
         } else {
             pour.top_ups += 1;
         }
-        pour.contact = pour.first_slop.map(|t| at.since(t));
+        for (mark, there) in [(Mark::Touched, touched), (Mark::Paused, went_on), (Mark::RanOn, pour.ran_on)] {
+            pour.marks = if there { pour.marks.with(mark) } else { pour.marks };
+        }
+        if !pour.came_back {
+            pour.contact = pour.first_slop.map(|t| at.since(t));
+        }
         self.outputs.push_back(Output::Entry(pour.entry(at)));
-        let error_g = net - self.start.target.g();
-        if first
-            && !pour.troubled
-            && !pour.ran_on
-            && !pour.unheard
-            && !self.hearing.lost
-            && plan.stop_due.is_some()
-        {
+        let trusted = !(pour.troubled || pour.ran_on || pour.unheard || touched || self.hearing.lost);
+        if first && trusted && plan.stop_due.is_some() {
+            let error_g = net - self.start.target.g();
             self.hand = self.hand.learn(error_g, pour.flow_g_s.unwrap_or(0.0), pour.settled);
             self.outputs.push_back(Output::Learned(self.hand));
         }
         pour
     }
 
-    fn say_verdict(&mut self, verdict: Verdict, net: f64, at: Instant) {
+    /// The end of the stream's impact lets the display fall; what falls further had borne on the piece.
+    fn most_fall_g(&self, s: &Stream) -> f64 {
+        let impact_g = IMPACT_S * s.pour.flow_g_s.unwrap_or(0.0).min(MOST_FLOW_G_S);
+        (impact_g + self.threshold_g()).max(LEAST_FALL_G)
+    }
+
+    /// A miss is logged finely and spoken of coarsely: what nobody would mend is not said.
+    pub(super) fn say_verdict(&mut self, verdict: Verdict, net: f64, at: Instant) {
+        let slack_g = SPOKEN * 0.5 * (self.start.high - self.start.low).g();
+        let (short_g, over_g) = (self.start.low.g() - net, net - self.start.high.g());
         let cue = match verdict {
             Verdict::Good => Cue::Good,
+            Verdict::Short if short_g <= slack_g => return,
             Verdict::Short => Cue::Short,
+            Verdict::Over if over_g <= slack_g => return,
             Verdict::Over => Cue::Over,
             Verdict::Void => Cue::Fault,
         };
         self.cue_now(cue, at, Some(self.start.target.g() - net));
     }
 
-    fn verdict(&self, net: f64) -> Verdict {
+    pub(super) fn verdict(&self, net: f64) -> Verdict {
         // A millionth of a gram is below any scale: it only keeps the limits inclusive in binary arithmetic.
         if net < self.start.low.g() - 1e-6 {
             Verdict::Short

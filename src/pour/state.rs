@@ -2,13 +2,14 @@
 
 use super::entry::{Entry, Phase};
 use super::predict::Predictor;
-use crate::record::Verdict;
+use super::put_back::{Back, Kept};
+use crate::record::{Marks, Verdict};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
 use std::collections::VecDeque;
 
 /// A piece from `ready` to its last entry.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub(super) struct Pour {
     pub(super) piece: u32,
     pub(super) tare: f64,
@@ -33,6 +34,13 @@ pub(super) struct Pour {
     pub(super) ran_on: bool,
     /// `ready` was said: the potter counts on a `stop`.
     pub(super) promised: bool,
+    /// Net when it was put back after rolling.
+    pub(super) rolled: Option<f64>,
+    pub(super) marks: Marks,
+    /// It was lifted and put back: its slop has stood where it stands for longer than is known.
+    pub(super) came_back: bool,
+    /// The stream ended without a stop: what comes next is the same pour.
+    pub(super) paused: bool,
 }
 
 impl Pour {
@@ -57,6 +65,10 @@ impl Pour {
             unheard: false,
             ran_on: false,
             promised: false,
+            rolled: None,
+            marks: Marks::default(),
+            came_back: false,
+            paused: false,
         }
     }
 
@@ -78,6 +90,8 @@ impl Pour {
             contact: self.contact.or_else(|| self.first_slop.map(|t| at.since(t))),
             flow_g_s: self.flow_g_s,
             stop_cue: mass(self.stop_cue),
+            rolled: mass(self.rolled),
+            marks: self.marks,
         }
     }
 }
@@ -109,11 +123,13 @@ pub(super) struct Ready {
     pub(super) rises: u32,
     /// Since when the weight is none that slop explains: a touch, or a hand that let go.
     pub(super) odd_since: Option<Instant>,
+    /// It weighs what this one weighed with its slop: perhaps it was put back.
+    pub(super) perhaps: Option<Box<Kept>>,
 }
 
 impl Ready {
     pub(super) fn new(pour: Pour, base_g: f64) -> Self {
-        Self { pour, recent: VecDeque::new(), base_g, rises: 0, odd_since: None }
+        Self { pour, recent: VecDeque::new(), base_g, rises: 0, odd_since: None, perhaps: None }
     }
 }
 
@@ -141,6 +157,12 @@ pub(super) struct Stream {
     pub(super) running_on: u32,
     /// The latest readings that were believed.
     pub(super) trail: VecDeque<(Instant, f64)>,
+    /// The greatest net that was believed.
+    pub(super) peak_g: f64,
+    /// Readings left out because they jumped.
+    pub(super) odd: u32,
+    /// As the piece was when it was put back.
+    pub(super) back: Option<Box<Back>>,
 }
 
 /// Weighed, still on the pan.
@@ -151,11 +173,18 @@ pub(super) struct Done {
     pub(super) rises: u32,
     /// The weight jumped as no slop does: a touch, or another thing on the pan.
     pub(super) jumped: bool,
+    /// Net as the pan shows it at rest.
+    pub(super) had_g: f64,
+    /// As it was when it was put back.
+    pub(super) back: Option<Box<Back>>,
+    /// Put back since then, and nothing is wanted of it.
+    pub(super) asks_since: Option<Instant>,
 }
 
 impl Done {
     pub(super) fn new(pour: Pour) -> Self {
-        Self { pour, recent: VecDeque::new(), rises: 0, jumped: false }
+        let had_g = pour.net.unwrap_or(0.0);
+        Self { pour, recent: VecDeque::new(), rises: 0, jumped: false, had_g, back: None, asks_since: None }
     }
 }
 
@@ -197,6 +226,8 @@ pub(super) struct Fault {
 pub(super) enum State {
     Idle,
     Landing,
+    /// The spare weight lies on the pan.
+    Spare,
     Ready(Ready),
     Pouring(Stream),
     Draining(Stream),
@@ -207,7 +238,7 @@ pub(super) enum State {
 impl State {
     pub(super) fn phase(&self) -> Phase {
         match self {
-            Self::Idle => Phase::Idle,
+            Self::Idle | Self::Spare => Phase::Idle,
             Self::Landing => Phase::Landing,
             Self::Ready(_) => Phase::Ready,
             Self::Pouring(_) => Phase::Pouring,
@@ -221,6 +252,7 @@ impl State {
         match self {
             Self::Idle => "waiting for a piece",
             Self::Landing => "waiting for rest",
+            Self::Spare => "the last record is void: take the spare weight off",
             Self::Ready(_) => "tared",
             Self::Pouring(s) if s.pour.rev > 0 => "topping up",
             Self::Pouring(_) => "pouring",
@@ -247,7 +279,7 @@ impl State {
 
     pub(super) fn pour_mut(&mut self) -> Option<&mut Pour> {
         match self {
-            Self::Idle | Self::Landing => None,
+            Self::Idle | Self::Landing | Self::Spare => None,
             Self::Ready(r) => Some(&mut r.pour),
             Self::Pouring(s) | Self::Draining(s) => Some(&mut s.pour),
             Self::Done(d) => Some(&mut d.pour),
@@ -257,7 +289,7 @@ impl State {
 
     pub(super) fn pour(&self) -> Option<&Pour> {
         match self {
-            Self::Idle | Self::Landing => None,
+            Self::Idle | Self::Landing | Self::Spare => None,
             Self::Ready(r) => Some(&r.pour),
             Self::Pouring(s) | Self::Draining(s) => Some(&s.pour),
             Self::Done(d) => Some(&d.pour),

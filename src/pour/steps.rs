@@ -3,14 +3,18 @@
 
 use super::engine::{Engine, Seen};
 use super::entry::{Cue, Output};
+use super::put_back::{Landed, WAITS};
 use super::state::{Done, Fault, Pan, Pour, Ready, State, Stream, Trouble};
 use crate::reading::Weighing;
+use crate::record::{Mark, Verdict};
 use crate::settle::Motion;
 use crate::time::Instant;
 use std::collections::VecDeque;
 
 /// Readings kept so that the filter can start before the stream was noticed.
 const RECENT: usize = 24;
+/// A landing's tail is still worth following for so long after `ready`: two lags of a late scale.
+const FRESH_S: f64 = 1.5;
 /// Faster than any hand pours slop: a hand on the pot, or the pot moved.
 const NOT_A_POUR_G_S: f64 = 80.0;
 /// After a touch, slop of a stream that began meanwhile: 1 s of the most a hand pours is 25 g,
@@ -31,6 +35,7 @@ const GAP_LOSS_G: f64 = 3.0;
 
 impl Engine {
     pub(super) fn idle(&mut self, w: Weighing) {
+        self.look_after(w);
         if let Some(rest) = self.at_rest()
             && rest < self.start.settings.min_piece.g()
         {
@@ -41,8 +46,15 @@ impl Engine {
             return self.unknown_weight(w.arrived_at);
         }
         self.lift_first &= self.at_rest().is_none();
+        if self.spare_set(w) {
+            return;
+        }
         let lifting = matches!(self.motion, Motion::Moving { flow } if flow.g_s() < -LIFTING_G_S);
-        self.enter(if self.loaded(w) && !lifting { State::Landing } else { State::Idle });
+        if !self.loaded(w) || lifting {
+            return self.enter(State::Idle);
+        }
+        self.after.handle_landing();
+        self.enter(State::Landing);
     }
 
     /// What stands on the pan can't be told: nothing goes on before it was lifted off.
@@ -60,29 +72,30 @@ impl Engine {
         if !self.loaded(w) {
             return self.enter(State::Idle);
         }
-        let Some(tare) = self.at_rest().filter(|_| !self.held) else { return self.enter(State::Landing) };
-        self.away = 0;
-        let mut pour = Pour::open(self.piece, tare, w.arrived_at);
-        pour.promised = self.guides();
-        let promised = pour.promised;
-        self.outputs.push_back(Output::Entry(pour.entry(w.arrived_at)));
-        self.enter(State::Ready(Ready::new(pour, 0.0)));
-        if promised {
-            self.cue_now(Cue::Ready, w.arrived_at, Some(self.start.target.g()));
+        if self.spare_set(w) {
+            return;
+        }
+        let Some(rest) = self.at_rest().filter(|_| !self.held) else { return self.enter(State::Landing) };
+        match self.recognise(rest, w.arrived_at) {
+            Landed::Same(kept) => self.stands_again(*kept, rest, w.arrived_at),
+            Landed::Perhaps(kept) => self.opens(rest, Some(kept), w.arrived_at),
+            Landed::New => self.opens(rest, None, w.arrived_at),
         }
     }
 
     pub(super) fn ready(&mut self, mut r: Ready, w: Weighing, seen: Seen) {
         match self.pan(&r.pour, w) {
             Pan::Left if self.zeroed => return self.display_zeroed(State::Ready(r), w.arrived_at),
-            Pan::Left => return self.dropped(&r.pour, State::Idle),
+            Pan::Left => return self.left_empty(r, w.arrived_at),
             Pan::Doubtful => return self.enter(State::Ready(r)),
             Pan::Loaded => {}
         }
+        self.tare_anew(&mut r, w);
         let net = w.mass.g() - r.pour.tare;
         let change = net - r.base_g;
         let threshold = self.threshold_g();
-        if jump_g_s(w, seen).abs() > NOT_A_POUR_G_S || change < -threshold {
+        let lumps = self.start.settings.vessel.in_lumps() && change > 0.0;
+        if !lumps && jump_g_s(w, seen).abs() > NOT_A_POUR_G_S || change < -threshold {
             r.odd_since.get_or_insert(w.taken_at);
         }
         if let Some(since) = r.odd_since
@@ -102,6 +115,17 @@ impl Engine {
         }
     }
 
+    /// The very end of a landing's tail, seen after `ready`: the tare follows it.
+    fn tare_anew(&self, r: &mut Ready, w: Weighing) {
+        let fresh = w.arrived_at.seconds_from(r.pour.started) < FRESH_S && r.base_g == 0.0;
+        let Some(rest) = self.at_rest().filter(|_| fresh && r.rises == 0) else { return };
+        let moved_g = rest - r.pour.tare;
+        if moved_g.abs() < self.threshold_g() {
+            r.pour.tare = rest;
+            r.recent.iter_mut().for_each(|(_, net)| *net -= moved_g);
+        }
+    }
+
     /// A weight that slop does not explain: at rest the piece is tared again; without rest
     /// slop may be running on a wrong tare, and the hand is told.
     fn odd(&mut self, r: Ready, since: Instant, w: Weighing) {
@@ -115,6 +139,15 @@ impl Engine {
         self.unknown_weight(w.arrived_at);
     }
 
+    /// No slop came: nothing was poured, or a piece was put back to be weighed again.
+    fn left_empty(&mut self, r: Ready, at: Instant) {
+        let Ready { pour, perhaps, .. } = r;
+        self.dropped(&pour, State::Idle);
+        if let Some(kept) = perhaps {
+            self.was_put_back(*kept, pour.tare, at);
+        }
+    }
+
     /// The piece got no slop: its open row goes.
     pub(super) fn dropped(&mut self, pour: &Pour, next: State) {
         self.outputs.push_back(Output::Dropped { piece: pour.piece });
@@ -122,46 +155,106 @@ impl Engine {
     }
 
     pub(super) fn done(&mut self, mut d: Done, w: Weighing, seen: Seen) {
-        let had = d.pour.net.unwrap_or(0.0);
         let net = w.mass.g() - d.pour.tare;
-        let other = seen.gap && (net - had).abs() > self.threshold_g();
+        let other = seen.gap && (net - d.had_g).abs() > self.threshold_g();
         match self.pan(&d.pour, w) {
-            Pan::Left => return self.next_piece(&d.pour, State::Idle),
+            Pan::Left => return self.leaves_done(d, w.arrived_at),
             // Nobody saw what happened in the gap: another piece is likelier than a top-up.
-            Pan::Doubtful | Pan::Loaded if other => return self.next_piece(&d.pour, State::Landing),
+            Pan::Doubtful | Pan::Loaded if other => {
+                return self.next_piece(&d.pour, State::Landing, w.arrived_at);
+            }
             Pan::Doubtful => return self.enter(State::Done(d)),
             Pan::Loaded => {}
         }
-        d.jumped |= jump_g_s(w, seen).abs() > NOT_A_POUR_G_S;
+        let lumps = self.start.settings.vessel.in_lumps() && net > d.had_g;
+        d.jumped |= !lumps && jump_g_s(w, seen).abs() > NOT_A_POUR_G_S;
         push_recent(&mut d.recent, (w.taken_at, net));
-        if d.jumped && !(-self.threshold_g()..BEGUN_G).contains(&(net - had)) {
-            return self.jumped(d);
+        let change = net - d.had_g;
+        if d.jumped && !(-self.threshold_g()..BEGUN_G).contains(&change) {
+            return self.jumped(d, w.arrived_at);
         }
         d.jumped = false;
-        d.rises = if net - had > self.threshold_g() { d.rises + 1 } else { 0 };
+        d.rises = if change > self.threshold_g() { d.rises + 1 } else { 0 };
         if d.rises >= 2 {
-            let Done { pour, recent, .. } = d;
-            let stream = self.stream(pour, &recent, had);
-            return self.enter(State::Pouring(stream));
+            return self.more(d, w.arrived_at);
         }
-        self.enter(State::Done(d));
+        let waits = d.asks_since.is_some_and(|since| w.arrived_at.since(since) >= WAITS);
+        match self.at_rest() {
+            Some(rest) if waits => self.asks_for_ready(d, rest, w.arrived_at),
+            Some(rest) if rest - d.pour.tare < d.had_g - self.threshold_g() => {
+                self.taken_out(d, rest, w.arrived_at);
+            }
+            Some(_) | None => self.enter(State::Done(d)),
+        }
+    }
+
+    /// Slop runs into a piece that was weighed.
+    fn more(&mut self, mut d: Done, at: Instant) {
+        let recent = std::mem::take(&mut d.recent);
+        let wants_none = d.pour.verdict != Verdict::Short;
+        let back = d.back.take();
+        let Some(back) = back.as_deref().filter(|_| wants_none).cloned() else {
+            let stream = self.stream(d.pour, &recent, d.had_g);
+            return self.enter(State::Pouring(Stream { back, ..stream }));
+        };
+        // Already in it: what was taken for a top-up.
+        let moved_g = back.gross_g - d.pour.tare;
+        let pour = self.was_new(back, &d.pour, at);
+        let recent = recent.iter().map(|(t, net)| (*t, net - moved_g)).collect();
+        let stream = self.stream(pour, &recent, d.had_g - moved_g);
+        self.enter(State::Pouring(stream));
+    }
+
+    /// Some was poured back, or taken out with a sponge or a spoon, while the piece stands there.
+    fn taken_out(&mut self, d: Done, rest: f64, at: Instant) {
+        let Done { mut pour, .. } = d;
+        let net = rest - pour.tare;
+        let before = pour.verdict;
+        pour.net = Some(net);
+        pour.verdict = self.verdict(net);
+        pour.marks = pour.marks.with(Mark::PouredBack);
+        pour.rev += 1;
+        self.outputs.push_back(Output::Entry(pour.entry(at)));
+        let verdict = pour.verdict;
+        self.enter(State::Done(Done::new(pour)));
+        if verdict != before {
+            self.say_verdict(verdict, net, at);
+        }
+    }
+
+    /// The piece leaves with its slop in it: how long that stood is known now.
+    fn leaves_done(&mut self, d: Done, at: Instant) {
+        let Done { mut pour, had_g, .. } = d;
+        if !pour.came_back {
+            pour.contact = pour.first_slop.map(|t| at.since(t));
+            pour.rev += 1;
+            self.outputs.push_back(Output::Entry(pour.entry(at)));
+        }
+        let gross_g = pour.tare + had_g;
+        self.next_piece(&pour, State::Idle, at);
+        self.memory.stood(pour.piece, gross_g);
     }
 
     /// A touch passes; another thing on the pan stays.
-    fn jumped(&mut self, mut d: Done) {
+    fn jumped(&mut self, mut d: Done, at: Instant) {
         let Some(rest) = self.at_rest() else { return self.enter(State::Done(d)) };
-        let had = d.pour.net.unwrap_or(0.0);
-        let other = (rest - d.pour.tare - had).abs() > self.threshold_g();
+        let other = (rest - d.pour.tare - d.had_g).abs() > self.threshold_g();
         if other {
-            return self.next_piece(&d.pour, State::Landing);
+            return self.next_piece(&d.pour, State::Landing, at);
         }
         d.jumped = false;
         self.enter(State::Done(d));
     }
 
-    pub(super) fn next_piece(&mut self, pour: &Pour, state: State) {
-        self.piece = pour.piece + 1;
+    pub(super) fn next_piece(&mut self, pour: &Pour, state: State, at: Instant) {
+        self.piece = self.piece.max(pour.piece + 1);
         self.away = 0;
+        self.keep(pour, at);
+        if matches!(state, State::Idle) {
+            self.after.handle_lift(pour);
+        } else {
+            self.after.handle_landing();
+        }
         self.enter(state);
     }
 
@@ -196,6 +289,7 @@ impl Engine {
             }
             State::Idle
             | State::Landing
+            | State::Spare
             | State::Pouring(_)
             | State::Draining(_)
             | State::Done(_)
@@ -217,6 +311,7 @@ impl Engine {
             }
             State::Idle
             | State::Landing
+            | State::Spare
             | State::Ready(_)
             | State::Draining(_)
             | State::Done(_)

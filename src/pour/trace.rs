@@ -5,19 +5,20 @@
 //! microseconds, then per input its kind and its differences from the one before.
 //! Version 2 has the pan's zero and whether the log was held after the start values of
 //! version 1, and may end with the mark of a cut; version 3 may have changes of how the cues
-//! are heard; version 4 has among the marks whether a loudspeaker was lost at the start; version 5 may have
+//! are heard; version 4 has among the marks whether a loudspeaker was lost at the start; version 5 may
+//! have reminders, and knows the vessel, the spare weight and what was seen of the batch; version 6 may have
 //! changes of the scale's step. All are read.
 
-use super::PourSettings;
 use super::engine::{Command, Engine, Hearing, LinkChange, Start};
 use super::entry::Output;
-use super::hand::Hand;
+use super::remark::Remark;
 use crate::reading::Weighing;
-use crate::scale::{Origin, ScaleFacts};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
 
-const VERSION: u8 = 5;
+mod start;
+
+const VERSION: u8 = 6;
 const FIRST_VERSION: u8 = 1;
 /// A trace starts this long before the landing.
 const LEAD: Duration = Duration::from_secs(3);
@@ -55,7 +56,20 @@ impl Input {
         }
     }
 
-    /// Its number in the bytes; [`CUT`] is none of them.
+    /// Gives this input to an engine.
+    pub fn give(self, engine: &mut Engine) {
+        match self {
+            Self::Weighing(w) => engine.handle_weighing(w),
+            Self::Link(change, at) => engine.handle_link(change, at),
+            Self::Command(command, at) => engine.handle_command(command, at),
+            Self::Timeout(at) => engine.handle_timeout(at),
+            Self::Hearing(hearing, at) => engine.handle_hearing(hearing, at),
+            Self::Step(step, _) => engine.handle_step(step),
+        }
+    }
+}
+
+impl Input {
     fn kind(&self) -> i64 {
         match self {
             Self::Weighing(_) => 0,
@@ -67,19 +81,26 @@ impl Input {
             Self::Command(Command::Resume, _) => 6,
             Self::Hearing(..) => 8,
             Self::Command(Command::StillOn, _) => 9,
-            Self::Step(..) => 10,
+            Self::Command(Command::Remind(_), _) => 10,
+            Self::Step(..) => 11,
         }
     }
 
-    /// Gives this input to an engine.
-    pub fn give(self, engine: &mut Engine) {
+    /// What follows kind and time; `ug` is the weight before, in micrograms.
+    fn put_rest(&self, out: &mut Vec<u8>, ug: &mut i64) {
         match self {
-            Self::Weighing(w) => engine.handle_weighing(w),
-            Self::Link(change, at) => engine.handle_link(change, at),
-            Self::Command(command, at) => engine.handle_command(command, at),
-            Self::Timeout(at) => engine.handle_timeout(at),
-            Self::Hearing(hearing, at) => engine.handle_hearing(hearing, at),
-            Self::Step(step, _) => engine.handle_step(step),
+            Self::Weighing(w) => {
+                put(out, micrograms(w.mass) - *ug);
+                put(out, w.arrived_at.us() as i64 - w.taken_at.us() as i64);
+                *ug = micrograms(w.mass);
+            }
+            Self::Hearing(h, _) => {
+                put(out, h.ahead.as_micros() as i64);
+                put(out, i64::from(h.lost));
+            }
+            Self::Command(Command::Remind(remark), _) => put(out, *remark as i64),
+            Self::Step(step, _) => put(out, micrograms(*step)),
+            Self::Command(..) | Self::Link(..) | Self::Timeout(_) => {}
         }
     }
 }
@@ -145,51 +166,28 @@ impl Trace {
     /// Between two pieces: a replay starts from what the engine knows by now.
     pub fn start_from(&mut self, engine: &Engine) {
         self.start.hand = engine.hand();
-        self.start.scale.step = engine.step();
+        self.start.scale.step = engine.counts_in();
         self.start.zero = engine.zero();
         self.start.held = engine.held();
         self.start.lift_first = engine.lift_first();
         self.start.ahead = engine.hearing().ahead;
         self.start.lost = engine.hearing().lost;
         self.start.lost_said = engine.lost_said();
+        (self.start.ware, self.start.memory) = engine.seen();
         self.start.first_piece = engine.snapshot(Instant::START).piece;
     }
 
     /// As bytes.
     pub fn encode(&self) -> Vec<u8> {
-        let s = &self.start;
         let mut out = vec![VERSION];
-        let masses = [s.target, s.low, s.high, s.scale.step, s.scale.noise, s.settings.min_piece];
-        for mass in masses {
-            put(&mut out, micrograms(mass));
-        }
-        for us in [s.scale.lag, s.ahead, s.settings.approach] {
-            put(&mut out, us.as_micros() as i64);
-        }
-        put(&mut out, (s.hand.hand_s * 1e9).round() as i64);
-        put(&mut out, i64::from(s.hand.pours));
-        put(&mut out, i64::from(s.first_piece));
-        put(&mut out, micrograms(s.zero));
-        let marks = [s.held, s.lift_first, s.lost, s.lost_said];
-        put(&mut out, (0..).zip(marks).map(|(bit, set)| i64::from(set) << bit).sum());
+        start::put_start(&mut out, &self.start);
         let (mut at, mut ug) = (0_i64, 0_i64);
         for input in &self.inputs {
             let now = input.at().us() as i64;
             put(&mut out, input.kind());
             put(&mut out, now - at);
             at = now;
-            if let Input::Weighing(w) = input {
-                put(&mut out, micrograms(w.mass) - ug);
-                put(&mut out, now - w.taken_at.us() as i64);
-                ug = micrograms(w.mass);
-            }
-            if let Input::Step(step, _) = input {
-                put(&mut out, micrograms(*step));
-            }
-            if let Input::Hearing(h, _) = input {
-                put(&mut out, h.ahead.as_micros() as i64);
-                put(&mut out, i64::from(h.lost));
-            }
+            input.put_rest(&mut out, &mut ug);
         }
         if self.cut {
             put(&mut out, CUT);
@@ -291,34 +289,13 @@ impl Bytes<'_> {
             5 => Input::Command(Command::Hold, now),
             6 => Input::Command(Command::Resume, now),
             9 => Input::Command(Command::StillOn, now),
+            10 => {
+                let remark = usize::try_from(self.take()?).ok().and_then(|i| Remark::ALL.get(i)).copied();
+                Input::Command(Command::Remind(remark.ok_or(BadTrace::Broken(self.at))?), now)
+            }
             8 => Input::Hearing(Hearing { ahead: self.span()?, lost: self.take()? != 0 }, now),
-            10 => Input::Step(mass(self.take()?), now),
+            11 => Input::Step(mass(self.take()?), now),
             _ => return Err(BadTrace::Broken(self.at)),
-        })
-    }
-
-    fn start(&mut self, version: u8) -> Result<Start, BadTrace> {
-        let (target, low, high) = (mass(self.take()?), mass(self.take()?), mass(self.take()?));
-        let (step, noise, min_piece) = (mass(self.take()?), mass(self.take()?), mass(self.take()?));
-        let (lag, ahead, approach) = (self.span()?, self.span()?, self.span()?);
-        let hand = Hand { hand_s: self.take()? as f64 / 1e9, pours: self.count()? };
-        let first_piece = self.count()?;
-        let (zero, marks) =
-            if version == FIRST_VERSION { (Mass::ZERO, 0) } else { (mass(self.take()?), self.take()?) };
-        Ok(Start {
-            target,
-            low,
-            high,
-            scale: ScaleFacts { id: "trace".into(), step, noise, lag, lag_origin: Origin::Told },
-            hand,
-            ahead,
-            settings: PourSettings { min_piece, approach },
-            first_piece,
-            zero,
-            held: marks & 1 != 0,
-            lift_first: marks & 2 != 0,
-            lost: marks & 4 != 0,
-            lost_said: marks & 8 != 0,
         })
     }
 }

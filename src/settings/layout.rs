@@ -1,11 +1,12 @@
 //! `[scale] layout`: a word, or the shape of a binary message.
 
-use super::kind;
+use super::{SettingsError, Source, kind};
 use crate::frame::MessageFormat;
 use crate::frame::layout::{Checksum, ChecksumKind, Count, Endian, Flag, LONGEST, Layout, UnitByte};
 use crate::units::plainly;
 use serde::Deserialize;
 use std::collections::BTreeMap;
+use toml::Spanned;
 
 /// How notifications are read.
 #[derive(Clone, Debug, PartialEq)]
@@ -103,6 +104,21 @@ pub(super) enum Misfit {
         /// What was found and what was expected.
         expected: String,
     },
+}
+
+impl Misfit {
+    /// As an error of the settings.
+    pub(super) fn of(self, source: &Source<'_>, at: &Spanned<toml::Value>) -> SettingsError {
+        match self {
+            Self::Value(why) => source.wrong("scale.layout", at, why),
+            Self::Kind { place, expected } => SettingsError::Kind {
+                file: source.file.to_owned(),
+                line: kind::line(source.text, at.span().start),
+                key: format!("scale.layout.{place}"),
+                expected,
+            },
+        }
+    }
 }
 
 /// What the parser says of a table.

@@ -75,18 +75,25 @@ impl Settler {
         self.judge(at)
     }
 
+    /// What is still to come of an exponential tail is slope times lag: half a step, plus what noise allows.
+    fn is_flat(&self, line: &Line) -> bool {
+        let still_to_come = line.slope_g_s.abs() * self.lag_s.max(0.1);
+        still_to_come <= 0.5 * self.step_g + 2.0 * self.sd_g * self.lag_s.min(1.0)
+    }
+
     fn judge(&self, at: Instant) -> Motion {
         let Some(line) = Line::through(self.window.iter()) else {
             return Motion::Moving { flow: Flow::ZERO };
         };
-        let (mean, slope, worst) = (line.mean_g, line.slope_g_s, line.worst_g);
+        let (slope, worst) = (line.slope_g_s, line.worst_g);
         let span = self.window.front().map_or(0.0, |(first, _)| at.seconds_from(*first));
         let enough = self.window.len() >= LEAST_READINGS && span >= 0.6 * WINDOW_S;
-        // What is still to come of an exponential tail is slope times lag: half a step, plus what noise allows.
-        let still_to_come = slope.abs() * self.lag_s.max(0.1);
         let quiet = worst <= SCATTER_SIGMAS * self.sd_g + 0.5 * self.step_g;
-        if enough && quiet && still_to_come <= 0.5 * self.step_g + 2.0 * self.sd_g * self.lag_s.min(1.0) {
-            Motion::AtRest { mass: Mass::saturating(mean) }
+        // Of a slow scale's four readings the oldest may still be of the landing: three that lie flat are enough.
+        let late = Line::through(self.window.iter().skip(1)).filter(|_| span > WINDOW_S);
+        let rests = [Some(line), late].into_iter().flatten().find(|line| self.is_flat(line));
+        if let Some(line) = rests.filter(|_| enough && quiet) {
+            Motion::AtRest { mass: Mass::saturating(line.mean_g) }
         } else {
             Motion::Moving { flow: Flow::saturating(slope) }
         }

@@ -65,7 +65,14 @@ fn over(held: Cue, next: Cue) -> bool {
         Cue::Fault => matches!(next, Cue::Fault | Cue::Clear | Cue::Ready),
         // The weight is known, or another piece stands there.
         Cue::Stop => matches!(next, Cue::Stop | Cue::Good | Cue::Short | Cue::Over | Cue::Ready),
-        Cue::Ready | Cue::Approach | Cue::Count | Cue::Good | Cue::Short | Cue::Over | Cue::Clear => false,
+        Cue::Ready
+        | Cue::Approach
+        | Cue::Count
+        | Cue::Good
+        | Cue::Short
+        | Cue::Over
+        | Cue::Clear
+        | Cue::Note => false,
     }
 }
 

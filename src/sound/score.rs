@@ -59,7 +59,14 @@ pub struct Score {
 pub const fn must_be_heard(cue: Cue) -> bool {
     match cue {
         Cue::Stop | Cue::Fault => true,
-        Cue::Ready | Cue::Approach | Cue::Count | Cue::Good | Cue::Short | Cue::Over | Cue::Clear => false,
+        Cue::Ready
+        | Cue::Approach
+        | Cue::Count
+        | Cue::Good
+        | Cue::Short
+        | Cue::Over
+        | Cue::Clear
+        | Cue::Note => false,
     }
 }
 

@@ -14,6 +14,7 @@
 //! | `over` | 240 `[60]` 60 `[50]` 60 `[50]` 60 | 1310 | 1.00 | close strokes and the highest pitch: the only urgent one |
 //! | `fault` | 320 `[70]` 50 `[70]` 320 | 640 + 883 | 1.00 | the same forwards and backwards, and rough: two pitches that don't fit |
 //! | `clear` | 50 `[110]` 220 | 770 | 0.50 | a tick that opens into a soft long one |
+//! | `note` | 280 | 600 | 0.40 | one soft stroke that dies away: between two pieces, when no stop can be near |
 //!
 //! Sources. Fundamentals 500 to 1600 Hz: under 500 Hz a small loudspeaker fades, over 2000 Hz the hearing
 //! of people of 60 and more does (ISO 7029, from memory); most energy under 1500 Hz for the same reason
@@ -85,6 +86,7 @@ const SHORT: &[Stroke] = &[stroke(0, 60), stroke(380, 60), stroke(500, 120)];
 const OVER: &[Stroke] = &[stroke(0, 240), stroke(300, 60), stroke(410, 60), stroke(520, 60)];
 const FAULT: &[Stroke] = &[stroke(0, 320), stroke(390, 50), stroke(510, 320)];
 const CLEAR: &[Stroke] = &[stroke(0, 50), stroke(160, 220)];
+const NOTE: &[Stroke] = &[stroke(0, 280)];
 
 /// The tone of a cue.
 pub const fn tone(cue: Cue) -> Tone {
@@ -99,6 +101,7 @@ pub const fn tone(cue: Cue) -> Tone {
         // 1.38 is near no simple ratio: the two never blend into a chord.
         Cue::Fault => Tone { beside: Some(1.38), ..firm(FAULT, 640.0, 1.0, 0.9) },
         Cue::Clear => soft(CLEAR, 770.0, 0.5, 0.4),
+        Cue::Note => soft(NOTE, 600.0, 0.4, 0.3),
     }
 }
 
@@ -134,7 +137,7 @@ impl Voice {
     pub const fn sounds(&self, cue: Cue) -> bool {
         match cue {
             Cue::Stop | Cue::Short | Cue::Over | Cue::Fault => true,
-            Cue::Ready | Cue::Approach | Cue::Clear => !self.quiet,
+            Cue::Ready | Cue::Approach | Cue::Clear | Cue::Note => !self.quiet,
             Cue::Count => self.pips && !self.quiet,
             Cue::Good => self.good && !self.quiet,
         }

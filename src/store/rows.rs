@@ -2,7 +2,7 @@
 //!
 //! Never decides anything; arithmetic on masses happens elsewhere.
 
-use crate::record::{BatchRecord, HandRecord, PourRecord, Verdict};
+use crate::record::{BatchRecord, HandRecord, Marks, PourRecord, Verdict};
 use crate::time::{Duration, WallTime};
 use crate::units::Mass;
 use rusqlite::types::Type;
@@ -13,7 +13,7 @@ pub(super) const BATCH_COLUMNS: &str = "id, name, pieces, target_ug, low_ug, hig
 
 pub(super) const POUR_COLUMNS: &str = "id, rev, seq, batch, piece, started_us, tare_ug, target_ug, low_ug, \
      high_ug, first_net_ug, net_ug, net_u_ug, rolled_ug, top_ups, dry_ug, verdict, interrupted, settled, \
-     guided, lasted_us, contact_us, flow_ug_s, stop_cue_ug, calibration, scale";
+     guided, lasted_us, contact_us, flow_ug_s, stop_cue_ug, calibration, scale, marks";
 
 /// Whole millionths of `value`; what does not fit stops at the ends.
 fn millionths(value: f64) -> i64 {
@@ -82,7 +82,7 @@ pub(super) fn batch(row: &Row<'_>) -> rusqlite::Result<BatchRecord> {
 pub(super) fn insert_pour(conn: &Connection, pour: &PourRecord) -> rusqlite::Result<()> {
     let sql = format!(
         "INSERT INTO pour ({POUR_COLUMNS}) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, \
-         $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25, $26)"
+         $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25, $26, $27)"
     );
     conn.prepare_cached(&sql)?.execute(params![
         pour.id,
@@ -111,6 +111,7 @@ pub(super) fn insert_pour(conn: &Connection, pour: &PourRecord) -> rusqlite::Res
         pour.stop_cue.map(ug),
         pour.calibration,
         pour.scale,
+        pour.marks.words(),
     ])?;
     Ok(())
 }
@@ -166,6 +167,7 @@ pub(super) fn pour(row: &Row<'_>) -> rusqlite::Result<PourRecord> {
         stop_cue: optional("stop_cue_ug")?.map(mass),
         calibration: row.get("calibration")?,
         scale: row.get("scale")?,
+        marks: Marks::from_words(&row.get::<_, String>("marks")?),
         trace: Vec::new(),
     })
 }

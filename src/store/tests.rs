@@ -1,7 +1,7 @@
 //! Tests of the log as a whole, on real files; all records are invented.
 
 use super::*;
-use crate::record::Verdict;
+use crate::record::{Mark, Marks, Verdict};
 use crate::time::Duration;
 use crate::units::Mass;
 use proptest::prelude::*;
@@ -61,6 +61,7 @@ fn an_open_pour(id: &str, piece: u32) -> PourRecord {
         stop_cue: None,
         calibration: None,
         scale: "invented scale".to_owned(),
+        marks: Marks::default(),
         trace: Vec::new(),
     }
 }
@@ -82,6 +83,7 @@ fn a_pour(id: &str, piece: u32, rev: u32, net_g: f64) -> PourRecord {
         flow_g_s: Some(15.25),
         stop_cue: Some(g(38.5)),
         calibration: Some("c1".to_owned()),
+        marks: Marks::default().with(Mark::Touched).with(Mark::Residue),
         trace: vec![1, 0, 255, 7],
         ..an_open_pour(id, piece)
     }
@@ -337,7 +339,7 @@ fn a_newer_log_is_refused_and_left_as_it_was() {
         drop(conn);
         let before = std::fs::read(&file).unwrap();
         let refused = Store::open(dir.path(), NOW, drop).unwrap_err();
-        assert!(matches!(refused, StoreError::Newer { found: 99, known: 1, .. }), "{refused}");
+        assert!(matches!(refused, StoreError::Newer { found: 99, known: 2, .. }), "{refused}");
         assert!(matches!(Reader::open(dir.path()), Err(StoreError::Newer { .. })));
         assert_eq!(std::fs::read(&file).unwrap(), before);
     }
@@ -374,12 +376,12 @@ fn a_log_is_copied_aside_before_a_step_and_a_new_one_is_not() {
     let count = || std::fs::read_dir(log.dir.path()).unwrap().count();
     assert_eq!(count(), 2, "the log and the lock");
     let file = log.dir.path().join(LOG_FILE);
-    let steps = [schema::STEPS[0], "ALTER TABLE pour ADD COLUMN made_up TEXT"];
+    let steps = [schema::STEPS, &["ALTER TABLE pour ADD COLUMN made_up TEXT"]].concat();
     let conn = schema::open(&file, &steps, NOW).unwrap();
-    assert_eq!(schema::layout(&conn).unwrap(), 2);
-    let kept = log.dir.path().join("tarebell-layout-1-1700000000000000.db");
+    assert_eq!(schema::layout(&conn).unwrap(), 3);
+    let kept = log.dir.path().join("tarebell-layout-2-1700000000000000.db");
     let kept = Connection::open(kept).unwrap();
-    assert_eq!(schema::layout(&kept).unwrap(), 1);
+    assert_eq!(schema::layout(&kept).unwrap(), 2);
     assert_eq!(query::pours(&kept, "b1").unwrap().len(), 1);
     assert_eq!(query::pours(&conn, "b1").unwrap().len(), 1);
 }
@@ -389,10 +391,11 @@ fn a_step_that_fails_leaves_the_log_as_it_was() {
     let log = Log::new().reopened();
     let file = log.dir.path().join(LOG_FILE);
     drop(log.store);
-    let steps = [schema::STEPS[0], "CREATE TABLE extra (a TEXT); ALTER TABLE missing ADD COLUMN a TEXT"];
+    let steps =
+        [schema::STEPS, &["CREATE TABLE extra (a TEXT); ALTER TABLE missing ADD COLUMN a TEXT"]].concat();
     assert!(schema::open(&file, &steps, NOW).is_err());
     let conn = Connection::open(&file).unwrap();
-    assert_eq!(schema::layout(&conn).unwrap(), 1);
+    assert_eq!(schema::layout(&conn).unwrap(), 2);
     assert!(conn.prepare("SELECT a FROM extra").is_err());
 }
 
@@ -582,7 +585,7 @@ proptest! {
         steps in prop::collection::vec((0_usize..4, 0.0..60.0_f64, any::<bool>()), 1..25)
     ) {
         let mut conn = Connection::open_in_memory().unwrap();
-        conn.execute_batch(schema::STEPS[0]).unwrap();
+        conn.execute_batch(&schema::STEPS.concat()).unwrap();
         let mut last = apply::Sequence::read(&conn).unwrap();
         apply::apply(&mut conn, &mut Write::BatchCreated(a_batch("b1")), &mut last).unwrap();
         let mut revs = [0_u32; 4];

@@ -87,7 +87,11 @@ fn pour(hand: Hand) -> Told {
                     stop_at = stop_at.or(hears.map(|s| c.due.seconds() + s));
                 }
                 Output::Entry(e) if e.rev > 0 => told.entry = Some(e),
-                Output::Cue(_) | Output::Entry(_) | Output::Dropped { .. } | Output::Learned(_) => {}
+                Output::Cue(_)
+                | Output::Entry(_)
+                | Output::Dropped { .. }
+                | Output::Learned(_)
+                | Output::VoidLast => {}
             }
         }
     }

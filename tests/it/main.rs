@@ -5,9 +5,11 @@
 mod again;
 mod chaos;
 mod curve;
+mod cycle;
 mod engine;
 mod frames;
 mod healthy;
+mod landing;
 mod messages;
 mod mishaps;
 mod outside;

@@ -4,7 +4,9 @@ use tarebell::pour::PourSettings;
 use tarebell::pour::engine::{Engine, Start};
 use tarebell::pour::entry::{Cue, Entry, Output, Phase};
 use tarebell::pour::hand::Hand;
+use tarebell::pour::put_back::Memory;
 use tarebell::pour::trace::{Input, Trace};
+use tarebell::pour::ware::Ware;
 use tarebell::reading::Weighing;
 use tarebell::scale::{Origin, ScaleFacts};
 use tarebell::time::{Duration, Instant};
@@ -38,6 +40,9 @@ pub(crate) fn start_for(target_g: f64) -> Start {
         lift_first: false,
         lost: false,
         lost_said: false,
+        spare: None,
+        ware: Ware::default(),
+        memory: Memory::default(),
     }
 }
 

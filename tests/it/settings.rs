@@ -22,7 +22,7 @@ fn the_file_as_shipped_changes_nothing() {
 #[test]
 fn every_key_shown_in_the_file_stands_there_with_its_default() {
     let text = uncommented();
-    assert_eq!(text.lines().filter(|l| is_key(l)).count(), 24, "{text}");
+    assert_eq!(text.lines().filter(|l| is_key(l)).count(), 26, "{text}");
     let told = Settings::parse(&text, "config").expect("it parses");
     let plain = Settings::default();
     let Link::Serial(serial) = &told.link else { panic!("link") };

@@ -27,6 +27,9 @@ fn trace() -> Vec<u8> {
         lift_first: false,
         lost: false,
         lost_said: false,
+        spare: None,
+        ware: tarebell::pour::ware::Ware::default(),
+        memory: tarebell::pour::put_back::Memory::default(),
     };
     let mut trace = Trace::new(start);
     for n in 0..40 {

@@ -3,7 +3,7 @@
 use super::*;
 
 const RATE: u32 = 48_000;
-const ALL: [Cue; 9] = Cue::ALL;
+const ALL: [Cue; 10] = Cue::ALL;
 const LOUD: Voice = Voice { volume: 1.0, quiet: false, good: true, pips: true };
 
 fn ms(frames: usize) -> f32 {
@@ -165,13 +165,16 @@ fn good_is_silent_unless_set_quiet_leaves_only_trouble_and_the_stop_and_pips_may
         ALL.into_iter().filter(|c| !samples(*c, RATE, &voice).is_empty()).map(Cue::word).collect()
     };
     let plain = Voice { volume: 1.0, quiet: false, good: false, pips: true };
-    assert_eq!(heard(plain), ["ready", "approach", "count", "stop", "short", "over", "fault", "clear"]);
-    assert_eq!(heard(LOUD).len(), 9);
+    assert_eq!(
+        heard(plain),
+        ["ready", "approach", "count", "stop", "short", "over", "fault", "clear", "note"]
+    );
+    assert_eq!(heard(LOUD).len(), 10);
     for good in [false, true] {
         assert_eq!(heard(Voice { quiet: true, good, ..plain }), ["stop", "short", "over", "fault"]);
     }
     let alone = heard(Voice { pips: false, ..plain });
-    assert_eq!(alone, ["ready", "approach", "stop", "short", "over", "fault", "clear"]);
+    assert_eq!(alone, ["ready", "approach", "stop", "short", "over", "fault", "clear", "note"]);
 }
 
 #[test]

@@ -1,0 +1,110 @@
+//! After a lift: what was left on the pan, and what is worth knowing between two pieces.
+
+use super::engine::Engine;
+use super::entry::{Cue, CueCall, Output};
+use super::remark::Remark;
+use super::state::Pour;
+use crate::reading::Weighing;
+use crate::record::Mark;
+use crate::time::{Duration, Instant};
+use std::collections::VecDeque;
+
+/// Of a pour no more than this share is taken for what it left on the pan, and no more than so many grams:
+/// a sponge laid down is more (guesses).
+const RESIDUE_SHARE: f64 = 0.25;
+const RESIDUE_MOST_G: f64 = 10.0;
+/// A remark on a piece that stands there follows its `ready` by so much: the two are heard one after the other.
+const AFTER_READY: Duration = Duration::from_millis(350);
+
+/// A piece that was just lifted.
+#[derive(Clone, Debug)]
+struct Lifted {
+    pour: Pour,
+    /// The least the pan has shown since, g.
+    lowest_g: f64,
+}
+
+/// What waits for the end of a piece.
+#[derive(Clone, Debug, Default)]
+pub(super) struct After {
+    /// A piece was lifted with slop in it, and the bare pan has not been at rest since.
+    lifted: Option<Lifted>,
+    /// Worth saying, oldest first.
+    remarks: VecDeque<Remark>,
+}
+
+impl After {
+    /// A piece leaves the pan with slop in it.
+    pub(super) fn handle_lift(&mut self, pour: &Pour) {
+        self.lifted = Some(Lifted { pour: pour.clone(), lowest_g: f64::INFINITY });
+    }
+
+    /// The next piece lands before the bare pan was seen at rest.
+    pub(super) fn handle_landing(&mut self) {
+        self.lifted = None;
+    }
+}
+
+impl Engine {
+    /// Said once the next piece has been lifted, and once only.
+    pub(super) fn remind(&mut self, remark: Remark) {
+        if !self.after.remarks.contains(&remark) {
+            self.after.remarks.push_back(remark);
+        }
+    }
+
+    /// Says what is worth knowing and asks nothing of the hand.
+    pub(super) fn note(&mut self, about: Remark, at: Instant) {
+        self.note_due(about, at, at + self.hearing.ahead);
+    }
+
+    /// The piece that is ready weighs unlike the others: said before slop is in it.
+    pub(super) fn note_other_ware(&mut self, at: Instant) {
+        self.note_due(Remark::OtherWare, at, at + self.hearing.ahead + AFTER_READY);
+    }
+
+    fn note_due(&mut self, about: Remark, at: Instant, due: Instant) {
+        self.call(CueCall { n: 0, cue: Cue::Note, at, due, left: None, piece: 0, about: Some(about) });
+    }
+
+    /// The first rest of the bare pan after a piece: one remark at most.
+    pub(super) fn look_after(&mut self, w: Weighing) {
+        let Some(lifted) = &mut self.after.lifted else { return };
+        lifted.lowest_g = lifted.lowest_g.min(w.mass.g());
+        let lowest_g = lifted.lowest_g;
+        let least_g = self.start.settings.min_piece.g();
+        let Some(rest) = self.at_rest().filter(|rest| *rest - self.zero_g < least_g) else { return };
+        let Some(Lifted { pour, .. }) = self.after.lifted.take() else { return };
+        let residue_g = rest - self.zero_g;
+        if residue_g > self.worth_wiping_g() {
+            // What was laid down later is no residue: the pan had been lighter.
+            let stayed = lowest_g > rest - self.threshold_g();
+            self.leaves(pour, residue_g, stayed, w.arrived_at);
+            self.note(Remark::Wipe, w.arrived_at);
+        } else if let Some(remark) = self.after.remarks.pop_front() {
+            self.note(remark, w.arrived_at);
+        }
+    }
+
+    /// Half of what a pour may be off, and never under two steps, which may be the display's own wandering.
+    fn worth_wiping_g(&self) -> f64 {
+        let half_width_g = 0.5 * (self.start.high - self.start.low).g();
+        (0.5 * half_width_g).max(2.0 * self.start.scale.step.g())
+    }
+
+    /// What a piece left on the pan did not go with it: taken off its weight.
+    fn leaves(&mut self, mut pour: Pour, residue_g: f64, stayed: bool, at: Instant) {
+        let Some(net) = pour.net else { return };
+        if !stayed || residue_g > (RESIDUE_SHARE * net).min(RESIDUE_MOST_G) {
+            return;
+        }
+        pour.net = Some(net - residue_g);
+        // Water of a wet foot was there before the slop: then nothing was to be taken off.
+        pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(0.5 * residue_g));
+        pour.verdict = self.verdict(net - residue_g);
+        pour.marks = pour.marks.with(Mark::Residue);
+        pour.rev += 1;
+        self.outputs.push_back(Output::Entry(pour.entry(at)));
+        self.memory.without(&pour, residue_g);
+    }
+}

@@ -1,0 +1,255 @@
+//! A piece that comes back to the pan: rolled and weighed again, to be topped up, or with some poured back.
+//!
+//! A weight alone does not say which piece it is: bare pieces weigh alike, and now and then one weighs what
+//! another weighs with its slop. What is likelier is assumed, and marked.
+
+use super::engine::Engine;
+use super::entry::{Cue, Output};
+use super::state::{Done, Pour, Ready, State};
+use crate::record::{Mark, Verdict};
+use crate::time::{Duration, Instant};
+use std::collections::VecDeque;
+
+/// Rolling takes 5 to 40 s; after this long a piece stands on its shelf (common practice, no source).
+const ROLLED_WITHIN: Duration = Duration::from_secs(150);
+/// So many pieces are remembered: one pours, another rolls.
+const REMEMBERED: usize = 3;
+/// Two placements of one load on a bench scale differ by this share of it: corner loading on a pan that
+/// is good to one part in a thousand (a guess).
+const PLACED: f64 = 0.0005;
+/// What rolling leaves on a rim or a hand, g, as a standard deviation (common practice, no source).
+const ROLLED_SD_G: f64 = 0.3;
+/// Until pieces have come back in this batch one in ten is taken to do so, and fewer with each that does not.
+const COMES_BACK: (f64, f64) = (1.0, 9.0);
+/// So many times likelier than a new piece, and it is taken for the same without a question: a bare piece
+/// taken for another costs an early stop, a short one taken for a bare one is flooded.
+const SURE: f64 = 30.0;
+/// Of an over one it costs a `ready` that comes late.
+const LIKELY: f64 = 1.5;
+/// ... and so many times for both to be kept in mind.
+const PERHAPS: f64 = 0.3;
+/// A piece put back is lifted again within so long; whoever waits longer waits for `ready` (a guess).
+pub(super) const WAITS: Duration = Duration::from_secs(4);
+
+/// A piece that was lifted with slop in it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Kept {
+    pub(super) pour: Pour,
+    /// What it weighed with its slop, and how well that is known.
+    pub(super) gross_g: f64,
+    pub(super) u_g: f64,
+    pub(super) lifted_at: Instant,
+}
+
+/// The pieces that may come back, newest first, and how often one did.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Memory {
+    pub(super) kept: VecDeque<Kept>,
+    pub(super) came_back: u32,
+    pub(super) new: u32,
+}
+
+/// How a piece was when it was put back.
+#[derive(Clone, Debug)]
+pub(super) struct Back {
+    pub(super) before: Pour,
+    pub(super) gross_g: f64,
+}
+
+/// What has landed.
+pub(super) enum Landed {
+    /// A bare piece.
+    New,
+    /// A bare piece, or this one put back to be weighed: told apart by whether slop is poured into it.
+    Perhaps(Box<Kept>),
+    /// This one, put back to be topped up or after some was poured back.
+    Same(Box<Kept>),
+}
+
+/// The normal law's density.
+pub(super) fn normal(x: f64, sd: f64) -> f64 {
+    (-0.5 * (x / sd).powi(2)).exp() / (sd * std::f64::consts::TAU.sqrt())
+}
+
+impl Memory {
+    /// Takes a piece that was lifted.
+    pub(super) fn keep(&mut self, kept: Kept) {
+        self.kept.retain(|k| k.pour.piece != kept.pour.piece);
+        self.kept.push_front(kept);
+        self.kept.truncate(REMEMBERED);
+    }
+
+    /// What it weighed when it was last seen at rest.
+    pub(super) fn stood(&mut self, piece: u32, gross_g: f64) {
+        if let Some(kept) = self.kept.iter_mut().find(|k| k.pour.piece == piece) {
+            kept.gross_g = gross_g;
+        }
+    }
+
+    /// What it left on the pan did not go with it.
+    pub(super) fn without(&mut self, pour: &Pour, residue_g: f64) {
+        if let Some(kept) = self.kept.iter_mut().find(|k| k.pour.piece == pour.piece) {
+            *kept = Kept { pour: pour.clone(), gross_g: kept.gross_g - residue_g, ..kept.clone() };
+        }
+    }
+
+    pub(super) fn forget(&mut self, piece: u32) {
+        self.kept.retain(|k| k.pour.piece != piece);
+    }
+}
+
+impl Kept {
+    /// How likely it weighs so much when it is put back, per gram.
+    fn density_per_g(&self, gross_g: f64, sd_g: f64, low_g: f64) -> f64 {
+        let placed_g = PLACED * self.gross_g;
+        let sd = (2.0 * sd_g * sd_g + placed_g * placed_g + ROLLED_SD_G.powi(2) + self.u_g * self.u_g).sqrt();
+        let same = normal(gross_g - self.gross_g, sd);
+        // Of an over one as much may have been poured back as brings it to its lower limit, evenly.
+        let most_g = self.pour.net.unwrap_or(0.0) - low_g + 1.0;
+        let poured_back = (0.0..most_g).contains(&(self.gross_g - gross_g));
+        match self.pour.verdict {
+            Verdict::Over if poured_back => 0.5 * same + 0.5 / most_g,
+            Verdict::Over => 0.5 * same,
+            Verdict::Good | Verdict::Short | Verdict::Void => same,
+        }
+    }
+}
+
+impl Engine {
+    /// Remembers a piece that leaves the pan with slop in it.
+    pub(super) fn keep(&mut self, pour: &Pour, at: Instant) {
+        let Some(net) = pour.net else { return };
+        let u_g = pour.net_u.unwrap_or(0.0);
+        self.memory.keep(Kept { pour: pour.clone(), gross_g: pour.tare + net, u_g, lifted_at: at });
+        if !pour.came_back {
+            self.memory.new += 1;
+            self.ware.handle_bare(pour.tare - self.zero_g);
+        }
+    }
+
+    /// What has come to rest on the pan.
+    pub(super) fn recognise(&self, gross_g: f64, at: Instant) -> Landed {
+        let Some(new) = self.ware.density_per_g(gross_g - self.zero_g) else { return Landed::New };
+        let odds = |k: &Kept| self.odds(k, gross_g, at) / new;
+        let best = self.memory.kept.iter().max_by(|a, b| odds(a).total_cmp(&odds(b)));
+        match best {
+            Some(k) if self.wants_more_or_less(k, gross_g, odds(k)) => Landed::Same(Box::new(k.clone())),
+            Some(k) if odds(k) > PERHAPS => Landed::Perhaps(Box::new(k.clone())),
+            Some(_) | None => Landed::New,
+        }
+    }
+
+    /// It was short and still is, or it was over.
+    fn wants_more_or_less(&self, kept: &Kept, gross_g: f64, odds: f64) -> bool {
+        match kept.pour.verdict {
+            Verdict::Short => odds > SURE && self.verdict(gross_g - kept.pour.tare) == Verdict::Short,
+            Verdict::Over => odds > LIKELY,
+            Verdict::Good | Verdict::Void => false,
+        }
+    }
+
+    fn odds(&self, kept: &Kept, gross_g: f64, at: Instant) -> f64 {
+        if at.since(kept.lifted_at) > ROLLED_WITHIN {
+            return 0.0;
+        }
+        let (back, new) = (f64::from(self.memory.came_back), f64::from(self.memory.new));
+        let prior = (COMES_BACK.0 + back) / (COMES_BACK.1 + new);
+        prior * kept.density_per_g(gross_g, self.start.scale.reading_sd_g(), self.start.low.g())
+    }
+
+    /// The same piece stands there again.
+    pub(super) fn stands_again(&mut self, kept: Kept, gross_g: f64, at: Instant) {
+        self.memory.forget(kept.pour.piece);
+        self.memory.came_back += 1;
+        self.away = 0;
+        let before = kept.pour.clone();
+        let pour = self.weighed_again(kept, gross_g, at);
+        let net = gross_g - pour.tare;
+        let verdict = pour.verdict;
+        let asks_since = (verdict != Verdict::Short).then_some(at);
+        self.enter(State::Done(Done {
+            had_g: net,
+            back: Some(Box::new(Back { before, gross_g })),
+            asks_since,
+            ..Done::new(pour)
+        }));
+        if verdict == Verdict::Short {
+            // What a hand waits for before it pours.
+            self.cue_now(Cue::Ready, at, Some(self.start.target.g() - net));
+        } else {
+            self.say_verdict(verdict, net, at);
+        }
+    }
+
+    /// Somebody stands and waits: perhaps it is a bare piece after all, and wants its `ready`.
+    pub(super) fn asks_for_ready(&mut self, d: Done, rest: f64, at: Instant) {
+        let kept = Kept { gross_g: rest, u_g: 0.0, lifted_at: at, pour: d.pour };
+        self.opens(rest, Some(Box::new(kept)), at);
+    }
+
+    /// A piece that weighed like one put back, and left without slop: it was that one.
+    pub(super) fn was_put_back(&mut self, kept: Kept, gross_g: f64, at: Instant) {
+        self.memory.came_back += 1;
+        let lifted_at = kept.lifted_at;
+        let pour = self.weighed_again(kept, gross_g, at);
+        // Where it was lifted first is what counts for a piece that comes back again.
+        self.memory.keep(Kept { gross_g, u_g: 0.0, lifted_at, pour });
+    }
+
+    /// The record of a piece that was weighed again.
+    fn weighed_again(&mut self, kept: Kept, gross_g: f64, at: Instant) -> Pour {
+        let Kept { mut pour, .. } = kept;
+        let again = gross_g - pour.tare;
+        let (had, u) = (pour.net.unwrap_or(again), pour.net_u.unwrap_or(0.0));
+        let poured_back = pour.verdict == Verdict::Over && had - again > 3.0 * ROLLED_SD_G;
+        // An estimate gives way to a weight at rest that agrees with it.
+        let better = !pour.settled && (again - had).abs() <= 2.0 * u + ROLLED_SD_G;
+        if poured_back || better {
+            let sd = self.start.scale.reading_sd_g();
+            pour.net = Some(again);
+            pour.net_u = Some((2.0 * sd * sd + (PLACED * gross_g).powi(2)).sqrt());
+            pour.settled = true;
+            pour.verdict = self.verdict(again);
+        }
+        if poured_back {
+            pour.marks = pour.marks.with(Mark::PouredBack);
+        }
+        pour.rolled = Some(again);
+        pour.marks = pour.marks.with(Mark::PutBack);
+        pour.came_back = true;
+        pour.rev += 1;
+        self.outputs.push_back(Output::Entry(pour.entry(at)));
+        pour
+    }
+
+    /// A whole pour runs into what was taken for a piece put back that wants none: it was another one, bare.
+    pub(super) fn was_new(&mut self, back: Back, taken_for: &Pour, at: Instant) -> Pour {
+        let old = Pour { rev: taken_for.rev + 1, ..back.before };
+        self.outputs.push_back(Output::Entry(old.entry(at)));
+        let mut pour = Pour::open(self.piece, back.gross_g, at);
+        pour.promised = self.guides();
+        self.outputs.push_back(Output::Entry(pour.entry(at)));
+        self.memory.came_back = self.memory.came_back.saturating_sub(1);
+        pour
+    }
+
+    /// A bare piece is ready; perhaps it is one put back.
+    pub(super) fn opens(&mut self, tare: f64, perhaps: Option<Box<Kept>>, at: Instant) {
+        self.away = 0;
+        let mut pour = Pour::open(self.piece, tare, at);
+        pour.promised = self.guides();
+        let promised = pour.promised;
+        let unlike = self.ware.is_unlike(tare - self.zero_g);
+        if unlike {
+            pour.marks = pour.marks.with(Mark::OtherWare);
+        }
+        self.outputs.push_back(Output::Entry(pour.entry(at)));
+        self.enter(State::Ready(Ready { perhaps, ..Ready::new(pour, 0.0) }));
+        if promised {
+            self.cue_now(Cue::Ready, at, Some(self.start.target.g()));
+        }
+        if unlike {
+            self.note_other_ware(at);
+        }
+    }
+}

@@ -1,0 +1,36 @@
+//! Remarks: what is worth knowing once a piece is done, and asks nothing of the hand that pours.
+
+/// What a `note` is about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Remark {
+    /// Something is left on the bare pan.
+    Wipe,
+    /// The bare piece weighs unlike the others of this batch.
+    OtherWare,
+    /// The last record was voided by the spare weight.
+    Voided,
+    /// The bucket wants stirring.
+    Stir,
+    /// The bucket was measured long ago.
+    Measure,
+    /// The scale is due to be checked against a reference mass.
+    Check,
+}
+
+impl Remark {
+    /// Every one.
+    pub const ALL: [Self; 6] =
+        [Self::Wipe, Self::OtherWare, Self::Voided, Self::Stir, Self::Measure, Self::Check];
+
+    /// The word used in messages.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Wipe => "wipe",
+            Self::OtherWare => "other-ware",
+            Self::Voided => "voided",
+            Self::Stir => "stir",
+            Self::Measure => "measure",
+            Self::Check => "check",
+        }
+    }
+}

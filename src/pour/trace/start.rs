@@ -1,0 +1,171 @@
+//! The start values of a trace.
+
+use super::{BadTrace, Bytes, FIRST_VERSION, Start, mass, micrograms, put};
+use crate::pour::PourSettings;
+use crate::pour::hand::Hand;
+use crate::pour::put_back::{Kept, Memory};
+use crate::pour::state::Pour;
+use crate::pour::vessel::Vessel;
+use crate::pour::ware::Ware;
+use crate::record::{Marks, Verdict};
+use crate::scale::{Origin, ScaleFacts};
+use crate::time::{Duration, Instant};
+use crate::units::Mass;
+
+const VERDICTS: [Verdict; 4] = [Verdict::Good, Verdict::Short, Verdict::Over, Verdict::Void];
+
+pub(super) fn put_start(out: &mut Vec<u8>, s: &Start) {
+    for mass in [s.target, s.low, s.high, s.scale.step, s.scale.noise, s.settings.min_piece] {
+        put(out, micrograms(mass));
+    }
+    for us in [s.scale.lag, s.ahead, s.settings.approach] {
+        put(out, us.as_micros() as i64);
+    }
+    put(out, (s.hand.hand_s * 1e9).round() as i64);
+    put(out, i64::from(s.hand.pours));
+    put(out, i64::from(s.first_piece));
+    put(out, micrograms(s.zero));
+    put(out, bits(&[s.held, s.lift_first, s.lost, s.lost_said]));
+    // From here on of version 5.
+    put(out, s.settings.vessel as i64);
+    put(out, s.settings.contact_limit.as_micros() as i64);
+    put_optional(out, s.spare.map(micrograms));
+    put_optional(out, s.ware.given.map(|(least, _)| micrograms(least)));
+    put_optional(out, s.ware.given.map(|(_, greatest)| micrograms(greatest)));
+    put(out, i64::from(s.ware.n));
+    put(out, millionths(s.ware.mean_g));
+    put(out, millionths(s.ware.squares_g2));
+    put_optional(out, s.ware.unlike_g.map(millionths));
+    put(out, i64::from(s.memory.came_back));
+    put(out, i64::from(s.memory.new));
+    put(out, s.memory.kept.len() as i64);
+    for kept in &s.memory.kept {
+        put_pour(out, &kept.pour);
+        put(out, millionths(kept.gross_g));
+        put(out, millionths(kept.u_g));
+        put(out, kept.lifted_at.us() as i64);
+    }
+}
+
+fn put_pour(out: &mut Vec<u8>, p: &Pour) {
+    for count in [p.piece, p.rev, p.top_ups] {
+        put(out, i64::from(count));
+    }
+    put(out, millionths(p.tare));
+    put(out, p.started.us() as i64);
+    for value in [p.first_net, p.net, p.net_u, p.flow_g_s, p.stop_cue, p.rolled] {
+        put_optional(out, value.map(millionths));
+    }
+    put_optional(out, p.first_slop.map(|t| t.us() as i64));
+    put_optional(out, p.contact.map(|d| d.as_micros() as i64));
+    put(out, p.verdict as i64);
+    put(out, i64::from(p.marks.bits()));
+    let flags = [p.settled, p.guided, p.troubled, p.unheard, p.ran_on, p.promised, p.came_back, p.paused];
+    put(out, bits(&flags));
+}
+
+fn millionths(value: f64) -> i64 {
+    (value * 1e6).round() as i64
+}
+
+fn bits(flags: &[bool]) -> i64 {
+    (0..).zip(flags).map(|(bit, set)| i64::from(*set) << bit).sum()
+}
+
+fn put_optional(out: &mut Vec<u8>, value: Option<i64>) {
+    put(out, i64::from(value.is_some()));
+    if let Some(value) = value {
+        put(out, value);
+    }
+}
+
+impl Bytes<'_> {
+    fn optional(&mut self) -> Result<Option<i64>, BadTrace> {
+        if self.take()? == 0 { Ok(None) } else { self.take().map(Some) }
+    }
+
+    fn grams(&mut self) -> Result<f64, BadTrace> {
+        Ok(self.take()? as f64 / 1e6)
+    }
+
+    fn optional_grams(&mut self) -> Result<Option<f64>, BadTrace> {
+        Ok(self.optional()?.map(|ug| ug as f64 / 1e6))
+    }
+
+    fn instant(&mut self) -> Result<Instant, BadTrace> {
+        u64::try_from(self.take()?).map(Instant::from_us).map_err(|_| BadTrace::Broken(self.at))
+    }
+
+    fn one_of<T: Copy>(&mut self, all: &[T]) -> Result<T, BadTrace> {
+        let index = usize::try_from(self.take()?).map_err(|_| BadTrace::Broken(self.at))?;
+        all.get(index).copied().ok_or(BadTrace::Broken(self.at))
+    }
+
+    pub(super) fn start(&mut self, version: u8) -> Result<Start, BadTrace> {
+        let (target, low, high) = (mass(self.take()?), mass(self.take()?), mass(self.take()?));
+        let (step, noise, min_piece) = (mass(self.take()?), mass(self.take()?), mass(self.take()?));
+        let (lag, ahead, approach) = (self.span()?, self.span()?, self.span()?);
+        let hand = Hand { hand_s: self.take()? as f64 / 1e9, pours: self.count()? };
+        let first_piece = self.count()?;
+        let (zero, marks) =
+            if version == FIRST_VERSION { (Mass::ZERO, 0) } else { (mass(self.take()?), self.take()?) };
+        let mut start = Start {
+            target,
+            low,
+            high,
+            scale: ScaleFacts { id: "trace".into(), step, noise, lag, lag_origin: Origin::Told },
+            hand,
+            ahead,
+            settings: PourSettings { min_piece, approach, ..PourSettings::default() },
+            first_piece,
+            zero,
+            held: marks & 1 != 0,
+            lift_first: marks & 2 != 0,
+            lost: marks & 4 != 0,
+            lost_said: marks & 8 != 0,
+            spare: None,
+            ware: Ware::default(),
+            memory: Memory::default(),
+        };
+        if version >= 5 {
+            self.seen(&mut start)?;
+        }
+        Ok(start)
+    }
+
+    /// What version 5 has besides.
+    fn seen(&mut self, start: &mut Start) -> Result<(), BadTrace> {
+        start.settings.vessel = self.one_of(&Vessel::ALL)?;
+        start.settings.contact_limit = self.span()?;
+        start.spare = self.optional()?.map(mass);
+        let given = self.optional()?.map(mass).zip(self.optional()?.map(mass));
+        let (n, mean_g, squares_g2) = (self.count()?, self.grams()?, self.grams()?);
+        start.ware = Ware { given, n, mean_g, squares_g2, unlike_g: self.optional_grams()? };
+        start.memory = Memory { came_back: self.count()?, new: self.count()?, ..Memory::default() };
+        for _ in 0..self.count()? {
+            let pour = self.pour()?;
+            let (gross_g, u_g) = (self.grams()?, self.grams()?);
+            start.memory.kept.push_back(Kept { pour, gross_g, u_g, lifted_at: self.instant()? });
+        }
+        Ok(())
+    }
+
+    fn pour(&mut self) -> Result<Pour, BadTrace> {
+        let (piece, rev, top_ups) = (self.count()?, self.count()?, self.count()?);
+        let tare = self.grams()?;
+        let mut pour = Pour { rev, top_ups, ..Pour::open(piece, tare, self.instant()?) };
+        (pour.first_net, pour.net) = (self.optional_grams()?, self.optional_grams()?);
+        (pour.net_u, pour.flow_g_s) = (self.optional_grams()?, self.optional_grams()?);
+        (pour.stop_cue, pour.rolled) = (self.optional_grams()?, self.optional_grams()?);
+        let time = |us: Option<i64>| us.map(|us| us.unsigned_abs());
+        pour.first_slop = time(self.optional()?).map(Instant::from_us);
+        pour.contact = time(self.optional()?).map(Duration::from_micros);
+        pour.verdict = self.one_of(&VERDICTS)?;
+        pour.marks = Marks::from_bits(self.take()?);
+        let flags = self.take()?;
+        let flag = |bit: u32| flags >> bit & 1 != 0;
+        (pour.settled, pour.guided, pour.troubled, pour.unheard) = (flag(0), flag(1), flag(2), flag(3));
+        (pour.ran_on, pour.promised, pour.came_back, pour.paused) = (flag(4), flag(5), flag(6), flag(7));
+        Ok(pour)
+    }
+}

@@ -1,0 +1,116 @@
+//! The bare pieces of a batch: what they weigh, and which one is unlike the others.
+
+use crate::units::Mass;
+
+/// Fewer bare pieces than this say nothing about the next.
+const LEAST_PIECES: u32 = 4;
+/// Matching ware thrown by hand scatters by about 3 % (common practice, no source): nothing is told apart more finely.
+const LEAST_CV: f64 = 0.03;
+/// Before two pieces are known their scatter is taken for this.
+const USUAL_CV: f64 = 0.04;
+/// A piece further than this from the mean is another form (normal law: 1 in 16 000 of the same).
+const UNLIKE_SIGMAS: f64 = 4.0;
+/// Two unlike ones in a row within this share of each other are a form of their own, and the measure from then on.
+const ALIKE: f64 = 0.08;
+
+/// Bare weights of a batch, as seen so far.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Ware {
+    /// Least and greatest bare weight, where the potter gave them.
+    pub given: Option<(Mass, Mass)>,
+    /// Pieces counted.
+    pub n: u32,
+    /// Their mean, g.
+    pub mean_g: f64,
+    /// Their sum of squared differences from the mean, g squared.
+    pub squares_g2: f64,
+    /// The latest one that was unlike them, g; none since one was like them.
+    pub unlike_g: Option<f64>,
+}
+
+impl Ware {
+    /// Only what the potter gave.
+    pub fn of(given: Option<(Mass, Mass)>) -> Self {
+        Self { given, ..Self::default() }
+    }
+
+    /// Takes the bare weight of a piece that was poured into.
+    pub fn handle_bare(&mut self, bare_g: f64) {
+        if !self.unlike_others(bare_g) {
+            self.unlike_g = None;
+            return self.count(bare_g);
+        }
+        let again = self.unlike_g.is_some_and(|before| (bare_g - before).abs() < ALIKE * before);
+        if let (Some(before), true) = (self.unlike_g, again) {
+            *self = Self::of(self.given);
+            self.count(before);
+            self.count(bare_g);
+        } else {
+            self.unlike_g = Some(bare_g);
+        }
+    }
+
+    fn count(&mut self, bare_g: f64) {
+        self.n += 1;
+        let from_mean = bare_g - self.mean_g;
+        self.mean_g += from_mean / f64::from(self.n);
+        self.squares_g2 += from_mean * (bare_g - self.mean_g);
+    }
+
+    /// Standard deviation of the bare weights, g: at least what matching ware has.
+    pub fn sd_g(&self) -> f64 {
+        let seen = if self.n < 2 { 0.0 } else { (self.squares_g2 / f64::from(self.n - 1)).sqrt() };
+        seen.max(if self.n < LEAST_PIECES { USUAL_CV } else { LEAST_CV } * self.mean_g)
+    }
+
+    /// A bare piece unlike the others of this batch.
+    pub fn is_unlike(&self, bare_g: f64) -> bool {
+        match self.given {
+            Some((least, greatest)) => !(least.g()..=greatest.g()).contains(&bare_g),
+            None => self.unlike_others(bare_g),
+        }
+    }
+
+    fn unlike_others(&self, bare_g: f64) -> bool {
+        self.n >= LEAST_PIECES && (bare_g - self.mean_g).abs() > UNLIKE_SIGMAS * self.sd_g()
+    }
+
+    /// How likely a bare piece of this batch weighs about so much, per gram; none before the first.
+    pub fn density_per_g(&self, bare_g: f64) -> Option<f64> {
+        (self.n > 0).then(|| super::put_back::normal(bare_g - self.mean_g, self.sd_g()))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn seen(weights_g: &[f64]) -> Ware {
+        let mut ware = Ware::default();
+        weights_g.iter().for_each(|g| ware.handle_bare(*g));
+        ware
+    }
+
+    #[test]
+    fn a_bowl_among_mugs_is_unlike_them_and_a_heavy_mug_is_not() {
+        let ware = seen(&[312.0, 305.0, 321.0, 318.0]);
+        assert!(ware.is_unlike(450.0) && ware.is_unlike(240.0));
+        assert!(!ware.is_unlike(335.0) && !ware.is_unlike(290.0));
+        assert!(!seen(&[312.0, 305.0, 321.0]).is_unlike(450.0), "three pieces say too little");
+    }
+
+    #[test]
+    fn two_unlike_pieces_in_a_row_are_the_measure_from_then_on() {
+        let ware = seen(&[312.0, 305.0, 321.0, 318.0, 452.0, 447.0, 455.0, 449.0]);
+        assert!(!ware.is_unlike(460.0) && ware.is_unlike(312.0), "{ware:?}");
+        let ware = seen(&[312.0, 305.0, 321.0, 318.0, 452.0, 315.0]);
+        assert!(ware.is_unlike(452.0) && !ware.is_unlike(312.0), "one alone changes nothing: {ware:?}");
+    }
+
+    #[test]
+    fn given_limits_are_kept_whatever_came() {
+        let g = Mass::saturating;
+        let ware = Ware::of(Some((g(300.0), g(330.0))));
+        assert!(ware.is_unlike(331.0) && ware.is_unlike(299.9) && !ware.is_unlike(330.0));
+    }
+}
