@@ -4,7 +4,7 @@ use super::doctor;
 use super::event::Event;
 use super::signals::Signals;
 use super::simulated;
-use super::{Daemon, Setup, Way, air};
+use super::{Daemon, Setup, Way, air, rehearsal};
 use crate::batch;
 use crate::cli::{Cli, Command, DemoArgs, DoctorArgs, PlaceArgs, ReplayArgs, ServeArgs, TargetArgs};
 use crate::frame::line::LineDecoder;
@@ -208,7 +208,7 @@ fn target(args: &TargetArgs) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn read(file: &std::path::Path) -> anyhow::Result<String> {
+pub(super) fn read(file: &std::path::Path) -> anyhow::Result<String> {
     if file.as_os_str() == "-" {
         let mut text = String::new();
         std::io::stdin().read_to_string(&mut text).context("can't read standard input")?;
@@ -218,6 +218,9 @@ fn read(file: &std::path::Path) -> anyhow::Result<String> {
 }
 
 fn replay(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
+    if args.trace.extension().is_some_and(|end| end == "scene") {
+        return rehearsal::run(args);
+    }
     let trace = Trace::decode(&trace_bytes(args)?)?;
     if trace.cut {
         note("this trace was cut after 200000 inputs: what came later was not kept");
@@ -247,7 +250,7 @@ fn trace_bytes(args: &ReplayArgs) -> anyhow::Result<Vec<u8>> {
     })
 }
 
-fn output_json(output: &Output) -> serde_json::Value {
+pub(super) fn output_json(output: &Output) -> serde_json::Value {
     let grams = |m: Option<crate::units::Mass>| m.map(|m| m.g());
     match output {
         Output::Cue(c) => {

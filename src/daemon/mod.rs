@@ -11,6 +11,7 @@ mod log;
 mod open;
 pub mod outlet;
 mod parts;
+pub mod rehearsal;
 mod rounds;
 mod sight;
 mod signals;
