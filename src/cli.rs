@@ -93,7 +93,7 @@ pub struct ScalesArgs {
 /// `replay`.
 #[derive(Args, Debug)]
 pub struct ReplayArgs {
-    /// A trace file, or the id of a pour in the log
+    /// A trace file, a scene (its name ends in .scene), or the id of a pour in the log
     pub trace: PathBuf,
     /// Folder of the log
     #[arg(long, value_name = "DIR")]

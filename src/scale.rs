@@ -1,5 +1,6 @@
 //! Facts of a scale, each with where it comes from.
 
+mod display;
 pub mod health;
 
 use crate::time::Duration;

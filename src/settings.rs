@@ -4,6 +4,7 @@
 
 mod ble;
 mod fault;
+mod kind;
 mod layout;
 mod pour;
 
@@ -15,7 +16,7 @@ use crate::frame::standard::{IMPERIAL_STEP_G, SI_STEP_G};
 use crate::pour::PourSettings;
 use crate::scale::{Origin, ScaleFacts};
 use crate::time::Duration;
-use crate::units::{Mass, plainly};
+use crate::units::Mass;
 pub use fault::SettingsError;
 use fault::Source;
 pub use layout::Notifications;
@@ -206,10 +207,7 @@ struct SoundText {
 impl Settings {
     /// Settings from TOML text; `file` is for messages.
     pub fn parse(text: &str, file: &str) -> Result<Self, SettingsError> {
-        let shape: Text = toml::from_str(text).map_err(|e| SettingsError::Shape {
-            file: file.to_owned(),
-            text: plainly(e.to_string().trim_end()),
-        })?;
+        let shape: Text = toml::from_str(text).map_err(|e| kind::sort(text, file, &e))?;
         let source = Source { text, file };
         let (line, unit) = line(&source, &shape.scale)?;
         let notifications = notifications(&source, &shape.scale)?;
@@ -306,7 +304,7 @@ fn line(source: &Source<'_>, t: &ScaleText) -> Result<(LineFormat, Unit), Settin
 
 fn notifications(source: &Source<'_>, t: &ScaleText) -> Result<Notifications, SettingsError> {
     let Some(value) = &t.layout else { return Ok(Notifications::Text) };
-    layout::notifications(value.get_ref()).map_err(|why| source.wrong("scale.layout", value, why))
+    layout::notifications(value.get_ref()).map_err(|misfit| misfit.of(source, value))
 }
 
 fn scale(source: &Source<'_>, t: &ScaleText, how: &Notifications) -> Result<ScaleFacts, SettingsError> {

@@ -71,6 +71,7 @@ fn in_words(f: &Found) -> String {
 pub(super) fn signal(f: &Found) -> String {
     match f.signal_dbm {
         Some(dbm) => format!("signal {dbm} dBm"),
-        None => "connected".to_owned(),
+        None if f.connected => "connected".to_owned(),
+        None => "signal unknown".to_owned(),
     }
 }

@@ -4,7 +4,7 @@ use super::doctor;
 use super::event::Event;
 use super::signals::Signals;
 use super::simulated;
-use super::{Daemon, Setup, Way, air};
+use super::{Daemon, Setup, Way, air, rehearsal};
 use crate::batch;
 use crate::cli::{Cli, Command, DemoArgs, DoctorArgs, PlaceArgs, ReplayArgs, ServeArgs, TargetArgs};
 use crate::frame::line::LineDecoder;
@@ -112,13 +112,16 @@ async fn serve(args: &ServeArgs) -> anyhow::Result<ExitCode> {
     ended.map(|()| ExitCode::SUCCESS)
 }
 
-/// What reads the link's bytes: only what comes through the air comes as whole messages.
+/// What reads the link's bytes: only what comes through the air comes in notifications.
 fn decoder(settings: &Settings) -> Decoder {
     match (&settings.link, &settings.notifications) {
         (Link::Ble(_), Notifications::Messages(format)) => {
             Decoder::Messages(MessageDecoder::new(format.clone()))
         }
-        (Link::Ble(_) | Link::None | Link::Serial(_) | Link::Simulated, _) => {
+        (Link::Ble(_), Notifications::Text) => {
+            Decoder::Lines(LineDecoder::new(settings.line.clone(), settings.unit).in_notifications())
+        }
+        (Link::None | Link::Serial(_) | Link::Simulated, _) => {
             Decoder::Lines(LineDecoder::new(settings.line.clone(), settings.unit))
         }
     }
@@ -207,7 +210,7 @@ fn target(args: &TargetArgs) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn read(file: &std::path::Path) -> anyhow::Result<String> {
+pub(super) fn read(file: &std::path::Path) -> anyhow::Result<String> {
     if file.as_os_str() == "-" {
         let mut text = String::new();
         std::io::stdin().read_to_string(&mut text).context("can't read standard input")?;
@@ -217,6 +220,9 @@ fn read(file: &std::path::Path) -> anyhow::Result<String> {
 }
 
 fn replay(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
+    if args.trace.extension().is_some_and(|end| end == "scene") {
+        return rehearsal::run(args);
+    }
     let trace = Trace::decode(&trace_bytes(args)?)?;
     if trace.cut {
         note("this trace was cut after 200000 inputs: what came later was not kept");
@@ -246,7 +252,7 @@ fn trace_bytes(args: &ReplayArgs) -> anyhow::Result<Vec<u8>> {
     })
 }
 
-fn output_json(output: &Output) -> serde_json::Value {
+pub(super) fn output_json(output: &Output) -> serde_json::Value {
     let grams = |m: Option<crate::units::Mass>| m.map(|m| m.g());
     match output {
         Output::Cue(c) => {

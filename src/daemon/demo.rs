@@ -100,6 +100,8 @@ async fn shown(mut told: broadcast::Receiver<Told>, pieces: usize) -> anyhow::Re
     let mut nets = Vec::new();
     while nets.len() < pieces {
         if let Told::Pour(pour) = told.recv().await?
+            // Told again at the lift.
+            && pour.rev == 1
             && let Some(net) = pour.net_g
         {
             say(format!("piece {:2}: {net:5.1} g  {}", pour.piece, pour.verdict));

@@ -12,6 +12,7 @@ mod open;
 pub mod outlet;
 mod parts;
 mod pieces;
+pub mod rehearsal;
 mod reminders;
 mod rounds;
 mod sight;

@@ -10,6 +10,7 @@ use crate::scale::ScaleFacts;
 use crate::scale::health::{Ailment, Health};
 use crate::settle::pace::Pace;
 use crate::time::Instant;
+use crate::units::Mass;
 
 /// What the link last said.
 enum Link {
@@ -17,6 +18,10 @@ enum Link {
     Up,
     Lost { reason: String, try_this: String },
 }
+
+/// Said of a scale that can't guide.
+const TOO_SLOW: &str =
+    "under 4 readings a second: too slow to call a stop in time, so no ready, no stop; weights are logged";
 
 /// How a scale is reached.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -28,6 +33,10 @@ pub enum Way {
     Air,
 }
 
+/// A scale that gave a weight and is quiet for less than this may be one that sends rarely; for longer it is
+/// silent (own choice: the slowest that is called slow sends every five seconds, and may lose one).
+const RARELY_S: f64 = 10.0;
+
 /// The scale as it was last seen.
 pub(super) struct Sight {
     way: Way,
@@ -36,6 +45,8 @@ pub(super) struct Sight {
     last: Option<Weighing>,
     /// Latest reading, a weight or out of range.
     read_at: Option<Instant>,
+    /// A reading came since it was opened.
+    read: bool,
     pace: Pace,
     timing: Timing,
     health: Health,
@@ -54,6 +65,7 @@ impl Sight {
             link: Link::Searching,
             last: None,
             read_at: None,
+            read: false,
             pace: Pace::default(),
             timing: Timing::default(),
             health: Health::new(scale),
@@ -63,13 +75,31 @@ impl Sight {
         }
     }
 
-    pub(super) fn handle_facts(&mut self, facts: Facts) {
+    /// Somebody says that a piece of this weight still stands there.
+    pub(super) fn handle_still_on(&mut self, gross: Mass) {
+        self.health.handle_still_on(gross);
+    }
+
+    /// What the link knows of itself; gives the step to go by where it is another one from now on.
+    pub(super) fn handle_facts(&mut self, facts: Facts) -> Option<Mass> {
         self.facts = facts;
+        let before = self.health.step();
+        if let Some((si_g, imperial_g)) = facts.weight_feature.and_then(promised_step_g) {
+            self.health.handle_promise(Mass::saturating(si_g), Mass::saturating(si_g.min(imperial_g)));
+        }
+        let step = self.health.step();
+        if step == before {
+            return None;
+        }
+        // Once: what is promised is kept while the scale is away.
+        tracing::warn!("scale: it says that it counts in {} g, step_g said {} g", step.g(), before.g());
+        Some(step)
     }
 
     pub(super) fn handle_up(&mut self) {
         self.link = Link::Up;
         self.heard = false;
+        self.read = false;
         self.timing.reset();
     }
 
@@ -111,6 +141,7 @@ impl Sight {
 
     fn handle_read(&mut self, at: Instant) {
         self.heard = false;
+        self.read = true;
         self.pace.handle_reading(at);
         self.read_at = Some(at);
     }
@@ -126,6 +157,12 @@ impl Sight {
         unit.filter(|_| fresh).or(ailment)
     }
 
+    /// Nothing is known of its pace, or it has just become slow: that is not silence yet.
+    fn sends_rarely(&self, now: Instant) -> bool {
+        let quiet_s = self.read_at.map(|at| now.seconds_from(at));
+        self.read && !self.heard && self.pace.may_be_slow() && quiet_s.is_some_and(|s| s < RARELY_S)
+    }
+
     /// The scale's part of a snapshot.
     pub(super) fn view(&self, now: Instant, counts: &Counts, coarse: Option<&str>) -> ScaleView {
         let age = self.last.map(|w| now.since(w.arrived_at));
@@ -133,13 +170,11 @@ impl Sight {
         let (state, trouble) = match &self.link {
             Link::Searching => ("searching", None),
             Link::Up if fresh => ("live", self.range_trouble.map(str::to_owned)),
+            Link::Up if self.sends_rarely(now) => ("stale", Some(TOO_SLOW.to_owned())),
             Link::Up => ("stale", Some(self.way.silent(self.heard, counts.skipped))),
             Link::Lost { reason, try_this } => ("lost", Some(format!("{reason}; {try_this}"))),
         };
-        let slow = self.pace.too_slow().then(|| {
-            "under 4 readings a second: too slow to call a stop in time, so no ready, no stop; weights are logged"
-                .to_owned()
-        });
+        let slow = self.pace.too_slow().then(|| TOO_SLOW.to_owned());
         let rhythm = self.timing.rhythm();
         ScaleView {
             state,
@@ -173,6 +208,21 @@ fn words(ailment: Ailment) -> String {
             "at this load the scale counts in {} g, coarser than told: set step_g to that, or use a finer scale",
             (step.g() * 1000.0).round() / 1000.0
         ),
+        Ailment::Promised(step) => format!(
+            "the scale says that it counts in {} g, coarser than step_g: set step_g to that, or use a finer scale",
+            (step.g() * 1000.0).round() / 1000.0
+        ),
+        Ailment::Holds => "the display stands still while the weight changes, then jumps: switch the scale's hold \
+                           (its steady display) off, or no stop can be called in time"
+            .to_owned(),
+        Ailment::Hides => "the scale took a piece for its zero, and there its zero tracking may swallow a slow \
+                           trickle: switch that off, leave taring to Tarebell, lift the piece off after this pour"
+            .to_owned(),
+        Ailment::Swallowed(mass) => format!(
+            "{:.1} g came off with the piece that the display never showed: the scale's zero tracking swallowed a \
+             slow trickle. Switch it off, and leave taring to Tarebell",
+            mass.g()
+        ),
         Ailment::Restless => {
             "the weight does not come to rest: look for a draught, a table that shakes, a hose or cloth on the pan"
                 .to_owned()
@@ -202,7 +252,7 @@ impl Way {
             }
             (Self::Air, true) => {
                 format!(
-                    "values come, but no readable weight ({skipped} skipped): check characteristic and layout. Text needs a line end after each weight; bytes that are no text need a `layout`, \"standard\" for service 181d"
+                    "values come, but no readable weight ({skipped} skipped): check characteristic and layout. Text needs a line end after each weight, or each weight whole in a notification, with its unit and always as long; bytes that are no text need a `layout`, \"standard\" for service 181d"
                 )
             }
             (Self::Air, false) => {
@@ -215,7 +265,6 @@ impl Way {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::Mass;
 
     fn seen(every_s: f64) -> (Sight, Instant) {
         let mut sight = Sight::new(Way::Cable, &crate::settings::Settings::default().scale);
@@ -235,6 +284,52 @@ mod tests {
         assert_eq!(view.state, "live");
         assert!(view.trouble.is_some_and(|t| t.contains("too slow")));
         assert_eq!(sight.view(at.offset_seconds(3.1), &Counts::default(), None).state, "stale");
+    }
+
+    #[test]
+    fn a_scale_that_sends_every_two_seconds_is_called_too_slow_from_its_first_pause_on_and_never_silent() {
+        let mut sight = Sight::new(Way::Air, &crate::settings::Settings::default().scale);
+        sight.handle_up();
+        let trouble = |sight: &Sight, t: f64| {
+            let view = sight.view(Instant::START.offset_seconds(t), &Counts::default(), None);
+            (view.state, view.trouble.unwrap_or_default())
+        };
+        let read = |sight: &mut Sight, t: f64| {
+            sight.handle_bytes();
+            let at = Instant::START.offset_seconds(t);
+            sight.handle_weighing(Weighing { mass: Mass::ZERO, arrived_at: at, taken_at: at }, true);
+        };
+        for i in 0..8 {
+            let t = 2.0 * f64::from(i);
+            read(&mut sight, t);
+            for later in [0.9, 1.5, 1.9] {
+                let (state, said) = trouble(&sight, t + later);
+                assert!(!said.contains("sends nothing"), "{later} s after reading {i}: {said}");
+                assert!(said.contains("under 4 readings a second") || i < 3, "{later} s after {i}: {said}");
+                assert_eq!(state, if i == 0 { "stale" } else { "live" }, "{later} s after reading {i}");
+            }
+        }
+        // Three of its own intervals are silence.
+        assert!(trouble(&sight, 14.0 + 6.1).1.contains("sends nothing"));
+        // One that gave a single weight is silent after a while.
+        let mut sight = Sight::new(Way::Air, &crate::settings::Settings::default().scale);
+        sight.handle_up();
+        read(&mut sight, 0.0);
+        assert!(trouble(&sight, 9.0).1.contains("too slow"));
+        assert!(trouble(&sight, 10.1).1.contains("sends nothing"));
+    }
+
+    #[test]
+    fn a_quick_scale_that_becomes_slow_is_called_slow_from_its_second_pause_on_and_one_that_stops_is_silent()
+    {
+        let (mut sight, at) = seen(0.1);
+        let said =
+            |sight: &Sight, at: Instant| sight.view(at, &Counts::default(), None).trouble.unwrap_or_default();
+        assert!(said(&sight, at.offset_seconds(1.5)).contains("says nothing"));
+        let next = at.offset_seconds(2.0);
+        sight.handle_weighing(Weighing { mass: Mass::ZERO, arrived_at: next, taken_at: next }, true);
+        assert!(said(&sight, next.offset_seconds(1.5)).contains("too slow"));
+        assert!(said(&sight, next.offset_seconds(10.1)).contains("says nothing"));
     }
 
     #[test]

@@ -5,12 +5,13 @@
 
 use super::event::Event;
 use super::log::Log;
+use super::open::too_coarse;
 pub use super::parts::Parts;
 use super::pieces::Belongs;
 use super::rounds::Rounds;
 use super::sight::Sight;
 use super::under_way::{self, Batch};
-use crate::link::LinkEvent;
+use crate::link::{Facts, LinkEvent};
 use crate::page::view::{CueView, Event as Told, LastCue, Now, PourView, ScaleView};
 use crate::pour::engine::{Command, LinkChange};
 use crate::pour::entry::{CueCall, Entry, Output};
@@ -31,7 +32,7 @@ pub struct Table {
     pub(super) parts: Parts,
     pub(super) log: Log,
     settler: Settler,
-    sight: Sight,
+    pub(super) sight: Sight,
     pub(super) batch: Option<Batch>,
     /// The batch whose begin is on its way to the disk, and the job that writes it.
     pub(super) beginning: Option<(u64, Batch)>,
@@ -144,7 +145,7 @@ impl Table {
                 self.sight.handle_down(reason, try_this);
                 self.give(Input::Link(LinkChange::Down, now));
             }
-            LinkEvent::Facts(facts) => self.sight.handle_facts(facts),
+            LinkEvent::Facts(facts) => self.handle_facts(facts, now),
             LinkEvent::Bytes { bytes, arrived_at } => {
                 self.sight.handle_bytes();
                 self.parts.decoder.handle_bytes(&bytes, arrived_at);
@@ -153,6 +154,15 @@ impl Table {
                 }
             }
         }
+    }
+
+    /// Where the scale's step is another than was known, all that goes by it is told.
+    fn handle_facts(&mut self, facts: Facts, now: Instant) {
+        let Some(step) = self.sight.handle_facts(facts) else { return };
+        self.parts.scale.step = step;
+        self.settler = Settler::new(&self.parts.scale);
+        self.batch.iter_mut().for_each(|b| b.coarse = too_coarse(&self.parts.scale, &b.record));
+        self.give(Input::Step(step, now));
     }
 
     fn handle_reading(&mut self, reading: Reading) {
@@ -299,13 +309,13 @@ impl Table {
     }
 
     pub(super) fn show(&mut self, now: Instant) {
-        let coarse = self.batch.as_ref().and_then(|b| b.coarse.as_deref());
+        let hint = self.batch.as_ref().and_then(Batch::hint);
         let view = Now {
             run: self.parts.run.clone(),
             at_us: now.us(),
             scale: ScaleView {
                 spare_g: self.spare.map(|m| m.g()),
-                ..self.sight.view(now, self.parts.decoder.counts(), coarse)
+                ..self.sight.view(now, self.parts.decoder.counts(), hint)
             },
             last_cue: self.last_cue.clone(),
             note: self.note.filter(|_| self.batch.is_some()).map(Remark::word),

@@ -39,9 +39,14 @@ pub(super) struct Batch {
 }
 
 /// Why a batch can't go on from what stood on the pan.
-pub(super) fn nothing_offered() -> Refusal {
+fn nothing_offered() -> Refusal {
     let why = "nothing is offered back: the display has not gone to zero by itself with a piece on it in this batch";
     Refusal::Conflict(why.to_owned())
+}
+
+/// What stood on the pan when the display of the batch under way went to zero by itself.
+pub(super) fn offered(batch: Option<&Batch>, record: &BatchRecord, now: Instant) -> Result<Mass, Refusal> {
+    batch.map_or(Err(nothing_offered()), |b| b.offers(record, now))
 }
 
 impl Batch {
@@ -64,10 +69,19 @@ impl Batch {
         }
     }
 
-    /// Whether the display went to zero by itself in this batch, and what stood there is known.
-    pub(super) fn offers(&self, record: &BatchRecord, now: Instant) -> Result<(), Refusal> {
-        let offered = self.record.id == record.id && self.engine.snapshot(now).offered.is_some();
-        if offered { Ok(()) } else { Err(nothing_offered()) }
+    /// What stood there when the display went to zero by itself in this batch, where that is known.
+    fn offers(&self, record: &BatchRecord, now: Instant) -> Result<Mass, Refusal> {
+        let offered = self.engine.snapshot(now).offered.filter(|_| self.record.id == record.id);
+        offered.ok_or_else(nothing_offered)
+    }
+
+    /// What is to be said of the scale in this batch, with what to try.
+    pub(super) fn hint(&self) -> Option<&str> {
+        let froze = self.engine.froze().then_some(
+            "the display stands still while slop runs: switch the scale's hold and zero tracking off if it can, and \
+             leave taring to Tarebell",
+        );
+        self.coarse.as_deref().or(froze)
     }
 
     /// Nothing stands on the pan.

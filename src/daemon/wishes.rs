@@ -137,7 +137,8 @@ impl Table {
 
     pub(super) fn still_on(&mut self, record: BatchRecord) -> Result<Begun, Refusal> {
         let now = self.parts.clock.now();
-        self.batch.as_ref().map_or(Err(under_way::nothing_offered()), |b| b.offers(&record, now))?;
+        let gross = under_way::offered(self.batch.as_ref(), &record, now)?;
+        self.sight.handle_still_on(gross);
         self.give(Input::Command(Command::StillOn, now));
         Ok(begun(record, Vec::new()))
     }

@@ -2,7 +2,9 @@
 //!
 //! Lines end with CR, LF or both and may arrive split anywhere. A line that is not a
 //! weight is counted with the reason and skipped; an unfinished one is not an error.
+//! Through the air a line may also come without an end, whole in one notification (`whole.rs`).
 
+use super::whole::Whole;
 use super::{Counts, Skipped};
 use crate::reading::{Indicated, Reading};
 use crate::time::Instant;
@@ -89,6 +91,8 @@ pub struct LineDecoder {
     readings: VecDeque<Reading>,
     counts: Counts,
     first_unit: Option<Unit>,
+    /// Bytes come in notifications.
+    whole: Option<Whole>,
 }
 
 impl LineDecoder {
@@ -103,7 +107,14 @@ impl LineDecoder {
             readings: VecDeque::new(),
             counts: Counts::default(),
             first_unit: None,
+            whole: None,
         }
+    }
+
+    /// For bytes that come in notifications: a line may be whole in one, without an end.
+    #[must_use]
+    pub fn in_notifications(self) -> Self {
+        Self { whole: Some(Whole::default()), ..self }
     }
 
     /// After a link came up: what is half read is dropped, and so is the line in progress.
@@ -111,10 +122,22 @@ impl LineDecoder {
         self.buffer.clear();
         self.ignoring = true;
         self.too_long = false;
+        self.whole = self.whole.take().map(|_| Whole::default());
     }
 
     /// Takes bytes as they came.
     pub fn handle_bytes(&mut self, bytes: &[u8], arrived_at: Instant) {
+        if let Some(whole) = &mut self.whole {
+            let believed = whole.believed();
+            if whole.handle_message(bytes) {
+                self.buffer.clear();
+                self.too_long = false;
+                self.read_line(bytes, arrived_at);
+                return;
+            }
+            // From here on up to a line end it may be the end of a line only.
+            self.ignoring |= believed;
+        }
         for &byte in bytes {
             if byte == b'\r' || byte == b'\n' {
                 self.end_line(arrived_at);
@@ -143,10 +166,13 @@ impl LineDecoder {
         if std::mem::replace(&mut self.too_long, false) {
             return self.skip(&line, format!("longer than {LONGEST} bytes"));
         }
-        if ignored || line.iter().all(u8::is_ascii_whitespace) {
-            return;
+        if !ignored && !line.iter().all(u8::is_ascii_whitespace) {
+            self.read_line(&line, arrived_at);
         }
-        let text = String::from_utf8_lossy(&line);
+    }
+
+    fn read_line(&mut self, line: &[u8], arrived_at: Instant) {
+        let text = String::from_utf8_lossy(line);
         let read = match &self.format {
             LineFormat::Auto => read_auto(&text, self.unit),
             LineFormat::Pattern(pattern) => read_pattern(pattern, &text, self.unit),
@@ -157,7 +183,7 @@ impl LineDecoder {
                 self.counts.readings += 1;
                 self.readings.push_back(Reading { indicated, stable, arrived_at, taken_at: arrived_at });
             }
-            Err(reason) => self.skip(&line, reason),
+            Err(reason) => self.skip(line, reason),
         }
     }
 

@@ -3,6 +3,7 @@
 pub mod layout;
 pub mod line;
 pub mod standard;
+mod whole;
 
 use crate::reading::{Indicated, Reading};
 use crate::time::Instant;
@@ -81,7 +82,7 @@ impl MessageDecoder {
 /// What makes readings of a link's bytes.
 #[derive(Clone, Debug)]
 pub enum Decoder {
-    /// Text lines, split anywhere.
+    /// Text lines, split anywhere, or each whole in a notification.
     Lines(LineDecoder),
     /// Whole messages.
     Messages(MessageDecoder),

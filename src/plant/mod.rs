@@ -4,14 +4,25 @@
 //! knows nothing of how cues are decided. Every value in it is invented.
 
 mod chance;
+mod display;
+mod force;
+mod jet;
 mod person;
 mod readout;
+pub mod scene;
 pub mod session;
+pub mod stage;
 mod stream;
+mod ware;
+mod wire;
 
+pub use force::Touch;
+pub use jet::{Goal, Pouring, Vessel};
 pub use person::Person;
 pub use readout::{ScaleModel, Shown};
 pub use stream::Table;
+pub use ware::{Landing, Truth};
+pub use wire::{Sent, What};
 
 use crate::time::{Duration, Instant};
 use chance::Chance;

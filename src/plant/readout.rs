@@ -1,8 +1,9 @@
 //! The scale: what the pan feels becomes numbers on a display, late, rounded and noisy.
 //!
-//! Moving average, then one pole, then noise, then rounding; knows nothing of what lies on the pan.
+//! Delay and creep, moving average, one pole, noise, then the display; knows nothing of what lies on the pan.
 
 use super::chance::Chance;
+use super::display::Display;
 use crate::time::{Duration, Instant};
 use std::collections::VecDeque;
 
@@ -40,6 +41,18 @@ pub struct ScaleModel {
     pub bunch_s: f64,
     /// Chance that a reading never arrives.
     pub drop_p: f64,
+    /// Pure delay of the weight, seconds.
+    pub delay_s: f64,
+    /// Share of a load that shows only by and by, over about a minute.
+    pub creep: f64,
+    /// Steps a second by which the display follows drift near zero; 0 for never.
+    pub zero_tracking: f64,
+    /// The display stands while the weight stays within so many grams of what it shows.
+    pub hold_g: f64,
+    /// The step grows with the load: from 500 g twice, from 1000 g five times as coarse.
+    pub step_grows: bool,
+    /// Error of a load per centimetre off the pan's centre, as a share of it.
+    pub off_centre: f64,
 }
 
 impl ScaleModel {
@@ -57,6 +70,27 @@ impl ScaleModel {
             jitter_s: 0.01,
             bunch_s: 0.0,
             drop_p: 0.0,
+            delay_s: 0.0,
+            creep: 0.0,
+            zero_tracking: 0.0,
+            hold_g: 0.0,
+            step_grows: false,
+            off_centre: 0.0,
+        }
+    }
+
+    /// A scale by its name in scenes: `quick` 20 readings a second, lag 0.11 s; `usual` 10, 0.30 s; `late`
+    /// 5, 0.70 s; `coarse` as usual in steps of 1 g; `lossy` as usual, unevenly and 8 % of them lost. All
+    /// but the last two count in 0.1 g. Invented.
+    pub fn named(name: &str) -> Option<Self> {
+        let usual = Self::middling();
+        match name {
+            "quick" => Some(Self { period_s: 0.05, ..Self::with_lag(0.11) }),
+            "usual" => Some(usual),
+            "late" => Some(Self { period_s: 0.2, ..Self::slow() }),
+            "coarse" => Some(Self { step_g: 1.0, ..usual }),
+            "lossy" => Some(Self { jitter_s: 0.04, age_s: 0.06, drop_p: 0.08, ..usual }),
+            _ => None,
         }
     }
 
@@ -78,12 +112,14 @@ impl ScaleModel {
     /// Lag in seconds: first moment of the response to a blow, the area between a step and the
     /// answer to it. The age on arrival comes on top.
     pub fn lag(&self) -> f64 {
-        self.ma_s / 2.0 + self.pole_s
+        self.delay_s + self.ma_s / 2.0 + self.pole_s
     }
 }
 
 /// Seconds per simulation step.
 pub(super) const STEP_S: f64 = 0.001;
+/// Creep's time constant: 95 % of it shows within a minute, seconds (a guess).
+const CREEP_S: f64 = 20.0;
 
 /// A scale at work.
 #[derive(Clone, Debug)]
@@ -93,6 +129,9 @@ pub(super) struct Readout {
     window: VecDeque<f64>,
     sum: f64,
     smooth: f64,
+    delayed: VecDeque<f64>,
+    crept: f64,
+    display: Display,
     nominal: Instant,
     next: Instant,
     last_arrival: Instant,
@@ -105,6 +144,9 @@ impl Readout {
             window: VecDeque::from(vec![0.0; samples]),
             sum: 0.0,
             smooth: 0.0,
+            delayed: VecDeque::from(vec![0.0; (model.delay_s / STEP_S).round().max(0.0) as usize]),
+            crept: 0.0,
+            display: Display::default(),
             nominal: Instant::START,
             next: Instant::START,
             last_arrival: Instant::START,
@@ -115,6 +157,10 @@ impl Readout {
 
     /// One step with `force_g` on the pan; a reading where one is due and not lost.
     pub(super) fn step(&mut self, now: Instant, force_g: f64) -> Option<Shown> {
+        self.delayed.push_back(force_g);
+        let force_g = self.delayed.pop_front().unwrap_or(force_g);
+        self.crept += (force_g - self.crept) * STEP_S / CREEP_S;
+        let force_g = force_g + self.model.creep * self.crept;
         let oldest = self.window.pop_front().unwrap_or(0.0);
         self.window.push_back(force_g);
         self.sum += force_g - oldest;
@@ -135,15 +181,24 @@ impl Readout {
         let noisy = self.smooth + self.model.noise_g * self.chance.normal();
         let age = (self.model.age_s + self.model.jitter_s * self.chance.normal()).max(0.0);
         let lost = self.chance.happens(self.model.drop_p);
+        let mass_g = self.display.show(noisy, period, &self.model);
         if lost {
             return None;
         }
-        let step = self.model.step_g;
-        let mass_g = if step > 0.0 { (noisy / step).round() * step } else { noisy };
         // Messages keep their order.
         self.last_arrival =
             (self.last_arrival + Duration::from_micros(1)).max(self.handed_over(now.offset_seconds(age)));
         Some(Shown { arrives_at: self.last_arrival, taken_at: now, mass_g })
+    }
+
+    /// Its own tare key.
+    pub(super) fn zero_key(&mut self) {
+        self.display.zero_key();
+    }
+
+    /// What the scale is.
+    pub(super) fn model(&self) -> &ScaleModel {
+        &self.model
     }
 
     /// The next moment at which the link hands readings over.
@@ -201,5 +256,28 @@ mod tests {
         assert!(all.windows(2).all(|w| w[0].arrives_at < w[1].arrives_at));
         assert!(all.iter().all(|s| ((s.mass_g * 10.0).round() - s.mass_g * 10.0).abs() < 1e-9));
         assert!(all.iter().all(|s| s.arrives_at >= s.taken_at));
+    }
+
+    /// What a scale without noise or steps shows `after_s` a load of 100 g.
+    fn after(model: ScaleModel, after_s: f64) -> f64 {
+        let model = ScaleModel { noise_g: 0.0, step_g: 0.0, clock_jitter_s: 0.0, ..model };
+        let mut readout = Readout::new(model, Chance::of(1, 0, 0));
+        let steps = (after_s / STEP_S) as u64;
+        (0..steps).filter_map(|ms| readout.step(Instant::from_us(ms * 1000), 100.0)).last().unwrap().mass_g
+    }
+
+    #[test]
+    fn a_delay_shows_nothing_before_its_time_and_counts_as_lag() {
+        let late = ScaleModel { delay_s: 0.5, ..ScaleModel::fast() };
+        assert!((late.lag() - 0.65).abs() < 1e-9);
+        assert_eq!(after(late.clone(), 0.45), 0.0);
+        assert!((after(late, 2.0) - 100.0).abs() < 0.01);
+    }
+
+    #[test]
+    fn creep_shows_by_and_by_and_is_nearly_all_there_after_a_minute() {
+        let creeps = ScaleModel { creep: 0.0005, ..ScaleModel::fast() };
+        assert!((after(creeps.clone(), 2.0) - 100.005).abs() < 0.002);
+        assert!((after(creeps, 60.0) - 100.0475).abs() < 0.001);
     }
 }

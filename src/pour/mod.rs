@@ -5,6 +5,7 @@
 
 mod after;
 pub mod curve;
+mod display;
 pub mod engine;
 pub mod entry;
 mod fault;

@@ -6,8 +6,8 @@
 //! Version 2 has the pan's zero and whether the log was held after the start values of
 //! version 1, and may end with the mark of a cut; version 3 may have changes of how the cues
 //! are heard; version 4 has among the marks whether a loudspeaker was lost at the start; version 5 may
-//! have reminders and numbers, and knows the vessel, the spare weight and what was seen of the batch. All
-//! are read.
+//! have reminders, and knows the vessel, the spare weight and what was seen of the batch; version 6 may have
+//! changes of the scale's step, and numbers. All are read.
 
 use super::engine::{Command, Engine, Hearing, LinkChange, Start};
 use super::entry::Output;
@@ -18,7 +18,7 @@ use crate::units::Mass;
 
 mod start;
 
-const VERSION: u8 = 5;
+const VERSION: u8 = 6;
 const FIRST_VERSION: u8 = 1;
 /// A trace starts this long before the landing.
 const LEAD: Duration = Duration::from_secs(3);
@@ -43,13 +43,16 @@ pub enum Input {
     Timeout(Instant),
     /// A change of how the cues are heard.
     Hearing(Hearing, Instant),
+    /// The scale counts in another step than was known.
+    Step(Mass, Instant),
 }
 
 impl Input {
     fn at(&self) -> Instant {
         match self {
             Self::Weighing(w) => w.arrived_at,
-            Self::Link(_, at) | Self::Command(_, at) | Self::Timeout(at) | Self::Hearing(_, at) => *at,
+            Self::Link(_, at) | Self::Command(_, at) | Self::Timeout(at) => *at,
+            Self::Hearing(_, at) | Self::Step(_, at) => *at,
         }
     }
 
@@ -61,6 +64,7 @@ impl Input {
             Self::Command(command, at) => engine.handle_command(command, at),
             Self::Timeout(at) => engine.handle_timeout(at),
             Self::Hearing(hearing, at) => engine.handle_hearing(hearing, at),
+            Self::Step(step, _) => engine.handle_step(step),
         }
     }
 }
@@ -78,7 +82,8 @@ impl Input {
             Self::Hearing(..) => 8,
             Self::Command(Command::StillOn, _) => 9,
             Self::Command(Command::Remind(_), _) => 10,
-            Self::Command(Command::Number(_), _) => 11,
+            Self::Step(..) => 11,
+            Self::Command(Command::Number(_), _) => 12,
         }
     }
 
@@ -96,6 +101,7 @@ impl Input {
             }
             Self::Command(Command::Remind(remark), _) => put(out, *remark as i64),
             Self::Command(Command::Number(piece), _) => put(out, i64::from(*piece)),
+            Self::Step(step, _) => put(out, micrograms(*step)),
             Self::Command(..) | Self::Link(..) | Self::Timeout(_) => {}
         }
     }
@@ -162,6 +168,7 @@ impl Trace {
     /// Between two pieces: a replay starts from what the engine knows by now.
     pub fn start_from(&mut self, engine: &Engine) {
         self.start.hand = engine.hand();
+        self.start.scale.step = engine.counts_in();
         self.start.zero = engine.zero();
         self.start.held = engine.held();
         self.start.lift_first = engine.lift_first();
@@ -288,8 +295,9 @@ impl Bytes<'_> {
                 let remark = usize::try_from(self.take()?).ok().and_then(|i| Remark::ALL.get(i)).copied();
                 Input::Command(Command::Remind(remark.ok_or(BadTrace::Broken(self.at))?), now)
             }
-            11 => Input::Command(Command::Number(self.count()?), now),
+            12 => Input::Command(Command::Number(self.count()?), now),
             8 => Input::Hearing(Hearing { ahead: self.span()?, lost: self.take()? != 0 }, now),
+            11 => Input::Step(mass(self.take()?), now),
             _ => return Err(BadTrace::Broken(self.at)),
         })
     }

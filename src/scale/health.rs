@@ -2,6 +2,7 @@
 //! own tare key, a pan that never rests, and that it is about to switch itself off.
 
 use super::ScaleFacts;
+use super::display::{Hidden, Hold};
 use crate::reading::Weighing;
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
@@ -34,6 +35,14 @@ pub enum Ailment {
     OwnTare,
     /// The display counts in this step at this load, coarser than told.
     Coarse(Mass),
+    /// The scale says by itself that it counts in this step, coarser than told.
+    Promised(Mass),
+    /// The display stands still while the weight changes, then jumps.
+    Holds,
+    /// The display took a piece for its zero: near it a slow trickle may be swallowed.
+    Hides,
+    /// So much came off with a piece that the display had never shown: it was pulled to zero.
+    Swallowed(Mass),
     /// The weight never comes to rest.
     Restless,
     /// Once it fell silent after so long without a change, and that is nearly over again.
@@ -47,12 +56,15 @@ pub struct Health {
     /// The latest changes: the values before and after lie within one range.
     values: VecDeque<f64>,
     observed: Option<Mass>,
+    promised: Option<Mass>,
     latest: Option<(Weighing, bool)>,
     /// Since when the weight has not been at rest, and what it showed meanwhile.
     restless: Option<(Instant, f64, f64)>,
     /// Since when the weight has not changed, and what it was.
     unchanged: Option<(Instant, f64)>,
     slept_after: Option<Duration>,
+    hold: Hold,
+    hidden: Hidden,
 }
 
 impl Health {
@@ -62,10 +74,20 @@ impl Health {
             step_g: scale.step.g(),
             values: VecDeque::new(),
             observed: None,
+            promised: None,
             latest: None,
             restless: None,
             unchanged: None,
             slept_after: None,
+            hold: Hold::new(scale),
+            hidden: Hidden::new(scale),
+        }
+    }
+
+    /// Somebody says that a piece of this weight still stands under a display that shows something else.
+    pub fn handle_still_on(&mut self, gross: Mass) {
+        if let Some((w, _)) = self.latest {
+            self.hidden.handle_zeroed(gross, w.mass);
         }
     }
 
@@ -73,6 +95,11 @@ impl Health {
     pub fn handle_weighing(&mut self, w: Weighing, at_rest: bool) {
         let g = w.mass.g();
         self.note_step(g);
+        self.hold.handle_weighing(w);
+        self.hold.forget(w.taken_at);
+        if at_rest {
+            self.hidden.handle_rest(w);
+        }
         self.restless = match self.restless {
             _ if at_rest => None,
             None => Some((w.arrived_at, g, g)),
@@ -94,6 +121,7 @@ impl Health {
         }
         self.restless = None;
         self.values.clear();
+        self.hold.handle_silence();
     }
 
     /// The step that the display was seen to count in at this load, where it is coarser than told.
@@ -101,14 +129,46 @@ impl Health {
         self.observed
     }
 
+    /// The scale says by itself in which step it counts; of one that has a step for each system of units `finer`
+    /// is the finer one.
+    pub fn handle_promise(&mut self, step: Mass, finer: Mass) {
+        // A percent is less than any two steps of a scale differ by.
+        self.promised = (finer.g() > 1.01 * self.step_g).then_some(step);
+    }
+
+    /// The step to go by: as told, or the coarser one that the scale promises by itself.
+    pub fn step(&self) -> Mass {
+        self.promised.unwrap_or(Mass::saturating(self.step_g))
+    }
+
+    /// What is wrong with the step.
+    fn coarse(&self) -> Option<Ailment> {
+        match (self.observed, self.promised) {
+            (Some(seen), Some(promised)) if seen.g() <= 1.01 * promised.g() => {
+                Some(Ailment::Promised(promised))
+            }
+            (Some(seen), _) => Some(Ailment::Coarse(seen)),
+            (None, promised) => promised.map(Ailment::Promised),
+        }
+    }
+
     /// What is wrong now, the worst first.
     pub fn ailment(&self, now: Instant) -> Option<Ailment> {
         let (w, at_rest) = self.latest?;
+        if let Some(swallowed) = self.hidden.swallowed(now) {
+            return Some(Ailment::Swallowed(swallowed));
+        }
         if at_rest && w.mass.g() < OWN_TARE_G.min(-2.0 * self.step_g) {
             return Some(Ailment::OwnTare);
         }
-        if let Some(step) = self.observed {
-            return Some(Ailment::Coarse(step));
+        if let Some(coarse) = self.coarse() {
+            return Some(coarse);
+        }
+        if self.hold.holds(now) {
+            return Some(Ailment::Holds);
+        }
+        if self.hidden.hides() {
+            return Some(Ailment::Hides);
         }
         let shaken = self
             .restless
@@ -192,12 +252,56 @@ mod tests {
     }
 
     #[test]
+    fn a_promised_step_is_said_where_it_is_coarser_than_told_and_one_seen_that_is_coarser_still_comes_first()
+    {
+        let g = Mass::saturating;
+        let mut health = health();
+        let at = feed(&mut health, 0.0, std::iter::repeat_n(0.0, 10), true);
+        for fine in [0.05, 0.1] {
+            health.handle_promise(g(fine), g(fine));
+            assert_eq!((health.ailment(at), health.step()), (None, g(0.1)), "{fine} g");
+        }
+        health.handle_promise(g(0.5), g(0.45));
+        assert_eq!((health.ailment(at), health.step()), (Some(Ailment::Promised(g(0.5))), g(0.5)));
+        let at = feed(&mut health, 2.0, pour(0.5), false);
+        assert_eq!(health.ailment(at), Some(Ailment::Promised(g(0.5))));
+        let at = feed(&mut health, 20.0, pour(1.0), false);
+        assert!(matches!(health.ailment(at), Some(Ailment::Coarse(seen)) if (seen.g() - 1.0).abs() < 1e-6));
+        assert_eq!(health.step(), g(0.5));
+    }
+
+    #[test]
     fn a_piece_tared_by_the_scales_own_key_shows_once_it_is_lifted() {
         let mut health = health();
         let at = feed(&mut health, 0.0, std::iter::repeat_n(0.0, 10), true);
         assert_eq!(health.ailment(at), None);
         let at = feed(&mut health, 2.0, std::iter::repeat_n(-312.0, 10), true);
         assert_eq!(health.ailment(at), Some(Ailment::OwnTare));
+    }
+
+    #[test]
+    fn slop_that_a_zeroed_display_never_showed_is_said_once_the_piece_is_off_and_only_then() {
+        let mass = Mass::saturating;
+        for (swallowed_g, wanted) in [(0.0, None), (0.2, None), (3.0, Some(3.0))] {
+            let mut health = health();
+            feed(&mut health, 0.0, std::iter::repeat_n(0.0, 10), true);
+            health.handle_still_on(mass(312.4));
+            // 20 g are shown to run in; all that came off with the piece shows at the lift.
+            let at = feed(&mut health, 2.0, (0..25).map(|i| 0.8 * f64::from(i)), false);
+            assert_eq!(health.ailment(at), Some(Ailment::Hides));
+            let at = feed(&mut health, 5.0, std::iter::repeat_n(19.2, 10), true);
+            assert_eq!(health.ailment(at), Some(Ailment::Hides));
+            let at = feed(&mut health, 7.0, std::iter::repeat_n(-312.4 - swallowed_g, 10), true);
+            let said = match health.ailment(at) {
+                Some(Ailment::Swallowed(mass)) => Some((mass.g() * 10.0).round() / 10.0),
+                Some(other) => {
+                    assert_eq!(other, Ailment::OwnTare);
+                    None
+                }
+                None => panic!("less than nothing on the pan is said"),
+            };
+            assert_eq!(said, wanted, "{swallowed_g} g swallowed");
+        }
     }
 
     #[test]

@@ -58,8 +58,28 @@ pub fn short(uuid: Uuid) -> String {
     number(uuid).map_or_else(|| uuid.to_string(), |n| format!("{n:04x}"))
 }
 
-/// Bluetooth Assigned Numbers: Weight Measurement of the Weight Scale Service.
+/// Bluetooth Assigned Numbers: the Weight Scale Service and its Weight Measurement.
+const WEIGHT_SCALE: u16 = 0x181d;
 const WEIGHT_MEASUREMENT: u16 = 0x2a9d;
+
+/// The standard's layout says where its values are: another place would be read as what it is not.
+fn only_standard(source: &Source<'_>, t: &ScaleText, told: &Checked) -> Result<(), SettingsError> {
+    let places = [
+        ("scale.service", &t.service, told.service, WEIGHT_SCALE),
+        ("scale.characteristic", &t.characteristic, told.characteristic, WEIGHT_MEASUREMENT),
+    ];
+    for (key, at, told, wanted) in places {
+        if let (Some(at), Some(told)) = (at, told.filter(|told| *told != numbered(wanted))) {
+            let why = format!(
+                "{} does not go with layout = \"standard\", which reads {wanted:04x}: take it out, or say with \
+                 layout how the bytes of your scale are read",
+                short(told)
+            );
+            return Err(source.wrong(key, at, why));
+        }
+    }
+    Ok(())
+}
 
 pub(super) fn link(
     source: &Source<'_>,
@@ -67,9 +87,12 @@ pub(super) fn link(
     at: &Spanned<String>,
     how: &Notifications,
 ) -> Result<Ble, SettingsError> {
-    let Checked { address, service, characteristic } = check(source, t)?;
-    // The standard says where its values are.
+    let told = check(source, t)?;
     let standard = *how == Notifications::Messages(MessageFormat::Standard);
+    if standard {
+        only_standard(source, t, &told)?;
+    }
+    let Checked { address, service, characteristic } = told;
     let characteristic = characteristic.or(standard.then_some(numbered(WEIGHT_MEASUREMENT)));
     let name = t.name.as_ref().map(|n| n.get_ref().trim().to_owned()).filter(|n| !n.is_empty());
     let by = address.map(By::Address).or(name.map(By::Name)).or(service.map(By::Service)).ok_or_else(|| {

@@ -5,13 +5,25 @@ use toml::Spanned;
 /// What is wrong with the settings.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum SettingsError {
-    /// Not TOML, an unknown key, or a wrong type: the text names line and key.
+    /// Not TOML, or an unknown key: the text names line and key.
     #[error("{file}: {text}")]
     Shape {
         /// File.
         file: String,
         /// What the parser says.
         text: String,
+    },
+    /// A value of another kind than its key takes.
+    #[error("{file}, line {line}: {key}: {expected}")]
+    Kind {
+        /// File.
+        file: String,
+        /// Line, from 1.
+        line: usize,
+        /// Key, such as `scale.layout.mass.offset`.
+        key: String,
+        /// What was found and what was expected.
+        expected: String,
     },
     /// A value that can't be.
     #[error("{file}, line {line}: {key}: {expected}")]
@@ -40,7 +52,7 @@ impl Source<'_> {
         at: &Spanned<T>,
         expected: impl Into<String>,
     ) -> SettingsError {
-        let line = self.text[..at.span().start.min(self.text.len())].matches('\n').count() + 1;
+        let line = super::kind::line(self.text, at.span().start);
         SettingsError::Value { file: self.file.to_owned(), line, key, expected: expected.into() }
     }
 

@@ -1,10 +1,12 @@
 //! `[scale] layout`: a word, or the shape of a binary message.
 
+use super::{SettingsError, Source, kind};
 use crate::frame::MessageFormat;
 use crate::frame::layout::{Checksum, ChecksumKind, Count, Endian, Flag, LONGEST, Layout, UnitByte};
 use crate::units::plainly;
 use serde::Deserialize;
 use std::collections::BTreeMap;
+use toml::Spanned;
 
 /// How notifications are read.
 #[derive(Clone, Debug, PartialEq)]
@@ -91,11 +93,50 @@ enum ChecksumKindText {
     Crc8,
 }
 
+/// What is wrong with a value of `layout`.
+pub(super) enum Misfit {
+    /// In words that name the part.
+    Value(String),
+    /// A part is of another kind than it takes.
+    Kind {
+        /// Dotted.
+        place: String,
+        /// What was found and what was expected.
+        expected: String,
+    },
+}
+
+impl Misfit {
+    /// As an error of the settings.
+    pub(super) fn of(self, source: &Source<'_>, at: &Spanned<toml::Value>) -> SettingsError {
+        match self {
+            Self::Value(why) => source.wrong("scale.layout", at, why),
+            Self::Kind { place, expected } => SettingsError::Kind {
+                file: source.file.to_owned(),
+                line: kind::line(source.text, at.span().start),
+                key: format!("scale.layout.{place}"),
+                expected,
+            },
+        }
+    }
+}
+
+/// What the parser says of a table.
+fn misfit(error: &toml::de::Error) -> Misfit {
+    let whole = error.to_string();
+    // It names the place in a last line of its own: in `mass.offset`.
+    let place = whole.trim_end().lines().last().and_then(|l| l.strip_prefix("in `")?.strip_suffix('`'));
+    match (place, kind::wrong_kind(error.message())) {
+        (Some(place), Some(expected)) => Misfit::Kind { place: place.to_owned(), expected },
+        _ => Misfit::Value(plainly(whole.trim_end())),
+    }
+}
+
 /// Notifications from the value of `layout`.
 ///
 /// # Errors
-/// Words that name the part that is wrong.
-pub(super) fn notifications(value: &toml::Value) -> Result<Notifications, String> {
+/// What names the part that is wrong.
+pub(super) fn notifications(value: &toml::Value) -> Result<Notifications, Misfit> {
     let expected = "expected \"text\", \"standard\", or the places of a message: \
                     { mass = { offset = 0, bytes = 2, unit_g = 0.1 } }";
     match value {
@@ -104,15 +145,16 @@ pub(super) fn notifications(value: &toml::Value) -> Result<Notifications, String
             Ok(Notifications::Messages(MessageFormat::Standard))
         }
         toml::Value::Table(table) => {
-            let text: LayoutText = table.clone().try_into().map_err(|e| plainly(e.to_string().trim_end()))?;
-            layout(text).map(|layout| Notifications::Messages(MessageFormat::Layout(layout)))
+            let text: LayoutText = table.clone().try_into().map_err(|e| misfit(&e))?;
+            let layout = layout(text).map_err(Misfit::Value)?;
+            Ok(Notifications::Messages(MessageFormat::Layout(layout)))
         }
-        toml::Value::String(word) => Err(format!("'{word}': {expected}")),
+        toml::Value::String(word) => Err(Misfit::Value(format!("'{word}': {expected}"))),
         toml::Value::Integer(_)
         | toml::Value::Float(_)
         | toml::Value::Boolean(_)
         | toml::Value::Datetime(_)
-        | toml::Value::Array(_) => Err(expected.to_owned()),
+        | toml::Value::Array(_) => Err(Misfit::Value(expected.to_owned())),
     }
 }
 

@@ -59,6 +59,12 @@ impl Pace {
         self.slow
     }
 
+    /// The next reading may well be that of a slow scale: too few have come to tell its pace, or the last one
+    /// came after a gap.
+    pub fn may_be_slow(&self) -> bool {
+        self.intervals.len() < LEAST_INTERVALS || self.gaps > 0
+    }
+
     /// Mean time between readings, s; `None` before three.
     pub fn mean_s(&self) -> Option<f64> {
         let n = self.intervals.len();

@@ -9,6 +9,7 @@ use tarebell::pour::remark::Remark;
 use tarebell::pour::trace::{Input, Trace};
 use tarebell::record::Verdict;
 use tarebell::time::{Duration, Instant};
+use tarebell::units::Mass;
 
 #[test]
 fn a_piece_lands_is_tared_poured_stopped_weighed_and_logged() {
@@ -208,9 +209,31 @@ fn a_loudspeaker_lost_between_two_pieces_is_still_lost_in_the_replay_of_the_next
 }
 
 #[test]
+fn a_step_that_turns_out_too_coarse_gives_no_ready_and_is_a_fault_for_a_hand_that_was_promised_a_stop() {
+    let step = |at_s: f64| (Instant::START.offset_seconds(at_s), Mass::saturating(10.0));
+    let mut run = Run::new();
+    run.curve(0.0, 1.0, |_| 0.0);
+    let (at, coarse) = step(1.0);
+    run.give(Input::Step(coarse, at), at);
+    run.curve(1.0, 4.0, |t| if t < 2.0 { 0.0 } else { 300.0 });
+    assert!(!run.engine.guides() && run.cues().is_empty(), "{:?}", run.cues());
+    assert_eq!(Trace::decode(&run.trace.encode()).expect("a trace").inputs, run.trace.inputs);
+
+    let mut run = Run::new();
+    run.curve(0.0, 2.0, |_| 0.0);
+    run.curve(2.0, 4.0, |_| 300.0);
+    let (at, coarse) = step(4.0);
+    run.give(Input::Step(coarse, at), at);
+    run.curve(4.05, 9.0, |t| stream(t, 99.0));
+    assert_eq!(run.cues()[..2], [Cue::Ready, Cue::Fault]);
+}
+
+#[test]
 fn a_trace_of_an_older_version_is_still_read() {
     let bytes = Run::new().trace.encode();
-    assert_eq!(bytes[0], 5);
+    assert_eq!(bytes[0], 6);
+    let fifth = Trace::decode(&[&[5], &bytes[1..]].concat()).expect("version 5");
+    assert_eq!(fifth, Run::new().trace);
     // An engine that has seen nothing yet and knows no spare weight ends its start values with what is new in
     // version 5: vessel, limit of contact (4 bytes), and nine that are nought. Before 5 they were not there.
     let older = bytes.get(..bytes.len() - 15).expect("the older start values");
@@ -218,7 +241,7 @@ fn a_trace_of_an_older_version_is_still_read() {
         let older = Trace::decode(&[&[version], &older[1..]].concat()).expect("an older version");
         assert_eq!(older, Run::new().trace);
     }
-    assert!(Trace::decode(&[&[6], &bytes[1..]].concat()).is_err());
+    assert!(Trace::decode(&[&[7], &bytes[1..]].concat()).is_err());
 }
 
 fn any_input() -> impl Strategy<Value = (u8, f64, f64)> {

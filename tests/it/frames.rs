@@ -173,3 +173,107 @@ proptest! {
         }
     }
 }
+
+/// A decoder for notifications, after a link came up; gives what each notification was read as.
+fn each(messages: &[&[u8]]) -> Vec<Option<f64>> {
+    let mut decoder = LineDecoder::new(LineFormat::Auto, Unit::Gram).in_notifications();
+    decoder.reset();
+    let mut read = |message: &&[u8]| {
+        decoder.handle_bytes(message, Instant::START);
+        let reading = decoder.poll_reading();
+        assert!(decoder.poll_reading().is_none(), "one notification, one weight");
+        reading.map(|r| if let Indicated::Mass(mass) = r.indicated { mass.g() } else { f64::NAN })
+    };
+    messages.iter().map(&mut read).collect()
+}
+
+#[test]
+fn text_without_line_ends_is_read_once_three_whole_ones_of_one_shape_have_come() {
+    let read = each(&[b"  9.9 g", b" 10.0 g", b"312.4 g", b"312.5 g", b"-12.5 g", b"312.6 g"]);
+    assert_eq!(read, [None, None, None, Some(312.5), Some(-12.5), Some(312.6)]);
+    // Another shape is looked at anew: it might be the end of a longer one.
+    let read = each(&[b"10.1 g", b"10.1 g", b"10.1 g", b"10.1 g", b"9.9 g", b"9.8 g", b"9.7 g", b"9.6 g"]);
+    assert_eq!(read, [None, None, None, Some(10.1), None, None, None, Some(9.6)]);
+    // A word that tells a state may change.
+    let read = each(&[b"moving 1.0 g", b"moving 2.0 g", b"stable 3.0 g", b"stable 3.0 g"]);
+    assert_eq!(read.last(), Some(&Some(3.0)));
+}
+
+#[test]
+fn a_number_that_lost_its_unit_or_a_part_of_itself_is_never_taken_for_a_whole_line() {
+    let whole: &[u8] = b"312.4 g";
+    let start = [whole; 4];
+    let odd: [&[u8]; 9] =
+        [b"312.4", b"312.4 ", b"312.", b"2.4 g", b".4 g", b" g", b"31#.4 g", b"31234 g", b"312.4 g312.4 g"];
+    for odd in odd {
+        let read = each(&[&start[..], &[odd], &[whole; 4]].concat());
+        assert_eq!(read[4], None, "{odd:?}");
+        assert_eq!(read[8], Some(312.4), "after {odd:?}");
+        assert!(read[..8].iter().flatten().all(|g| *g == 312.4), "{read:?}");
+    }
+    // A scale that cuts each line in two, and numbers without a unit: never.
+    let (cut, bare): ([&[u8]; 2], &[u8]) = ([b"31", b"2.4 g"], b"312.4");
+    assert!(each(&cut.repeat(30)).iter().all(Option::is_none));
+    assert!(each(&[bare; 60]).iter().all(Option::is_none));
+}
+
+#[test]
+fn where_line_ends_were_seen_lines_are_read_by_them_and_one_made_by_damage_is_forgotten_after_twenty() {
+    let pieces: [&[u8]; 3] = [b"312", b".4 g", b"\r\n"];
+    let read = each(&pieces.repeat(5));
+    // The first may have lost its beginning.
+    assert_eq!(read.iter().flatten().count(), 4, "{read:?}");
+    let lines: [&[u8]; 2] = [b"312.4 g", b"\r\n"];
+    assert_eq!(each(&lines.repeat(30)).iter().flatten().count(), 29);
+
+    let (whole, damaged): (&[u8], &[u8]) = (b"312.4 g", b"31\r.4 g");
+    let read = each(&[&[whole; 5][..], &[damaged], &[whole; 30]].concat());
+    assert!(read.iter().flatten().all(|g| *g == 312.4), "{read:?}");
+    assert_eq!(read[5..26], [None; 21]);
+    assert!(read[26..].iter().all(Option::is_some), "{read:?}");
+}
+
+proptest! {
+    #![proptest_config(seeded())]
+
+    #[test]
+    fn of_notifications_cut_anywhere_without_line_ends_only_whole_weights_are_read(
+        sent in proptest::collection::vec((0_u32..99_999, 0_u8..6, 1_usize..7), 1..60)
+    ) {
+        let mut decoder = LineDecoder::new(LineFormat::Auto, Unit::Gram).in_notifications();
+        decoder.reset();
+        for (tenths, what, at) in sent {
+            let text = format!("{:6.1} g", f64::from(tenths) / 10.0);
+            let (head, tail) = text.as_bytes().split_at(at);
+            // Whole ones, one that lost its end, one that came in two.
+            let pieces = match what {
+                0 => vec![head],
+                1 => vec![head, tail],
+                _ => vec![text.as_bytes()],
+            };
+            for piece in pieces {
+                decoder.handle_bytes(piece, Instant::START);
+                while let Some(reading) = decoder.poll_reading() {
+                    let Indicated::Mass(mass) = reading.indicated else { panic!("{reading:?}") };
+                    prop_assert!((mass.g() - f64::from(tenths) / 10.0).abs() < 1e-9, "{} from {:?}", mass.g(), text);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn in_notifications_any_split_of_ended_lines_reads_as_the_whole(cuts in proptest::collection::vec(1_usize..9, 1..40)) {
+        let lines = "312.4 g\r\n  7.5 g\r\n-0.3 g\r\n312.5 g\r\n".repeat(8);
+        let whole = read(lines.as_bytes()).0;
+        let mut decoder = LineDecoder::new(LineFormat::Auto, Unit::Gram).in_notifications();
+        let (mut rest, mut cuts) = (lines.as_bytes(), cuts.iter().cycle());
+        let mut got = Vec::new();
+        while !rest.is_empty() {
+            let (piece, left) = rest.split_at((*cuts.next().expect("it goes round")).min(rest.len()));
+            decoder.handle_bytes(piece, Instant::START);
+            got.extend(std::iter::from_fn(|| decoder.poll_reading()));
+            rest = left;
+        }
+        prop_assert_eq!(got, whole);
+    }
+}

@@ -13,7 +13,12 @@ use tarebell::units::Mass;
 
 /// Every ailment said in a session of six pieces on a scale that counts as told.
 fn said(seed: u64, step_g: f64, period_s: f64) -> Vec<(f64, Ailment)> {
-    let model = ScaleModel { step_g, period_s, ..ScaleModel::middling() };
+    said_of(seed, ScaleModel { step_g, period_s, ..ScaleModel::middling() }, |shown| shown)
+}
+
+/// The same on any scale, whose display shows what `display` makes of it.
+fn said_of(seed: u64, model: ScaleModel, mut display: impl FnMut(f64) -> f64) -> Vec<(f64, Ailment)> {
+    let step_g = model.step_g;
     let mut potter =
         Potter::new(Plant::new(seed, Person::typical(), model, Table::default()), Script::of(6, 29.0));
     let mut start = start_for(29.0);
@@ -24,7 +29,8 @@ fn said(seed: u64, step_g: f64, period_s: f64) -> Vec<(f64, Ailment)> {
     while !potter.done() && t.seconds() < 300.0 {
         t = t + Duration::from_millis(2);
         for shown in potter.advance(t) {
-            let w = Weighing { mass: Mass::saturating(shown.mass_g), arrived_at: t, taken_at: t };
+            let mass = Mass::saturating(display(shown.mass_g));
+            let w = Weighing { mass, arrived_at: t, taken_at: shown.taken_at };
             let at_rest = matches!(settler.handle_weighing(w), Motion::AtRest { .. });
             health.handle_weighing(w, at_rest);
             said.extend(health.ailment(t).map(|a| (t.seconds(), a)));
@@ -60,6 +66,58 @@ fn a_scale_that_counts_as_told_is_never_called_coarser_in_a_session() {
         }
     }
     assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+/// Scales of every kind that the plant has, each told with the lag that is assumed for all.
+fn kinds() -> Vec<(&'static str, ScaleModel)> {
+    let middling = ScaleModel::middling();
+    vec![
+        ("fast", ScaleModel::fast()),
+        ("middling", middling.clone()),
+        ("slow", ScaleModel::slow()),
+        ("quick readings", ScaleModel { period_s: 0.05, ..middling.clone() }),
+        ("few readings", ScaleModel { period_s: 0.2, ..middling.clone() }),
+        ("coarse", ScaleModel { step_g: 0.5, ..middling.clone() }),
+        ("fine", ScaleModel { step_g: 0.01, ..middling.clone() }),
+        ("without noise", ScaleModel { noise_g: 0.0, ..ScaleModel::fast() }),
+        ("noisy", ScaleModel { noise_g: 0.08, ..middling.clone() }),
+        ("in bunches", ScaleModel { bunch_s: 0.4, ..middling.clone() }),
+        ("with losses", ScaleModel { drop_p: 0.05, ..ScaleModel::fast() }),
+        ("in bunches with losses", ScaleModel { bunch_s: 0.2, drop_p: 0.02, ..middling }),
+    ]
+}
+
+#[test]
+fn no_scale_that_follows_the_weight_is_said_to_be_held_or_pulled_to_zero() {
+    let mut wrong = Vec::new();
+    for (kind, model) in kinds() {
+        for seed in 1..=8 {
+            let said = said_of(900 + seed, model.clone(), |shown| shown);
+            let odd = |(_, a): &&(f64, Ailment)| {
+                matches!(a, Ailment::Holds | Ailment::Hides | Ailment::Swallowed(_))
+            };
+            wrong.extend(said.iter().find(odd).map(|first| format!("{kind}, seed {seed}: {first:?}")));
+        }
+    }
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+#[test]
+fn a_display_that_is_held_until_it_is_two_grams_off_is_told_from_its_jumps() {
+    for (kind, model) in [("fast", ScaleModel::fast()), ("middling", ScaleModel::middling())] {
+        for seed in 1..=4 {
+            let mut held = 0.0_f64;
+            let said = said_of(950 + seed, model.clone(), |shown| {
+                if (shown - held).abs() >= 2.0 {
+                    held = shown;
+                }
+                held
+            });
+            let first = said.iter().find(|(_, a)| *a == Ailment::Holds);
+            println!("{kind}, seed {seed}: said after {:?} s", first.map(|(t, _)| *t));
+            assert!(first.is_some(), "{kind}, seed {seed}: {:?}", said.first());
+        }
+    }
 }
 
 #[test]

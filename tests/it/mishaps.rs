@@ -328,9 +328,11 @@ fn a_display_that_stands_still_to_the_end_is_logged_as_not_settled_and_stays_a_f
     }
     assert_eq!(run.cues(), [Cue::Ready, Cue::Fault]);
     assert_eq!(run.phase(), Phase::Fault);
+    assert!(run.engine.froze(), "and the reason can be said");
     assert!(run.entries().last().is_some_and(|e| e.rev == 1 && !e.settled));
     run.curve(10.0, 11.0, |_| 0.0);
     assert_eq!(run.cues().last(), Some(&Cue::Clear));
+    assert!(!run.engine.froze());
     assert_eq!(run.phase(), Phase::Idle);
 }
 

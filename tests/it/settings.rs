@@ -58,16 +58,45 @@ fn every_key_of_the_settings_stands_in_the_file() {
 }
 
 #[test]
-fn a_value_of_another_kind_is_refused_in_plain_words() {
-    for (text, plain) in [
-        ("[sound]\nvolume = \"loud\"\n", "expected a number"),
-        ("[scale]\nbaud = 1.5\n", "expected a whole number"),
-        ("[scale]\nlag_ms = \"x\"\n", "expected a whole number"),
-        ("[scale]\nlayout = { mass = { offset = \"x\", bytes = 2 } }\n", "expected a whole number"),
-    ] {
+fn a_value_of_another_kind_is_refused_with_its_dotted_key_its_line_and_plain_words() {
+    let wrong = [
+        ("[sound]\nvolume = \"loud\"\n", 2, "sound.volume", "a number, such as `volume = 0.7`"),
+        ("[sound]\n\nquiet = 1\n", 3, "sound.quiet", "true or false"),
+        ("[sound]\ndevice = 1\n", 2, "sound.device", "text in quotes"),
+        ("[scale]\nbaud = 1.5\n", 2, "scale.baud", "a whole number"),
+        ("[scale]\nbaud = -1\n", 2, "scale.baud", "a whole number"),
+        ("[scale]\nbaud = 99999999999\n", 2, "scale.baud", "a whole number"),
+        ("[scale]\nlag_ms = \"x\"\n", 2, "scale.lag_ms", "a whole number"),
+        ("[pour]\nmin_piece_g = true\n", 2, "pour.min_piece_g", "a number"),
+        ("[page]\nlisten = 8737\n", 2, "page.listen", "text in quotes"),
+        ("scale.port = [1]\n", 1, "scale.port", "text in quotes"),
+        ("sound = 5\n", 1, "sound", "a table of keys"),
+        (
+            "[scale]\nlayout = { mass = { offset = \"x\", bytes = 2 } }\n",
+            2,
+            "scale.layout.mass.offset",
+            "a whole number",
+        ),
+        (
+            "[scale]\nlayout = { mass = { offset = 0, bytes = 2 }, stable = { offset = 1.5, bit = 0 } }\n",
+            2,
+            "scale.layout.stable.offset",
+            "a whole number",
+        ),
+        ("[scale]\nlayout = { mass = 5 }\n", 2, "scale.layout.mass", "a table of keys"),
+        (
+            "[scale]\nlayout = { mass = { offset = 0, bytes = 2 }, header = 165 }\n",
+            2,
+            "scale.layout.header",
+            "a list",
+        ),
+    ];
+    for (text, line, key, plain) in wrong {
         let said = Settings::parse(text, "f").expect_err("refused").to_string();
-        assert!(said.contains(plain), "{said}");
-        assert!(!["f64", "u32", "u64", "usize"].iter().any(|name| said.contains(name)), "{said}");
+        let start = format!("f, line {line}: {key}: ");
+        assert!(said.starts_with(&start) && said.contains(&format!("expected {plain}")), "{said}");
+        let names = ["f64", "u8", "u32", "u64", "i64", "usize", "struct", "Text", "string", "boolean"];
+        assert!(!names.iter().any(|name| said.contains(name)), "{said}");
     }
 }
 
@@ -171,13 +200,26 @@ fn a_scale_in_the_air_is_known_by_address_before_name_before_service() {
     let whole = by("service = \"f3a10000-7c1e-4b6e-9d55-0a0b0c0d0e0f\"\ncharacteristic = \"2a9d\"\n");
     assert_eq!(whole.service.unwrap().to_string(), "f3a10000-7c1e-4b6e-9d55-0a0b0c0d0e0f");
     assert_eq!(whole.characteristic, Some(numbered(0x2a9d)));
-    // The standard service says where its weight is; whoever sets another is taken at the word.
+    // The standard service says where its weight is.
     assert_eq!(
         by("address = \"02:00:00:00:00:0a\"\nlayout = \"standard\"\n").characteristic,
         whole.characteristic
     );
-    let told = by("name = \"x\"\nlayout = \"standard\"\ncharacteristic = \"2a9c\"\n");
-    assert_eq!(told.characteristic, Some(numbered(0x2a9c)));
+    let told = by("service = \"181d\"\nlayout = \"standard\"\ncharacteristic = \"2a9d\"\n");
+    assert_eq!((told.service, told.characteristic), (Some(numbered(0x181d)), Some(numbered(0x2a9d))));
+}
+
+#[test]
+fn the_standards_layout_is_refused_for_another_service_or_characteristic_with_its_line() {
+    for (key, line) in [
+        ("scale.characteristic", "characteristic = \"2a9c\""),
+        ("scale.characteristic", "characteristic = \"f3a10001-7c1e-4b6e-9d55-0a0b0c0d0e0f\""),
+        ("scale.service", "service = \"181b\""),
+    ] {
+        let text = format!("[scale]\nlink = \"ble\"\nname = \"x\"\nlayout = \"standard\"\n{line}\n");
+        let said = Settings::parse(&text, "f").expect_err(line).to_string();
+        assert!(said.contains(key) && said.contains("line 5") && said.contains("take it out"), "{said}");
+    }
 }
 
 #[test]

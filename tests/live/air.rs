@@ -96,6 +96,8 @@ pub(crate) struct Scale {
     pub(crate) indicates: bool,
     /// Has the standard's Weight Scale Service in place of one of its own.
     pub(crate) standard: bool,
+    /// Its service has no characteristics.
+    pub(crate) bare: bool,
 }
 
 pub(crate) const NAME: &str = "invented bench";
@@ -117,6 +119,7 @@ impl Default for Scale {
             battery: Some(80),
             indicates: false,
             standard: false,
+            bare: false,
         }
     }
 }
@@ -130,6 +133,15 @@ pub(crate) struct Knobs {
     pub(crate) hang: AtomicBool,
     /// It takes a subscription and sends nothing.
     pub(crate) mute: AtomicBool,
+    /// It refuses a subscription.
+    pub(crate) refuse: AtomicBool,
+    /// Once: its connection breaks off instead of a subscription.
+    pub(crate) cut_instead: AtomicBool,
+    /// What it has is never all told.
+    pub(crate) never_loaded: AtomicBool,
+    /// Somebody listens to its battery.
+    battery_listening: AtomicBool,
+    pub(crate) battery_reads: AtomicU32,
     pub(crate) connects: AtomicU32,
     pub(crate) disconnects: AtomicU32,
     pub(crate) writes: AtomicU32,
@@ -265,7 +277,9 @@ impl Device {
         tokio::spawn(async move {
             // Its services are asked for over the air.
             tokio::time::sleep(Duration::from_millis(100)).await;
-            let _ = offer(&c, &scale, &knobs).await;
+            if !knobs.never_loaded.load(Ordering::SeqCst) {
+                let _ = offer(&c, &scale, &knobs).await;
+            }
         });
         Ok(())
     }
@@ -360,10 +374,21 @@ struct Characteristic {
 
 #[interface(name = "org.bluez.GattCharacteristic1")]
 impl Characteristic {
-    async fn start_notify(&mut self) {
-        if self.uuid != BATTERY_LEVEL {
-            self.knobs.listening.store(true, Ordering::SeqCst);
+    async fn start_notify(&mut self, #[zbus(connection)] c: &Connection) -> Result<(), Refusal> {
+        if self.uuid == BATTERY_LEVEL {
+            self.knobs.battery_listening.store(true, Ordering::SeqCst);
+            return Ok(());
         }
+        if self.knobs.refuse.load(Ordering::SeqCst) {
+            return Err(Refusal::Failed("a made-up reason".into()));
+        }
+        if self.knobs.cut_instead.swap(false, Ordering::SeqCst) {
+            self.of.truncate(self.of.rfind('/').unwrap_or(0));
+            disconnected(c, &self.of).await;
+            return Err(Refusal::Failed("Not connected".into()));
+        }
+        self.knobs.listening.store(true, Ordering::SeqCst);
+        Ok(())
     }
     async fn stop_notify(&mut self) -> Result<(), Refusal> {
         if self.knobs.listening.swap(false, Ordering::SeqCst) {
@@ -372,6 +397,9 @@ impl Characteristic {
         Err(Refusal::Failed("No notify session started".into()))
     }
     async fn read_value(&self, _options: HashMap<String, OwnedVariant>) -> Vec<u8> {
+        if self.uuid == BATTERY_LEVEL {
+            self.knobs.battery_reads.fetch_add(1, Ordering::SeqCst);
+        }
         self.value.clone()
     }
     async fn write_value(&mut self, _value: Vec<u8>, _options: HashMap<String, OwnedVariant>) {
@@ -410,7 +438,9 @@ async fn offer(c: &Connection, scale: &Scale, knobs: &Arc<Knobs>) -> zbus::Resul
     server.at(first.as_str(), Service { uuid: service, of: of.clone() }).await?;
     let flags: &[&str] = if scale.indicates { &["read", "indicate"] } else { &["read", "write", "notify"] };
     let weight = Characteristic { uuid: weight, of: first, flags, value: Vec::new(), knobs: knobs.clone() };
-    server.at(weight_place(scale), weight).await?;
+    if !scale.bare {
+        server.at(weight_place(scale), weight).await?;
+    }
     if scale.standard {
         // 0.01 kg or 0.02 lb: code 6 in bits 3 to 6.
         let of = format!("{of}/service0010");
@@ -437,18 +467,22 @@ async fn offer(c: &Connection, scale: &Scale, knobs: &Arc<Knobs>) -> zbus::Resul
 
 /// The connection is no more, and the service says so.
 async fn part(c: &Connection, scale: &Scale) {
-    let (server, of) = (c.object_server(), place(scale));
-    if let Ok(device) = server.interface::<_, Device>(of.as_str()).await {
+    disconnected(c, &place(scale)).await;
+    forget_services(c, scale).await;
+}
+
+async fn disconnected(c: &Connection, of: &str) {
+    if let Ok(device) = c.object_server().interface::<_, Device>(of).await {
         {
             let mut inner = device.get_mut().await;
             inner.knobs.listening.store(false, Ordering::SeqCst);
+            inner.knobs.battery_listening.store(false, Ordering::SeqCst);
             (inner.connected, inner.resolved) = (false, false);
         }
         let inner = device.get().await;
         let _ = inner.services_resolved_changed(device.signal_emitter()).await;
         let _ = inner.connected_changed(device.signal_emitter()).await;
     }
-    forget_services(c, scale).await;
 }
 
 async fn forget_services(c: &Connection, scale: &Scale) {
@@ -561,6 +595,18 @@ impl Air {
             if weight.get().await.value_changed(weight.signal_emitter()).await.is_ok() {
                 knobs.sent.fetch_add(1, Ordering::SeqCst);
             }
+        });
+    }
+
+    /// The first scale's battery tells its charge, if somebody listens.
+    pub(crate) fn tell_charge(&self, percent: u8) {
+        let (scale, knobs) = &self.scales[0];
+        assert!(knobs.battery_listening.load(Ordering::SeqCst), "nobody listens to the battery");
+        let level = format!("{}/service0020/char0021", place(scale));
+        self.with(async |c| {
+            let level = c.object_server().interface::<_, Characteristic>(level).await.expect("a battery");
+            level.get_mut().await.value = vec![percent];
+            level.get().await.value_changed(level.signal_emitter()).await.expect("said");
         });
     }
 

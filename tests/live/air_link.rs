@@ -2,6 +2,7 @@
 
 use crate::air::{ADDRESS, Air, Bus, NAME, Radio, SERVICE, Scale};
 use crate::air_rig::{Hall, by_address, by_name, run_on, says, start, until};
+use crate::pan::Pan;
 use crate::rig::{Heard, Rig};
 use rustix::process::Signal;
 use std::sync::Arc;
@@ -45,6 +46,18 @@ fn a_scale_is_found_by_its_name_and_read_without_a_gap_and_nothing_is_written_to
 }
 
 #[test]
+fn a_battery_that_tells_its_charge_by_itself_is_listened_to_and_read_only_once() {
+    let hall = Hall::live(&by_name());
+    hall.until("its charge", |scale| scale["battery_percent"] == 80);
+    let told = Instant::now();
+    hall.air.tell_charge(79);
+    hall.until("its new charge", |scale| scale["battery_percent"] == 79);
+    // Asked for, it would come after a minute.
+    assert!(told.elapsed() < Duration::from_secs(5), "{:?}", told.elapsed());
+    assert_eq!(hall.air.knobs(0).battery_reads.load(Ordering::SeqCst), 1);
+}
+
+#[test]
 fn a_scale_that_asks_for_receipts_is_found_by_its_service_and_one_without_a_battery_tells_none() {
     let settings = format!("[scale]\nlink = \"ble\"\nservice = \"{SERVICE}\"\n");
     let scale = Scale { indicates: true, battery: None, ..Scale::default() };
@@ -67,6 +80,36 @@ fn the_standards_weight_scale_is_read_as_its_service_says() {
     hall.until("half a kilogram", |scale| scale["mass_g"] == 500.0);
     // What its Weight Scale Feature says: code 6, 0.01 kg.
     hall.until("the step it promises", |scale| scale["promised_step_g"] == 10.0);
+    // Coarser than the 5 g of the service, which is gone by where nothing is set: said, and once.
+    hall.until("that it is coarse", |scale| says(scale, "says that it counts in 10 g"));
+    assert_eq!(hall.times_said("it says that it counts in 10 g"), 1, "{}", hall.rig.said());
+    // Limits that are 8 g off either way could be told apart by steps of 5 g, and not by those of 10 g.
+    let wide = serde_json::json!({
+        "name": "invented jars", "pieces": 1,
+        "coat": { "by": "direct", "slop_g": 80.0 }, "tolerance": { "percent": 10.0 }
+    });
+    let batch = hall.rig.post("/api/batches", wide);
+    let begin = format!("/api/batches/{}/begin", batch["id"].as_str().expect("an id"));
+    let begun = hall.rig.post(&begin, serde_json::json!({})).to_string();
+    assert!(begun.contains("counts in 10 g: too coarse"), "{begun}");
+}
+
+#[test]
+fn text_without_line_ends_is_read_where_each_notification_is_a_whole_weight() {
+    let mut hall = Hall::start(&by_name(), Radio::On, &[Scale::default()]);
+    hall.feed = None;
+    hall.until("connected", |scale| scale["state"] == "stale");
+    for _ in 0..4 {
+        hall.air.send(b"312.4 g");
+    }
+    hall.until("the fourth", |scale| scale["mass_g"] == 312.4);
+    // One that lost its end or its beginning is none.
+    for odd in [&b"319"[..], b"9.9 g"] {
+        hall.air.send(odd);
+    }
+    std::thread::sleep(Duration::from_millis(500));
+    let scale = hall.rig.get("/api/scale");
+    assert_eq!((&scale["mass_g"], &scale["readings"]), (&312.4.into(), &1.into()), "{scale}");
 }
 
 #[test]
@@ -182,7 +225,7 @@ fn a_batch_of_six_is_tared_cued_and_logged_through_the_air() {
     let mut potter = potter(6);
     let shown = rig.pour(&mut potter, &heard, Instant::now() + Duration::from_secs(90));
     assert!(potter.done(), "stuck: {}", rig.get("/api/now"));
-    assert_eq!(shown.len(), 6, "{shown:?}");
+    assert_eq!(crate::rig::pieces(&shown), 6, "{shown:?}");
     let logged = Reader::open(dir.path()).expect("the log").pours(&id).expect("pours");
     for (pour, truth) in logged.iter().zip(potter.results()) {
         let net = pour.net.expect("a weight").g();
@@ -249,6 +292,35 @@ fn a_scale_that_falls_silent_in_mid_pour_is_a_fault_within_a_second() {
     let fault = cue(&hall.rig, &heard, "fault") - silent;
     println!("fault {fault:?} after the last value");
     assert!(fault < Duration::from_secs(1), "{fault:?}");
+}
+
+#[test]
+fn slop_left_on_the_pan_the_scales_own_tare_and_still_on_go_through_the_air_as_over_a_cable() {
+    let mut hall = Hall::start(&by_name(), Radio::On, &[Scale::default()]);
+    hall.feed = None;
+    hall.until("connected", |scale| scale["state"] == "stale");
+    let batch = hall.rig.begin_batch(2);
+    let pan = Pan::on(&hall.rig);
+    hall.until("live", |scale| scale["state"] == "live");
+    pan.still(0.8);
+    hall.rig.until("left on the pan", |now| now["pan_g"].as_f64().is_some_and(|g| (g - 0.8).abs() < 0.05));
+    pan.still(0.0);
+    hall.rig.until("wiped", |now| now["pan_g"].is_null());
+    std::thread::sleep(Duration::from_millis(800));
+    pan.still(312.4);
+    hall.rig.until("ready", |now| now["phase"] == "ready");
+    pan.still(0.0);
+    let now = hall.rig.until("fault", |now| now["phase"] == "fault");
+    assert!(now["offered_g"].as_f64().is_some_and(|g| (g - 312.4).abs() < 0.15), "{now}");
+    hall.rig.post(&format!("/api/batches/{batch}/still-on"), serde_json::json!({}));
+    hall.rig.until("ready again", |now| now["phase"] == "ready");
+    pan.runs(8.0, 28.9);
+    hall.rig.until("weighed", |now| now["phase"] == "done");
+    // Shown as weighed a moment before it is on disk.
+    hall.rig.until("logged", |now| now["not_recorded"] == 0);
+    let pours = hall.rig.get(&format!("/api/batches/{batch}/pours"));
+    assert!(pours[0]["net_g"].as_f64().is_some_and(|g| (g - 28.9).abs() < 0.2), "{pours}");
+    assert_eq!(pours[0]["verdict"], "good", "{pours}");
 }
 
 #[test]

@@ -216,3 +216,93 @@ fn a_bus_that_takes_calls_and_never_answers_is_said_and_holds_up_no_stop() {
     println!("deaf bus: said after {said:?}, stopped in {took:?}");
     assert!(code == Some(0) && took < Duration::from_secs(2) && said < WAIT, "{code:?} {took:?}");
 }
+
+#[test]
+fn a_scale_that_is_cut_off_while_its_services_are_loaded_is_said_to_be_lost_just_then() {
+    let hall = Hall::start(&by_name(), Radio::On, &[Scale::default()]);
+    let knobs = hall.air.knobs(0);
+    knobs.never_loaded.store(true, Ordering::SeqCst);
+    let connected = Instant::now();
+    while knobs.connects.load(Ordering::SeqCst) == 0 {
+        assert!(connected.elapsed() < WAIT, "never connected");
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    // Seen to be connected: it is looked at every 100 ms.
+    std::thread::sleep(Duration::from_millis(600));
+    let cut = Instant::now();
+    hall.air.cut();
+    hall.until_said("was lost while its services were being loaded");
+    let said = cut.elapsed();
+    println!("cut while loading: said after {said:?}");
+    assert!(said < Duration::from_secs(2), "{said:?}");
+    knobs.never_loaded.store(false, Ordering::SeqCst);
+    // What was loading when that was let go is given up too.
+    hall.air.cut();
+    println!("then live after {:?}", live(&hall));
+}
+
+#[test]
+fn a_scale_that_is_cut_off_as_it_is_subscribed_to_is_lost_and_not_refused() {
+    let hall = Hall::start(&by_name(), Radio::On, &[Scale::default()]);
+    hall.air.knobs(0).cut_instead.store(true, Ordering::SeqCst);
+    live(&hall);
+    assert_eq!(hall.times_said("was lost while its services were being loaded"), 1, "{}", hall.rig.said());
+    assert_eq!(hall.times_said("can't be connected") + hall.times_said("refuses"), 0, "{}", hall.rig.said());
+}
+
+#[test]
+fn a_subscription_that_is_refused_is_said_with_the_reason_and_asked_for_again() {
+    let hall = Hall::start(&by_name(), Radio::On, &[Scale::default()]);
+    hall.air.knobs(0).refuse.store(true, Ordering::SeqCst);
+    lost_and_said_once(&hall.rig, "refuses to send its values");
+    let scale = hall.rig.get("/api/scale");
+    assert!(says(&scale, "a made-up reason") && says(&scale, "switch the scale off and on"), "{scale}");
+    hall.air.knobs(0).refuse.store(false, Ordering::SeqCst);
+    println!("no more refused: live after {:?}", live(&hall));
+}
+
+#[test]
+fn a_service_without_characteristics_is_named_and_the_battery_is_not_offered_for_a_weight() {
+    let scale = Scale { bare: true, ..Scale::default() };
+    let hall = Hall::start(&by_name(), Radio::On, &[scale]);
+    hall.until_said("has nothing to listen to");
+    let scale = hall.rig.get("/api/scale");
+    assert!(says(&scale, &format!("{} without characteristics", crate::air::SERVICE)), "{scale}");
+    assert!(!says(&scale, "180f") && !says(&scale, "2a19"), "{scale}");
+}
+
+#[test]
+fn a_signal_that_is_not_known_is_no_number_and_the_scale_is_found_all_the_same() {
+    for signal_dbm in [127, 32767] {
+        let scale = Scale { signal_dbm, ..Scale::default() };
+        let hall = Hall::start(&by_name(), Radio::On, &[scale]);
+        live(&hall);
+        // The signal is asked for at once after connecting.
+        hall.until("its battery", |scale| scale["battery_percent"] == 80);
+        let scale = hall.rig.get("/api/scale");
+        assert!(scale["signal_dbm"].is_null(), "{scale}");
+    }
+}
+
+#[test]
+fn a_scale_that_sends_every_two_seconds_is_said_to_be_too_slow_and_never_to_be_silent() {
+    let mut hall = Hall::start(&by_name(), Radio::On, &[Scale::default()]);
+    hall.feed = None;
+    hall.until("connected", |scale| scale["state"] == "stale");
+    let from = Instant::now();
+    let mut said = Vec::new();
+    for n in 0..7_u32 {
+        hall.air.send(b"123.4 g\r\n");
+        while from.elapsed() < 2 * (n + 1) * Duration::from_secs(1) {
+            // The line that was cut by the connection may be dropped: then nothing was read yet.
+            if n > 0 {
+                let scale = hall.rig.get("/api/scale");
+                said.push(scale["trouble"].as_str().unwrap_or_default().to_owned());
+            }
+            std::thread::sleep(Duration::from_millis(100));
+        }
+    }
+    assert!(!said.iter().any(|s| s.contains("sends nothing")), "{said:?}");
+    assert!(said.last().is_some_and(|s| s.contains("under 4 readings a second")), "{said:?}");
+    assert_eq!(hall.air.knobs(0).connects.load(Ordering::SeqCst), 1);
+}

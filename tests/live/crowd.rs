@@ -100,7 +100,7 @@ fn twenty_clients_hear_every_cue_in_time_while_one_more_never_reads() {
     let mut potter = Potter::new(plant, script);
     let shown = rig.pour(&mut potter, &potters, Instant::now() + Duration::from_secs(60));
     assert!(potter.done(), "stuck: {}", rig.get("/api/now"));
-    assert_eq!(shown.len(), PIECES as usize, "{shown:?}");
+    assert_eq!(crate::rig::pieces(&shown), PIECES as usize, "{shown:?}");
     let logged = rig.get(&format!("/api/batches/{id}/pours"));
     assert_eq!(logged.as_array().map(Vec::len), Some(PIECES as usize), "{logged}");
     std::thread::sleep(Duration::from_millis(200));
@@ -110,7 +110,8 @@ fn twenty_clients_hear_every_cue_in_time_while_one_more_never_reads() {
     assert!(all[0].cues.len() >= 3 * PIECES as usize, "{:?}", all[0].cues);
     for one in &all {
         assert_eq!((&one.cues, &one.pours), (&all[0].cues, &all[0].pours), "all are told the same");
-        assert_eq!(one.pours.len(), PIECES as usize);
+        // Weighed, and at the lift; the last one may still stand there.
+        assert!(one.pours.len() >= PIECES as usize);
         assert!(one.last_seq > 100, "hardly a snapshot");
     }
     assert!(latest < 5 * MEASURED_LATE, "{latest:?}");

@@ -1,6 +1,6 @@
 //! A batch through a pseudo-terminal in real time.
 
-use crate::rig::Rig;
+use crate::rig::{Rig, pieces};
 use std::time::{Duration, Instant};
 use tarebell::plant::session::{Potter, Script};
 use tarebell::plant::{Person, Plant, ScaleModel, Table};
@@ -20,9 +20,7 @@ fn a_batch_of_six_is_tared_cued_and_logged_through_a_real_terminal() {
     );
     let shown = rig.pour(&mut potter, &heard, Instant::now() + Duration::from_secs(90));
     assert!(potter.done(), "stuck: {}", rig.get("/api/now"));
-    // Each is told when it is weighed, and again at the lift.
-    let ids: std::collections::BTreeSet<_> = shown.iter().map(|p| p["id"].to_string()).collect();
-    assert_eq!(ids.len(), 6, "{shown:?}");
+    assert_eq!(pieces(&shown), 6, "{shown:?}");
     let logged = Reader::open(dir.path()).expect("the log").pours(&id).expect("pours");
     assert_eq!(logged.len(), 6);
     for (pour, truth) in logged.iter().zip(potter.results()) {

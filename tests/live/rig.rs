@@ -60,6 +60,11 @@ pub(crate) fn terminal(dir: &Path) -> File {
     File::from(line)
 }
 
+/// How many pieces were told: each when it is weighed, and again at the lift.
+pub(crate) fn pieces(shown: &[serde_json::Value]) -> usize {
+    shown.iter().map(|p| p["id"].to_string()).collect::<std::collections::BTreeSet<_>>().len()
+}
+
 impl Rig {
     /// Starts the binary in `dir` on a new pseudo-terminal and waits until it serves.
     pub(crate) fn start(dir: &Path) -> Self {

@@ -10,6 +10,8 @@ const LAST_PAUSE: Duration = Duration::from_secs(5);
 /// A connection without a value for this long is made anew: the engine says `fault` long before, and a scale
 /// that sends only what changes is not to be disturbed all the time (own choice).
 const FIRST_SILENCE: Duration = Duration::from_secs(10);
+/// A scale that sends more rarely is given this many of its own intervals (as `settle/pace.rs` does for readings).
+const OWN_INTERVALS: u32 = 3;
 /// Each time in vain it gets twice as long, as each connection costs the scale's battery.
 const LAST_SILENCE: Duration = Duration::from_secs(300);
 
@@ -35,6 +37,8 @@ pub(super) struct Turn {
     pub(super) pause: Duration,
     /// then go on here.
     pub(super) stage: Stage,
+    /// The address that its name or service led to may be an old one: it is to be heard anew.
+    pub(super) anew: bool,
 }
 
 /// How the tries have gone so far.
@@ -42,12 +46,14 @@ pub(super) struct Turn {
 pub(super) struct Course {
     pause: Duration,
     silence: Duration,
+    /// The longest of the latest times between two values.
+    interval: Duration,
     said: Option<BleError>,
 }
 
 impl Default for Course {
     fn default() -> Self {
-        Self { pause: FIRST_PAUSE, silence: FIRST_SILENCE, said: None }
+        Self { pause: FIRST_PAUSE, silence: FIRST_SILENCE, interval: Duration::ZERO, said: None }
     }
 }
 
@@ -62,7 +68,9 @@ impl Course {
         }
         let pause = self.pause;
         self.pause = (pause * 2).min(LAST_PAUSE);
-        Turn { say, pause, stage: after(trouble) }
+        // Some scales change their address; the system remembers the old one, and it never answers again.
+        let anew = matches!(trouble, BleError::Refused { .. } | BleError::Hangs { .. });
+        Turn { say, pause, stage: after(trouble), anew }
     }
 
     /// The scale is told as up.
@@ -70,9 +78,11 @@ impl Course {
         self.said = None;
     }
 
-    /// A value came: what was wrong is over.
-    pub(super) fn handle_value(&mut self) {
-        *self = Self::default();
+    /// A value came, so long after the one before on this connection: what was wrong is over.
+    pub(super) fn handle_value(&mut self, after: Option<Duration>) {
+        // A long one is forgotten by and by, so that a quick scale that paused once is not waited for.
+        let interval = after.unwrap_or_default().max(self.interval.mul_f64(0.9));
+        *self = Self { interval, ..Self::default() };
     }
 
     /// A connection that stays is told as up even before its first value, unless just that was the trouble.
@@ -82,7 +92,12 @@ impl Course {
 
     /// After this long without a value the connection is made anew.
     pub(super) fn silence(&self) -> Duration {
-        self.silence
+        self.silence.max((OWN_INTERVALS * self.interval).min(LAST_SILENCE))
+    }
+
+    /// For so long after a value an answer that is late is no trouble: the connection stands.
+    pub(super) fn stands(&self, at_least: Duration) -> Duration {
+        at_least.max((2 * self.interval).min(FIRST_SILENCE))
     }
 }
 
@@ -100,6 +115,8 @@ fn after(trouble: &BleError) -> Stage {
         BleError::Pairing { .. }
         | BleError::NothingToHear { .. }
         | BleError::SeveralToHear { .. }
+        | BleError::SendsNothing { .. }
+        | BleError::CutWhileLoading { .. }
         | BleError::Dropped { .. }
         | BleError::Silent { .. }
         | BleError::TooMuch { .. } => Stage::Connect,
@@ -120,7 +137,7 @@ mod tests {
         let pauses: Vec<u128> =
             (0..7).map(|_| course.handle_trouble(&BleError::Off).pause.as_millis()).collect();
         assert_eq!(pauses, [250, 500, 1000, 2000, 4000, 5000, 5000]);
-        course.handle_value();
+        course.handle_value(None);
         assert_eq!(course.handle_trouble(&dropped()).pause, FIRST_PAUSE);
     }
 
@@ -152,8 +169,33 @@ mod tests {
             assert!(!course.up_without_values());
         }
         assert_eq!(waited, [10, 20, 40, 80, 160, 300, 300]);
-        course.handle_value();
+        course.handle_value(None);
         assert!(course.up_without_values() && course.silence() == FIRST_SILENCE);
+    }
+
+    #[test]
+    fn a_scale_that_sends_rarely_is_given_three_of_its_own_intervals_and_a_quick_one_ten_seconds() {
+        let mut course = Course::default();
+        let seconds = Duration::from_secs;
+        course.handle_value(None);
+        course.handle_value(Some(seconds(2)));
+        assert_eq!((course.silence(), course.stands(seconds(1))), (FIRST_SILENCE, seconds(4)));
+        course.handle_value(Some(seconds(8)));
+        assert_eq!((course.silence(), course.stands(seconds(1))), (seconds(24), FIRST_SILENCE));
+        course.handle_value(Some(seconds(200)));
+        assert_eq!(course.silence(), LAST_SILENCE);
+        for _ in 0..100 {
+            course.handle_value(Some(Duration::from_millis(100)));
+        }
+        assert_eq!((course.silence(), course.stands(seconds(1))), (FIRST_SILENCE, seconds(1)));
+    }
+
+    #[test]
+    fn a_scale_that_can_not_be_connected_is_looked_for_by_its_name_again_and_one_that_dropped_is_not() {
+        let anew = |trouble: BleError| Course::default().handle_trouble(&trouble).anew;
+        assert!(anew(BleError::Hangs { scale: "x".into() }));
+        assert!(anew(BleError::Refused { scale: "x".into(), why: "y".into() }));
+        assert!(!anew(dropped()) && !anew(BleError::Off));
     }
 
     #[test]

@@ -22,8 +22,10 @@ pub struct Found {
     pub address: String,
     /// The name it sends.
     pub name: Option<String>,
-    /// Its signal, while it sends one.
+    /// Its signal, while it sends one and its strength is known.
     pub signal_dbm: Option<i16>,
+    /// It announces itself now, or is connected; else the system only remembers it.
+    pub in_reach: bool,
     /// It sends no signal because it is connected.
     pub connected: bool,
     /// What it says it has.
@@ -61,12 +63,11 @@ impl From<Uuid> for ServiceFound {
 /// # Errors
 /// None is, or more than one.
 pub fn chosen(by: &By, found: &[Found]) -> Result<usize, BleError> {
-    let heard = |f: &Found| f.signal_dbm.is_some() || f.connected;
     let meant = |f: &Found| match by {
         // The system may know it from before; connecting will show.
         By::Address(address) => f.address.eq_ignore_ascii_case(address),
-        By::Name(name) => heard(f) && f.name.as_deref() == Some(name),
-        By::Service(service) => heard(f) && f.services.iter().any(|s| s.uuid == *service),
+        By::Name(name) => f.in_reach && f.name.as_deref() == Some(name),
+        By::Service(service) => f.in_reach && f.services.iter().any(|s| s.uuid == *service),
     };
     let places: Vec<usize> = (0..found.len()).filter(|i| meant(&found[*i])).collect();
     match places[..] {
@@ -96,16 +97,28 @@ pub async fn look(by: Option<&By>, long: Duration) -> Result<Vec<Found>, BleErro
     if !found(&seen) {
         start(&adapter).await?;
         let end = Instant::now() + long;
-        while Instant::now() < end && !found(&seen) {
+        let mut looked = Ok(seen);
+        while let Ok(seen) = &looked
+            && Instant::now() < end
+            && !found(seen)
+        {
             sleep(LOOK_EVERY).await;
-            seen = list(&adapter).await?;
+            looked = list(&adapter).await;
         }
+        // The search ends also where looking failed.
         stop(&adapter).await;
+        seen = looked?;
     }
     let mut found = plain(&seen);
-    found.retain(|f| f.signal_dbm.is_some() || f.connected);
+    found.retain(|f| f.in_reach);
     found.sort_by(|a, b| b.signal_dbm.cmp(&a.signal_dbm).then(a.address.cmp(&b.address)));
     Ok(found)
+}
+
+/// A strength as it may be shown: -127 to 20 dBm; 127 says that it is not known, and all else can't be
+/// (Bluetooth Core Specification, volume 4, part E, 7.7.65, from memory).
+pub(super) fn dbm(told: i16) -> Option<i16> {
+    (-127..=20).contains(&told).then_some(told)
 }
 
 /// Something in reach, and the way to it.
@@ -160,7 +173,8 @@ pub(super) async fn list(adapter: &Adapter) -> Result<Vec<Seen>, BleError> {
         let found = Found {
             address: address.to_uppercase(),
             name: known.advertisement_name.or(known.local_name).and_then(|name| legible(&name)),
-            signal_dbm: known.rssi,
+            signal_dbm: known.rssi.and_then(dbm),
+            in_reach: known.rssi.is_some() || connected,
             connected,
             services: known.services.into_iter().map(ServiceFound::from).collect(),
         };
@@ -246,6 +260,7 @@ mod tests {
             address: format!("02:00:00:00:00:{n:02X}"),
             name: Some(name.to_owned()),
             signal_dbm,
+            in_reach: signal_dbm.is_some(),
             connected: false,
             services: vec![ServiceFound::from(numbered(0x181d))],
         }
@@ -268,10 +283,21 @@ mod tests {
         let said = chosen(&by, &seen).unwrap_err().to_string();
         assert!(said.contains("02:00:00:00:00:02 (-50 dBm), 02:00:00:00:00:03 (-60 dBm)"), "{said}");
         assert!(!said.contains("00:01"), "{said}");
-        seen[2].signal_dbm = None;
+        seen[2].in_reach = false;
         assert_eq!(chosen(&by, &seen), Ok(1));
-        seen[2].connected = true;
+        seen[2].in_reach = true;
+        seen[2].signal_dbm = None;
         assert!(matches!(chosen(&by, &seen), Err(BleError::Alike { .. })));
+    }
+
+    #[test]
+    fn a_strength_that_is_not_known_or_can_not_be_is_no_number() {
+        for (told, shown) in [(-127, Some(-127)), (-55, Some(-55)), (20, Some(20))] {
+            assert_eq!(dbm(told), shown);
+        }
+        for odd in [127, 32767, -32768, -128, 21] {
+            assert_eq!(dbm(odd), None, "{odd}");
+        }
     }
 
     #[test]

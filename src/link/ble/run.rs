@@ -20,6 +20,8 @@ const SEARCH: Duration = Duration::from_secs(5);
 /// A scale that is awake is connected in a second or two (common practice, no source); the system itself
 /// would wait for a minute.
 const CONNECT: Duration = Duration::from_secs(10);
+/// While it is connected it is looked at this often (own choice: a service's list takes some hundred milliseconds).
+const LOOK_EVERY: Duration = Duration::from_millis(100);
 /// A connection that stands for this long is told as up: as long as `fault` may take.
 const STAYS: Duration = Duration::from_secs(1);
 /// At the end of the daemon the scale is let go, so that others find it; a stop may take two seconds in all.
@@ -85,6 +87,20 @@ pub async fn run(
     }
 }
 
+/// Ends when a scale that was connected is so no longer.
+async fn cut(device: &Peripheral) {
+    let mut was = false;
+    loop {
+        sleep(LOOK_EVERY).await;
+        // What can't be asked is told by the try itself.
+        match call("", device.is_connected()).await {
+            Ok(true) => was = true,
+            Ok(false) if was => return,
+            Ok(false) | Err(_) => {}
+        }
+    }
+}
+
 struct Supervisor<N, T> {
     cfg: Ble,
     /// The scale, in words.
@@ -119,9 +135,14 @@ impl<N: Fn() -> Instant + Clone + Send + 'static, T: FnMut(LinkEvent) + Send> Su
     async fn handle_trouble(&mut self, trouble: &BleError) {
         let turn = self.course.handle_trouble(trouble);
         tracing::debug!("Bluetooth: {trouble}; on with {:?} in {:?}", turn.stage, turn.pause);
+        // Whether it is said again or not: what was known of it holds no longer.
+        if std::mem::take(&mut self.facts) != Facts::default() {
+            (self.tell)(LinkEvent::Facts(Facts::default()));
+        }
+        if turn.anew {
+            self.known = None;
+        }
         if turn.say {
-            self.facts = Facts::default();
-            (self.tell)(LinkEvent::Facts(self.facts));
             let try_this = trouble.try_this().to_owned();
             (self.tell)(LinkEvent::Down { reason: trouble.to_string(), try_this });
         }
@@ -170,7 +191,12 @@ impl<N: Fn() -> Instant + Clone + Send + 'static, T: FnMut(LinkEvent) + Send> Su
         if call(&self.scale, device.is_connected()).await? {
             call(&self.scale, device.disconnect()).await?;
         }
-        match timeout(CONNECT, device.connect()).await {
+        // The library waits for the services too, and goes on waiting where the scale is cut off meanwhile.
+        let made = tokio::select! {
+            made = timeout(CONNECT, device.connect()) => made,
+            () = cut(&device) => return Err(BleError::CutWhileLoading { scale: self.scale.clone() }),
+        };
+        match made {
             Ok(Ok(())) => Ok(State::Listen(way, adapter, device)),
             Ok(Err(error)) => Err(sort(&self.scale, &error)),
             Err(_) => Err(BleError::Hangs { scale: self.scale.clone() }),
@@ -195,13 +221,15 @@ impl<N: Fn() -> Instant + Clone + Send + 'static, T: FnMut(LinkEvent) + Send> Su
             match timeout_at(until, ears.heard.recv()).await {
                 Ok(Some(Heard::Value(bytes, arrived_at))) => {
                     self.rise(&mut up);
-                    self.course.handle_value();
-                    last = Some(tokio::time::Instant::now());
+                    let at = tokio::time::Instant::now();
+                    self.course.handle_value(last.map(|before: tokio::time::Instant| at - before));
+                    last = Some(at);
                     (self.tell)(LinkEvent::Bytes { bytes, arrived_at });
                 }
                 Ok(Some(Heard::Facts(facts))) => self.note(facts),
                 // An answer that is late while values come is no trouble.
-                Ok(Some(Heard::Lost(BleError::Mute))) if last.is_some_and(|at| at.elapsed() < STAYS) => {}
+                Ok(Some(Heard::Lost(BleError::Mute)))
+                    if last.is_some_and(|at| at.elapsed() < self.course.stands(STAYS)) => {}
                 Ok(Some(Heard::Lost(trouble))) => return trouble,
                 Ok(None) => return BleError::Dropped { scale: self.scale.clone() },
                 Err(_) if !up && self.course.up_without_values() => self.rise(&mut up),

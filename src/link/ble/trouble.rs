@@ -79,6 +79,20 @@ pub enum BleError {
         /// Services with their characteristics.
         offers: String,
     },
+    /// It won't send what it offers.
+    #[error("{scale} is connected but refuses to send its values: {why}")]
+    SendsNothing {
+        /// As set.
+        scale: String,
+        /// In the system's words.
+        why: String,
+    },
+    /// The connection broke off before it was known what the scale has.
+    #[error("{scale} was lost while its services were being loaded")]
+    CutWhileLoading {
+        /// As set.
+        scale: String,
+    },
     /// The connection broke off.
     #[error("{scale} was disconnected")]
     Dropped {
@@ -150,13 +164,42 @@ impl BleError {
             Self::Pairing { .. } => "pair it in the system's Bluetooth settings",
             Self::NothingToHear { .. } => "check service and characteristic in the settings",
             Self::SeveralToHear { .. } => "set [scale] characteristic to the one with the weight",
-            Self::Dropped { .. } | Self::Gone { .. } => {
+            Self::SendsNothing { .. } => {
+                "switch the scale off and on; if it stays, pair it in the system's Bluetooth settings, or set another characteristic"
+            }
+            Self::CutWhileLoading { .. } | Self::Dropped { .. } | Self::Gone { .. } => {
                 "it is looked for all the time: bring it near, look at its battery"
             }
             Self::Silent { .. } => {
                 "wake it, look at its mode and battery; check service and characteristic in the settings"
             }
             Self::TooMuch { .. } => "check service and characteristic in the settings",
+        }
+    }
+
+    /// The scale, where a connection that broke off meanwhile would look like this.
+    pub(super) fn may_be_a_cut(&self) -> Option<&str> {
+        match self {
+            Self::Refused { scale, .. }
+            | Self::Hangs { scale }
+            | Self::NothingToHear { scale, .. }
+            | Self::SeveralToHear { scale, .. }
+            | Self::SendsNothing { scale, .. }
+            | Self::Dropped { scale }
+            | Self::CutWhileLoading { scale }
+            | Self::Gone { scale } => Some(scale),
+            Self::NoBus
+            | Self::Mute
+            | Self::NoService
+            | Self::Permission
+            | Self::NoAdapter
+            | Self::Off
+            | Self::Blocked { .. }
+            | Self::NotFound { .. }
+            | Self::Alike { .. }
+            | Self::Pairing { .. }
+            | Self::Silent { .. }
+            | Self::TooMuch { .. } => None,
         }
     }
 
@@ -168,6 +211,8 @@ impl BleError {
             | Self::Pairing { .. }
             | Self::NothingToHear { .. }
             | Self::SeveralToHear { .. }
+            | Self::SendsNothing { .. }
+            | Self::CutWhileLoading { .. }
             | Self::Silent { .. }
             | Self::TooMuch { .. } => true,
             Self::NoBus
