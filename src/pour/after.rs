@@ -1,5 +1,6 @@
 //! After a lift: what was left on the pan, and what is worth knowing between two pieces.
 
+use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::{Cue, CueCall, Output};
 use super::remark::Remark;
@@ -31,6 +32,8 @@ pub(super) struct After {
     lifted: Option<Lifted>,
     /// Worth saying, oldest first.
     remarks: VecDeque<Remark>,
+    /// The piece on the pan landed before the pan was seen at rest: what it had on it is not known.
+    zero_unknown: bool,
 }
 
 impl After {
@@ -41,7 +44,7 @@ impl After {
 
     /// The next piece lands before the bare pan was seen at rest.
     pub(super) fn handle_landing(&mut self) {
-        self.lifted = None;
+        self.zero_unknown = self.lifted.take().is_some();
     }
 }
 
@@ -86,14 +89,26 @@ impl Engine {
         let Some(rest) = self.at_rest().filter(|rest| *rest - self.zero_g < least_g) else { return };
         let Some(Lifted { pour, .. }) = self.after.lifted.take() else { return };
         let residue_g = rest - self.zero_g;
-        if residue_g > self.worth_wiping_g() {
+        if residue_g > self.threshold_g() && residue_g <= self.worth_wiping_g() && !self.after.zero_unknown {
+            self.leaves_little(pour, residue_g, w.arrived_at);
+        } else if residue_g > self.worth_wiping_g() {
             // What was laid down later is no residue: the pan had been lighter.
-            let stayed = lowest_g > rest - self.threshold_g();
+            let stayed = lowest_g > rest - self.threshold_g() && !self.after.zero_unknown;
             self.leaves(pour, residue_g, stayed, w.arrived_at);
             self.note(Remark::Wipe, w.arrived_at);
-        } else if let Some(remark) = self.after.remarks.pop_front() {
+            return;
+        }
+        if let Some(remark) = self.after.remarks.pop_front() {
             self.note(remark, w.arrived_at);
         }
+    }
+
+    /// Too little to be worth a word: it may have been slop of this pour.
+    fn leaves_little(&mut self, mut pour: Pour, residue_g: f64, at: Instant) {
+        pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * residue_g));
+        pour.rev += 1;
+        self.outputs.push_back(Output::Entry(pour.entry(at)));
+        self.memory.without(&pour, 0.0);
     }
 
     /// Half of what a pour may be off, and never under two steps, which may be the display's own wandering.

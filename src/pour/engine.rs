@@ -195,7 +195,7 @@ impl Engine {
     pub(super) fn dispatch(&mut self, state: State, w: Weighing, seen: Seen) {
         match state {
             State::Idle => self.idle(w),
-            State::Landing => self.landing(w),
+            State::Landing(l) => self.landing(l, w),
             State::Spare => self.spare(w),
             State::Ready(r) => self.ready(r, w, seen),
             State::Pouring(s) => self.pouring(s, w),
@@ -240,7 +240,7 @@ impl Engine {
                 s.pour.troubled = true;
                 self.estimate(s, at);
             }
-            State::Idle | State::Landing | State::Spare | State::Done(_) | State::Fault(_) => {}
+            State::Idle | State::Landing(_) | State::Spare | State::Done(_) | State::Fault(_) => {}
         }
     }
 
@@ -260,7 +260,7 @@ impl Engine {
         let planned = match &self.state {
             State::Pouring(s) => self.next_announcement(s),
             State::Idle
-            | State::Landing
+            | State::Landing(_)
             | State::Spare
             | State::Ready(_)
             | State::Draining(_)
@@ -292,7 +292,7 @@ impl Engine {
                 let tare = state.pour().map_or(0.0, |p| p.tare);
                 (self.last.map(|w| w.mass.g() - tare), None, None)
             }
-            State::Idle | State::Landing | State::Spare | State::Fault(_) => (None, None, None),
+            State::Idle | State::Landing(_) | State::Spare | State::Fault(_) => (None, None, None),
         };
         Snapshot {
             phase: self.state.phase(),

@@ -2,10 +2,11 @@
 
 use super::engine::Engine;
 use super::entry::Cue;
+use super::running::ESTIMATE_SD_G;
 use super::state::{Fault, State, Trouble};
 use super::vessel::Vessel;
 use crate::reading::Weighing;
-use crate::time::Instant;
+use crate::time::{Duration, Instant};
 use std::collections::VecDeque;
 
 /// Readings are kept this long before the display came to stand: long enough to know a trickle.
@@ -24,6 +25,9 @@ const LATE_S: f64 = 0.5;
 const NOT_EASED: f64 = 0.8;
 /// A trickle must stand still this long; `fault` is promised within 1 s.
 const TRICKLE_S: f64 = 0.7;
+
+/// A display that stands still for so long shows what there is (as the pause that ends a pour from a jug).
+const STANDS: Duration = Duration::from_millis(1500);
 
 /// Watches for a display that stands still while slop runs.
 #[derive(Clone, Debug)]
@@ -109,6 +113,38 @@ fn slope_g_s(readings: &[&(Instant, f64)]) -> Option<f64> {
 }
 
 impl Engine {
+    /// A display that stands still and may well show the weight: entered as not settled,
+    /// and nothing is called clear before it moves.
+    pub(super) fn stands_still(&mut self, mut f: Fault, w: Weighing) {
+        let Some(rest) = self.at_rest() else { return self.enter(State::Fault(f)) };
+        let since = *f.resting_since.get_or_insert(w.arrived_at);
+        match *f.from {
+            State::Pouring(mut s) | State::Draining(mut s)
+                if !s.again && w.arrived_at.since(since) >= STANDS =>
+            {
+                s.pour.settled = false;
+                s.pour.net_u = Some(ESTIMATE_SD_G);
+                s.pour.troubled = true;
+                let net = rest - s.pour.tare;
+                let pour = self.write_down(s, net, w.arrived_at);
+                // Weighed again when it moves: slop may have come that nobody saw.
+                let mut again = self.stream(pour, &VecDeque::from([(w.taken_at, net)]), net);
+                again.again = true;
+                again.plan.stop_due = Some(w.arrived_at);
+                f.from = Box::new(State::Draining(again));
+            }
+            from @ (State::Idle
+            | State::Landing(_)
+            | State::Spare
+            | State::Ready(_)
+            | State::Pouring(_)
+            | State::Draining(_)
+            | State::Done(_)
+            | State::Fault(_)) => f.from = Box::new(from),
+        }
+        self.enter(State::Fault(f));
+    }
+
     pub(super) fn fault_matters(&self) -> bool {
         matches!(self.state, State::Ready(_) | State::Pouring(_) | State::Draining(_))
     }
@@ -133,7 +169,7 @@ impl Engine {
             State::Pouring(_) => self.start.settings.vessel == Vessel::Jug,
             State::Draining(s) => s.plan.stop_due.is_some_and(|due| since < due),
             State::Idle
-            | State::Landing
+            | State::Landing(_)
             | State::Spare
             | State::Ready(_)
             | State::Done(_)

@@ -6,11 +6,13 @@
 mod after;
 pub mod curve;
 mod display;
+mod done;
 pub mod engine;
 pub mod entry;
 mod fault;
 pub mod hand;
 mod hearing;
+mod landing;
 mod plan;
 mod predict;
 pub mod put_back;

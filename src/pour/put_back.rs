@@ -24,8 +24,6 @@ const COMES_BACK: (f64, f64) = (1.0, 9.0);
 /// So many times likelier than a new piece, and it is taken for the same without a question: a bare piece
 /// taken for another costs an early stop, a short one taken for a bare one is flooded.
 const SURE: f64 = 30.0;
-/// Of an over one it costs a `ready` that comes late.
-const LIKELY: f64 = 1.5;
 /// ... and so many times for both to be kept in mind.
 const PERHAPS: f64 = 0.3;
 /// A piece put back is lifted again within so long; whoever waits longer waits for `ready` (a guess).
@@ -143,7 +141,7 @@ impl Engine {
     fn wants_more_or_less(&self, kept: &Kept, gross_g: f64, odds: f64) -> bool {
         match kept.pour.verdict {
             Verdict::Short => odds > SURE && self.verdict(gross_g - kept.pour.tare) == Verdict::Short,
-            Verdict::Over => odds > LIKELY,
+            Verdict::Over => odds > SURE,
             Verdict::Good | Verdict::Void => false,
         }
     }

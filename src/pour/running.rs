@@ -1,21 +1,21 @@
 //! The stream and its end: what a weighing does while slop runs, and how a weight is
 //! entered.
 
+use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::{Cue, Output};
+use super::landing::Landing;
 use super::predict::{Predictor, TRICKLE_G_S, USUAL_G_S};
-use super::state::{Done, Fault, Pan, Plan, Pour, Ready, State, Stream};
+use super::state::{Done, Pan, Plan, Pour, Ready, State, Stream};
 use crate::reading::Weighing;
 use crate::record::{Mark, Verdict};
 use crate::settle::line::Line;
 use crate::time::{Duration, Instant};
 use std::collections::VecDeque;
 
-/// A display that stands still for so long shows what there is (as the pause that ends a pour from a jug).
-const STANDS: Duration = Duration::from_millis(1500);
 /// A weight estimated before rest may miss the last drip and the end of the impact of the
 /// falling stream, up to 1.4 g at 10 g/s from 0.1 m (derived): a standard deviation of half that.
-const ESTIMATE_SD_G: f64 = 0.7;
+pub(super) const ESTIMATE_SD_G: f64 = 0.7;
 /// Readings of that line: half a second of a usual scale, so that a swing to and fro cancels.
 const TRAIL: usize = 6;
 /// The filter may differ from it by so much: the end of a stream bends (tried on simulated hands).
@@ -32,11 +32,13 @@ const ODD_READINGS: u32 = 3;
 /// Impact of a falling stream is its flow times the speed it falls at over gravity: 0.2 s for 0.2 m (derived).
 const IMPACT_S: f64 = 0.2;
 /// No jug gives more, g/s (a guess): what looks like more is a touch.
-const MOST_FLOW_G_S: f64 = 25.0;
+pub(super) const MOST_FLOW_G_S: f64 = 25.0;
 /// ... and less than this falls with a drop, a wave in the bowl, or a scale's own overshoot (a guess).
 const LEAST_FALL_G: f64 = 3.0;
 /// A miss of less than this share of the half-width beyond a limit is not spoken of (own choice: 0.4 g of 1.45 g).
 const SPOKEN: f64 = 0.3;
+/// What was added to a weighed piece rests for so long before it is believed: a hand leans on a rim for a second.
+const TOPPED_UP: Duration = Duration::from_millis(800);
 /// The length of a gap that is not told as a fault yet (`settle/pace.rs`).
 const UNSEEN_S: f64 = 0.8;
 /// After the stop is due the stream takes this long at least to end: hand and drip.
@@ -77,6 +79,8 @@ impl Engine {
             peak_g: last_net,
             odd: 0,
             back: None,
+            odd_load: false,
+            lumps: self.start.settings.vessel.in_lumps(),
         }
     }
 
@@ -153,10 +157,40 @@ impl Engine {
             return self.run_on(s, w);
         }
         let ended = s.plan.stop_due.is_some_and(|due| w.taken_at.seconds_from(due) >= END.as_secs_f64());
-        match self.at_rest() {
-            Some(rest) if ended => self.weighed(s, rest, w.arrived_at),
-            Some(_) | None => self.enter(State::Draining(s)),
+        let Some(rest) = self.at_rest() else {
+            s.resting_since = None;
+            return self.enter(State::Draining(s));
+        };
+        let since = *s.resting_since.get_or_insert(w.arrived_at);
+        // A hand on a piece that was weighed before rests a while, too.
+        let long = s.pour.rev == 0 || w.arrived_at.since(since) >= TOPPED_UP;
+        if !(ended && long) {
+            return self.enter(State::Draining(s));
         }
+        if s.odd_load {
+            return self.odd_load_gone(s, rest, w.arrived_at);
+        }
+        self.weighed(s, rest, w.arrived_at);
+    }
+
+    /// What lay on a piece before slop was seen has gone, or stays: what slop explains is a pour.
+    fn odd_load_gone(&mut self, mut s: Stream, rest: f64, at: Instant) {
+        let net = rest - s.pour.tare;
+        // It fell by half of what had come, or more: that has gone.
+        if s.peak_g - net > 0.5 * s.pour.unsure_g / EITHER {
+            s.pour.unsure_g = 0.0;
+        }
+        let most_g = MOST_FLOW_G_S * at.seconds_from(s.pour.started);
+        if !(-self.threshold_g()..most_g).contains(&net) {
+            return self.dropped(&s.pour, State::Landing(Landing::default()));
+        }
+        if net > self.threshold_g() {
+            return self.weighed(s, rest, at);
+        }
+        self.cue_now(Cue::Clear, at, None);
+        let mut pour = s.pour;
+        pour.troubled = false;
+        self.enter(State::Ready(Ready::new(pour, 0.0)));
     }
 
     /// After the stop slop still runs at half its flow, or runs again, for three readings.
@@ -211,44 +245,12 @@ impl Engine {
         }
     }
 
-    /// A display that stands still and may well show the weight: entered as not settled,
-    /// and nothing is called clear before it moves.
-    pub(super) fn stands_still(&mut self, mut f: Fault, w: Weighing) {
-        let Some(rest) = self.at_rest() else { return self.enter(State::Fault(f)) };
-        let since = *f.resting_since.get_or_insert(w.arrived_at);
-        match *f.from {
-            State::Pouring(mut s) | State::Draining(mut s)
-                if !s.again && w.arrived_at.since(since) >= STANDS =>
-            {
-                s.pour.settled = false;
-                s.pour.net_u = Some(ESTIMATE_SD_G);
-                s.pour.troubled = true;
-                let net = rest - s.pour.tare;
-                let pour = self.write_down(s, net, w.arrived_at);
-                // Weighed again when it moves: slop may have come that nobody saw.
-                let mut again = self.stream(pour, &VecDeque::from([(w.taken_at, net)]), net);
-                again.again = true;
-                again.plan.stop_due = Some(w.arrived_at);
-                f.from = Box::new(State::Draining(again));
-            }
-            from @ (State::Idle
-            | State::Landing
-            | State::Spare
-            | State::Ready(_)
-            | State::Pouring(_)
-            | State::Draining(_)
-            | State::Done(_)
-            | State::Fault(_)) => f.from = Box::new(from),
-        }
-        self.enter(State::Fault(f));
-    }
-
     /// The weight is known at rest.
     fn weighed(&mut self, mut s: Stream, gross: f64, at: Instant) {
         let net = gross - s.pour.tare;
         let sd = self.start.scale.reading_sd_g();
         s.pour.settled = true;
-        s.pour.net_u = Some(sd * std::f64::consts::SQRT_2);
+        s.pour.net_u = Some((sd * std::f64::consts::SQRT_2).hypot(s.pour.unsure_g));
         let back = s.back.take();
         let pour = self.write_down(s, net, at);
         self.say_verdict(pour.verdict, net, at);
@@ -275,16 +277,19 @@ impl Engine {
         let net = known_g(&s);
         s.pour.settled = false;
         // Readings that were missing may have missed slop: up to a gap's length of it.
-        let unseen_g = if s.pour.troubled { s.predictor.flow_g_s().max(0.0) * UNSEEN_S } else { 0.0 };
-        s.pour.net_u =
-            Some(s.predictor.net_sd_g().max(ESTIMATE_SD_G).max(unseen_g).max(s.predictor.shaking_g()));
+        let flow_g_s = Line::through(s.trail.iter()).map_or(0.0, |line| line.slope_g_s.max(0.0));
+        let unseen_g = if s.pour.troubled { flow_g_s.max(s.predictor.flow_g_s()) * UNSEEN_S } else { 0.0 };
+        // A lag that was assumed and not measured may be twice as long.
+        let lag_g = flow_g_s.min(MOST_FLOW_G_S) * s.predictor.lag_s();
+        let u_g = ESTIMATE_SD_G.hypot(lag_g).hypot(s.pour.unsure_g);
+        s.pour.net_u = Some(s.predictor.net_sd_g().max(u_g).max(unseen_g).max(s.predictor.shaking_g()));
         let pour = self.write_down(s, net, at);
         self.say_verdict(pour.verdict, net, at);
         self.next_piece(&pour, State::Idle, at);
     }
 
     /// Puts the weight out as the pour's next revision, with what was learned from it.
-    fn write_down(&mut self, s: Stream, net: f64, at: Instant) -> Pour {
+    pub(super) fn write_down(&mut self, s: Stream, net: f64, at: Instant) -> Pour {
         let first = s.pour.rev == 0;
         // At a lift the weight falls as at a touch: only at rest it says something.
         let bore = s.odd >= ODD_READINGS || s.peak_g - net > self.most_fall_g(&s);
@@ -295,6 +300,11 @@ impl Engine {
         pour.rev += 1;
         pour.net = Some(net);
         pour.verdict = self.verdict(net);
+        // Within the limits, but so little is known of it that nobody may call it good.
+        let half_width_g = 0.5 * (self.start.high - self.start.low).g();
+        if pour.verdict == Verdict::Good && pour.marks.has(Mark::Early) && pour.unsure_g > half_width_g {
+            pour.verdict = Verdict::Void;
+        }
         if first || again {
             pour.first_net = Some(net);
         } else {
@@ -354,6 +364,10 @@ impl Engine {
 /// readings, carried on by the lag, holds it.
 fn known_g(s: &Stream) -> f64 {
     let before = s.trail.len().saturating_sub(1);
+    if s.lumps {
+        // The filter knows streams only.
+        return s.peak_g;
+    }
     let line = Line::through(s.trail.iter().take(before)).filter(|_| before >= 3);
     let Some(Line { slope_g_s, end_g, .. }) = line else { return s.known[1] };
     let carried_g = slope_g_s.max(0.0) * s.predictor.lag_s();

@@ -1,6 +1,7 @@
 //! The states of a pour and the values that live in them.
 
 use super::entry::{Entry, Phase};
+use super::landing::Landing;
 use super::predict::Predictor;
 use super::put_back::{Back, Kept};
 use crate::record::{Marks, Verdict};
@@ -41,6 +42,8 @@ pub(super) struct Pour {
     pub(super) came_back: bool,
     /// The stream ended without a stop: what comes next is the same pour.
     pub(super) paused: bool,
+    /// Grams that may be slop or not: a standard deviation.
+    pub(super) unsure_g: f64,
 }
 
 impl Pour {
@@ -69,6 +72,7 @@ impl Pour {
             marks: Marks::default(),
             came_back: false,
             paused: false,
+            unsure_g: 0.0,
         }
     }
 
@@ -163,6 +167,10 @@ pub(super) struct Stream {
     pub(super) odd: u32,
     /// As the piece was when it was put back.
     pub(super) back: Option<Box<Back>>,
+    /// Something lay on the piece before slop was seen.
+    pub(super) odd_load: bool,
+    /// Slop comes in lumps.
+    pub(super) lumps: bool,
 }
 
 /// Weighed, still on the pan.
@@ -173,6 +181,8 @@ pub(super) struct Done {
     pub(super) rises: u32,
     /// The weight jumped as no slop does: a touch, or another thing on the pan.
     pub(super) jumped: bool,
+    /// Something was set on the pan besides.
+    pub(super) beside: bool,
     /// Net as the pan shows it at rest.
     pub(super) had_g: f64,
     /// As it was when it was put back.
@@ -184,7 +194,16 @@ pub(super) struct Done {
 impl Done {
     pub(super) fn new(pour: Pour) -> Self {
         let had_g = pour.net.unwrap_or(0.0);
-        Self { pour, recent: VecDeque::new(), rises: 0, jumped: false, had_g, back: None, asks_since: None }
+        Self {
+            pour,
+            recent: VecDeque::new(),
+            rises: 0,
+            jumped: false,
+            beside: false,
+            had_g,
+            back: None,
+            asks_since: None,
+        }
     }
 }
 
@@ -225,7 +244,7 @@ pub(super) struct Fault {
 #[derive(Clone, Debug)]
 pub(super) enum State {
     Idle,
-    Landing,
+    Landing(Landing),
     /// The spare weight lies on the pan.
     Spare,
     Ready(Ready),
@@ -239,7 +258,7 @@ impl State {
     pub(super) fn phase(&self) -> Phase {
         match self {
             Self::Idle | Self::Spare => Phase::Idle,
-            Self::Landing => Phase::Landing,
+            Self::Landing(_) => Phase::Landing,
             Self::Ready(_) => Phase::Ready,
             Self::Pouring(_) => Phase::Pouring,
             Self::Draining(_) => Phase::Draining,
@@ -251,7 +270,7 @@ impl State {
     pub(super) fn step(&self) -> &'static str {
         match self {
             Self::Idle => "waiting for a piece",
-            Self::Landing => "waiting for rest",
+            Self::Landing(_) => "waiting for rest",
             Self::Spare => "the last record is void: take the spare weight off",
             Self::Ready(_) => "tared",
             Self::Pouring(s) if s.pour.rev > 0 => "topping up",
@@ -279,7 +298,7 @@ impl State {
 
     pub(super) fn pour_mut(&mut self) -> Option<&mut Pour> {
         match self {
-            Self::Idle | Self::Landing | Self::Spare => None,
+            Self::Idle | Self::Landing(_) | Self::Spare => None,
             Self::Ready(r) => Some(&mut r.pour),
             Self::Pouring(s) | Self::Draining(s) => Some(&mut s.pour),
             Self::Done(d) => Some(&mut d.pour),
@@ -289,7 +308,7 @@ impl State {
 
     pub(super) fn pour(&self) -> Option<&Pour> {
         match self {
-            Self::Idle | Self::Landing | Self::Spare => None,
+            Self::Idle | Self::Landing(_) | Self::Spare => None,
             Self::Ready(r) => Some(&r.pour),
             Self::Pouring(s) | Self::Draining(s) => Some(&s.pour),
             Self::Done(d) => Some(&d.pour),

@@ -1,12 +1,14 @@
 //! One function for each state before and after the stream, and for a fault: what a
 //! weighing does there.
 
+use super::done::EITHER;
 use super::engine::{Engine, Seen};
 use super::entry::{Cue, Output};
-use super::put_back::{Landed, WAITS};
-use super::state::{Done, Fault, Pan, Pour, Ready, State, Stream, Trouble};
+use super::landing::Landing;
+use super::running::MOST_FLOW_G_S;
+use super::state::{Fault, Pan, Pour, Ready, State, Stream, Trouble};
 use crate::reading::Weighing;
-use crate::record::{Mark, Verdict};
+use crate::record::Mark;
 use crate::settle::Motion;
 use crate::time::Instant;
 use std::collections::VecDeque;
@@ -16,10 +18,12 @@ const RECENT: usize = 24;
 /// A landing's tail is still worth following for so long after `ready`: two lags of a late scale.
 const FRESH_S: f64 = 1.5;
 /// Faster than any hand pours slop: a hand on the pot, or the pot moved.
-const NOT_A_POUR_G_S: f64 = 80.0;
+pub(super) const NOT_A_POUR_G_S: f64 = 80.0;
 /// After a touch, slop of a stream that began meanwhile: 1 s of the most a hand pours is 25 g,
 /// a touch leaves after less than half of that (a guess).
-const BEGUN_G: f64 = 10.0;
+pub(super) const BEGUN_G: f64 = 10.0;
+/// A piece tared again by more than this gets its `ready` again (own choice).
+const AGAIN_G: f64 = 2.0;
 /// A touch is over after this long; then it is no touch (a guess).
 const TOUCH_S: f64 = 1.0;
 /// A pan that loses weight faster than this is being lifted from (a tenth of the least piece
@@ -56,7 +60,7 @@ impl Engine {
             return self.enter(State::Idle);
         }
         self.after.handle_landing();
-        self.enter(State::Landing);
+        self.enter(State::Landing(Landing::default()));
     }
 
     /// What stands on the pan can't be told: nothing goes on before it was lifted off.
@@ -68,21 +72,6 @@ impl Engine {
 
     pub(super) fn loaded(&self, w: Weighing) -> bool {
         w.mass.g() - self.zero_g > self.start.settings.min_piece.g()
-    }
-
-    pub(super) fn landing(&mut self, w: Weighing) {
-        if !self.loaded(w) {
-            return self.enter(State::Idle);
-        }
-        if self.spare_set(w) {
-            return;
-        }
-        let Some(rest) = self.at_rest().filter(|_| !self.held) else { return self.enter(State::Landing) };
-        match self.recognise(rest, w.arrived_at) {
-            Landed::Same(kept) => self.stands_again(*kept, rest, w.arrived_at),
-            Landed::Perhaps(kept) => self.opens(rest, Some(kept), w.arrived_at),
-            Landed::New => self.opens(rest, None, w.arrived_at),
-        }
     }
 
     pub(super) fn ready(&mut self, mut r: Ready, w: Weighing, seen: Seen) {
@@ -109,12 +98,26 @@ impl Engine {
         push_recent(&mut r.recent, (w.taken_at, net));
         r.rises = if change > threshold { r.rises + 1 } else { 0 };
         if r.rises >= 2 {
-            let Ready { pour, recent, base_g, .. } = r;
+            let Ready { mut pour, recent, base_g, .. } = r;
+            // Drops that fell before, or a piece that was pushed: nobody knows.
+            pour.unsure_g = (EITHER * base_g.abs()).max(self.leap_g(&recent));
             let stream = self.stream(pour, &recent, base_g);
             self.enter(State::Pouring(stream));
         } else {
             self.enter(State::Ready(r));
         }
+    }
+
+    /// How much of a rise came in a moment, as no stream begins: a hand that let go, or the jug on the rim.
+    fn leap_g(&self, recent: &VecDeque<(Instant, f64)>) -> f64 {
+        if self.start.settings.vessel.in_lumps() {
+            return 0.0;
+        }
+        let rises = recent.iter().zip(recent.iter().skip(1));
+        let over =
+            rises.map(|((t0, a), (t1, b))| b - a - MOST_FLOW_G_S * t1.seconds_from(*t0) - self.threshold_g());
+        let most = over.fold(0.0, f64::max);
+        if most > 0.0 { most + self.threshold_g() } else { 0.0 }
     }
 
     /// The very end of a landing's tail, seen after `ready`: the tare follows it.
@@ -128,17 +131,47 @@ impl Engine {
         }
     }
 
-    /// A weight that slop does not explain: at rest the piece is tared again; without rest
-    /// slop may be running on a wrong tare, and the hand is told.
-    fn odd(&mut self, r: Ready, since: Instant, w: Weighing) {
-        if self.at_rest().is_some() {
-            return self.dropped(&r.pour, State::Landing);
+    /// A weight that slop does not explain: at rest the piece is tared again; without rest slop may be running on
+    /// it, and the hand is told. What is in the piece is weighed once the touch is over.
+    fn odd(&mut self, mut r: Ready, since: Instant, w: Weighing) {
+        if let Some(rest) = self.at_rest() {
+            let change = rest - r.pour.tare - r.base_g;
+            if change.abs() > self.start.settings.min_piece.g() {
+                return self.dropped(&r.pour, State::Landing(Landing::default()));
+            }
+            return self.tared_again(r, rest, change, w.arrived_at);
         }
         if w.taken_at.seconds_from(since) < TOUCH_S {
             return self.enter(State::Ready(r));
         }
-        self.dropped(&r.pour, State::Idle);
-        self.unknown_weight(w.arrived_at);
+        let change = w.mass.g() - r.pour.tare - r.base_g;
+        if change < 0.0 {
+            // It was tared too heavy, and what slop there is nobody knows.
+            self.dropped(&r.pour, State::Idle);
+            return self.unknown_weight(w.arrived_at);
+        }
+        r.pour.troubled = true;
+        r.pour.unsure_g = EITHER * change;
+        r.pour.marks = r.pour.marks.with(Mark::Touched);
+        let from = r.base_g;
+        let mut s = self.stream(r.pour, &r.recent, from);
+        s.plan.stop_due = Some(w.arrived_at);
+        s.odd_load = true;
+        self.enter(State::Draining(s));
+        self.cue_now(Cue::Fault, w.arrived_at, None);
+    }
+
+    /// A hand let go, or the piece was pushed: tared where it rests, and said again where that is worth it.
+    fn tared_again(&mut self, r: Ready, rest: f64, change: f64, at: Instant) {
+        let mut pour = r.pour;
+        pour.tare = rest;
+        self.outputs.push_back(Output::Dropped { piece: pour.piece });
+        self.outputs.push_back(Output::Entry(pour.entry(at)));
+        let promised = pour.promised;
+        self.enter(State::Ready(Ready { perhaps: r.perhaps, ..Ready::new(pour, 0.0) }));
+        if promised && change.abs() > AGAIN_G {
+            self.cue_now(Cue::Ready, at, Some(self.start.target.g()));
+        }
     }
 
     /// No slop came: nothing was poured, or a piece was put back to be weighed again.
@@ -154,98 +187,6 @@ impl Engine {
     pub(super) fn dropped(&mut self, pour: &Pour, next: State) {
         self.outputs.push_back(Output::Dropped { piece: pour.piece });
         self.enter(next);
-    }
-
-    pub(super) fn done(&mut self, mut d: Done, w: Weighing, seen: Seen) {
-        let net = w.mass.g() - d.pour.tare;
-        let other = seen.gap && (net - d.had_g).abs() > self.threshold_g();
-        match self.pan(&d.pour, w) {
-            Pan::Left => return self.leaves_done(d, w.arrived_at),
-            // Nobody saw what happened in the gap: another piece is likelier than a top-up.
-            Pan::Doubtful | Pan::Loaded if other => {
-                return self.next_piece(&d.pour, State::Landing, w.arrived_at);
-            }
-            Pan::Doubtful => return self.enter(State::Done(d)),
-            Pan::Loaded => {}
-        }
-        let lumps = self.start.settings.vessel.in_lumps() && net > d.had_g;
-        d.jumped |= !lumps && jump_g_s(w, seen).abs() > NOT_A_POUR_G_S;
-        push_recent(&mut d.recent, (w.taken_at, net));
-        let change = net - d.had_g;
-        if d.jumped && !(-self.threshold_g()..BEGUN_G).contains(&change) {
-            return self.jumped(d, w.arrived_at);
-        }
-        d.jumped = false;
-        d.rises = if change > self.threshold_g() { d.rises + 1 } else { 0 };
-        if d.rises >= 2 {
-            return self.more(d, w.arrived_at);
-        }
-        let waits = d.asks_since.is_some_and(|since| w.arrived_at.since(since) >= WAITS);
-        match self.at_rest() {
-            Some(rest) if waits => self.asks_for_ready(d, rest, w.arrived_at),
-            Some(rest) if rest - d.pour.tare < d.had_g - self.threshold_g() => {
-                self.taken_out(d, rest, w.arrived_at);
-            }
-            Some(_) | None => self.enter(State::Done(d)),
-        }
-    }
-
-    /// Slop runs into a piece that was weighed.
-    fn more(&mut self, mut d: Done, at: Instant) {
-        let recent = std::mem::take(&mut d.recent);
-        let wants_none = d.pour.verdict != Verdict::Short;
-        let back = d.back.take();
-        let Some(back) = back.as_deref().filter(|_| wants_none).cloned() else {
-            let stream = self.stream(d.pour, &recent, d.had_g);
-            return self.enter(State::Pouring(Stream { back, ..stream }));
-        };
-        // Already in it: what was taken for a top-up.
-        let moved_g = back.gross_g - d.pour.tare;
-        let pour = self.was_new(back, &d.pour, at);
-        let recent = recent.iter().map(|(t, net)| (*t, net - moved_g)).collect();
-        let stream = self.stream(pour, &recent, d.had_g - moved_g);
-        self.enter(State::Pouring(stream));
-    }
-
-    /// Some was poured back, or taken out with a sponge or a spoon, while the piece stands there.
-    fn taken_out(&mut self, d: Done, rest: f64, at: Instant) {
-        let Done { mut pour, .. } = d;
-        let net = rest - pour.tare;
-        let before = pour.verdict;
-        pour.net = Some(net);
-        pour.verdict = self.verdict(net);
-        pour.marks = pour.marks.with(Mark::PouredBack);
-        pour.rev += 1;
-        self.outputs.push_back(Output::Entry(pour.entry(at)));
-        let verdict = pour.verdict;
-        self.enter(State::Done(Done::new(pour)));
-        if verdict != before {
-            self.say_verdict(verdict, net, at);
-        }
-    }
-
-    /// The piece leaves with its slop in it: how long that stood is known now.
-    fn leaves_done(&mut self, d: Done, at: Instant) {
-        let Done { mut pour, had_g, .. } = d;
-        if !pour.came_back {
-            pour.contact = pour.first_slop.map(|t| at.since(t));
-            pour.rev += 1;
-            self.outputs.push_back(Output::Entry(pour.entry(at)));
-        }
-        let gross_g = pour.tare + had_g;
-        self.next_piece(&pour, State::Idle, at);
-        self.memory.stood(pour.piece, gross_g);
-    }
-
-    /// A touch passes; another thing on the pan stays.
-    fn jumped(&mut self, mut d: Done, at: Instant) {
-        let Some(rest) = self.at_rest() else { return self.enter(State::Done(d)) };
-        let other = (rest - d.pour.tare - d.had_g).abs() > self.threshold_g();
-        if other {
-            return self.next_piece(&d.pour, State::Landing, at);
-        }
-        d.jumped = false;
-        self.enter(State::Done(d));
     }
 
     pub(super) fn next_piece(&mut self, pour: &Pour, state: State, at: Instant) {
@@ -290,7 +231,7 @@ impl Engine {
                 self.loaded(w) && change.abs() > self.threshold_g()
             }
             State::Idle
-            | State::Landing
+            | State::Landing(_)
             | State::Spare
             | State::Pouring(_)
             | State::Draining(_)
@@ -312,7 +253,7 @@ impl Engine {
                 self.dispatch(State::Pouring(fresh), w, seen);
             }
             State::Idle
-            | State::Landing
+            | State::Landing(_)
             | State::Spare
             | State::Ready(_)
             | State::Draining(_)
@@ -358,13 +299,13 @@ impl Engine {
 }
 
 /// Change from reading to reading.
-fn jump_g_s(w: Weighing, seen: Seen) -> f64 {
+pub(super) fn jump_g_s(w: Weighing, seen: Seen) -> f64 {
     seen.before
         .filter(|_| !seen.gap)
         .map_or(0.0, |b| (w.mass.g() - b.mass.g()) / w.taken_at.seconds_from(b.taken_at).max(0.05))
 }
 
-fn push_recent(recent: &mut VecDeque<(Instant, f64)>, reading: (Instant, f64)) {
+pub(super) fn push_recent(recent: &mut VecDeque<(Instant, f64)>, reading: (Instant, f64)) {
     recent.push_back(reading);
     if recent.len() > RECENT {
         recent.pop_front();

@@ -60,6 +60,7 @@ fn put_pour(out: &mut Vec<u8>, p: &Pour) {
     put_optional(out, p.contact.map(|d| d.as_micros() as i64));
     put(out, p.verdict as i64);
     put(out, i64::from(p.marks.bits()));
+    put(out, millionths(p.unsure_g));
     let flags = [p.settled, p.guided, p.troubled, p.unheard, p.ran_on, p.promised, p.came_back, p.paused];
     put(out, bits(&flags));
 }
@@ -162,6 +163,7 @@ impl Bytes<'_> {
         pour.contact = time(self.optional()?).map(Duration::from_micros);
         pour.verdict = self.one_of(&VERDICTS)?;
         pour.marks = Marks::from_bits(self.take()?);
+        pour.unsure_g = self.grams()?;
         let flags = self.take()?;
         let flag = |bit: u32| flags >> bit & 1 != 0;
         (pour.settled, pour.guided, pour.troubled, pour.unheard) = (flag(0), flag(1), flag(2), flag(3));

@@ -1,0 +1,144 @@
+//! A weighed piece that still stands there: what a weighing does to it, and what it leaves with.
+
+use super::engine::{Engine, Seen};
+use super::entry::Output;
+use super::landing::Landing;
+use super::put_back::WAITS;
+use super::state::{Done, Pan, Pour, State, Stream};
+use super::steps::{BEGUN_G, NOT_A_POUR_G_S, jump_g_s, push_recent};
+use crate::reading::Weighing;
+use crate::record::{Mark, Verdict};
+use crate::time::Instant;
+
+/// So many readings in a row that differ by no more than noise are a level, and no moment of a lift: half a second of
+/// a usual scale (a lift takes less; common practice, no source).
+const LEVEL: usize = 5;
+/// A weight that may be either of two has the standard deviation of an even spread between them: their distance over
+/// the root of three, as half the distance is spread to either side (GUM 4.3.7, from memory).
+pub(super) const EITHER: f64 = 0.577;
+
+impl Engine {
+    pub(super) fn done(&mut self, mut d: Done, w: Weighing, seen: Seen) {
+        let net = w.mass.g() - d.pour.tare;
+        let other = seen.gap && (net - d.had_g).abs() > self.threshold_g();
+        match self.pan(&d.pour, w) {
+            Pan::Left => return self.leaves_done(d, w.arrived_at),
+            // Nobody saw what happened in the gap: another piece is likelier than a top-up.
+            Pan::Doubtful | Pan::Loaded if other => {
+                return self.next_piece(&d.pour, State::Landing(Landing::default()), w.arrived_at);
+            }
+            Pan::Doubtful => return self.enter(State::Done(d)),
+            Pan::Loaded => {}
+        }
+        let change = net - d.had_g;
+        let lumps = self.start.settings.vessel.in_lumps() && change > 0.0;
+        d.jumped |= !lumps && jump_g_s(w, seen).abs() > NOT_A_POUR_G_S;
+        push_recent(&mut d.recent, (w.taken_at, net));
+        if d.jumped && !(-self.threshold_g()..BEGUN_G).contains(&change) {
+            return self.jumped(d, w.arrived_at);
+        }
+        d.jumped = false;
+        d.rises = if change > self.threshold_g() { d.rises + 1 } else { 0 };
+        if d.rises >= 2 {
+            return self.more(d, w.arrived_at);
+        }
+        let waits = d.asks_since.is_some_and(|since| w.arrived_at.since(since) >= WAITS);
+        match self.at_rest() {
+            Some(rest) if waits => self.asks_for_ready(d, rest, w.arrived_at),
+            Some(rest) if rest - d.pour.tare < d.had_g - self.threshold_g() => {
+                self.taken_out(d, rest, Mark::PouredBack, w.arrived_at);
+            }
+            Some(_) | None => self.enter(State::Done(d)),
+        }
+    }
+
+    /// A touch passes. What is set beside the piece is waited out; once it is gone, another weight is another piece.
+    fn jumped(&mut self, mut d: Done, at: Instant) {
+        let Some(rest) = self.at_rest() else { return self.enter(State::Done(d)) };
+        let change = rest - d.pour.tare - d.had_g;
+        if change.abs() <= self.threshold_g() {
+            d.jumped = false;
+            d.beside = false;
+            return self.enter(State::Done(d));
+        }
+        if change > 0.0 {
+            d.beside |= change > self.start.settings.min_piece.g();
+            return self.enter(State::Done(d));
+        }
+        if d.beside {
+            return self.next_piece(&d.pour, State::Landing(Landing::default()), at);
+        }
+        // What had borne on it while it was weighed is gone.
+        self.taken_out(d, rest, Mark::Touched, at);
+    }
+
+    /// Slop runs into a piece that was weighed.
+    fn more(&mut self, mut d: Done, at: Instant) {
+        let recent = std::mem::take(&mut d.recent);
+        let wants_none = d.pour.verdict != Verdict::Short;
+        let back = d.back.take();
+        let Some(back) = back.as_deref().filter(|_| wants_none).cloned() else {
+            let stream = self.stream(d.pour, &recent, d.had_g);
+            return self.enter(State::Pouring(Stream { back, ..stream }));
+        };
+        // Already in it: what was taken for a top-up.
+        let moved_g = back.gross_g - d.pour.tare;
+        let pour = self.was_new(back, &d.pour, at);
+        let recent = recent.iter().map(|(t, net)| (*t, net - moved_g)).collect();
+        let stream = self.stream(pour, &recent, d.had_g - moved_g);
+        self.enter(State::Pouring(stream));
+    }
+
+    /// Lighter at rest: some was poured back or taken out, or what had borne on the piece is gone.
+    fn taken_out(&mut self, d: Done, rest: f64, mark: Mark, at: Instant) {
+        let Done { mut pour, .. } = d;
+        let net = rest - pour.tare;
+        let before = pour.verdict;
+        pour.net = Some(net);
+        pour.verdict = self.verdict(net);
+        pour.marks = pour.marks.with(mark);
+        pour.rev += 1;
+        self.outputs.push_back(Output::Entry(pour.entry(at)));
+        let verdict = pour.verdict;
+        self.enter(State::Done(Done::new(pour)));
+        if verdict != before {
+            self.say_verdict(verdict, net, at);
+        }
+    }
+
+    /// The piece leaves with its slop in it: how long that stood is known now.
+    fn leaves_done(&mut self, d: Done, at: Instant) {
+        let below_g = self.lower_level_g(&d);
+        let Done { mut pour, had_g, .. } = d;
+        self.unsure(&mut pour, below_g);
+        if !pour.came_back {
+            pour.contact = pour.first_slop.map(|t| at.since(t));
+        }
+        if !pour.came_back || below_g > 0.0 {
+            pour.rev += 1;
+            self.outputs.push_back(Output::Entry(pour.entry(at)));
+        }
+        let gross_g = pour.tare + had_g;
+        self.next_piece(&pour, State::Idle, at);
+        self.memory.stood(pour.piece, gross_g);
+    }
+
+    /// How far below its weight the piece stood just before it left: a hand bore it then, or one had borne on it before.
+    fn lower_level_g(&self, d: &Done) -> f64 {
+        let readings: Vec<f64> = d.recent.iter().map(|(_, net)| *net).collect();
+        let level = readings.windows(LEVEL).rev().find_map(|run| {
+            let (low, high) = run.iter().fold((f64::MAX, f64::MIN), |(l, h), g| (l.min(*g), h.max(*g)));
+            (high - low <= self.threshold_g()).then_some(0.5 * (low + high))
+        });
+        let below_g = level.map_or(0.0, |level| d.had_g - level);
+        if below_g > self.threshold_g() { below_g } else { 0.0 }
+    }
+
+    /// The weight may be off by so much, nobody knows which way.
+    fn unsure(&self, pour: &mut Pour, by_g: f64) {
+        if by_g > 0.0 {
+            pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * by_g));
+            pour.marks = pour.marks.with(Mark::Touched);
+        }
+    }
+}

@@ -1,0 +1,147 @@
+//! A piece has landed and is not at rest: the wait for its tare, and slop that runs before it is known.
+//!
+//! Where the display was near its rest already, the tare is worked out from there and the pour is guided. Where it
+//! was not, slop and the end of the landing look alike, so the hand is told to stop; nothing is called good then.
+
+use super::done::EITHER;
+use super::engine::Engine;
+use super::entry::{Cue, Output};
+use super::put_back::Landed;
+use super::state::{Pour, State};
+use crate::reading::Weighing;
+use crate::record::Mark;
+use crate::settle::line::Line;
+use crate::time::Instant;
+use std::collections::VecDeque;
+
+/// Readings kept: six seconds of a usual scale.
+const KEPT: usize = 64;
+/// A display is near its rest when what is still to come, its slope times the lag, is less than this, g: half of it is
+/// then the tare's uncertainty, a sixth of what a mug may be off (own choice).
+const NEAR_G: f64 = 0.5;
+/// Readings of that slope.
+const NEAR_READINGS: usize = 3;
+/// Slop runs once readings have climbed evenly for so long, s, between a trickle and the most a jug gives, g/s.
+const CLIMB_S: f64 = 0.7;
+const CLIMB_G_S: std::ops::Range<f64> = 1.5..30.0;
+/// At the end of a landing on a late scale (a pole of 0.7 s) the second half of that time climbs at this share of the
+/// first half's rate (derived), a stream at the same; noise is kept apart by three standard deviations of a slope.
+const DECAYS: f64 = 0.65;
+const SIGMAS: f64 = 3.0;
+/// Fewer readings show no line.
+const LEAST: usize = 5;
+
+/// What is known of a landing.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Landing {
+    /// Gross readings since it landed.
+    recent: VecDeque<(Instant, f64)>,
+    /// The tare as it was near rest, and how well it is known, g.
+    near: Option<(f64, f64)>,
+    /// Readings in a row above it.
+    rises: u32,
+}
+
+impl Landing {
+    fn handle_weighing(&mut self, w: Weighing, lag_s: f64, sd_g: f64, threshold_g: f64) {
+        self.recent.push_back((w.taken_at, w.mass.g()));
+        if self.recent.len() > KEPT {
+            self.recent.pop_front();
+        }
+        let above = self.near.is_some_and(|(tare, _)| w.mass.g() > tare + threshold_g);
+        self.rises = if above { self.rises + 1 } else { 0 };
+        let late = self.recent.iter().skip(self.recent.len().saturating_sub(NEAR_READINGS));
+        let Some(line) = Line::through(late).filter(|_| self.recent.len() > NEAR_READINGS) else { return };
+        let to_come_g = line.slope_g_s * lag_s;
+        if !above && to_come_g.abs() < NEAR_G && line.worst_g < 3.0 * sd_g {
+            self.near = Some((line.end_g + to_come_g, (0.5 * to_come_g.abs()).max(sd_g)));
+        }
+    }
+
+    /// Readings climb as slop does and no landing: slope, where it began as far as it was looked at, and how long
+    /// after the landing that was.
+    fn climbs(&self, sd_g: f64) -> Option<(f64, f64, f64)> {
+        let &(last, _) = self.recent.back()?;
+        let from = self.recent.iter().rposition(|(t, _)| last.seconds_from(*t) >= CLIMB_S - 1e-6)?;
+        let late: Vec<(Instant, f64)> = self.recent.iter().skip(from).copied().collect();
+        let (first, second) = late.split_at(late.len() / 2);
+        let whole = Line::through(late.iter()).filter(|_| late.len() >= LEAST)?;
+        let (first, second) = (Line::through(first.iter())?, Line::through(second.iter())?);
+        let rises =
+            late.windows(2).all(|pair| pair.first().zip(pair.last()).is_some_and(|(a, b)| b.1 > a.1 - sd_g));
+        // Of n readings dt apart a slope has the standard deviation sd / dt * sqrt(12 / n^3) (least squares, derived).
+        let half = 0.5 * late.len() as f64;
+        let slope_sd = sd_g * half / (0.5 * CLIMB_S) * (12.0 / half.powi(3)).sqrt();
+        let even =
+            second.slope_g_s - DECAYS * first.slope_g_s > SIGMAS * (1.0 + DECAYS * DECAYS).sqrt() * slope_sd;
+        let straight = whole.worst_g <= 4.0 * sd_g + 0.1 * whole.slope_g_s * CLIMB_S;
+        let landed = self.recent.front()?.0;
+        let start = late.first()?;
+        (rises && even && straight && CLIMB_G_S.contains(&whole.slope_g_s))
+            .then(|| (whole.slope_g_s, start.1, start.0.seconds_from(landed)))
+    }
+}
+
+impl Engine {
+    pub(super) fn landing(&mut self, mut l: Landing, w: Weighing) {
+        if !self.loaded(w) {
+            return self.enter(State::Idle);
+        }
+        if self.spare_set(w) {
+            return;
+        }
+        let (lag_s, sd_g) = (self.start.scale.lag.as_secs_f64(), self.start.scale.reading_sd_g());
+        l.handle_weighing(w, lag_s, sd_g, self.threshold_g());
+        let Some(rest) = self.at_rest().filter(|_| !self.held) else { return self.before_rest(l, w) };
+        match self.recognise(rest, w.arrived_at) {
+            Landed::Same(kept) => self.stands_again(*kept, rest, w.arrived_at),
+            Landed::Perhaps(kept) => self.opens(rest, Some(kept), w.arrived_at),
+            Landed::New => self.opens(rest, None, w.arrived_at),
+        }
+    }
+
+    fn before_rest(&mut self, l: Landing, w: Weighing) {
+        // A bounce is over within two readings; and a ladle's lump or a stroke is no even climb.
+        if self.held || !self.guides() {
+            return self.enter(State::Landing(l));
+        }
+        let flow = l.climbs(self.start.scale.reading_sd_g());
+        match (l.near, flow) {
+            (Some((tare, u_g)), Some(_)) if l.rises >= 2 => self.early(&l, tare, u_g, w),
+            (_, Some((slope_g_s, start_g, after_s))) => self.too_soon(&l, (slope_g_s, start_g, after_s), w),
+            (_, None) => self.enter(State::Landing(l)),
+        }
+    }
+
+    /// Slop runs, and the tare is known from just before it.
+    fn early(&mut self, l: &Landing, tare: f64, u_g: f64, w: Weighing) {
+        let pour = self.opens_early(tare, u_g, w.arrived_at);
+        let recent = l.recent.iter().map(|(t, g)| (*t, g - tare)).collect();
+        let stream = self.stream(pour, &recent, 0.0);
+        self.enter(State::Pouring(stream));
+    }
+
+    /// Slop runs since nobody knows when: the hand is told at once, and the weight is what it can be.
+    fn too_soon(&mut self, l: &Landing, (slope_g_s, start_g, after_s): (f64, f64, f64), w: Weighing) {
+        // It may have run since the landing or since the climb was seen: half of that, as uncertain.
+        let half_g = 0.5 * slope_g_s * after_s;
+        let mut pour = self.opens_early(start_g - half_g, 2.0 * EITHER * half_g, w.arrived_at);
+        pour.troubled = true;
+        let tare = pour.tare;
+        let recent = l.recent.iter().map(|(t, g)| (*t, g - tare)).collect();
+        let mut stream = self.stream(pour, &recent, half_g);
+        stream.plan.stop_due = Some(w.arrived_at);
+        self.enter(State::Draining(stream));
+        self.cue_now(Cue::Fault, w.arrived_at, None);
+    }
+
+    fn opens_early(&mut self, tare: f64, u_g: f64, at: Instant) -> Pour {
+        self.away = 0;
+        let mut pour = Pour::open(self.piece, tare, at);
+        pour.promised = true;
+        pour.unsure_g = u_g;
+        pour.marks = pour.marks.with(Mark::Early);
+        self.outputs.push_back(Output::Entry(pour.entry(at)));
+        pour
+    }
+}
