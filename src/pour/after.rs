@@ -14,6 +14,8 @@ use std::collections::VecDeque;
 /// a sponge laid down is more (guesses).
 const RESIDUE_SHARE: f64 = 0.25;
 const RESIDUE_MOST_G: f64 = 10.0;
+/// Less than this on the bare pan is a scale's own wandering, g (common practice, no source).
+const SEEN_G: f64 = 0.25;
 /// A remark on a piece that stands there follows its `ready` by so much: the two are heard one after the other.
 const AFTER_READY: Duration = Duration::from_millis(350);
 
@@ -89,12 +91,18 @@ impl Engine {
         let Some(rest) = self.at_rest().filter(|rest| *rest - self.zero_g < least_g) else { return };
         let Some(Lifted { pour, .. }) = self.after.lifted.take() else { return };
         let residue_g = rest - self.zero_g;
-        if residue_g > self.threshold_g() && residue_g <= self.worth_wiping_g() && !self.after.zero_unknown {
+        let seen_g = SEEN_G.max(0.9 * self.start.scale.step.g());
+        if residue_g > seen_g && residue_g <= self.worth_wiping_g() {
             self.leaves_little(pour, residue_g, w.arrived_at);
         } else if residue_g > self.worth_wiping_g() {
             // What was laid down later is no residue: the pan had been lighter.
-            let stayed = lowest_g > rest - self.threshold_g() && !self.after.zero_unknown;
-            self.leaves(pour, residue_g, stayed, w.arrived_at);
+            let stayed = lowest_g > rest - self.threshold_g();
+            if stayed && self.after.zero_unknown {
+                // Of this piece or of the one before.
+                self.leaves_little(pour, residue_g, w.arrived_at);
+            } else {
+                self.leaves(pour, residue_g, stayed, w.arrived_at);
+            }
             self.note(Remark::Wipe, w.arrived_at);
             return;
         }

@@ -4,6 +4,7 @@ use super::engine::{Engine, Seen};
 use super::entry::Output;
 use super::landing::Landing;
 use super::put_back::WAITS;
+use super::running::MOST_FLOW_G_S;
 use super::state::{Done, Pan, Pour, State, Stream};
 use super::steps::{BEGUN_G, NOT_A_POUR_G_S, jump_g_s, push_recent};
 use crate::reading::Weighing;
@@ -13,6 +14,9 @@ use crate::time::Instant;
 /// So many readings in a row that differ by no more than noise are a level, and no moment of a lift: half a second of
 /// a usual scale (a lift takes less; common practice, no source).
 const LEVEL: usize = 5;
+/// Ware dries and cells creep by less than this, g/s: 0.05 % of 700 g within half a minute (common practice, no source); a
+/// spoon takes more.
+const DRIFT_G_S: f64 = 0.012;
 /// A weight that may be either of two has the standard deviation of an even spread between them: their distance over
 /// the root of three, as half the distance is spread to either side (GUM 4.3.7, from memory).
 pub(super) const EITHER: f64 = 0.577;
@@ -32,9 +36,11 @@ impl Engine {
         }
         let change = net - d.had_g;
         let lumps = self.start.settings.vessel.in_lumps() && change > 0.0;
-        d.jumped |= !lumps && jump_g_s(w, seen).abs() > NOT_A_POUR_G_S;
+        let jump = jump_g_s(w, seen).abs();
+        d.jumped |= !lumps && jump > NOT_A_POUR_G_S;
         push_recent(&mut d.recent, (w.taken_at, net));
-        if d.jumped && !(-self.threshold_g()..BEGUN_G).contains(&change) {
+        let calm = jump < MOST_FLOW_G_S && (-self.threshold_g()..BEGUN_G).contains(&change);
+        if d.jumped && !calm {
             return self.jumped(d, w.arrived_at);
         }
         d.jumped = false;
@@ -42,13 +48,28 @@ impl Engine {
         if d.rises >= 2 {
             return self.more(d, w.arrived_at);
         }
+        self.drift(&mut d, w, seen);
         let waits = d.asks_since.is_some_and(|since| w.arrived_at.since(since) >= WAITS);
         match self.at_rest() {
             Some(rest) if waits => self.asks_for_ready(d, rest, w.arrived_at),
+            // Lighter than the bare piece: another one, that nobody saw come.
+            Some(rest) if rest < d.pour.tare - self.threshold_g() => {
+                self.next_piece(&d.pour, State::Landing(Landing::default()), w.arrived_at);
+            }
             Some(rest) if rest - d.pour.tare < d.had_g - self.threshold_g() => {
                 self.taken_out(d, rest, Mark::PouredBack, w.arrived_at);
             }
             Some(_) | None => self.enter(State::Done(d)),
+        }
+    }
+
+    /// What the pan shows follows a slow drift: ware that dries, a cell that creeps.
+    fn drift(&self, d: &mut Done, w: Weighing, seen: Seen) {
+        let Some(rest) = self.at_rest() else { return };
+        let off = rest - d.pour.tare - d.had_g;
+        let since_s = seen.before.map_or(0.0, |b| w.taken_at.seconds_from(b.taken_at));
+        if off.abs() < self.threshold_g() {
+            d.had_g += off.clamp(-DRIFT_G_S * since_s, DRIFT_G_S * since_s);
         }
     }
 

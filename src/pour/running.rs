@@ -139,11 +139,25 @@ impl Engine {
         if s.plan.stop_due.is_some() || s.pour.ran_on {
             return false;
         }
-        if s.pour.rev > 0 {
-            net - s.from_g < self.threshold_g()
-        } else {
-            net < (SPLASH * self.start.target.g()).clamp(SPLASH_G.0, SPLASH_G.1)
-        }
+        if s.pour.rev > 0 { net - s.from_g < self.threshold_g() } else { net < self.splash_g() }
+    }
+
+    fn splash_g(&self) -> f64 {
+        (SPLASH * self.start.target.g()).clamp(SPLASH_G.0, SPLASH_G.1)
+    }
+
+    /// A push or a touch called the stop: hardly any slop is in it, and the pour begins anew.
+    fn hardly_begun(&mut self, s: Stream, net: f64, at: Instant) {
+        let base_g = if net > self.threshold_g() { net } else { 0.0 };
+        let pour = Pour { guided: false, flow_g_s: None, stop_cue: None, ..s.pour };
+        self.enter(State::Ready(Ready::new(pour, base_g)));
+        self.cue_now(Cue::Ready, at, Some(self.start.target.g() - base_g));
+    }
+
+    /// More than can have run since the stop: something lies on the pan besides, and is waited out.
+    fn is_more_than_slop(&self, s: &Stream, net: f64, w: Weighing) -> bool {
+        let Some((due, at_stop_g)) = s.plan.stop_due.zip(s.pour.stop_cue) else { return false };
+        s.pour.rev == 0 && net - at_stop_g > MOST_FLOW_G_S * w.taken_at.seconds_from(due) + SPLASH_G.1
     }
 
     pub(super) fn draining(&mut self, mut s: Stream, w: Weighing) {
@@ -169,6 +183,13 @@ impl Engine {
         }
         if s.odd_load {
             return self.odd_load_gone(s, rest, w.arrived_at);
+        }
+        let net = rest - s.pour.tare;
+        if self.is_more_than_slop(&s, net, w) {
+            return self.enter(State::Draining(s));
+        }
+        if s.pour.rev == 0 && !s.pour.troubled && !s.pour.ran_on && net < self.splash_g() {
+            return self.hardly_begun(s, net, w.arrived_at);
         }
         self.weighed(s, rest, w.arrived_at);
     }
@@ -300,10 +321,12 @@ impl Engine {
         pour.rev += 1;
         pour.net = Some(net);
         pour.verdict = self.verdict(net);
-        // Within the limits, but so little is known of it that nobody may call it good.
+        // So little is known of its tare that nobody may call it anything: said already.
         let half_width_g = 0.5 * (self.start.high - self.start.low).g();
-        if pour.verdict == Verdict::Good && pour.marks.has(Mark::Early) && pour.unsure_g > half_width_g {
+        if pour.marks.has(Mark::Early) && pour.unsure_g > 0.5 * half_width_g {
             pour.verdict = Verdict::Void;
+            // It may have been a hand that let go, and no slop at all.
+            pour.net_u = pour.net_u.map(|u| u.max(EITHER * net.abs()));
         }
         if first || again {
             pour.first_net = Some(net);
@@ -342,7 +365,8 @@ impl Engine {
             Verdict::Short => Cue::Short,
             Verdict::Over if over_g <= slack_g => return,
             Verdict::Over => Cue::Over,
-            Verdict::Void => Cue::Fault,
+            // Its own `fault` came when slop ran before `ready`.
+            Verdict::Void => return,
         };
         self.cue_now(cue, at, Some(self.start.target.g() - net));
     }

@@ -114,10 +114,9 @@ impl Engine {
             return 0.0;
         }
         let rises = recent.iter().zip(recent.iter().skip(1));
-        let over =
-            rises.map(|((t0, a), (t1, b))| b - a - MOST_FLOW_G_S * t1.seconds_from(*t0) - self.threshold_g());
-        let most = over.fold(0.0, f64::max);
-        if most > 0.0 { most + self.threshold_g() } else { 0.0 }
+        let leaps = rises
+            .filter(|((t0, a), (t1, b))| b - a > MOST_FLOW_G_S * t1.seconds_from(*t0) + self.threshold_g());
+        EITHER * leaps.map(|((_, a), (_, b))| b - a).sum::<f64>()
     }
 
     /// The very end of a landing's tail, seen after `ready`: the tare follows it.

@@ -20,6 +20,8 @@ use std::collections::VecDeque;
 const WINDOW_S: f64 = 0.45;
 /// Fewer readings than this say nothing about rest.
 const LEAST_READINGS: usize = 4;
+/// From here on noise hides in a step, so that a tail shows as steps only (own choice: five times the usual step).
+const COARSE_G: f64 = 0.5;
 /// Residuals beyond this many standard deviations are not noise (normal law: 1 in 16 000).
 const SCATTER_SIGMAS: f64 = 4.0;
 
@@ -75,6 +77,18 @@ impl Settler {
         self.judge(at)
     }
 
+    /// A coarse display that stepped to one side only is on its way: at an edge it goes to and fro.
+    fn steps_one_way(&self) -> bool {
+        if self.step_g < COARSE_G {
+            return false;
+        }
+        let steps = self.window.iter().zip(self.window.iter().skip(1)).map(|((_, a), (_, b))| b - a);
+        let (up, down) = steps.fold((false, false), |(up, down), step| {
+            (up | (step > 0.5 * self.step_g), down | (step < -0.5 * self.step_g))
+        });
+        up != down
+    }
+
     /// What is still to come of an exponential tail is slope times lag: half a step, plus what noise allows.
     fn is_flat(&self, line: &Line) -> bool {
         let still_to_come = line.slope_g_s.abs() * self.lag_s.max(0.1);
@@ -88,7 +102,7 @@ impl Settler {
         let (slope, worst) = (line.slope_g_s, line.worst_g);
         let span = self.window.front().map_or(0.0, |(first, _)| at.seconds_from(*first));
         let enough = self.window.len() >= LEAST_READINGS && span >= 0.6 * WINDOW_S;
-        let quiet = worst <= SCATTER_SIGMAS * self.sd_g + 0.5 * self.step_g;
+        let quiet = worst <= SCATTER_SIGMAS * self.sd_g + 0.5 * self.step_g && !self.steps_one_way();
         // Of a slow scale's four readings the oldest may still be of the landing: three that lie flat are enough.
         let late = Line::through(self.window.iter().skip(1)).filter(|_| span > WINDOW_S);
         let rests = [Some(line), late].into_iter().flatten().find(|line| self.is_flat(line));
