@@ -3,6 +3,7 @@
 use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::{Cue, CueCall, Output};
+use super::landing::Landing;
 use super::remark::Remark;
 use super::state::{Pour, State};
 use crate::reading::Weighing;
@@ -34,19 +35,22 @@ pub(super) struct After {
     lifted: Option<Lifted>,
     /// Worth saying, oldest first.
     remarks: VecDeque<Remark>,
-    /// The piece on the pan landed before the pan was seen at rest: what it had on it is not known.
-    zero_unknown: bool,
+    /// Pieces lifted since the bare pan was last seen at rest: what lies on it may be of any of them.
+    unseen: Vec<Pour>,
+    /// Readings since the lift, while the pan looks bare.
+    since: Landing,
 }
 
 impl After {
     /// A piece leaves the pan with slop in it.
     pub(super) fn handle_lift(&mut self, pour: &Pour) {
         self.lifted = Some(Lifted { pour: pour.clone(), lowest_g: f64::INFINITY });
+        self.since = Landing::default();
     }
 
     /// The next piece lands before the bare pan was seen at rest.
     pub(super) fn handle_landing(&mut self) {
-        self.zero_unknown = self.lifted.take().is_some();
+        self.unseen.extend(self.lifted.take().map(|lifted| lifted.pour));
     }
 }
 
@@ -82,6 +86,15 @@ impl Engine {
         self.call(CueCall { n: 0, cue: Cue::Note, at, due, left: None, piece: 0, about: Some(about) });
     }
 
+    /// Slop runs on a pan that looks bare: the display went to zero with the piece on it, or the hand pours on.
+    pub(super) fn runs_on_bare_pan(&mut self, w: Weighing) -> bool {
+        if self.after.lifted.is_none() {
+            return false;
+        }
+        self.after.since.note(w);
+        self.after.since.climbs(self.start.scale.reading_sd_g()).is_some()
+    }
+
     /// The first rest of the bare pan after a piece: one remark at most.
     pub(super) fn look_after(&mut self, w: Weighing) {
         let Some(lifted) = &mut self.after.lifted else { return };
@@ -90,29 +103,38 @@ impl Engine {
         let least_g = self.start.settings.min_piece.g();
         let Some(rest) = self.at_rest().filter(|rest| *rest - self.zero_g < least_g) else { return };
         let Some(Lifted { pour, .. }) = self.after.lifted.take() else { return };
+        let unseen = std::mem::take(&mut self.after.unseen);
         let residue_g = rest - self.zero_g;
         let seen_g = SEEN_G.max(0.9 * self.start.scale.step.g());
-        if residue_g > seen_g && residue_g <= self.worth_wiping_g() {
-            self.leaves_little(pour, residue_g, w.arrived_at);
-        } else if residue_g > self.worth_wiping_g() {
+        if residue_g > seen_g {
             // What was laid down later is no residue: the pan had been lighter.
             let stayed = lowest_g > rest - self.threshold_g();
-            if stayed && self.after.zero_unknown {
-                // Of this piece or of the one before.
-                self.leaves_little(pour, residue_g, w.arrived_at);
-            } else {
-                self.leaves(pour, residue_g, stayed, w.arrived_at);
-            }
-            self.note(Remark::Wipe, w.arrived_at);
-            return;
+            self.lies_there(pour, unseen, residue_g, stayed, w.arrived_at);
+        }
+        if residue_g > self.worth_wiping_g() {
+            return self.note(Remark::Wipe, w.arrived_at);
         }
         if let Some(remark) = self.after.remarks.pop_front() {
             self.note(remark, w.arrived_at);
         }
     }
 
-    /// Too little to be worth a word: it may have been slop of this pour.
-    fn leaves_little(&mut self, mut pour: Pour, residue_g: f64, at: Instant) {
+    /// Something lies on the bare pan: of the piece that left, of one before it, or of none.
+    fn lies_there(&mut self, pour: Pour, unseen: Vec<Pour>, residue_g: f64, stayed: bool, at: Instant) {
+        let net_g = pour.net.unwrap_or(0.0);
+        let likely = residue_g <= (RESIDUE_SHARE * net_g).min(RESIDUE_MOST_G);
+        if stayed && likely && unseen.is_empty() && residue_g > self.worth_wiping_g() {
+            return self.leaves(pour, residue_g, at);
+        }
+        if stayed && residue_g <= RESIDUE_MOST_G {
+            for perhaps in unseen.into_iter().chain([pour]) {
+                self.may_have_left(perhaps, residue_g, at);
+            }
+        }
+    }
+
+    /// Its weight may be too great by so much.
+    fn may_have_left(&mut self, mut pour: Pour, residue_g: f64, at: Instant) {
         pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * residue_g));
         pour.rev += 1;
         self.outputs.push_back(Output::Entry(pour.entry(at)));
@@ -126,11 +148,8 @@ impl Engine {
     }
 
     /// What a piece left on the pan did not go with it: taken off its weight.
-    fn leaves(&mut self, mut pour: Pour, residue_g: f64, stayed: bool, at: Instant) {
+    fn leaves(&mut self, mut pour: Pour, residue_g: f64, at: Instant) {
         let Some(net) = pour.net else { return };
-        if !stayed || residue_g > (RESIDUE_SHARE * net).min(RESIDUE_MOST_G) {
-            return;
-        }
         pour.net = Some(net - residue_g);
         // Water of a wet foot was there before the slop: then nothing was to be taken off.
         pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(0.5 * residue_g));

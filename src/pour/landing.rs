@@ -17,7 +17,7 @@ use std::collections::VecDeque;
 /// Readings kept: six seconds of a usual scale.
 const KEPT: usize = 64;
 /// A display is near its rest when what is still to come, its slope times the lag, is less than this, g: half of it is
-/// then the tare's uncertainty, a sixth of what a mug may be off (own choice).
+/// then the tare's uncertainty, a sixth of what a mug may be off (own choice), as the tail bends.
 const NEAR_G: f64 = 0.5;
 /// Readings of that slope.
 const NEAR_READINGS: usize = 3;
@@ -43,24 +43,28 @@ pub(super) struct Landing {
 }
 
 impl Landing {
-    fn handle_weighing(&mut self, w: Weighing, lag_s: f64, sd_g: f64, threshold_g: f64) {
+    pub(super) fn note(&mut self, w: Weighing) {
         self.recent.push_back((w.taken_at, w.mass.g()));
         if self.recent.len() > KEPT {
             self.recent.pop_front();
         }
+    }
+
+    fn handle_weighing(&mut self, w: Weighing, lag_s: f64, sd_g: f64, threshold_g: f64) {
+        self.note(w);
         let above = self.near.is_some_and(|(tare, _)| w.mass.g() > tare + threshold_g);
         self.rises = if above { self.rises + 1 } else { 0 };
         let late = self.recent.iter().skip(self.recent.len().saturating_sub(NEAR_READINGS));
         let Some(line) = Line::through(late).filter(|_| self.recent.len() > NEAR_READINGS) else { return };
         let to_come_g = line.slope_g_s * lag_s;
         if !above && to_come_g.abs() < NEAR_G && line.worst_g < 3.0 * sd_g {
-            self.near = Some((line.end_g + to_come_g, (0.5 * to_come_g.abs()).max(sd_g)));
+            self.near = Some((line.end_g + to_come_g, (0.5 * to_come_g.abs()).max(0.5 * NEAR_G)));
         }
     }
 
     /// Readings climb as slop does and no landing: slope, where it began as far as it was looked at, and how long
     /// after the landing that was.
-    fn climbs(&self, sd_g: f64) -> Option<(f64, f64, f64)> {
+    pub(super) fn climbs(&self, sd_g: f64) -> Option<(f64, f64, f64)> {
         let &(last, _) = self.recent.back()?;
         let from = self.recent.iter().rposition(|(t, _)| last.seconds_from(*t) >= CLIMB_S - 1e-6)?;
         let late: Vec<(Instant, f64)> = self.recent.iter().skip(from).copied().collect();
@@ -125,7 +129,10 @@ impl Engine {
     fn too_soon(&mut self, l: &Landing, (slope_g_s, start_g, after_s): (f64, f64, f64), w: Weighing) {
         // It may have run since the landing or since the climb was seen: half of that, as uncertain.
         let half_g = 0.5 * slope_g_s * after_s;
-        let mut pour = self.opens_early(start_g - half_g, 2.0 * EITHER * half_g, w.arrived_at);
+        let half_width_g = 0.5 * (self.start.high - self.start.low).g();
+        // Or a hand let go of it, and no slop is in it at all: never so little that it could be called good.
+        let u_g = (2.0 * EITHER * half_g).max(half_width_g);
+        let mut pour = self.opens_early(start_g - half_g, u_g, w.arrived_at);
         pour.troubled = true;
         let tare = pour.tare;
         let recent = l.recent.iter().map(|(t, g)| (*t, g - tare)).collect();

@@ -23,7 +23,7 @@ const ROLLED_SD_G: f64 = 0.3;
 const COMES_BACK: (f64, f64) = (1.0, 9.0);
 /// So many times likelier than a new piece, and it is taken for the same without a question: a bare piece
 /// taken for another costs an early stop, a short one taken for a bare one is flooded.
-const SURE: f64 = 30.0;
+const SURE: f64 = 12.0;
 /// ... and so many times for both to be kept in mind.
 const PERHAPS: f64 = 0.3;
 /// A piece put back is lifted again within so long; whoever waits longer waits for `ready` (a guess).

@@ -4,7 +4,6 @@
 use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::{Cue, Output};
-use super::landing::Landing;
 use super::predict::{Predictor, TRICKLE_G_S, USUAL_G_S};
 use super::state::{Done, Pan, Plan, Pour, Ready, State, Stream};
 use crate::reading::Weighing;
@@ -18,8 +17,6 @@ use std::collections::VecDeque;
 pub(super) const ESTIMATE_SD_G: f64 = 0.7;
 /// Readings of that line: half a second of a usual scale, so that a swing to and fro cancels.
 const TRAIL: usize = 6;
-/// The filter may differ from it by so much: the end of a stream bends (tried on simulated hands).
-const LINE_SLACK_G: f64 = 1.0;
 /// A hand that heard the stop has ended its stream this long after its own time and the scale's lag (a tilt
 /// back takes about a quarter of a second; the rest is room for a scale slower than told; a guess).
 const STOPPING_S: f64 = 0.8;
@@ -29,24 +26,18 @@ const AGAIN_G_S: f64 = 2.0;
 const CLIMB_G_S: f64 = 1.0;
 /// So many readings that jumped as no slop does are a touch; one alone may be a splash.
 const ODD_READINGS: u32 = 3;
-/// Impact of a falling stream is its flow times the speed it falls at over gravity: 0.2 s for 0.2 m (derived).
-const IMPACT_S: f64 = 0.2;
 /// No jug gives more, g/s (a guess): what looks like more is a touch.
 pub(super) const MOST_FLOW_G_S: f64 = 25.0;
-/// ... and less than this falls with a drop, a wave in the bowl, or a scale's own overshoot (a guess).
-const LEAST_FALL_G: f64 = 3.0;
 /// A miss of less than this share of the half-width beyond a limit is not spoken of (own choice: 0.4 g of 1.45 g).
 const SPOKEN: f64 = 0.3;
 /// What was added to a weighed piece rests for so long before it is believed: a hand leans on a rim for a second.
 const TOPPED_UP: Duration = Duration::from_millis(800);
-/// The length of a gap that is not told as a fault yet (`settle/pace.rs`).
-const UNSEEN_S: f64 = 0.8;
 /// After the stop is due the stream takes this long at least to end: hand and drip.
 const END: Duration = Duration::from_millis(500);
 /// Less than this, or this share of the target, without a stop is a splash and no pour:
 /// it counts towards the target, and the piece stays ready (common practice, no source).
 /// Of a large target never more than a few drops.
-const SPLASH_G: (f64, f64) = (2.0, 3.0);
+pub(super) const SPLASH_G: (f64, f64) = (2.0, 3.0);
 const SPLASH: f64 = 0.1;
 
 impl Engine {
@@ -80,6 +71,8 @@ impl Engine {
             odd: 0,
             back: None,
             odd_load: false,
+            leapt_g: 0.0,
+            shown_at: recent.back().map_or(began, |(t, _)| *t),
             lumps: self.start.settings.vessel.in_lumps(),
         }
     }
@@ -135,29 +128,15 @@ impl Engine {
     }
 
     /// Too little to be a pour or a top-up.
-    fn is_splash(&self, s: &Stream, net: f64) -> bool {
+    pub(super) fn is_splash(&self, s: &Stream, net: f64) -> bool {
         if s.plan.stop_due.is_some() || s.pour.ran_on {
             return false;
         }
         if s.pour.rev > 0 { net - s.from_g < self.threshold_g() } else { net < self.splash_g() }
     }
 
-    fn splash_g(&self) -> f64 {
+    pub(super) fn splash_g(&self) -> f64 {
         (SPLASH * self.start.target.g()).clamp(SPLASH_G.0, SPLASH_G.1)
-    }
-
-    /// A push or a touch called the stop: hardly any slop is in it, and the pour begins anew.
-    fn hardly_begun(&mut self, s: Stream, net: f64, at: Instant) {
-        let base_g = if net > self.threshold_g() { net } else { 0.0 };
-        let pour = Pour { guided: false, flow_g_s: None, stop_cue: None, ..s.pour };
-        self.enter(State::Ready(Ready::new(pour, base_g)));
-        self.cue_now(Cue::Ready, at, Some(self.start.target.g() - base_g));
-    }
-
-    /// More than can have run since the stop: something lies on the pan besides, and is waited out.
-    fn is_more_than_slop(&self, s: &Stream, net: f64, w: Weighing) -> bool {
-        let Some((due, at_stop_g)) = s.plan.stop_due.zip(s.pour.stop_cue) else { return false };
-        s.pour.rev == 0 && net - at_stop_g > MOST_FLOW_G_S * w.taken_at.seconds_from(due) + SPLASH_G.1
     }
 
     pub(super) fn draining(&mut self, mut s: Stream, w: Weighing) {
@@ -192,26 +171,6 @@ impl Engine {
             return self.hardly_begun(s, net, w.arrived_at);
         }
         self.weighed(s, rest, w.arrived_at);
-    }
-
-    /// What lay on a piece before slop was seen has gone, or stays: what slop explains is a pour.
-    fn odd_load_gone(&mut self, mut s: Stream, rest: f64, at: Instant) {
-        let net = rest - s.pour.tare;
-        // It fell by half of what had come, or more: that has gone.
-        if s.peak_g - net > 0.5 * s.pour.unsure_g / EITHER {
-            s.pour.unsure_g = 0.0;
-        }
-        let most_g = MOST_FLOW_G_S * at.seconds_from(s.pour.started);
-        if !(-self.threshold_g()..most_g).contains(&net) {
-            return self.dropped(&s.pour, State::Landing(Landing::default()));
-        }
-        if net > self.threshold_g() {
-            return self.weighed(s, rest, at);
-        }
-        self.cue_now(Cue::Clear, at, None);
-        let mut pour = s.pour;
-        pour.troubled = false;
-        self.enter(State::Ready(Ready::new(pour, 0.0)));
     }
 
     /// After the stop slop still runs at half its flow, or runs again, for three readings.
@@ -249,8 +208,10 @@ impl Engine {
     fn feed(&self, s: &mut Stream, w: Weighing) {
         let net = w.mass.g() - s.pour.tare;
         // What jumps is left out: a hand on the pot, or one that has begun to lift it.
-        let falls = net < std::mem::replace(&mut s.shown, net) - self.threshold_g();
+        let before_g = std::mem::replace(&mut s.shown, net);
+        let falls = net < before_g - self.threshold_g();
         let believed = s.predictor.handle_net(net, w.taken_at);
+        self.leaps(s, net, before_g, w.taken_at);
         if believed {
             s.peak_g = s.peak_g.max(net);
         } else {
@@ -267,8 +228,9 @@ impl Engine {
     }
 
     /// The weight is known at rest.
-    fn weighed(&mut self, mut s: Stream, gross: f64, at: Instant) {
+    pub(super) fn weighed(&mut self, mut s: Stream, gross: f64, at: Instant) {
         let net = gross - s.pour.tare;
+        self.unsure_of_leaps(&mut s, net);
         let sd = self.start.scale.reading_sd_g();
         s.pour.settled = true;
         s.pour.net_u = Some((sd * std::f64::consts::SQRT_2).hypot(s.pour.unsure_g));
@@ -276,37 +238,6 @@ impl Engine {
         let pour = self.write_down(s, net, at);
         self.say_verdict(pour.verdict, net, at);
         self.enter(State::Done(Done { back, ..Done::new(pour) }));
-    }
-
-    /// The piece left before rest.
-    pub(super) fn lifted(&mut self, s: Stream, at: Instant) {
-        let entered = s.again.then_some(s.pour.net).flatten();
-        if entered.is_some_and(|net| (known_g(&s) - net).abs() < self.threshold_g()) {
-            return self.next_piece(&s.pour, State::Idle, at);
-        }
-        if !self.is_splash(&s, known_g(&s)) {
-            return self.estimate(s, at);
-        }
-        if s.pour.rev == 0 {
-            return self.dropped(&s.pour, State::Idle);
-        }
-        self.next_piece(&s.pour, State::Idle, at);
-    }
-
-    /// The piece left, or the batch ended, before rest: what the filter knows is entered.
-    pub(super) fn estimate(&mut self, mut s: Stream, at: Instant) {
-        let net = known_g(&s);
-        s.pour.settled = false;
-        // Readings that were missing may have missed slop: up to a gap's length of it.
-        let flow_g_s = Line::through(s.trail.iter()).map_or(0.0, |line| line.slope_g_s.max(0.0));
-        let unseen_g = if s.pour.troubled { flow_g_s.max(s.predictor.flow_g_s()) * UNSEEN_S } else { 0.0 };
-        // A lag that was assumed and not measured may be twice as long.
-        let lag_g = flow_g_s.min(MOST_FLOW_G_S) * s.predictor.lag_s();
-        let u_g = ESTIMATE_SD_G.hypot(lag_g).hypot(s.pour.unsure_g);
-        s.pour.net_u = Some(s.predictor.net_sd_g().max(u_g).max(unseen_g).max(s.predictor.shaking_g()));
-        let pour = self.write_down(s, net, at);
-        self.say_verdict(pour.verdict, net, at);
-        self.next_piece(&pour, State::Idle, at);
     }
 
     /// Puts the weight out as the pour's next revision, with what was learned from it.
@@ -349,12 +280,6 @@ impl Engine {
         pour
     }
 
-    /// The end of the stream's impact lets the display fall; what falls further had borne on the piece.
-    fn most_fall_g(&self, s: &Stream) -> f64 {
-        let impact_g = IMPACT_S * s.pour.flow_g_s.unwrap_or(0.0).min(MOST_FLOW_G_S);
-        (impact_g + self.threshold_g()).max(LEAST_FALL_G)
-    }
-
     /// A miss is logged finely and spoken of coarsely: what nobody would mend is not said.
     pub(super) fn say_verdict(&mut self, verdict: Verdict, net: f64, at: Instant) {
         let slack_g = SPOKEN * 0.5 * (self.start.high - self.start.low).g();
@@ -381,19 +306,4 @@ impl Engine {
             Verdict::Good
         }
     }
-}
-
-/// A lift may already show in the latest reading: what was known before it. A shaken pan drives the
-/// filter, which undoes the scale's lag, far from what is shown: a straight line through the last
-/// readings, carried on by the lag, holds it.
-fn known_g(s: &Stream) -> f64 {
-    let before = s.trail.len().saturating_sub(1);
-    if s.lumps {
-        // The filter knows streams only.
-        return s.peak_g;
-    }
-    let line = Line::through(s.trail.iter().take(before)).filter(|_| before >= 3);
-    let Some(Line { slope_g_s, end_g, .. }) = line else { return s.known[1] };
-    let carried_g = slope_g_s.max(0.0) * s.predictor.lag_s();
-    s.known[1].clamp(end_g - LINE_SLACK_G, end_g + carried_g + LINE_SLACK_G)
 }

@@ -171,6 +171,9 @@ pub(super) struct Stream {
     pub(super) odd_load: bool,
     /// Slop comes in lumps.
     pub(super) lumps: bool,
+    /// Grams that rose faster than any jug pours, and when the latest net was shown.
+    pub(super) leapt_g: f64,
+    pub(super) shown_at: Instant,
 }
 
 /// Weighed, still on the pan.

@@ -44,6 +44,10 @@ impl Engine {
         if !self.lift_first && self.spare_set(w) {
             return;
         }
+        if self.runs_on_bare_pan(w) {
+            self.after.handle_landing();
+            return self.display_zeroed(State::Idle, w.arrived_at);
+        }
         self.look_after(w);
         if let Some(rest) = self.at_rest()
             && rest < self.start.settings.min_piece.g()
@@ -145,12 +149,13 @@ impl Engine {
         }
         let change = w.mass.g() - r.pour.tare - r.base_g;
         if change < 0.0 {
-            // It was tared too heavy, and what slop there is nobody knows.
-            self.dropped(&r.pour, State::Idle);
-            return self.unknown_weight(w.arrived_at);
+            // It was tared too heavy: what slop there is nobody knows.
+            r.pour.tare =
+                w.mass.g().min(r.pour.tare + r.recent.iter().map(|(_, net)| *net).fold(0.0, f64::min));
+            r.pour.marks = r.pour.marks.with(Mark::Early);
         }
         r.pour.troubled = true;
-        r.pour.unsure_g = EITHER * change;
+        r.pour.unsure_g = EITHER * change.abs();
         r.pour.marks = r.pour.marks.with(Mark::Touched);
         let from = r.base_g;
         let mut s = self.stream(r.pour, &r.recent, from);

@@ -112,14 +112,16 @@ fn a_hand_that_lets_go_only_when_the_stream_begins_is_not_called_ready_on_a_wron
     run.curve(0.0, 2.0, |_| 0.0);
     run.curve(2.0, 4.0, |_| 320.0);
     run.curve(4.0, 6.5, |t| stream(t, 99.0));
-    // 20 g of tare are wrong and slop runs: the open pour goes, the hand is told at once.
-    assert!(run.outputs.iter().any(|o| matches!(o, Output::Dropped { .. })));
+    // 20 g of tare are wrong and slop runs: the hand is told at once.
     assert_eq!(run.cues(), [Cue::Ready, Cue::Fault]);
     assert!(run.due_s(Cue::Fault)[0] < 5.6, "{:?}", run.due_s(Cue::Fault));
     run.curve(6.5, 8.0, |t| stream(t, 6.0));
-    assert_eq!(run.phase(), Phase::Fault);
     run.curve(8.0, 9.0, |_| 0.0);
-    assert_eq!(run.cues(), [Cue::Ready, Cue::Fault, Cue::Clear]);
+    // What is in the piece nobody knows well enough to call it anything.
+    let entry = *run.entries().last().expect("an entry");
+    assert_eq!((entry.piece, entry.verdict), (1, Verdict::Void), "{entry:?}");
+    assert!(entry.net_u.is_some_and(|u| u.g() > 5.0), "{entry:?}");
+    assert_eq!(run.cues(), [Cue::Ready, Cue::Fault]);
 }
 
 #[test]

@@ -1,0 +1,73 @@
+//! A piece that leaves before its weight is known at rest: what is entered of it.
+
+use super::engine::Engine;
+use super::running::{ESTIMATE_SD_G, MOST_FLOW_G_S, SPLASH_G};
+use super::state::{State, Stream};
+use crate::record::Mark;
+use crate::settle::line::Line;
+use crate::time::Instant;
+
+/// The filter may differ from the line through the last readings by so much: the end of a stream bends (tried on simulated hands).
+const LINE_SLACK_G: f64 = 1.0;
+/// The length of a gap that is not told as a fault yet (`settle/pace.rs`).
+const UNSEEN_S: f64 = 0.8;
+
+impl Engine {
+    /// The piece left before rest.
+    pub(super) fn lifted(&mut self, s: Stream, at: Instant) {
+        let entered = s.again.then_some(s.pour.net).flatten();
+        if entered.is_some_and(|net| (known_g(&s) - net).abs() < self.threshold_g()) {
+            return self.next_piece(&s.pour, State::Idle, at);
+        }
+        if !self.is_splash(&s, known_g(&s)) {
+            return self.estimate(s, at);
+        }
+        if s.pour.rev == 0 {
+            return self.dropped(&s.pour, State::Idle);
+        }
+        self.next_piece(&s.pour, State::Idle, at);
+    }
+
+    /// What the filter knows; where that is more than slop can be, what was foreseen at the stop.
+    pub(super) fn likely_g(&self, s: &mut Stream, at: Instant) -> f64 {
+        let known = known_g(s);
+        let Some((due, at_stop_g)) = s.plan.stop_due.zip(s.pour.stop_cue) else { return known };
+        if s.pour.rev > 0 || known - at_stop_g <= MOST_FLOW_G_S * at.seconds_from(due) + SPLASH_G.1 {
+            return known;
+        }
+        s.pour.marks = s.pour.marks.with(Mark::Touched);
+        s.pour.unsure_g = s.pour.unsure_g.max(SPLASH_G.1);
+        at_stop_g + s.pour.flow_g_s.unwrap_or(0.0).min(MOST_FLOW_G_S) * self.hand.hand_s
+    }
+
+    /// The piece left, or the batch ended, before rest: what the filter knows is entered.
+    pub(super) fn estimate(&mut self, mut s: Stream, at: Instant) {
+        let net = self.likely_g(&mut s, at);
+        s.pour.settled = false;
+        // Readings that were missing may have missed slop: up to a gap's length of it.
+        let flow_g_s = Line::through(s.trail.iter()).map_or(0.0, |line| line.slope_g_s.max(0.0));
+        let unseen_g = if s.pour.troubled { flow_g_s.max(s.predictor.flow_g_s()) * UNSEEN_S } else { 0.0 };
+        // A lag that was assumed and not measured may be twice as long.
+        let lag_g = flow_g_s.min(MOST_FLOW_G_S) * s.predictor.lag_s();
+        let u_g = ESTIMATE_SD_G.hypot(lag_g).hypot(s.pour.unsure_g);
+        s.pour.net_u = Some(s.predictor.net_sd_g().max(u_g).max(unseen_g).max(s.predictor.shaking_g()));
+        let pour = self.write_down(s, net, at);
+        self.say_verdict(pour.verdict, net, at);
+        self.next_piece(&pour, State::Idle, at);
+    }
+}
+
+/// A lift may already show in the latest reading: what was known before it. A shaken pan drives the
+/// filter, which undoes the scale's lag, far from what is shown: a straight line through the last
+/// readings, carried on by the lag, holds it.
+fn known_g(s: &Stream) -> f64 {
+    let before = s.trail.len().saturating_sub(1);
+    if s.lumps {
+        // The filter knows streams only.
+        return s.peak_g;
+    }
+    let line = Line::through(s.trail.iter().take(before)).filter(|_| before >= 3);
+    let Some(Line { slope_g_s, end_g, .. }) = line else { return s.known[1] };
+    let carried_g = slope_g_s.max(0.0) * s.predictor.lag_s();
+    s.known[1].clamp(end_g - LINE_SLACK_G, end_g + carried_g + LINE_SLACK_G)
+}
