@@ -19,6 +19,7 @@ use crate::reading::{Indicated, Weighing};
 use crate::scale::{Origin, ScaleFacts};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
+use std::collections::BTreeSet;
 use std::process::ExitCode;
 
 /// The lag that is assumed where none is told (as in the shipped settings).
@@ -60,6 +61,8 @@ pub struct Played {
     pub truths: Vec<Truth>,
     /// The display's step.
     pub step_g: f64,
+    /// From which state of the engine to which.
+    pub moves: BTreeSet<(&'static str, &'static str)>,
 }
 
 /// `replay FILE.scene`: the transcript on each of its scales.
@@ -87,6 +90,8 @@ pub fn play(scene: &Scene, scale: &str) -> Option<Played> {
         stage: Stage::new(scene, model.clone()),
         said: Vec::new(),
         opened: Vec::new(),
+        state: "idle",
+        moves: BTreeSet::new(),
     };
     let mut now = Instant::START;
     while !bench.stage.done() && now.since(Instant::START) < LONGEST {
@@ -98,7 +103,7 @@ pub fn play(scene: &Scene, scale: &str) -> Option<Played> {
     bench.collect(now);
     let truths = bench.stage.close();
     let (scene, scale) = (scene.name.clone(), scale.to_owned());
-    Some(Played { scene, scale, said: bench.said, truths, step_g: model.step_g })
+    Some(Played { scene, scale, said: bench.said, truths, step_g: model.step_g, moves: bench.moves })
 }
 
 fn start(scene: &Scene, scale: &str, model: &ScaleModel) -> Start {
@@ -130,7 +135,7 @@ fn start(scene: &Scene, scale: &str, model: &ScaleModel) -> Start {
         lift_first: false,
         lost: false,
         lost_said: false,
-        spare: None,
+        spare: scene.spare_g.map(grams),
         ware: Ware::default(),
         memory: Memory::default(),
     }
@@ -154,6 +159,8 @@ struct Bench {
     said: Vec<Said>,
     /// Which piece stood there when a record was opened.
     opened: Vec<(u32, usize)>,
+    state: &'static str,
+    moves: BTreeSet<(&'static str, &'static str)>,
 }
 
 impl Bench {
@@ -208,13 +215,22 @@ impl Bench {
                     let taken_at = self.timing.handle_arrival(arrived_at);
                     if let Indicated::Mass(mass) = reading.indicated {
                         self.engine.handle_weighing(Weighing { mass, arrived_at, taken_at });
+                        self.note_move();
                     }
                 }
             }
         }
     }
 
+    fn note_move(&mut self) {
+        let from = std::mem::replace(&mut self.state, self.engine.state());
+        if from != self.state {
+            self.moves.insert((from, self.state));
+        }
+    }
+
     fn collect(&mut self, now: Instant) {
+        self.note_move();
         while let Some(output) = self.engine.poll_output() {
             match output {
                 Output::Cue(cue) => {

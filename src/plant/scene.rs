@@ -10,6 +10,7 @@
 //! hand novice              who pours: good, typical (where nothing is said), novice
 //! new hand                 the stopping time is not learned yet (else it is)
 //! vessel squeeze           what the engine is told it is poured from: jug (else), ladle, squeeze, syringe
+//! spare 75                 the engine knows a spare weight of so many grams: `set pebble 75`
 //! lag told                 the engine knows the scale's lag (else 0.3 s is assumed)
 //! tracks zero 1            near zero the display swallows drift of so many steps a second
 //! holds 0.3                the display stands within so many grams, then jumps
@@ -86,6 +87,8 @@ pub struct Scene {
     pub new_hand: bool,
     /// What the engine is told it is poured from.
     pub vessel: String,
+    /// A spare weight that the engine knows, grams.
+    pub spare_g: Option<f64>,
     /// The engine is told the scale's lag.
     pub lag_told: bool,
     /// The steps.
@@ -147,6 +150,7 @@ impl Draft {
             person: Person::typical(),
             new_hand: false,
             vessel: VESSELS[0].to_owned(),
+            spare_g: None,
             lag_told: false,
             steps: Vec::new(),
             twists: ScaleModel::middling(),
@@ -207,6 +211,8 @@ impl Draft {
                 None => return words.odd("jug, ladle, squeeze or syringe"),
             }
             words.word("a vessel")?;
+        } else if words.takes("spare") {
+            s.spare_g = Some(words.number("grams")?);
         } else if words.takes("lag") {
             words.wants("told")?;
             s.lag_told = true;

@@ -339,6 +339,11 @@ impl Engine {
         (self.ware, self.memory.clone())
     }
 
+    /// The state's own name: a phase, or `spare` while the spare weight lies on the pan.
+    pub fn state(&self) -> &'static str {
+        if self.holds_spare() { "spare" } else { self.state.phase().word() }
+    }
+
     /// What the bare pan shows.
     pub fn zero(&self) -> Mass {
         Mass::saturating(self.zero_g)

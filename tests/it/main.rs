@@ -22,5 +22,6 @@ mod seeds;
 mod session;
 mod settings;
 mod shapes;
+mod states;
 mod tidy;
 mod timing;

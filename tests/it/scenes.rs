@@ -29,6 +29,11 @@ fn scenes_in(folder: &Path) -> Vec<Scene> {
     files.iter().map(read).collect()
 }
 
+/// The scenes that are kept.
+pub(crate) fn kept() -> Vec<Scene> {
+    scenes_in(&folder())
+}
+
 /// A rule that was broken.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) enum Broken {
