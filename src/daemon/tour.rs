@@ -1,4 +1,6 @@
-//! `demo --tour`: every cue once, with its name, so that a hand learns them before slop runs.
+//! `demo --tour`: every cue once, with its name, so that a hand learns them before slop runs; then each kind of trouble.
+
+mod troubles;
 
 use super::clock::Clock;
 use super::commands::say;
@@ -35,6 +37,7 @@ pub(super) fn run(set: Sound) -> anyhow::Result<ExitCode> {
         let length = Duration::from_millis(u64::from(tone(cue).length_ms()));
         std::thread::sleep(READ + length + READ / 2);
     }
+    troubles::run(&loudspeaker, clock)?;
     Ok(ExitCode::SUCCESS)
 }
 

@@ -196,9 +196,14 @@ fn the_tour_names_every_cue_and_plays_it_in_its_length_and_pitch_as_loud_as_is_s
     let output = command.output().expect("it runs");
     let said = String::from_utf8(output.stdout).expect("text");
     assert!(output.status.success(), "{said}");
-    let named: Vec<&str> = said.lines().skip(1).filter_map(|l| l.split_whitespace().next()).collect();
+    let (cues_said, troubles) = said.split_once("\nWhat goes wrong").expect("two halves");
+    let named: Vec<&str> = cues_said.lines().skip(1).filter_map(|l| l.split_whitespace().next()).collect();
     assert_eq!(named, Cue::ALL.map(Cue::word), "{said}");
-    let silent = said.lines().filter(|l| l.contains("silent in a pour"));
+    // Each kind of trouble has a sound of its own, or a mark on its record.
+    for word in ["fault", "clear", "short", "over", "note", "residue", "early", "touched", "put-back"] {
+        assert!(troubles.contains(word), "{word}: {troubles}");
+    }
+    let silent = cues_said.lines().filter(|l| l.contains("silent in a pour"));
     let silent: Vec<&str> = silent.filter_map(|l| l.split_whitespace().next()).collect();
     assert_eq!(silent, ["ready", "approach", "count", "good", "clear", "note"], "{said}");
     let sound = ear.since(from, from.elapsed() + Duration::from_secs(1)).samples;
@@ -210,7 +215,7 @@ fn the_tour_names_every_cue_and_plays_it_in_its_length_and_pitch_as_loud_as_is_s
         .map(|(i, _)| i)
         .collect();
     let cues: Vec<&[usize]> = loud.chunk_by(|a, b| b - a < 500).collect();
-    assert_eq!(cues.len(), 10, "{cues:?}");
+    assert!(cues.len() >= 20, "ten cues, and those of eight troubles: {cues:?}");
     for (ms, cue) in cues.iter().zip(Cue::ALL) {
         let (first, last) = (ms[0], ms[ms.len() - 1]);
         let length = last + 1 - first;
