@@ -57,13 +57,11 @@ pub enum Mark {
     OtherWare,
     /// More slop ran after the stop: it was not heard, or the stream began anew.
     RanOn,
-    /// The piece was never quite at rest: its weight is the mean of a slow swing.
-    Swinging,
 }
 
 impl Mark {
     /// Every one, in the order of [`Marks`].
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 8] = [
         Self::Early,
         Self::Touched,
         Self::Residue,
@@ -72,7 +70,6 @@ impl Mark {
         Self::Paused,
         Self::OtherWare,
         Self::RanOn,
-        Self::Swinging,
     ];
 
     /// The word used in records and messages.
@@ -86,7 +83,6 @@ impl Mark {
             Self::Paused => "paused",
             Self::OtherWare => "other-ware",
             Self::RanOn => "ran-on",
-            Self::Swinging => "swinging",
         }
     }
 }
