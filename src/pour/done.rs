@@ -6,7 +6,7 @@ use super::landing::Landing;
 use super::put_back::WAITS;
 use super::running::MOST_FLOW_G_S;
 use super::state::{Done, Pan, Pour, State, Stream};
-use super::steps::{BEGUN_G, NOT_A_POUR_G_S, jump_g_s, push_recent};
+use super::steps::{BEGUN_G, FRESH_S, NOT_A_POUR_G_S, jump_g_s, push_recent};
 use crate::reading::Weighing;
 use crate::record::{Mark, Verdict};
 use crate::time::Instant;
@@ -63,13 +63,32 @@ impl Engine {
         }
     }
 
-    /// What the pan shows follows a slow drift: ware that dries, a cell that creeps.
+    /// What the pan shows follows a slow drift: ware that dries, a cell that creeps. Just after it was weighed the
+    /// weight itself follows the end of the tail and the last drops.
     fn drift(&self, d: &mut Done, w: Weighing, seen: Seen) {
+        let since = *d.since.get_or_insert(w.arrived_at);
         let Some(rest) = self.at_rest() else { return };
         let off = rest - d.pour.tare - d.had_g;
+        let fresh = w.arrived_at.seconds_from(since) < FRESH_S && d.pour.settled && !d.pour.came_back;
+        if fresh && off.abs() < self.threshold_g() {
+            return self.weigh_anew(d, off);
+        }
         let since_s = seen.before.map_or(0.0, |b| w.taken_at.seconds_from(b.taken_at));
         if off.abs() < self.threshold_g() {
             d.had_g += off.clamp(-DRIFT_G_S * since_s, DRIFT_G_S * since_s);
+        }
+    }
+
+    fn weigh_anew(&self, d: &mut Done, off: f64) {
+        d.had_g += off;
+        d.pour.net = d.pour.net.map(|net| net + off);
+        // The tail of a late scale or the draught of a warm pot: nobody knows.
+        d.pour.net_u = d.pour.net_u.map(|u| u.hypot(EITHER * off));
+        if d.pour.rev == 1 {
+            d.pour.first_net = d.pour.net;
+        }
+        if let Some(net) = d.pour.net.filter(|_| d.pour.verdict != Verdict::Void) {
+            d.pour.verdict = self.verdict(net);
         }
     }
 

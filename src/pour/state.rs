@@ -190,6 +190,8 @@ pub(super) struct Done {
     pub(super) had_g: f64,
     /// As it was when it was put back.
     pub(super) back: Option<Box<Back>>,
+    /// Weighed since then.
+    pub(super) since: Option<Instant>,
     /// Put back since then, and nothing is wanted of it.
     pub(super) asks_since: Option<Instant>,
 }
@@ -205,6 +207,7 @@ impl Done {
             beside: false,
             had_g,
             back: None,
+            since: None,
             asks_since: None,
         }
     }

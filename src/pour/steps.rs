@@ -16,7 +16,7 @@ use std::collections::VecDeque;
 /// Readings kept so that the filter can start before the stream was noticed.
 const RECENT: usize = 24;
 /// A landing's tail is still worth following for so long after `ready`: two lags of a late scale.
-const FRESH_S: f64 = 1.5;
+pub(super) const FRESH_S: f64 = 1.5;
 /// Faster than any hand pours slop: a hand on the pot, or the pot moved.
 pub(super) const NOT_A_POUR_G_S: f64 = 80.0;
 /// After a touch, slop of a stream that began meanwhile: 1 s of the most a hand pours is 25 g,
