@@ -378,6 +378,36 @@ fn a_log_of_the_first_layout_still_opens_and_says_what_it_said() {
     assert_eq!((sums.n, sums.sum_ug, sums.sum_squares_ug2), (1, 42_750_000, 1_827_562_500_000_000));
 }
 
+/// Made as the one above, from the texts of both steps; its batch is invented.
+#[test]
+fn a_log_of_the_second_layout_opens_as_it_is_and_says_what_it_said() {
+    let dir = tempfile::tempdir().unwrap();
+    let fixture = include_bytes!("../../tests/it/fixtures/log-layout-2.db");
+    std::fs::write(dir.path().join(LOG_FILE), fixture).unwrap();
+    let log = Log::on(dir);
+    let reader = log.reader();
+    let batch = reader.batch("b-fixture").unwrap().unwrap();
+    assert_eq!(
+        (batch.name.as_str(), batch.glaze_name.as_deref()),
+        ("Invented bowls", Some("Invented green"))
+    );
+    assert_eq!((batch.vessel.as_deref(), batch.bare), (Some("ladle"), Some((g(300.0), g(320.0)))));
+    let rows = reader.pours("b-fixture").unwrap();
+    let seen: Vec<_> = rows.iter().map(|p| (p.piece, p.rev, p.net, p.verdict, p.marks.words())).collect();
+    let wanted = [
+        (1, 1, Some(g(42.75)), Verdict::Good, "touched residue".to_owned()),
+        (2, 2, Some(g(39.0)), Verdict::Void, "paused".to_owned()),
+    ];
+    assert_eq!(seen, wanted);
+    let mut numbers = reader.numbers(&batch).unwrap();
+    assert_eq!(numbers.next(), 2, "to be poured again");
+    numbers.used(2);
+    assert_eq!(numbers.next(), 4, "3 was left out");
+    assert_eq!(log.opened.spare, Some(g(61.375)));
+    assert_eq!(reader.trace("p-1").unwrap(), Some(vec![1, 2, 3]));
+    assert_eq!(reader.hand("A").unwrap(), Some(HandRecord { hand_s: 0.305, pours: 2 }));
+}
+
 #[test]
 fn a_log_of_an_older_layout_is_not_read_beside_and_the_words_say_what_to_do() {
     let dir = tempfile::tempdir().unwrap();
