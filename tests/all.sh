@@ -17,6 +17,10 @@ export RUST_BACKTRACE=0
 stage setup setup checks
 stage format cargo fmt --all --check
 stage lints cargo clippy --all-targets --locked --quiet -- -D warnings
-stage tests cargo test --locked
+stage "unit tests" cargo test --locked --lib --bins
+stage "pure tests" cargo test --locked --test it
+# They mostly wait for a scripted scale that sends ten readings a second: more at once than two cores is measured to do.
+stage "live tests" cargo test --locked --test live -- --test-threads 3
+stage "doc tests" cargo test --locked --doc
 stage docs docs
 echo "== all: $((SECONDS - began)) s"
