@@ -118,8 +118,10 @@ impl Sight {
     }
 
     pub(super) fn handle_weighing(&mut self, w: Weighing, settled: bool) {
-        if self.read_at.is_some_and(|at| w.arrived_at.since(at) >= self.pace.silence()) {
-            self.health.handle_silence();
+        let silent =
+            self.read_at.map(|at| w.arrived_at.since(at)).filter(|lasted| *lasted >= self.pace.silence());
+        if let Some(lasted) = silent {
+            self.health.handle_silence(lasted);
         }
         self.health.handle_weighing(w, settled);
         self.settled = settled;

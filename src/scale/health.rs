@@ -25,6 +25,8 @@ const RESTLESS: Duration = Duration::from_secs(20);
 const WORKED_WITH_G: f64 = 20.0;
 /// No scale switches itself off sooner than this; common practice, no source.
 const SHORTEST_WAKE: Duration = Duration::from_secs(55);
+/// A scale that slept is woken by a hand: a link that hesitates is back sooner (a guess).
+const SHORTEST_SLEEP: Duration = Duration::from_secs(5);
 /// It is said when this share of the time has passed.
 const SOON: f64 = 0.8;
 
@@ -112,11 +114,11 @@ impl Health {
         self.latest = Some((w, at_rest));
     }
 
-    /// Readings stopped.
-    pub fn handle_silence(&mut self) {
+    /// Readings had stopped for so long.
+    pub fn handle_silence(&mut self, lasted: Duration) {
         let unchanged = self.unchanged.take().zip(self.latest.take());
         let awake = unchanged.map(|((since, _), (last, _))| last.arrived_at.since(since));
-        if let Some(awake) = awake.filter(|awake| *awake >= SHORTEST_WAKE) {
+        if let Some(awake) = awake.filter(|awake| *awake >= SHORTEST_WAKE && lasted >= SHORTEST_SLEEP) {
             self.slept_after = Some(self.slept_after.map_or(awake, |before| before.min(awake)));
         }
         self.restless = None;
@@ -321,7 +323,7 @@ mod tests {
         let mut health = health();
         // Two minutes without a change, then silence.
         feed(&mut health, 0.0, std::iter::repeat_n(0.0, 1200), true);
-        health.handle_silence();
+        health.handle_silence(Duration::from_secs(60));
         let at = feed(&mut health, 300.0, std::iter::repeat_n(0.0, 900), true);
         assert_eq!(health.ailment(at), None);
         let at = feed(&mut health, 390.0, std::iter::repeat_n(0.0, 100), true);
@@ -329,7 +331,12 @@ mod tests {
         // A cable pulled out in the middle of work teaches nothing.
         let mut health = self::health();
         feed(&mut health, 0.0, std::iter::repeat_n(0.0, 100), true);
-        health.handle_silence();
+        health.handle_silence(Duration::from_secs(60));
+        assert_eq!(health.slept_after, None);
+        // Nor does a link that hesitates for a second after two minutes without a change.
+        let mut health = self::health();
+        feed(&mut health, 0.0, std::iter::repeat_n(0.0, 1200), true);
+        health.handle_silence(Duration::from_millis(1100));
         assert_eq!(health.slept_after, None);
     }
 }

@@ -23,6 +23,8 @@ pub struct Pace {
     intervals: VecDeque<f64>,
     gaps: u32,
     slow: bool,
+    /// What was known of its pace holds no longer, and too little is known of the new one.
+    anew: bool,
 }
 
 impl Pace {
@@ -31,12 +33,13 @@ impl Pace {
         let Some(last) = self.last.replace(at) else { return false };
         let interval_s = at.seconds_from(last).max(0.0);
         // The first interval may be a slow scale's own: only a second one tells.
-        let gap = !self.intervals.is_empty() && interval_s > self.silence().as_secs_f64();
+        let gap = !self.intervals.is_empty() && interval_s > self.own_silence().as_secs_f64();
         self.gaps = if gap { self.gaps + 1 } else { 0 };
         if self.gaps >= 3 {
             // Not gaps any more: the scale has become slow.
             self.intervals.clear();
             self.gaps = 0;
+            self.anew = true;
         }
         if !gap || self.intervals.is_empty() {
             self.intervals.push_back(interval_s);
@@ -44,12 +47,18 @@ impl Pace {
         if self.intervals.len() > KEPT {
             self.intervals.pop_front();
         }
-        self.slow = self.mean_s().is_some_and(|s| s > if self.slow { QUICK_S } else { SLOW_S });
+        self.anew &= self.intervals.len() < LEAST_INTERVALS;
+        let slow = self.mean_s().map(|s| s > if self.slow { QUICK_S } else { SLOW_S });
+        self.slow = slow.unwrap_or(self.anew);
         gap
     }
 
-    /// Silence for this long is a gap.
+    /// Silence for this long is a gap. A link that fades is not waited for by the few readings it still brings.
     pub fn silence(&self) -> Duration {
+        if self.anew { Duration::from_secs_f64(GAP_S) } else { self.own_silence() }
+    }
+
+    fn own_silence(&self) -> Duration {
         let own_s = GAP_INTERVALS * self.intervals.iter().sum::<f64>() / self.intervals.len().max(1) as f64;
         Duration::from_secs_f64(own_s.clamp(GAP_S, 60.0))
     }
@@ -96,6 +105,14 @@ mod tests {
         assert_eq!(gaps.iter().filter(|g| **g).count(), 1);
         assert!(!pace.too_slow());
         assert_eq!(pace.silence(), Duration::from_secs_f64(GAP_S));
+    }
+
+    #[test]
+    fn a_link_that_fades_is_silent_after_the_usual_time_and_too_slow_at_once() {
+        let times = (0..40).map(|i| 0.1 * f64::from(i)).chain([5.4, 9.4, 13.4]);
+        let (pace, _) = after(times);
+        assert_eq!(pace.silence(), Duration::from_secs_f64(GAP_S));
+        assert!(pace.too_slow());
     }
 
     #[test]

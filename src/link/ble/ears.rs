@@ -92,7 +92,8 @@ impl Ears {
             return Err(while_loading(device, refused(trouble)).await);
         }
         tasks.spawn(pulse(device.clone(), scale.clone(), tell.clone()));
-        if let Some(feature) = feature {
+        // It speaks of its own service's weights only.
+        if let Some(feature) = feature.filter(|feature| feature.service_uuid == source.service_uuid) {
             tasks.spawn(promise(device.clone(), feature, tell.clone()));
         }
         // What is listened to for weights is never taken for the battery's charge.
