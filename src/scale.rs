@@ -6,6 +6,10 @@ pub mod health;
 use crate::time::Duration;
 use crate::units::Mass;
 
+/// From here on a step is coarse: noise hides in it, so that a tail shows as steps only (own choice: five times the
+/// usual step).
+pub const COARSE_STEP_G: f64 = 0.5;
+
 /// Where a fact of a scale comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Origin {

@@ -6,6 +6,7 @@ use super::running::ESTIMATE_SD_G;
 use super::state::{Fault, State, Trouble};
 use super::vessel::Vessel;
 use crate::reading::Weighing;
+use crate::scale::COARSE_STEP_G;
 use crate::time::{Duration, Instant};
 use std::collections::VecDeque;
 
@@ -23,8 +24,6 @@ const TAIL_STEPS: f64 = 3.0;
 /// slope before that: a hand that eased off is not a scale that stands still.
 const LATE_S: f64 = 0.5;
 const NOT_EASED: f64 = 0.8;
-/// From here on a step is coarse (as in `settle`).
-const COARSE_G: f64 = 0.5;
 /// A trickle must stand still this long; `fault` is promised within 1 s.
 const TRICKLE_S: f64 = 0.7;
 
@@ -100,7 +99,7 @@ impl Watch {
         let (Some(late), Some(early)) = (slope_g_s(&parted.0), slope_g_s(&parted.1)) else { return false };
         let still_s = now.seconds_from(since);
         // A coarse display owes its next step too late to wait for a flow that only just began.
-        let flow_g_s = if self.step_g >= COARSE_G { early.max(late) } else { early };
+        let flow_g_s = if self.step_g >= COARSE_STEP_G { early.max(late) } else { early };
         still_s >= TRICKLE_S && late >= NOT_EASED * early && flow_g_s * still_s > self.owed_g()
     }
 

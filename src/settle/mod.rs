@@ -8,7 +8,7 @@ pub mod pace;
 pub mod pan;
 
 use crate::reading::Weighing;
-use crate::scale::ScaleFacts;
+use crate::scale::{COARSE_STEP_G, ScaleFacts};
 use crate::time::Instant;
 use crate::units::{Flow, Mass};
 use line::Line;
@@ -20,8 +20,6 @@ use std::collections::VecDeque;
 const WINDOW_S: f64 = 0.45;
 /// Fewer readings than this say nothing about rest.
 const LEAST_READINGS: usize = 4;
-/// From here on noise hides in a step, so that a tail shows as steps only (own choice: five times the usual step).
-const COARSE_G: f64 = 0.5;
 /// Residuals beyond this many standard deviations are not noise (normal law: 1 in 16 000).
 const SCATTER_SIGMAS: f64 = 4.0;
 
@@ -79,7 +77,7 @@ impl Settler {
 
     /// A coarse display that stepped to one side only is on its way: at an edge it goes to and fro.
     fn steps_one_way(&self) -> bool {
-        if self.step_g < COARSE_G {
+        if self.step_g < COARSE_STEP_G {
             return false;
         }
         let steps = self.window.iter().zip(self.window.iter().skip(1)).map(|((_, a), (_, b))| b - a);
