@@ -133,6 +133,8 @@ pub(crate) struct Knobs {
     pub(crate) hang: AtomicBool,
     /// It takes a subscription and sends nothing.
     pub(crate) mute: AtomicBool,
+    /// The adapter won't search.
+    pub(crate) no_search: AtomicBool,
     /// It refuses a subscription.
     pub(crate) refuse: AtomicBool,
     /// Once: its connection breaks off instead of a subscription.
@@ -186,6 +188,9 @@ impl Adapter {
     async fn start_discovery(&mut self, #[zbus(connection)] c: &Connection) -> Result<(), Refusal> {
         if !self.powered {
             return Err(Refusal::NotReady("Resource Not Ready".into()));
+        }
+        if self.scales.iter().any(|(_, knobs)| knobs.no_search.load(Ordering::SeqCst)) {
+            return Err(Refusal::Failed("a made-up reason".into()));
         }
         if std::mem::replace(&mut self.searching, true) {
             return Err(Refusal::InProgress("Operation already in progress".into()));

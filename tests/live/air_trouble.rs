@@ -175,6 +175,17 @@ fn a_scale_that_is_not_in_reach_is_said_once_with_what_to_try() {
 }
 
 #[test]
+fn an_adapter_that_will_not_search_is_said_with_the_reason_and_asked_again() {
+    let hall = Hall::live(&by_name());
+    hall.air.knobs(0).no_search.store(true, Ordering::SeqCst);
+    hall.air.vanish();
+    hall.until_said("the Bluetooth adapter won't search: a made-up reason");
+    assert!(!hall.rig.said().contains("can't be connected: a made-up reason"), "{}", hall.rig.said());
+    hall.air.knobs(0).no_search.store(false, Ordering::SeqCst);
+    println!("searches: live after {:?}", live(&hall));
+}
+
+#[test]
 fn without_permission_it_says_which_group_helps() {
     let dir = tempfile::tempdir().expect("a folder");
     let bus = Bus::start_forbidding(dir.path());

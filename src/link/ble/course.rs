@@ -110,7 +110,7 @@ fn after(trouble: &BleError) -> Stage {
         }
         // What the system knew of the scale may be gone with its service: begin with the adapter.
         BleError::Gone { .. } => Stage::Adapter,
-        BleError::NotFound { .. } | BleError::Alike { .. } => Stage::Scan,
+        BleError::NoSearch { .. } | BleError::NotFound { .. } | BleError::Alike { .. } => Stage::Scan,
         BleError::Refused { .. } | BleError::Hangs { .. } => Stage::Scan,
         BleError::Pairing { .. }
         | BleError::NothingToHear { .. }

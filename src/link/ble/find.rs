@@ -163,8 +163,13 @@ pub(super) async fn is_on(adapter: &Adapter) -> Result<bool, BleError> {
 pub(super) async fn list(adapter: &Adapter) -> Result<Vec<Seen>, BleError> {
     let mut seen = Vec::new();
     for device in call("Bluetooth", adapter.peripherals()).await? {
-        // What was forgotten since is left out.
-        let Ok(Some(known)) = call("Bluetooth", device.properties()).await else { continue };
+        let known = match call("Bluetooth", device.properties()).await {
+            Ok(Some(known)) => known,
+            // Each of the others would be waited for as long.
+            Err(BleError::Mute) => return Err(BleError::Mute),
+            // What was forgotten since is left out.
+            Ok(None) | Err(_) => continue,
+        };
         let address = known.address;
         let address =
             if address == BDAddr::default() { device.id().to_string() } else { address.to_string() };
@@ -188,18 +193,18 @@ async fn start(adapter: &Adapter) -> Result<(), BleError> {
     if !is_on(adapter).await? {
         return Err(block::off());
     }
-    let started = call("", adapter.start_scan(ScanFilter::default())).await;
-    let Err(BleError::Refused { why, .. }) = &started else { return started };
+    let started = call("Bluetooth", adapter.start_scan(ScanFilter::default())).await;
+    let Err(BleError::Refused { why, .. }) = started else { return started };
     // A search of ours that was cut off goes on.
     if why.to_lowercase().contains("in progress") {
         return Ok(());
     }
-    if is_on(adapter).await? { started } else { Err(block::off()) }
+    if is_on(adapter).await? { Err(BleError::NoSearch { why }) } else { Err(block::off()) }
 }
 
 async fn stop(adapter: &Adapter) {
     // An adapter that is gone searches no more.
-    let _ = call("", adapter.stop_scan()).await;
+    let _ = call("Bluetooth", adapter.stop_scan()).await;
 }
 
 /// Searches for this long at most.

@@ -29,6 +29,12 @@ pub enum BleError {
         /// No program can lift it.
         by_switch: bool,
     },
+    /// The radio is on, and won't look for anything.
+    #[error("the Bluetooth adapter won't search: {why}")]
+    NoSearch {
+        /// In the system's words.
+        why: String,
+    },
     /// Not in reach.
     #[error("{scale} is not in reach")]
     NotFound {
@@ -154,6 +160,9 @@ impl BleError {
                 "end flight mode, or `rfkill unblock bluetooth`: tarebell leaves the switch to you"
             }
             Self::Blocked { by_switch: true } => "turn the switch, or use another adapter",
+            Self::NoSearch { .. } => {
+                "it is tried again by itself; if this stays, end other programs that search, or switch Bluetooth off and on"
+            }
             Self::NotFound { .. } => {
                 "switch the scale on, bring it near, close what else holds it (a telephone); `tarebell scales` lists what is in reach"
             }
@@ -195,6 +204,7 @@ impl BleError {
             | Self::NoAdapter
             | Self::Off
             | Self::Blocked { .. }
+            | Self::NoSearch { .. }
             | Self::NotFound { .. }
             | Self::Alike { .. }
             | Self::Pairing { .. }
@@ -222,6 +232,7 @@ impl BleError {
             | Self::NoAdapter
             | Self::Off
             | Self::Blocked { .. }
+            | Self::NoSearch { .. }
             | Self::NotFound { .. }
             | Self::Alike { .. }
             | Self::Dropped { .. }
