@@ -93,9 +93,13 @@ impl Browser {
 
     /// Waits until the page's script gives true; the limit is for a busy machine.
     pub(crate) async fn until(&self, what: &str, script: &str) {
+        self.within(Duration::from_secs(15), what, script).await;
+    }
+
+    pub(crate) async fn within(&self, longest: Duration, what: &str, script: &str) {
         let from = Instant::now();
         while self.js(script).await != json!(true) {
-            assert!(from.elapsed() < Duration::from_secs(15), "{what}: never; now '{}'", self.face().await);
+            assert!(from.elapsed() < longest, "{what}: never; now '{}'", self.face().await);
             tokio::time::sleep(Duration::from_millis(30)).await;
         }
     }
