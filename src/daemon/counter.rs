@@ -2,7 +2,7 @@
 //! engine's thread.
 
 use super::clock::Clock;
-use super::event::{Beginning, Event, Reply};
+use super::event::{Answer, Beginning, Event, Reply};
 use crate::page::desk::{Begun, Desk, Refusal};
 use crate::pour::curve::Curve;
 use crate::pour::hand::Hand;
@@ -43,6 +43,13 @@ impl Counter {
     }
 
     fn ask(&self, event: impl FnOnce(Reply) -> Event) -> Result<Begun, Refusal> {
+        match self.answer(event)? {
+            Answer::Batch(begun) => Ok(*begun),
+            Answer::Spare(_) => Err(storage("the daemon answered another question; please report it")),
+        }
+    }
+
+    fn answer(&self, event: impl FnOnce(Reply) -> Event) -> Result<Answer, Refusal> {
         let (to, answer) = sync_channel(1);
         let wanted = Wanted::default();
         self.events.send(event(Reply { to, wanted: wanted.clone() })).map_err(|_| storage(STOPPING))?;
@@ -147,10 +154,10 @@ impl Desk for Counter {
 
     fn spare(&self, off: bool) -> Result<Option<Mass>, Refusal> {
         let lately = self.reader()?.lately(LATELY).map_err(storage)?;
-        let (to, answer) = sync_channel(1);
-        self.events.send(Event::Spare { off, lately, to }).map_err(|_| storage(STOPPING))?;
-        let slow = "the daemon did not answer: look on the page before you ask again";
-        answer.recv_timeout(PATIENCE).unwrap_or_else(|_| Err(storage(slow)))
+        match self.answer(|reply| Event::Spare { off, lately, reply })? {
+            Answer::Spare(spare) => Ok(spare),
+            Answer::Batch(_) => Err(storage("the daemon answered another question; please report it")),
+        }
     }
 
     fn curve(&self, id: &str) -> Result<(PourRecord, Curve), Refusal> {

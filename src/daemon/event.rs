@@ -10,18 +10,38 @@ use crate::time::Duration;
 use crate::units::Mass;
 use std::sync::mpsc::SyncSender;
 
+/// What is answered once it is done.
+#[derive(Clone, Debug)]
+pub enum Answer {
+    /// The batch as it is now.
+    Batch(Box<Begun>),
+    /// The spare weight as it is now.
+    Spare(Option<Mass>),
+}
+
+impl From<Begun> for Answer {
+    fn from(begun: Begun) -> Self {
+        Self::Batch(Box::new(begun))
+    }
+}
+
 /// Where an answer goes, and whether it is still waited for.
 #[derive(Clone, Debug)]
 pub struct Reply {
     /// Where it goes.
-    pub to: SyncSender<Result<Begun, Refusal>>,
+    pub to: SyncSender<Result<Answer, Refusal>>,
     /// Withdrawn when nobody waits any more.
     pub wanted: Wanted,
 }
 
 impl Reply {
-    /// Gives the answer.
+    /// Gives the answer on a batch.
     pub fn give(&self, answer: Result<Begun, Refusal>) {
+        self.tell(answer.map(Answer::from));
+    }
+
+    /// Gives the answer.
+    pub fn tell(&self, answer: Result<Answer, Refusal>) {
         // A client that went away needs no answer.
         let _ = self.to.try_send(answer);
     }
@@ -70,7 +90,7 @@ pub enum Event {
         /// Bare weight, and weight with slop, of the latest pieces.
         lately: Vec<(Mass, Option<Mass>)>,
         /// Where the answer goes.
-        to: SyncSender<Result<Option<Mass>, Refusal>>,
+        reply: Reply,
     },
     /// The store wrote something, or can't.
     Ack(Box<Ack>),

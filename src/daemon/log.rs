@@ -3,7 +3,7 @@
 //! Pours and ends are kept until they are on disk. What somebody waits for and was told has
 //! failed is never done later.
 
-use super::event::Reply;
+use super::event::{Answer, Reply};
 use crate::page::desk::{Begun, Refusal};
 use crate::record::{BatchRecord, HandRecord, PourRecord};
 use crate::store::{Ack, Job, Store, StoreError, Write};
@@ -12,7 +12,7 @@ use std::collections::{HashMap, HashSet, VecDeque};
 /// Somebody who waits until a job is on disk.
 struct Asker {
     reply: Reply,
-    answer: Begun,
+    answer: Answer,
     /// The job is kept, whatever is answered.
     kept: bool,
 }
@@ -39,7 +39,7 @@ impl Log {
     }
 
     /// Adds what somebody waits for: answered once it is on disk, or as failed and then never done.
-    pub(super) fn ask(&mut self, write: Write, reply: Reply, answer: Begun) -> u64 {
+    pub(super) fn ask(&mut self, write: Write, reply: Reply, answer: impl Into<Answer>) -> u64 {
         let ticket = self.push(write, Some(&reply));
         self.also(ticket, reply, answer);
         ticket
@@ -53,8 +53,8 @@ impl Log {
     }
 
     /// Answers one more when this job is on disk or refused.
-    pub(super) fn also(&mut self, ticket: u64, reply: Reply, answer: Begun) {
-        self.askers.entry(ticket).or_default().push(Asker { reply, answer, kept: false });
+    pub(super) fn also(&mut self, ticket: u64, reply: Reply, answer: impl Into<Answer>) {
+        self.askers.entry(ticket).or_default().push(Asker { reply, answer: answer.into(), kept: false });
     }
 
     /// Adds the end of a batch. It has ended already, so this is kept, also when answered as failed.
@@ -65,7 +65,7 @@ impl Log {
         if let Some(why) = self.trouble() {
             return reply.give(Err(Refusal::Storage(ended_but(&why))));
         }
-        let answer = Begun { batch, warnings: Vec::new(), left_out: None };
+        let answer = Begun { batch, warnings: Vec::new(), left_out: None }.into();
         self.askers.insert(ticket, vec![Asker { reply, answer, kept: true }]);
     }
 
@@ -103,7 +103,7 @@ impl Log {
                 self.under_way.remove(&ticket);
                 self.failing = None;
                 for asker in self.askers.remove(&ticket).unwrap_or_default() {
-                    asker.reply.give(Ok(asker.answer));
+                    asker.reply.tell(Ok(asker.answer));
                 }
                 return self.written(write);
             }

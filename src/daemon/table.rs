@@ -119,10 +119,7 @@ impl Table {
             Event::Void(pour, batch, reply) => self.void(*pour, *batch, reply),
             Event::Redo(pour, batch, reply) => self.redo(*pour, *batch, reply),
             Event::Skip(batch, reply) => self.skip(*batch, reply),
-            Event::Spare { off, lately, to } => {
-                // A client that went away needs no answer.
-                let _ = to.try_send(self.keep_spare(off, &lately));
-            }
+            Event::Spare { off, lately, reply } => self.keep_spare(off, &lately, reply),
             Event::Ack(ack) => self.handle_ack(*ack),
             Event::Sound(status) => self.parts.outlet.handle_status(status),
             Event::ClientSound { client, latency } => self.parts.outlet.handle_client(client, latency),
@@ -270,6 +267,9 @@ impl Table {
         }
         self.rounds.handle_news();
         if let Ack::Written { write, .. } = &ack {
+            if let Write::Spare(spare) = write {
+                self.spare = *spare;
+            }
             self.follow_numbers(write);
         }
         if let Some(pour) = self.log.handle_ack(ack) {

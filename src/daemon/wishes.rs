@@ -1,7 +1,7 @@
 //! What people ask of the table: batches made, begun and ended, records voided, numbers changed. What is to
 //! be on disk is answered when it is.
 
-use super::event::{Beginning, Reply};
+use super::event::{Answer, Beginning, Reply};
 use super::open::{begun, not_done, too_coarse, too_heavy};
 use super::pieces::Pieces;
 use super::reminders::Reminders;
@@ -196,11 +196,15 @@ impl Table {
     }
 
     /// What lies at rest on the pan is the spare weight from now on; `off`: none is. From the next begin on.
-    pub(super) fn keep_spare(
-        &mut self,
-        off: bool,
-        lately: &[(Mass, Option<Mass>)],
-    ) -> Result<Option<Mass>, Refusal> {
+    pub(super) fn keep_spare(&mut self, off: bool, lately: &[(Mass, Option<Mass>)], reply: Reply) {
+        match self.new_spare(off, lately) {
+            Err(refusal) => reply.tell(Err(refusal)),
+            // It counts from when it is on disk.
+            Ok(spare) => drop(self.log.ask(Write::Spare(spare), reply, Answer::Spare(spare))),
+        }
+    }
+
+    fn new_spare(&self, off: bool, lately: &[(Mass, Option<Mass>)]) -> Result<Option<Mass>, Refusal> {
         if self.batch.is_some() || self.beginning.is_some() {
             // Its engine goes by what it was begun with.
             let why =
@@ -208,13 +212,7 @@ impl Table {
             return Err(Refusal::Conflict(why.to_owned()));
         }
         let spare = if off { None } else { Some(self.weighed_spare(lately)?) };
-        if let Some(why) = self.log.trouble() {
-            return Err(not_done(&why));
-        }
-        self.spare = spare;
-        self.rounds.handle_news();
-        self.log.add(Write::Spare(spare));
-        Ok(spare)
+        self.log.trouble().map_or(Ok(spare), |why| Err(not_done(&why)))
     }
 
     fn weighed_spare(&self, lately: &[(Mass, Option<Mass>)]) -> Result<Mass, Refusal> {

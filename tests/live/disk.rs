@@ -62,6 +62,8 @@ fn what_was_answered_503_is_never_done_later_and_an_end_is_kept_and_says_so() {
     assert!(problem["detail"].as_str().is_some_and(|d| d.contains("nothing was done")), "{problem}");
     let (status, problem) = rig.try_post(&format!("{batch}/begin"), json!({}));
     assert_eq!(status, 503, "{problem}");
+    let (status, problem) = rig.try_post("/api/scale/spare", json!({ "off": true }));
+    assert_eq!(status, 503, "a spare weight counts from when it is on disk: {problem}");
     locked.let_go();
     // The log is written in order: with this one, all that stood before it is settled.
     rig.post("/api/batches", cups("second"));
