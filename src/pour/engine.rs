@@ -104,6 +104,8 @@ pub(super) struct Seen {
 pub struct Engine {
     pub(super) start: Start,
     pub(super) hand: Hand,
+    pub(super) ease: f64,
+    pub(super) eases: u32,
     pub(super) state: State,
     pub(super) piece: u32,
     pub(super) zero_g: f64,
@@ -137,6 +139,8 @@ impl Engine {
     pub fn new(start: Start) -> Self {
         Self {
             hand: start.hand,
+            ease: 1.0,
+            eases: 0,
             state: State::Idle,
             piece: start.first_piece.max(1),
             zero_g: start.zero.g(),

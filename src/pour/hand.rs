@@ -18,7 +18,7 @@ pub struct Hand {
 const PRIOR_S: f64 = 0.29;
 /// The floor of the gain. Derived: person and tool together must correct less than the
 /// whole error; 0.2 leaves room for a person who corrects up to half of it.
-const GAIN_FLOOR: f64 = 0.2;
+static GAIN_FLOOR: std::sync::LazyLock<f64> = std::sync::LazyLock::new(|| std::env::var("GAIN_FLOOR").map_or(0.2, |v| v.parse().unwrap()));
 /// Before the first pour the sum of hand and unexplained scale lag is known to about 0.2 s,
 /// a pour shows it to about 0.06 s: the gain that weighs the two is 1 / (k + 0.06 squared
 /// over 0.2 squared + 1), rounded (derived; the two figures are guesses from simulated hands).
@@ -47,7 +47,7 @@ impl Hand {
             return self;
         }
         let trust = if settled { 1.0 } else { ESTIMATE_TRUST };
-        let gain = trust * (1.0 / (f64::from(self.pours) + PRIOR_WEIGHT)).max(GAIN_FLOOR);
+        let gain = trust * (1.0 / (f64::from(self.pours) + PRIOR_WEIGHT)).max(*GAIN_FLOOR);
         let limit_s = if self.pours < FIRST_POURS { FIRST_STEP_LIMIT_S } else { STEP_LIMIT_S };
         let error_s = (error_g / flow_g_s).clamp(-limit_s, limit_s);
         Self { hand_s: (self.hand_s + gain * error_s).clamp(0.0, 1.5), pours: self.pours.saturating_add(1) }

@@ -33,7 +33,7 @@ impl Engine {
         }
         let due = s.predictor.stop_due(self.start.target.g(), self.hand.hand_s)?;
         let stop = s.plan.heard.map_or(due, |last| due.max(last + APART));
-        if !s.predictor.flow_known() {
+        if !s.plan.approach_said && !s.predictor.flow_known() {
             return Some((Cue::Stop, stop));
         }
         if !s.plan.approach_said && s.pour.rev == 0 {
@@ -64,6 +64,12 @@ impl Engine {
     fn call_stop(&mut self, mut s: Stream, now: Instant, due: Instant) {
         let net = s.predictor.net_g(due);
         s.plan.stop_due = Some(due);
+        if s.predictor.warned_flow > 1.0 && s.pour.rev == 0 {
+            let ratio = (s.predictor.flow_g_s() / s.predictor.warned_flow).clamp(0.2, 1.5);
+            self.ease += (ratio - self.ease) * (1.0 / (f64::from(self.eases) + 2.0)).max(std::env::var("EASE_GAIN").map_or(0.2, |v| v.parse().unwrap()));
+            self.ease = self.ease.clamp(0.3, 1.0);
+            self.eases += 1;
+        }
         s.pour.guided = true;
         s.pour.flow_g_s.get_or_insert(s.predictor.flow_g_s());
         s.pour.stop_cue.get_or_insert(net);
@@ -80,6 +86,9 @@ impl Engine {
             && s.plan.heard.is_none_or(|last| due.since(last) >= APART);
         let said = if cue == Cue::Approach {
             s.plan.approach_said = true;
+            if room {
+                s.predictor.expect_easing(due);
+            }
             room
         } else {
             s.plan.pips_left = s.plan.pips_left.saturating_sub(1);

@@ -8,19 +8,27 @@
 
 use crate::time::Instant;
 
-const N: usize = 4;
+const N: usize = 6;
+/// Mass, flow, the flow it returns to, and the scale's stages; the last one is shown.
+const MASS: usize = 0;
+const FLOW: usize = 1;
+const USUAL: usize = 2;
+const SHOWN: usize = N - 1;
+/// Memory.
+static MEMORY_S: std::sync::LazyLock<f64> = std::sync::LazyLock::new(|| std::env::var("MEMORY_S").map_or(1.5, |v| v.parse().unwrap()));
 /// Longest step of the model; far below any scale's lag.
 const STEP_S: f64 = 0.01;
 /// Relative wander of a hand's flow per square root of a second. A guess from a simulated
 /// hand (12 % wander with 1.5 s memory gives 0.14); to be replaced by logged flows.
-const WANDER: f64 = 0.14;
+static WANDER: std::sync::LazyLock<f64> = std::sync::LazyLock::new(|| std::env::var("WANDER").map_or(0.14, |v| v.parse().unwrap()));
 /// Absolute wander, g/s per square root of a second: lets the filter follow a trickle.
-const WANDER_FLOOR: f64 = 0.4;
+static WANDER_FLOOR: std::sync::LazyLock<f64> = std::sync::LazyLock::new(|| std::env::var("WANDER_FLOOR").map_or(0.4, |v| v.parse().unwrap()));
 /// While a stream begins or ends its flow may change by about 8 g/s within 0.3 s:
 /// 8 squared over 0.3 (derived from that ramp).
-const TURN_PSD: f64 = 210.0;
+static TURN_PSD: std::sync::LazyLock<f64> = std::sync::LazyLock::new(|| std::env::var("TURN_PSD").map_or(210.0, |v| v.parse().unwrap()));
 /// The beginning lasts this long after the first slop (the ramp of the same hand).
-const BEGIN_S: f64 = 0.45;
+static BEGIN_S: std::sync::LazyLock<f64> = std::sync::LazyLock::new(|| std::env::var("BEGIN_S").map_or(0.45, |v| v.parse().unwrap()));
+static RAMP_S: std::sync::LazyLock<f64> = std::sync::LazyLock::new(|| std::env::var("RAMP_S").map_or(0.15, |v| v.parse().unwrap()));
 /// An innovation beyond this many standard deviations counts as if it lay there: one odd reading
 /// moves the filter little (normal law: 1 in 1.7 million).
 const CLIP_SIGMAS: f64 = 5.0;
@@ -33,7 +41,7 @@ const ODD_LIMIT_S: f64 = 1.0;
 const SHAKEN_SIGMAS: f64 = 2.0;
 /// How well it is known when a reading was taken, s: a scale's own clock and what is left of the link's
 /// unevenness (the best of 0.01, 0.02 and 0.03 on simulated links).
-const TIMING_S: f64 = 0.02;
+static TIMING_S: std::sync::LazyLock<f64> = std::sync::LazyLock::new(|| std::env::var("TIMING_S").map_or(0.02, |v| v.parse().unwrap()));
 /// From reading to reading this share of a shaking is still expected: gone in half a second (a guess).
 const SHAKEN_KEPT: f64 = 0.7;
 /// What hands pour from a jug into a mug, mean and standard deviation, g/s (common practice, no
@@ -45,6 +53,10 @@ pub(super) const TRICKLE_G_S: (f64, f64) = (3.0, 2.0);
 /// 1.3 s ahead is known to about a quarter of a second (derived).
 const FLOW_KNOWN: f64 = 0.2;
 
+static EASE_FROM: std::sync::LazyLock<f64> = std::sync::LazyLock::new(|| std::env::var("EASE_FROM").map_or(0.2, |v| v.parse().unwrap()));
+static EASE_FOR: std::sync::LazyLock<f64> = std::sync::LazyLock::new(|| std::env::var("EASE_FOR").map_or(1.5, |v| v.parse().unwrap()));
+static EASE_B: std::sync::LazyLock<f64> = std::sync::LazyLock::new(|| std::env::var("EASE_B").map_or(0.3, |v| v.parse().unwrap()));
+static EASE_MEM: std::sync::LazyLock<f64> = std::sync::LazyLock::new(|| std::env::var("EASE_MEM").map_or(0.5, |v| v.parse().unwrap()));
 type Row = [f64; N];
 
 /// Mass out of the jug [g], flow [g/s], and two lag stages of the scale [g].
@@ -56,6 +68,9 @@ pub(super) struct Predictor {
     /// From here on the flow may turn quickly for a while.
     began: Instant,
     stopped_at: Option<Instant>,
+    warned_at: Option<Instant>,
+    pub(super) ease: f64,
+    pub(super) warned_flow: f64,
     /// Latest reading, fed or not.
     seen_at: Instant,
     /// The latest net fed.
@@ -69,6 +84,7 @@ pub(super) struct Predictor {
     odd_since: Option<Instant>,
     stage_s: f64,
     variance: f64,
+    step_g: f64,
     /// What hands usually pour, mean and standard deviation, g/s.
     usual: (f64, f64),
 }
@@ -79,20 +95,28 @@ impl Predictor {
         net_g: f64,
         began: Instant,
         lag_s: f64,
-        reading_sd_g: f64,
+        (step_g, noise_g): (f64, f64),
         usual: (f64, f64),
     ) -> Self {
+        let reading_sd_g = noise_g.hypot(step_g / 12_f64.sqrt());
         let mut covariance = [[0.0; N]; N];
-        covariance[1][1] = 1.0;
-        for i in [0, 2, 3] {
-            covariance[i][i] = 0.25 * reading_sd_g * reading_sd_g;
+        covariance[FLOW][FLOW] = 1.0;
+        covariance[USUAL][USUAL] = usual.1 * usual.1;
+        for i in [0, 3, 4, 5] {
+            for j in [0, 3, 4, 5] {
+                covariance[i][j] = reading_sd_g * reading_sd_g;
+            }
+            covariance[i][i] += 1e-4;
         }
         Self {
-            state: [net_g, 0.0, net_g, net_g],
+            state: [net_g, 0.0, usual.0, net_g, net_g, net_g],
             covariance,
             at: began,
             began,
             stopped_at: None,
+            warned_at: None,
+            ease: 1.0,
+            warned_flow: 0.0,
             seen_at: began,
             believed_g: net_g,
             clipped_to: 0,
@@ -100,8 +124,9 @@ impl Predictor {
             shaking: 0.0,
             odd_since: None,
             // Two equal stages have the right first moment and come close to a moving average before a pole.
-            stage_s: (lag_s / 2.0).max(0.02),
-            variance: reading_sd_g * reading_sd_g,
+            stage_s: (lag_s / 3.0).max(0.01),
+            variance: noise_g * noise_g,
+            step_g,
             usual,
         }
     }
@@ -109,6 +134,17 @@ impl Predictor {
     /// From here on the hand is expected to stop.
     pub(super) fn expect_end(&mut self, at: Instant) {
         self.stopped_at = Some(at);
+    }
+
+    /// From here on the hand may ease off.
+    pub(super) fn expect_easing(&mut self, at: Instant) {
+        self.warned_at = Some(at);
+        self.warned_flow = self.state[FLOW];
+    }
+
+    /// Share of its flow that is left so long after the hand was warned.
+    fn eased(&self, warned_s: f64) -> f64 {
+        1.0 - (1.0 - self.ease) * ((warned_s - *EASE_FROM) / *EASE_FOR).clamp(0.0, 1.0)
     }
 
     /// Slop goes on after all.
@@ -122,9 +158,9 @@ impl Predictor {
     pub(super) fn handle_net(&mut self, net_g: f64, at: Instant) -> bool {
         let since_s = at.seconds_from(std::mem::replace(&mut self.seen_at, at)).max(0.05);
         self.advance(at);
-        let residual = net_g - self.state[3];
+        let residual = net_g - self.state[SHOWN];
         self.shaken(residual);
-        let limit = CLIP_SIGMAS * (self.covariance[3][3] + self.noise()).sqrt();
+        let limit = CLIP_SIGMAS * (self.covariance[SHOWN][SHOWN] + self.noise() + self.step_g.powi(2) / 12.0).sqrt();
         let jump_g = limit + JUMP_G_S * since_s;
         // Against the reading before too: a filter that fell behind is no jump.
         if residual.abs() > jump_g && (net_g - self.believed_g).abs() > jump_g {
@@ -156,7 +192,7 @@ impl Predictor {
 
     /// Residuals that go to and fro are a shaken pan, not slop.
     fn shaken(&mut self, residual: f64) {
-        let sigma = (self.covariance[3][3] + self.variance).sqrt();
+        let sigma = (self.covariance[SHOWN][SHOWN] + self.variance + self.step_g.powi(2) / 12.0).sqrt();
         let before = std::mem::replace(&mut self.residual, residual);
         let to_and_fro = before * residual < 0.0 && before.abs().min(residual.abs()) > SHAKEN_SIGMAS * sigma;
         let calmer = SHAKEN_KEPT * self.shaking;
@@ -169,7 +205,7 @@ impl Predictor {
     }
 
     fn noise(&self) -> f64 {
-        self.variance + self.shaking + (self.state[1] * TIMING_S).powi(2)
+        self.variance + self.shaking + (self.state[1] * (*TIMING_S)).powi(2)
     }
 
     /// The flow is known well enough to say when the target will be reached.
@@ -184,12 +220,12 @@ impl Predictor {
 
     /// Present flow, g/s.
     pub(super) fn flow_g_s(&self) -> f64 {
-        self.state[1]
+        self.state[1] * self.eased(self.warned_at.map_or(f64::NEG_INFINITY, |t| self.at.seconds_from(t)))
     }
 
     /// The lag of the scale as assumed, s.
     pub(super) fn lag_s(&self) -> f64 {
-        2.0 * self.stage_s
+        3.0 * self.stage_s
     }
 
     /// Standard uncertainty of the mass out of the jug.
@@ -199,74 +235,123 @@ impl Predictor {
 
     /// When mass plus `hand_s` of flow reaches the target; `None` while nothing runs.
     pub(super) fn stop_due(&self, target_g: f64, hand_s: f64) -> Option<Instant> {
-        if self.state[1] < 0.3 {
+        if self.state[FLOW] < 0.3 {
             return None;
         }
-        let flow = self.likely_flow_g_s();
-        let wait_s = (target_g - self.state[0]) / flow - hand_s;
+        let need = target_g - self.state[MASS];
+        let (mut f, b) = (self.state[FLOW], self.state[USUAL].max(0.3));
+        let warned_s = self.warned_at.map_or(f64::NEG_INFINITY, |t| self.at.seconds_from(t));
+        let mut t = 0.0;
+        let mut m = 0.0;
+        let dt = 0.05;
+        let keep = (-dt / (*MEMORY_S)).exp();
+        if need < 0.0 {
+            t = need / (f * self.eased(warned_s));
+        } else {
+            loop {
+                let next = b + (f - b) * keep;
+                let rate = (0.5 * (f + next) * self.eased(warned_s + t + 0.5 * dt)).max(0.1);
+                if m + rate * dt >= need || t > 3.0 {
+                    t += (need - m) / rate;
+                    break;
+                }
+                m += rate * dt;
+                t += dt;
+                f = next;
+            }
+        }
+        let wait_s = t - hand_s;
         (wait_s < 600.0).then(|| self.at.offset_seconds(wait_s))
     }
 
-    /// The flow seen, weighed against what hands usually pour: the first readings of a stream
-    /// say little, and a stop must not come of them alone.
-    fn likely_flow_g_s(&self) -> f64 {
-        let (usual, spread) = self.usual;
-        let (seen, usual_var) = (self.covariance[1][1].max(0.0), spread * spread);
-        (self.state[1] * usual_var + usual * seen) / (usual_var + seen)
-    }
-
     fn advance(&mut self, to: Instant) {
-        let mut left_s = to.seconds_from(self.at).clamp(0.0, 5.0);
-        let mut since_begin_s = self.at.seconds_from(self.began);
-        let ended_s = self.stopped_at.map(|t| self.at.seconds_from(t));
-        while left_s > 1e-9 {
-            let dt = left_s.min(STEP_S);
-            let turning = since_begin_s < BEGIN_S || ended_s.is_some_and(|e| e + since_begin_s >= 0.0);
-            let wander = (WANDER * self.state[1]).powi(2) + WANDER_FLOOR.powi(2);
-            self.step(dt, if turning { TURN_PSD } else { wander });
-            left_s -= dt;
-            since_begin_s += dt;
+        let from = self.at;
+        let whole_s = to.seconds_from(from).clamp(0.0, 5.0);
+        let since = |t: Option<Instant>| t.map_or(f64::NEG_INFINITY, |t| from.seconds_from(t));
+        let (began_s, ended_s, warned_s) = (since(Some(self.began)), since(self.stopped_at), since(self.warned_at));
+        let mut gone_s = 0.0;
+        while whole_s - gone_s > 1e-9 {
+            let dt = (whole_s - gone_s).min(STEP_S);
+            let wander = ((*WANDER) * self.state[USUAL].max(self.state[FLOW])).powi(2) + (*WANDER_FLOOR).powi(2);
+            let (psd, memory_s) = if ended_s + gone_s >= 0.0 {
+                ((*TURN_PSD), 1e9)
+            } else if began_s + gone_s < (*BEGIN_S) {
+                ((*TURN_PSD), (*RAMP_S))
+            } else {
+                (wander, (*MEMORY_S))
+            };
+            let eased = self.eased(warned_s + gone_s + 0.5 * dt);
+            self.step(dt, psd, memory_s, eased);
+            gone_s += dt;
         }
-        if to > self.at {
-            self.at = to;
-        }
+        self.at = self.at.max(to);
     }
 
-    fn step(&mut self, dt: f64, flow_psd: f64) {
+    fn step(&mut self, dt: f64, flow_psd: f64, memory_s: f64, eased: f64) {
         let k = 1.0 - (-dt / self.stage_s).exp();
-        let a: [Row; N] =
-            [[1.0, dt, 0.0, 0.0], [0.0, 1.0, 0.0, 0.0], [k, 0.0, 1.0 - k, 0.0], [0.0, 0.0, k, 1.0 - k]];
-        self.state = times(&a, &self.state);
-        let ap: [Row; N] = std::array::from_fn(|i| across(&a[i], |m, j| self.covariance[m][j]));
-        self.covariance = std::array::from_fn(|i| across(&ap[i], |m, j| a[j][m]));
-        self.covariance[0][0] += flow_psd * dt.powi(3) / 3.0;
-        self.covariance[0][1] += flow_psd * dt * dt / 2.0;
-        self.covariance[1][0] += flow_psd * dt * dt / 2.0;
+        let keep = (-dt / memory_s).exp();
+        let through = if memory_s > 1e6 { dt } else { memory_s * (1.0 - keep) };
+        let on = |v: &mut Row| {
+            let [mass, flow, usual, a, b, c] = *v;
+            let m = mass + eased * (usual * (dt - through) + flow * through);
+            let a1 = a + k * (0.5 * (mass + m) - a);
+            let b1 = b + k * (0.5 * (a + a1) - b);
+            let c1 = c + k * (0.5 * (b + b1) - c);
+            *v = [m, usual + (flow - usual) * keep, usual, a1, b1, c1];
+        };
+        on(&mut self.state);
+        self.covariance.iter_mut().for_each(on);
+        for j in 0..N {
+            let mut column: Row = std::array::from_fn(|i| self.covariance[i][j]);
+            on(&mut column);
+            for (row, value) in self.covariance.iter_mut().zip(column) {
+                row[j] = value;
+            }
+        }
+        self.covariance[0][0] += eased * eased * flow_psd * dt.powi(3) / 3.0;
+        self.covariance[0][1] += eased * flow_psd * dt * dt / 2.0;
+        self.covariance[1][0] += eased * flow_psd * dt * dt / 2.0;
         self.covariance[1][1] += flow_psd * dt;
     }
 
+    /// A display says in which cell the value lies, no more: the values the filter holds likely, cut to that cell
+    /// (the Gaussian fit of Curry, Estimation and Control with Quantized Measurements, 1970, from memory).
     fn update(&mut self, residual: f64) {
-        let s = self.covariance[3][3] + self.noise();
-        let gain: Row = std::array::from_fn(|i| self.covariance[i][3] / s);
-        let seen = self.covariance[3];
+        let variance = self.covariance[SHOWN][SHOWN] + self.noise();
+        let sd = variance.sqrt();
+        let half = 0.5 * self.step_g / sd;
+        let z = residual / sd;
+        let (mean, left) = if half > 0.25 && z.abs() < 3.0 + half {
+            cut(z - half, z + half)
+        } else {
+            let rounding = half * half / 3.0;
+            (z / (1.0 + rounding), rounding / (1.0 + rounding))
+        };
+        let gain: Row = std::array::from_fn(|i| self.covariance[i][SHOWN] / variance);
+        let seen = self.covariance[SHOWN];
         for (value, k) in self.state.iter_mut().zip(gain) {
-            *value += k * residual;
+            *value += k * mean * sd;
         }
         for (row, k) in self.covariance.iter_mut().zip(gain) {
             for (value, c) in row.iter_mut().zip(seen) {
-                *value -= k * c;
+                *value -= k * c * (1.0 - left);
             }
         }
     }
 }
 
-/// A row times a matrix.
-fn across(row: &Row, matrix: impl Fn(usize, usize) -> f64) -> Row {
-    std::array::from_fn(|j| row.iter().enumerate().map(|(m, x)| x * matrix(m, j)).sum())
-}
-
-fn times(a: &[Row; N], x: &Row) -> Row {
-    std::array::from_fn(|i| (0..N).map(|m| a[i][m] * x[m]).sum())
+/// Mean and variance of a standard normal value known to lie from `low` to `high`.
+fn cut(low: f64, high: f64) -> (f64, f64) {
+    let density = |z: f64| (-0.5 * z * z).exp() * 0.398_942_280_401_432_7;
+    let below = |z: f64| 0.5 * libm::erfc(-z * std::f64::consts::FRAC_1_SQRT_2);
+    let inside = if low > 0.0 { below(-low) - below(-high) } else { below(high) - below(low) };
+    if inside < 1e-6 {
+        let mid = 0.5 * (low + high);
+        return (mid, (high - low).powi(2) / 12.0);
+    }
+    let mean = (density(low) - density(high)) / inside;
+    let square = 1.0 + (low * density(low) - high * density(high)) / inside;
+    (mean, (square - mean * mean).clamp(1e-6, 1.0))
 }
 
 #[cfg(test)]
@@ -282,7 +367,7 @@ mod tests {
     fn a_steady_stream_through_a_lagging_scale_is_seen_without_the_lag() {
         for lag in [0.15, 0.3, 0.7] {
             let start = Instant::from_us(1_000_000);
-            let mut p = Predictor::begin(0.0, start, lag, 0.042, USUAL_G_S);
+            let mut p = Predictor::begin(0.0, start, lag, (0.1, 0.03), USUAL_G_S);
             for i in 1..=30 {
                 let t = f64::from(i) * 0.1;
                 p.handle_net(shown(t, 8.0, lag), start.offset_seconds(t));
@@ -295,7 +380,7 @@ mod tests {
     #[test]
     fn the_stop_is_due_one_hand_time_of_flow_before_the_target() {
         let start = Instant::from_us(0);
-        let mut p = Predictor::begin(0.0, start, 0.3, 0.042, USUAL_G_S);
+        let mut p = Predictor::begin(0.0, start, 0.3, (0.1, 0.03), USUAL_G_S);
         for i in 1..=25 {
             let t = f64::from(i) * 0.1;
             p.handle_net(shown(t, 8.0, 0.3), start.offset_seconds(t));
@@ -313,7 +398,7 @@ mod tests {
     #[test]
     fn a_filter_that_fell_behind_a_quick_hand_does_not_take_its_slop_for_a_jump() {
         let start = Instant::from_us(1_000_000);
-        let mut p = Predictor::begin(0.0, start, 0.3, 0.042, USUAL_G_S);
+        let mut p = Predictor::begin(0.0, start, 0.3, (0.1, 0.03), USUAL_G_S);
         for (i, net_g) in (1..).zip(DRIPS_THEN_A_FLOOD) {
             assert!(p.handle_net(net_g, start.offset_seconds(0.1 * f64::from(i))), "{net_g} g was left out");
         }

@@ -48,7 +48,8 @@ impl Engine {
         let quiet = recent.iter().rev().find(|(_, net)| (net - from_g).abs() <= noise);
         let began = quiet.or(recent.front()).map_or(Instant::START, |(t, _)| *t).offset_seconds(-0.5 * lag_s);
         let usual = if pour.rev > 0 { TRICKLE_G_S } else { USUAL_G_S };
-        let mut predictor = Predictor::begin(from_g, began, lag_s, self.start.scale.reading_sd_g(), usual);
+        let mut predictor = Predictor::begin(from_g, began, lag_s, (self.start.scale.step.g(), self.start.scale.noise.g()), usual);
+        predictor.ease = self.ease;
         for (at, net) in recent.iter().filter(|(t, _)| *t > began) {
             predictor.handle_net(*net, *at);
         }

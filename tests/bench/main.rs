@@ -48,8 +48,10 @@ fn main() {
         ("coarse", "usual"),
         ("lossy", "usual"),
     ] {
+        if std::env::var("ONLY").is_ok_and(|only| !only.split(',').any(|o| o == format!("{scale}/{hand}"))) { continue; }
         let setup = Setup::of(scale, hand, 29.0, 8.0).expect("a cell");
         for caller in [Caller::Plain, Caller::Grams, Caller::Engine, Caller::Oracle] {
+            if std::env::var("ENGINE").is_ok() && caller != Caller::Engine { continue; }
             let f = figures(&cell(&setup, caller, sessions, 50, 6), setup.target_g);
             println!(
                 "{scale:7} {hand:7} {caller:?}: n {} mean {:+.2} SD {:.2} RMS {:.2} P95 {:.2} within {:.2} {:.2} contact {:.1} told {:.2}",
