@@ -2,6 +2,7 @@
 
 mod display;
 pub mod health;
+pub mod response;
 
 use crate::time::Duration;
 use crate::units::Mass;

@@ -105,6 +105,7 @@ pub struct Engine {
     pub(super) start: Start,
     pub(super) hand: Hand,
     pub(super) ease: f64,
+    pub(super) response: crate::scale::response::Response,
     pub(super) eases: u32,
     pub(super) state: State,
     pub(super) piece: u32,
@@ -140,6 +141,7 @@ impl Engine {
         Self {
             hand: start.hand,
             ease: 1.0,
+            response: Default::default(),
             eases: 0,
             state: State::Idle,
             piece: start.first_piece.max(1),
@@ -177,6 +179,7 @@ impl Engine {
         let moved = self.watch.handle_weighing(w);
         self.look_for_zeroing(w, gap);
         self.motion = self.settler.handle_weighing(w);
+        self.look_at_response(w);
         let seen = Seen { before: self.last.replace(w), gap, moved };
         let state = std::mem::replace(&mut self.state, State::Idle);
         self.dispatch(state, w, seen);
@@ -188,6 +191,20 @@ impl Engine {
         if self.is_newest(w) {
             self.announce(w.arrived_at);
         }
+    }
+
+    fn look_at_response(&mut self, w: Weighing) {
+        let noise_g = 3.0 * self.start.scale.reading_sd_g() + 0.5 * self.start.scale.step.g();
+        let rest = self.at_rest();
+        if !self.response.handle_weighing(w, rest, noise_g) || std::env::var("NOLAG").is_ok() {
+            return;
+        }
+        let Some((lag_s, n)) = self.response.lag_s().filter(|(_, n)| *n >= 3) else { return };
+        if std::env::var("SAYLAG").is_ok() { eprintln!("lag {lag_s:.3} {n}"); }
+        let was_s = self.start.scale.lag.as_secs_f64();
+        self.start.scale.lag = Duration::from_micros((lag_s * 1e6) as u64);
+        self.settler.set_lag(lag_s);
+        self.hand.hand_s = (self.hand.hand_s + was_s - lag_s).max(0.0);
     }
 
     /// No later reading is on its way already: it was taken less than an interval before it came.
