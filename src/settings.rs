@@ -212,6 +212,7 @@ impl Settings {
         let (line, unit) = line(&source, &shape.scale)?;
         let notifications = notifications(&source, &shape.scale)?;
         let scale = scale(&source, &shape.scale, &notifications)?;
+        let pour = pour::pour(&source, &shape.pour)?;
         Ok(Self {
             link: link(&source, &shape.scale, &notifications)?,
             line,
@@ -219,8 +220,8 @@ impl Settings {
             notifications,
             scale,
             listen: listen(&source, shape.page.listen.as_ref())?,
-            capacity: capacity(&source, &shape.scale)?,
-            pour: pour::pour(&source, &shape.pour)?,
+            capacity: capacity(&source, &shape.scale, pour.min_piece)?,
+            pour,
             reminding: pour::reminding(&source, &shape.pour)?,
             sound: sound(&source, &shape.sound)?,
         })
@@ -328,9 +329,16 @@ fn scale(source: &Source<'_>, t: &ScaleText, how: &Notifications) -> Result<Scal
 }
 
 /// No default: a wrong one would warn of pieces that fit, or of none.
-fn capacity(source: &Source<'_>, t: &ScaleText) -> Result<Option<Mass>, SettingsError> {
+fn capacity(source: &Source<'_>, t: &ScaleText, min_piece: Mass) -> Result<Option<Mass>, SettingsError> {
     let Some(told) = &t.capacity_g else { return Ok(None) };
     let most = source.number("scale.capacity_g", Some(told), 0.0, 10.0..=500_000.0, "g")?;
+    if most <= min_piece.g() {
+        let least = min_piece.g();
+        let why = format!(
+            "{most} is not above [pour] min_piece_g, {least}: no piece could be weighed; set one of them anew"
+        );
+        return Err(source.wrong("scale.capacity_g", told, why));
+    }
     Ok(Some(Mass::saturating(most)))
 }
 
