@@ -276,7 +276,8 @@ impl Engine {
     fn other_piece(&self, s: &Stream, w: Weighing, seen: Seen) -> bool {
         let gap_s = seen.before.map_or(0.0, |b| w.taken_at.seconds_from(b.taken_at));
         let most_g = match s.plan.stop_due {
-            // After a stop the stream ends within a second, at half as much again as its flow at most.
+            // After a stop the stream ends within a second at half as much again as its flow at most
+            // (guesses).
             Some(due) => {
                 let left_s = seen.before.map_or(0.0, |b| 1.0 + due.seconds_from(b.taken_at));
                 1.5 * s.predictor.flow_g_s().max(0.0) * left_s.clamp(0.0, gap_s) + GAP_LOSS_G
@@ -284,10 +285,13 @@ impl Engine {
             None => MOST_FLOW_G_S * gap_s + GAP_POUR_G,
         };
         let rise = w.mass.g() - s.pour.tare - s.last_net;
+        // Five thresholds: noise falls by one at most, so no noise is taken for a lift (own choice).
         rise > most_g || rise < -GAP_LOSS_G.max(5.0 * self.threshold_g())
     }
 
     pub(super) fn pan(&mut self, pour: &Pour, w: Weighing) -> Pan {
+        // Near a third of the piece gone is more than any touch holds up, and less than a lift; three thresholds for the
+        // lightest ware, as noise makes one (own choice).
         let piece_g = pour.tare - self.zero_g;
         let away = w.mass.g() < pour.tare - (0.3 * piece_g).max(3.0 * self.threshold_g());
         self.away = if away { self.away + 1 } else { 0 };
