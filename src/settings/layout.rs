@@ -131,6 +131,10 @@ fn misfit(error: &toml::de::Error) -> Misfit {
         let place = place.map_or_else(|| key.to_owned(), |place| format!("{place}.{key}"));
         return Misfit::Kind { place, expected: format!("is missing: write such as `{example}`") };
     }
+    if let Some((key, known)) = unknown(error.message()) {
+        let place = place.map_or_else(|| key.to_owned(), |place| format!("{place}.{key}"));
+        return Misfit::Kind { place, expected: format!("is not known here: known are {known}") };
+    }
     match (place, kind::wrong_kind(error.message())) {
         (Some(place), Some(said)) => {
             let few = place.rsplit('.').next().and_then(|key| of(&FEW, key));
@@ -140,6 +144,12 @@ fn misfit(error: &toml::de::Error) -> Misfit {
         }
         _ => Misfit::Value(plainly(whole.trim_end())),
     }
+}
+
+/// A key that is not known, and those that are.
+fn unknown(message: &str) -> Option<(&str, String)> {
+    let mut names = message.strip_prefix("unknown field `")?.split('`').step_by(2);
+    Some((names.next()?, names.collect::<Vec<_>>().join(", ")))
 }
 
 /// A word that is none of those allowed.

@@ -297,6 +297,10 @@ fn a_wrong_word_or_a_missing_part_of_a_layout_is_named_with_what_may_stand_there
             "{ mass = { offset = 0, bytes = 2 }, stable = { offset = 2, bit = 0, when = true } }",
             ["stable.when: ", "expected 0 or 1"],
         ),
+        (
+            "{ mass = { offset = 0, bytes = 2, unit = 1 } }",
+            ["layout.mass.unit: is not known", "offset, bytes, endian, signed, unit_g"],
+        ),
         ("{ length = 3 }", ["layout.mass: is missing", "`mass = { offset = 0, bytes = 2"]),
         ("{ mass = { offset = 0 } }", ["layout.mass.bytes: is missing", "`bytes = 2`"]),
         (
