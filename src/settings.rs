@@ -222,7 +222,7 @@ impl Settings {
             notifications,
             scale,
             listen: listen(&source, shape.page.listen.as_ref())?,
-            capacity: capacity(&source, &shape.scale, pour.min_piece)?,
+            capacity: pour::capacity(&source, shape.scale.capacity_g.as_ref(), pour.min_piece)?,
             pour,
             reminding: pour::reminding(&source, &shape.pour)?,
             sound: sound(&source, &shape.sound)?,
@@ -349,20 +349,6 @@ fn step(source: &Source<'_>, t: &ScaleText, how: &Notifications) -> Result<Mass,
 
 /// Chosen: coarser than any bench scale counts, and no coat of some tens of grams can be poured by it.
 const MOST_STEP_G: f64 = 10.0;
-
-/// No default: a wrong one would warn of pieces that fit, or of none.
-fn capacity(source: &Source<'_>, t: &ScaleText, min_piece: Mass) -> Result<Option<Mass>, SettingsError> {
-    let Some(told) = &t.capacity_g else { return Ok(None) };
-    let most = source.number("scale.capacity_g", Some(told), 0.0, 10.0..=500_000.0, "g")?;
-    if most <= min_piece.g() {
-        let least = min_piece.g();
-        let why = format!(
-            "{most} is not above [pour] min_piece_g, {least}: no piece could be weighed; set one of them anew"
-        );
-        return Err(source.wrong("scale.capacity_g", told, why));
-    }
-    Ok(Some(Mass::saturating(most)))
-}
 
 /// A listening address, from the file or from the command line.
 pub fn loopback(text: &str) -> Result<SocketAddr, String> {
