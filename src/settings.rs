@@ -214,6 +214,7 @@ impl Settings {
         let (line, unit) = line(&source, &shape.scale)?;
         let notifications = notifications(&source, &shape.scale)?;
         let scale = scale(&source, &shape.scale, &notifications)?;
+        let pour = pour::pour(&source, &shape.pour)?;
         Ok(Self {
             link: link(&source, &shape.scale, &notifications)?,
             line,
@@ -221,8 +222,8 @@ impl Settings {
             notifications,
             scale,
             listen: listen(&source, shape.page.listen.as_ref())?,
-            capacity: capacity(&source, &shape.scale)?,
-            pour: pour::pour(&source, &shape.pour)?,
+            capacity: pour::capacity(&source, shape.scale.capacity_g.as_ref(), pour.min_piece)?,
+            pour,
             reminding: pour::reminding(&source, &shape.pour)?,
             sound: sound(&source, &shape.sound)?,
         })
@@ -348,13 +349,6 @@ fn step(source: &Source<'_>, t: &ScaleText, how: &Notifications) -> Result<Mass,
 
 /// Chosen: coarser than any bench scale counts, and no coat of some tens of grams can be poured by it.
 const MOST_STEP_G: f64 = 10.0;
-
-/// No default: a wrong one would warn of pieces that fit, or of none.
-fn capacity(source: &Source<'_>, t: &ScaleText) -> Result<Option<Mass>, SettingsError> {
-    let Some(told) = &t.capacity_g else { return Ok(None) };
-    let most = source.number("scale.capacity_g", Some(told), 0.0, 10.0..=500_000.0, "g")?;
-    Ok(Some(Mass::saturating(most)))
-}
 
 /// A listening address, from the file or from the command line.
 pub fn loopback(text: &str) -> Result<SocketAddr, String> {

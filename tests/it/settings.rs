@@ -115,6 +115,14 @@ fn nought_switches_a_reminder_off_and_a_capacity_of_nothing_is_refused() {
     let text = "[pour]\nstir_every_pieces = 0\nstir_every_min = 0\nmeasure_after_h = 0\n";
     let off = Settings::parse(text, "f").expect("it parses").reminding;
     assert_eq!((off.stir_every_pieces, off.stir_every, off.measure_after), (None, None, None));
+    let both = "[scale]\ncapacity_g = 30.0\n[pour]\nmin_piece_g = 40.0\n";
+    let said = Settings::parse(both, "t.toml").expect_err("no piece fits").to_string();
+    assert!(said.contains("line 2: scale.capacity_g: 30 is not above [pour] min_piece_g, 40"), "{said}");
+    // The range that is told is the key's own, not that of the computer's numbers.
+    for text in ["baud = -1", "lag_ms = -1", "baud = 99999999999999999999"] {
+        let said = Settings::parse(&format!("[scale]\n{text}\n"), "t.toml").expect_err(text).to_string();
+        assert!(!said.contains("4294967295") && !said.contains("128"), "{said}");
+    }
     for text in ["[scale]\ncapacity_g = 0.0\n", "[pour]\nmeasure_after_h = 721\n"] {
         let said = Settings::parse(text, "f").expect_err("refused").to_string();
         assert!(said.contains("is not between"), "{said}");
