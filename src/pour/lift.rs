@@ -12,8 +12,7 @@ use crate::time::Instant;
 const LINE_SLACK_G: f64 = 1.0;
 /// The length of a gap that is not told as a fault yet (`settle/pace.rs`).
 const UNSEEN_S: f64 = 0.8;
-/// So many readings that climb by more than a trickle, g/s, are a stream.
-const BEGUN_READINGS: usize = 3;
+/// What climbs by more than a trickle, g/s, is a stream.
 const BEGUN_G_S: f64 = 1.0;
 
 impl Engine {
@@ -32,13 +31,12 @@ impl Engine {
         self.next_piece(&s.pour, State::Idle, at);
     }
 
-    /// A late scale shows little of a stream that ran for less than a second: what it may have been is a pour.
+    /// A late scale shows little of a stream that ran for less than a second: what may have been a pour has a record.
     fn had_begun(&self, s: &Stream) -> bool {
-        let Some(line) = Line::through(s.trail.iter()).filter(|_| s.trail.len() >= BEGUN_READINGS) else {
-            return false;
-        };
-        let climbs = BEGUN_G_S < line.slope_g_s && line.slope_g_s < MOST_FLOW_G_S;
-        s.pour.rev == 0 && climbs && known_g(s) + line.slope_g_s * s.predictor.lag_s() >= self.splash_g()
+        let flow_g_s = s.onset.climb_g_s().unwrap_or(0.0);
+        // A lag that was assumed may be twice as long.
+        let most_g = known_g(s) + 2.0 * s.predictor.lag_s() * flow_g_s;
+        s.pour.rev == 0 && (BEGUN_G_S..MOST_FLOW_G_S).contains(&flow_g_s) && most_g >= self.splash_g()
     }
 
     /// What the filter knows; where that is more than slop can be, what was foreseen at the stop.
@@ -59,7 +57,9 @@ impl Engine {
         self.unsure_of_leaps(&mut s, net);
         s.pour.settled = false;
         // Readings that were missing may have missed slop: up to a gap's length of it.
+        let begun_g_s = if s.trail.len() < 3 { s.onset.climb_g_s() } else { None };
         let flow_g_s = Line::through(s.trail.iter()).map_or(0.0, |line| line.slope_g_s.max(0.0));
+        let flow_g_s = flow_g_s.max(begun_g_s.unwrap_or(0.0));
         let unseen_g = if s.pour.troubled { flow_g_s.max(s.predictor.flow_g_s()) * UNSEEN_S } else { 0.0 };
         // A lag that was assumed and not measured may be twice as long.
         let lag_g = flow_g_s.min(MOST_FLOW_G_S) * s.predictor.lag_s();

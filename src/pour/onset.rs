@@ -76,6 +76,18 @@ impl Onset {
         Some(if streams { 0.0 } else { rise_g + flow_g_s * (HIDDEN_S + 0.5 * self.lag_s) })
     }
 
+    /// The flow that the latest readings show, g/s, where they have climbed without a break for long enough.
+    pub(super) fn climb_g_s(&self) -> Option<f64> {
+        let pairs = self.readings.iter().zip(self.readings.iter().skip(1)).rev();
+        let (mut since, mut last_g_s) = (None, None);
+        for ((t0, a), (t1, b)) in pairs.take_while(|((_, a), (_, b))| b > a) {
+            last_g_s.get_or_insert((b - a) / t1.seconds_from(*t0).max(0.05));
+            since = Some(*t0);
+        }
+        let climbed_s = self.readings.back().zip(since).map_or(0.0, |((last, _), t)| last.seconds_from(t));
+        last_g_s.filter(|_| climbed_s >= LEAST_S)
+    }
+
     /// The stream that is measured ends: a stroke, or a small pour.
     fn ends(&self) -> bool {
         let steady_s = self.steady_s();
