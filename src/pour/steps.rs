@@ -242,7 +242,7 @@ impl Engine {
         let State::Ready(r) = from else { return };
         let net = w.mass.g() - r.pour.tare;
         let gap_s = seen.before.map_or(0.0, |b| w.taken_at.seconds_from(b.taken_at));
-        if !(self.splash_g()..GAP_POUR_G_S * gap_s + GAP_POUR_G).contains(&net) {
+        if !(self.splash_g()..MOST_FLOW_G_S * gap_s + GAP_POUR_G).contains(&net) {
             return self.outputs.push_back(Output::Dropped { piece: r.pour.piece });
         }
         let mut s = self.stream(r.pour, &r.recent, net);
