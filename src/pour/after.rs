@@ -152,7 +152,7 @@ impl Engine {
         let Some(net) = pour.net else { return };
         pour.net = Some(net - residue_g);
         // Water of a wet foot was there before the slop: then nothing was to be taken off.
-        pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(0.5 * residue_g));
+        pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * residue_g));
         pour.verdict = self.verdict(net - residue_g);
         pour.marks = pour.marks.with(Mark::Residue);
         pour.rev += 1;

@@ -11,9 +11,10 @@ use crate::reading::Weighing;
 use crate::record::{Mark, Verdict};
 use crate::time::Instant;
 
-/// So many readings in a row that differ by no more than noise are a level, and no moment of a lift: half a second of
-/// a usual scale (a lift takes less; common practice, no source).
-const LEVEL: usize = 5;
+/// So many readings in a row that differ by no more than noise, and take so long, s, are a level, and no moment of a
+/// lift (that falls all the while).
+const LEVEL: usize = 3;
+const LEVEL_S: f64 = 0.2;
 /// Ware dries and cells creep by less than this, g/s: 0.05 % of 700 g within half a minute (common practice, no source); a
 /// spoon takes more.
 const DRIFT_G_S: f64 = 0.012;
@@ -35,6 +36,9 @@ impl Engine {
             Pan::Loaded => {}
         }
         let change = net - d.had_g;
+        if change < -self.threshold_g() && self.watch.halted_in_a_fall() {
+            return self.enter(State::Done(d));
+        }
         let lumps = self.start.settings.vessel.in_lumps() && change > 0.0;
         let jump = jump_g_s(w, seen).abs();
         d.jumped |= !lumps && jump > NOT_A_POUR_G_S;
@@ -88,7 +92,7 @@ impl Engine {
             d.pour.first_net = d.pour.net;
         }
         if let Some(net) = d.pour.net.filter(|_| d.pour.verdict != Verdict::Void) {
-            d.pour.verdict = self.verdict(net);
+            d.pour.verdict = self.judged(&d.pour, net);
         }
     }
 
@@ -105,7 +109,8 @@ impl Engine {
             d.beside |= change > self.start.settings.min_piece.g();
             return self.enter(State::Done(d));
         }
-        if d.beside {
+        // ... and so is what weighs less than the bare piece.
+        if d.beside || rest < d.pour.tare - self.threshold_g() {
             return self.next_piece(&d.pour, State::Landing(Landing::default()), at);
         }
         // What had borne on it while it was weighed is gone.
@@ -134,8 +139,10 @@ impl Engine {
         let Done { mut pour, .. } = d;
         let net = rest - pour.tare;
         let before = pour.verdict;
+        // What had borne on it went with what is gone.
+        pour.doubt_g = (pour.doubt_g - (pour.net.unwrap_or(net) - net)).max(0.0);
         pour.net = Some(net);
-        pour.verdict = self.verdict(net);
+        pour.verdict = self.judged(&pour, net);
         pour.marks = pour.marks.with(mark);
         pour.rev += 1;
         self.outputs.push_back(Output::Entry(pour.entry(at)));
@@ -166,7 +173,8 @@ impl Engine {
     /// How far below its weight the piece stood just before it left: a hand bore it then, or one had borne on it before.
     fn lower_level_g(&self, d: &Done) -> f64 {
         let readings: Vec<f64> = d.recent.iter().map(|(_, net)| *net).collect();
-        let level = readings.windows(LEVEL).rev().find_map(|run| {
+        let level_s = LEVEL_S / self.pace.mean_s().unwrap_or(LEVEL_S);
+        let level = readings.windows(LEVEL.max(level_s.ceil() as usize + 1)).rev().find_map(|run| {
             let (low, high) = run.iter().fold((f64::MAX, f64::MIN), |(l, h), g| (l.min(*g), h.max(*g)));
             (high - low <= self.threshold_g()).then_some(0.5 * (low + high))
         });

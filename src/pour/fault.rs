@@ -74,13 +74,14 @@ impl Watch {
         (enough && (self.halted(now, since) || self.trickle_missing(now, since))).then_some(since)
     }
 
+    /// Grams and seconds from each reading to the next.
+    fn rises(&self) -> Vec<(f64, f64)> {
+        let pairs = self.recent.iter().zip(self.recent.iter().skip(1));
+        pairs.map(|((t0, a), (t1, b))| (b - a, t1.seconds_from(*t0).max(1e-3))).collect()
+    }
+
     fn halted(&self, now: Instant, since: Instant) -> bool {
-        let rises: Vec<(f64, f64)> = self
-            .recent
-            .iter()
-            .zip(self.recent.iter().skip(1))
-            .map(|((t0, a), (t1, b))| (b - a, t1.seconds_from(*t0).max(1e-3)))
-            .collect();
+        let rises = self.rises();
         let Some(((last_g, last_s), before)) = rises.split_last() else { return false };
         let before = &before[before.len().saturating_sub(4)..];
         if before.len() < 2 {
@@ -91,6 +92,18 @@ impl Watch {
         rise_g / before.len() as f64 >= TAIL_STEPS * self.step_g
             && last_g / last_s >= NO_TAIL * flow_g_s
             && flow_g_s * now.seconds_from(since) > self.owed_g()
+    }
+
+    /// The display stands still in the middle of a fall: a lift leaves a tail, and so does a hand that lets go.
+    pub(super) fn halted_in_a_fall(&self) -> bool {
+        let rises = self.rises();
+        let Some(((last_g, last_s), before)) = rises.split_last() else { return false };
+        let before = &before[before.len().saturating_sub(4)..];
+        let (fall_g, span_s) =
+            before.iter().filter(|(dg, _)| *dg < 0.0).fold((0.0, 0.0), |(g, s), (dg, ds)| (g - dg, s + ds));
+        !self.equal.is_empty()
+            && fall_g > 4.0 * TAIL_STEPS * self.step_g
+            && -last_g / last_s >= NO_TAIL * fall_g / span_s
     }
 
     fn trickle_missing(&self, now: Instant, since: Instant) -> bool {

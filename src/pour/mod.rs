@@ -14,6 +14,7 @@ pub mod hand;
 mod hearing;
 mod landing;
 mod lift;
+mod onset;
 mod plan;
 mod predict;
 pub mod put_back;

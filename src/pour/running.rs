@@ -4,6 +4,7 @@
 use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::{Cue, Output};
+use super::onset::Onset;
 use super::predict::{Predictor, TRICKLE_G_S, USUAL_G_S};
 use super::state::{Done, Pan, Plan, Pour, Ready, State, Stream};
 use crate::reading::Weighing;
@@ -12,6 +13,12 @@ use crate::settle::line::Line;
 use crate::time::{Duration, Instant};
 use std::collections::VecDeque;
 
+/// On an open bench air moves and a pot warms it: a weight between tare and lift is known no better than this, g
+/// (common practice, no source).
+const OPEN_BENCH_G: f64 = 0.1;
+/// ... nor than this share of the load, as a stream or a hand moves the piece by half a centimetre, and a load off the
+/// centre reads wrong by 0.05 % for each (both guesses).
+const MOVED: f64 = 0.000_3;
 /// A weight estimated before rest may miss the last drip and the end of the impact of the
 /// falling stream, up to 1.4 g at 10 g/s from 0.1 m (derived): a standard deviation of half that.
 pub(super) const ESTIMATE_SD_G: f64 = 0.7;
@@ -48,9 +55,16 @@ impl Engine {
         let quiet = recent.iter().rev().find(|(_, net)| (net - from_g).abs() <= noise);
         let began = quiet.or(recent.front()).map_or(Instant::START, |(t, _)| *t).offset_seconds(-0.5 * lag_s);
         let usual = if pour.rev > 0 { TRICKLE_G_S } else { USUAL_G_S };
-        let mut predictor = Predictor::begin(from_g, began, lag_s, self.start.scale.reading_sd_g(), usual);
+        let sd_g = self.start.scale.reading_sd_g();
+        let mut predictor = Predictor::begin(from_g, began, lag_s, sd_g, usual);
+        let before = recent.iter().rev().find(|(_, net)| net - from_g <= noise);
+        let since = before.map_or(began, |(t, _)| *t);
+        let mut onset = Onset::after((since, from_g), lag_s, sd_g);
         for (at, net) in recent.iter().filter(|(t, _)| *t > began) {
             predictor.handle_net(*net, *at);
+            if *at > since {
+                onset.note(*net, *at);
+            }
         }
         pour.first_slop.get_or_insert(began);
         let last_net = recent.back().map_or(from_g, |(_, net)| *net);
@@ -73,12 +87,13 @@ impl Engine {
             odd_load: false,
             leapt_g: 0.0,
             shown_at: recent.back().map_or(began, |(t, _)| *t),
+            onset,
             lumps: self.start.settings.vessel.in_lumps(),
         }
     }
 
     pub(super) fn pouring(&mut self, mut s: Stream, w: Weighing) {
-        match self.pan(&s.pour, w) {
+        match self.pan_beneath(&s, w) {
             Pan::Left if self.zeroed => return self.display_zeroed(State::Pouring(s), w.arrived_at),
             Pan::Left => return self.lifted(s, w.arrived_at),
             Pan::Doubtful => return self.enter(State::Pouring(s)),
@@ -140,7 +155,7 @@ impl Engine {
     }
 
     pub(super) fn draining(&mut self, mut s: Stream, w: Weighing) {
-        match self.pan(&s.pour, w) {
+        match self.pan_beneath(&s, w) {
             Pan::Left => return self.lifted(s, w.arrived_at),
             Pan::Doubtful => return self.enter(State::Draining(s)),
             Pan::Loaded => {}
@@ -212,6 +227,9 @@ impl Engine {
         let falls = net < before_g - self.threshold_g();
         let believed = s.predictor.handle_net(net, w.taken_at);
         self.leaps(s, net, before_g, w.taken_at);
+        if !falls && s.plan.stop_due.is_none_or(|due| due > w.taken_at) {
+            s.onset.note(net, w.taken_at);
+        }
         if believed {
             s.peak_g = s.peak_g.max(net);
         } else {
@@ -231,13 +249,18 @@ impl Engine {
     pub(super) fn weighed(&mut self, mut s: Stream, gross: f64, at: Instant) {
         let net = gross - s.pour.tare;
         self.unsure_of_leaps(&mut s, net);
-        let sd = self.start.scale.reading_sd_g();
         s.pour.settled = true;
-        s.pour.net_u = Some((sd * std::f64::consts::SQRT_2).hypot(s.pour.unsure_g));
+        s.pour.net_u = Some(self.weight_u_g(gross).hypot(s.pour.unsure_g));
         let back = s.back.take();
         let pour = self.write_down(s, net, at);
-        self.say_verdict(pour.verdict, net, at);
+        self.say_of(&pour, net, at);
         self.enter(State::Done(Done { back, ..Done::new(pour) }));
+    }
+
+    /// How well a difference of two weights at rest is known where nothing is known to have gone wrong.
+    pub(super) fn weight_u_g(&self, gross_g: f64) -> f64 {
+        let readings_g = self.start.scale.reading_sd_g() * std::f64::consts::SQRT_2;
+        readings_g.hypot(OPEN_BENCH_G).hypot(MOVED * gross_g)
     }
 
     /// Puts the weight out as the pour's next revision, with what was learned from it.
@@ -245,13 +268,13 @@ impl Engine {
         let first = s.pour.rev == 0;
         // At a lift the weight falls as at a touch: only at rest it says something.
         let bore = s.odd >= ODD_READINGS || s.peak_g - net > self.most_fall_g(&s);
-        let touched = s.pour.settled && bore;
+        let touched = s.pour.settled && bore || s.pour.doubt_g > SPLASH_G.0;
         let Stream { mut pour, plan, again, .. } = s;
         // A stream that a pause had ended before its stop goes on.
         let went_on = std::mem::take(&mut pour.paused);
         pour.rev += 1;
         pour.net = Some(net);
-        pour.verdict = self.verdict(net);
+        pour.verdict = self.judged(&pour, net);
         // So little is known of its tare that nobody may call it anything: said already.
         let half_width_g = 0.5 * (self.start.high - self.start.low).g();
         if pour.marks.has(Mark::Early) && pour.unsure_g > 0.5 * half_width_g {
@@ -278,6 +301,26 @@ impl Engine {
             self.outputs.push_back(Output::Learned(self.hand));
         }
         pour
+    }
+
+    /// Its verdict, or that nobody can call it good.
+    pub(super) fn say_of(&mut self, pour: &Pour, net: f64, at: Instant) {
+        // One whose slop ran before `ready`, and was told to stop, has had its `fault`.
+        if pour.verdict == Verdict::Void && !pour.troubled {
+            return self.cue_now(Cue::Fault, at, None);
+        }
+        self.say_verdict(pour.verdict, net, at);
+    }
+
+    /// Good only where what may be no slop makes no difference; nothing where none of it may be slop.
+    pub(super) fn judged(&self, pour: &Pour, net: f64) -> Verdict {
+        if pour.doubt_g > 0.9 * net && net > 0.0 {
+            return Verdict::Void;
+        }
+        match self.verdict(net) {
+            Verdict::Good if self.verdict(net - pour.doubt_g) != Verdict::Good => Verdict::Void,
+            verdict @ (Verdict::Good | Verdict::Short | Verdict::Over | Verdict::Void) => verdict,
+        }
     }
 
     /// A miss is logged finely and spoken of coarsely: what nobody would mend is not said.

@@ -2,6 +2,7 @@
 
 use super::entry::{Entry, Phase};
 use super::landing::Landing;
+use super::onset::Onset;
 use super::predict::Predictor;
 use super::put_back::{Back, Kept};
 use crate::record::{Marks, Verdict};
@@ -44,6 +45,8 @@ pub(super) struct Pour {
     pub(super) paused: bool,
     /// Grams that may be slop or not: a standard deviation.
     pub(super) unsure_g: f64,
+    /// Grams of its weight that came as no stream does: a hand or a jug may bear on it.
+    pub(super) doubt_g: f64,
 }
 
 impl Pour {
@@ -73,6 +76,7 @@ impl Pour {
             came_back: false,
             paused: false,
             unsure_g: 0.0,
+            doubt_g: 0.0,
         }
     }
 
@@ -174,6 +178,8 @@ pub(super) struct Stream {
     /// Grams that rose faster than any jug pours, and when the latest net was shown.
     pub(super) leapt_g: f64,
     pub(super) shown_at: Instant,
+    /// How it began.
+    pub(super) onset: Onset,
 }
 
 /// Weighed, still on the pan.

@@ -24,6 +24,10 @@ pub(super) const NOT_A_POUR_G_S: f64 = 80.0;
 pub(super) const BEGUN_G: f64 = 10.0;
 /// A piece tared again by more than this gets its `ready` again (own choice).
 const AGAIN_G: f64 = 2.0;
+/// A piece that was lifted leaves less than this share of its bare weight on the display within this time, s; a hand
+/// that bears it lets go by then (guesses).
+const NEARLY_BARE: f64 = 0.3;
+const BORNE_S: f64 = 1.2;
 /// A touch is over after this long; then it is no touch (a guess).
 const TOUCH_S: f64 = 1.0;
 /// A pan that loses weight faster than this is being lifted from (a tenth of the least piece
@@ -179,7 +183,16 @@ impl Engine {
 
     /// No slop came: nothing was poured, or a piece was put back to be weighed again.
     fn left_empty(&mut self, r: Ready, at: Instant) {
-        let Ready { pour, perhaps, .. } = r;
+        let Ready { pour, perhaps, base_g, recent, .. } = r;
+        let splash_u_g = 2.0 * self.weight_u_g(pour.tare);
+        if base_g > self.threshold_g() && base_g + splash_u_g >= self.splash_g() {
+            // Few drops, or a small pour: it is written down.
+            let mut s = self.stream(pour, &recent, base_g);
+            s.pour.settled = true;
+            s.pour.net_u = Some(splash_u_g.max(EITHER * base_g));
+            let pour = self.write_down(s, base_g, at);
+            return self.next_piece(&pour, State::Idle, at);
+        }
         self.dropped(&pour, State::Idle);
         if let Some(kept) = perhaps {
             self.was_put_back(*kept, pour.tare, at);
@@ -214,9 +227,7 @@ impl Engine {
                 self.enter(State::Fault(Fault { trouble: Trouble::Zeroed, ..f }));
             }
             Trouble::Silent if self.changed_unseen(&f.from, w) => {
-                if let State::Ready(r) = f.from.as_ref() {
-                    self.outputs.push_back(Output::Dropped { piece: r.pour.piece });
-                }
+                self.poured_unseen(*f.from, w, seen);
                 self.unknown_weight(w.arrived_at);
             }
             Trouble::Silent | Trouble::Frozen | Trouble::Changed => {
@@ -224,6 +235,22 @@ impl Engine {
                 self.resume(*f.from, w, seen);
             }
         }
+    }
+
+    /// Where slop may have run while nobody looked, there is a record, of which nothing is called.
+    fn poured_unseen(&mut self, from: State, w: Weighing, seen: Seen) {
+        let State::Ready(r) = from else { return };
+        let net = w.mass.g() - r.pour.tare;
+        let gap_s = seen.before.map_or(0.0, |b| w.taken_at.seconds_from(b.taken_at));
+        if !(self.splash_g()..MOST_FLOW_G_S * gap_s + GAP_POUR_G).contains(&net) {
+            return self.outputs.push_back(Output::Dropped { piece: r.pour.piece });
+        }
+        let mut s = self.stream(r.pour, &r.recent, net);
+        s.pour.troubled = true;
+        s.pour.doubt_g = net;
+        s.pour.net_u = Some(EITHER * net);
+        let pour = self.write_down(s, net, w.arrived_at);
+        self.next_piece(&pour, State::Idle, w.arrived_at);
     }
 
     /// Before slop was seen, a weight that is not the piece's any more.
@@ -287,6 +314,26 @@ impl Engine {
         let rise = w.mass.g() - s.pour.tare - s.last_net;
         // Five thresholds: noise falls by one at most, so no noise is taken for a lift (own choice).
         rise > most_g || rise < -GAP_LOSS_G.max(5.0 * self.threshold_g())
+    }
+
+    /// While slop runs a hand may bear a light piece: only a pan that is nearly bare, or stays light, was left.
+    pub(super) fn pan_beneath(&mut self, s: &Stream, w: Weighing) -> Pan {
+        let before = self.away;
+        let seen = self.pan(&s.pour, w);
+        let away_s = f64::from(before + 1) * self.pace.mean_s().unwrap_or(BORNE_S);
+        let change = w.mass.g() - s.pour.tare - s.last_net;
+        let bare = w.mass.g() - self.zero_g < NEARLY_BARE * (s.pour.tare - self.zero_g);
+        // Once it was borne it is the same piece when it weighs what it did, and what slop may have run meanwhile.
+        let same = (-GAP_LOSS_G..MOST_FLOW_G_S * away_s + GAP_POUR_G).contains(&change);
+        match seen {
+            Pan::Left if bare || self.zeroed || away_s >= BORNE_S => Pan::Left,
+            Pan::Loaded if before >= 2 && !same => {
+                self.away = before + 1;
+                if away_s >= BORNE_S { Pan::Left } else { Pan::Doubtful }
+            }
+            Pan::Left | Pan::Doubtful => Pan::Doubtful,
+            Pan::Loaded => Pan::Loaded,
+        }
     }
 
     pub(super) fn pan(&mut self, pour: &Pour, w: Weighing) -> Pan {
