@@ -1,6 +1,8 @@
 //! A piece that leaves before its weight is known at rest: what is entered of it.
 
+use super::done::EITHER;
 use super::engine::Engine;
+use super::entry::Output;
 use super::running::{ESTIMATE_SD_G, MOST_FLOW_G_S, SPLASH_G};
 use super::state::{State, Stream};
 use crate::record::Mark;
@@ -13,6 +15,21 @@ const LINE_SLACK_G: f64 = 1.0;
 const UNSEEN_S: f64 = 0.8;
 
 impl Engine {
+    /// The batch ends: an open pour is entered with what is known.
+    pub(super) fn end(&mut self, at: Instant) {
+        let state = std::mem::replace(&mut self.state, State::Idle).into_beneath();
+        match state {
+            State::Ready(r) => self.outputs.push_back(Output::Dropped { piece: r.pour.piece }),
+            State::Pouring(mut s) | State::Draining(mut s) => {
+                // Perhaps still running: nothing is to be learned from it.
+                s.pour.troubled = true;
+                self.estimate(s, at);
+            }
+            State::Done(mut d) => self.enter_anew(&mut d, at),
+            State::Idle | State::Landing(_) | State::Spare(_) | State::Fault(_) => {}
+        }
+    }
+
     /// The piece left before rest.
     pub(super) fn lifted(&mut self, s: Stream, at: Instant) {
         let entered = s.again.then_some(s.pour.net).flatten();
@@ -44,8 +61,12 @@ impl Engine {
     pub(super) fn estimate(&mut self, mut s: Stream, at: Instant) {
         let net = self.likely_g(&mut s, at);
         s.pour.settled = false;
+        if s.lower_g > 0.0 {
+            s.pour.marks = s.pour.marks.with(Mark::Touched);
+            s.pour.unsure_g = s.pour.unsure_g.max(EITHER * s.lower_g);
+        }
         // Readings that were missing may have missed slop: up to a gap's length of it.
-        let flow_g_s = Line::through(s.trail.iter()).map_or(0.0, |line| line.slope_g_s.max(0.0));
+        let flow_g_s = Line::through(s.late()).map_or(0.0, |line| line.slope_g_s.max(0.0));
         let unseen_g = if s.pour.troubled { flow_g_s.max(s.predictor.flow_g_s()) * UNSEEN_S } else { 0.0 };
         // A lag that was assumed and not measured may be twice as long.
         let lag_g = flow_g_s.min(MOST_FLOW_G_S) * s.predictor.lag_s();
@@ -61,12 +82,12 @@ impl Engine {
 /// filter, which undoes the scale's lag, far from what is shown: a straight line through the last
 /// readings, carried on by the lag, holds it.
 fn known_g(s: &Stream) -> f64 {
-    let before = s.trail.len().saturating_sub(1);
+    let before = s.late().count().saturating_sub(1);
     if s.lumps {
         // The filter knows streams only.
         return s.peak_g;
     }
-    let line = Line::through(s.trail.iter().take(before)).filter(|_| before >= 3);
+    let line = Line::through(s.late().take(before)).filter(|_| before >= 3);
     let Some(Line { slope_g_s, end_g, .. }) = line else { return s.known[1] };
     let carried_g = slope_g_s.max(0.0) * s.predictor.lag_s();
     s.known[1].clamp(end_g - LINE_SLACK_G, end_g + carried_g + LINE_SLACK_G)

@@ -7,7 +7,7 @@
 //! version 1, and may end with the mark of a cut; version 3 may have changes of how the cues
 //! are heard; version 4 has among the marks whether a loudspeaker was lost at the start; version 5 may
 //! have reminders, and knows the vessel, the spare weight and what was seen of the batch; version 6 may have
-//! changes of the scale's step, and numbers. All are read.
+//! changes of the scale's step, and numbers; version 7 may have a voided record. All are read.
 
 use super::engine::{Command, Engine, Hearing, LinkChange, Start};
 use super::entry::Output;
@@ -18,7 +18,7 @@ use crate::units::Mass;
 
 mod start;
 
-const VERSION: u8 = 6;
+const VERSION: u8 = 7;
 const FIRST_VERSION: u8 = 1;
 /// A trace starts this long before the landing.
 const LEAD: Duration = Duration::from_secs(3);
@@ -84,6 +84,7 @@ impl Input {
             Self::Command(Command::Remind(_), _) => 10,
             Self::Step(..) => 11,
             Self::Command(Command::Number(_), _) => 12,
+            Self::Command(Command::Voided, _) => 13,
         }
     }
 
@@ -296,6 +297,7 @@ impl Bytes<'_> {
                 Input::Command(Command::Remind(remark.ok_or(BadTrace::Broken(self.at))?), now)
             }
             12 => Input::Command(Command::Number(self.count()?), now),
+            13 => Input::Command(Command::Voided, now),
             8 => Input::Hearing(Hearing { ahead: self.span()?, lost: self.take()? != 0 }, now),
             11 => Input::Step(mass(self.take()?), now),
             _ => return Err(BadTrace::Broken(self.at)),
