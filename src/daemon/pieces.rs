@@ -244,6 +244,19 @@ mod tests {
     }
 
     #[test]
+    fn the_piece_that_was_on_the_pan_last_is_the_one_that_is_voided_also_when_it_was_put_back() {
+        let mut pieces = fresh();
+        for (piece, ready_s, rev) in [(1, 10, 0), (1, 10, 1), (2, 20, 0), (2, 20, 1), (1, 10, 2)] {
+            let entry = entry(piece, ready_s, rev, if rev == 0 { Verdict::Void } else { Verdict::Good });
+            let open = pieces.take(&entry, WALL).open;
+            let written = PourRecord { rev, ..open.record_for_test(Verdict::Good) };
+            pieces.handle_record(&written);
+        }
+        assert_eq!(pieces.void_last().map(|p| p.piece), Some(1), "the first was put back after the second");
+        assert_eq!(pieces.void_last(), None, "once, and not the one before it too");
+    }
+
+    #[test]
     fn an_empty_piece_goes_and_a_weighed_one_stays() {
         let mut pieces = fresh();
         let open = pieces.take(&entry(1, 10, 0, Verdict::Void), WALL).open;
