@@ -11,7 +11,7 @@ const LEAST_STEPS: f64 = 5.0;
 /// piece by three times that, so that the next light one is not taken for it.
 const LIGHTER: f64 = 0.9;
 /// Never so near to a weight of the log: placed anew, a load shows up to 0.2 % more or less, and so does the
-/// piece (a guess); five times that.
+/// piece (a guess): four standard deviations of 0.05 %, as `pour/put_back.rs` takes a placement; ten times that.
 const APART: f64 = 0.02;
 
 /// What a spare weight must be told from.

@@ -31,7 +31,7 @@ const AGAIN_G_S: f64 = 2.0;
 const CLIMB_G_S: f64 = 1.0;
 /// So many readings that jumped as no slop does are a touch; one alone may be a splash.
 const ODD_READINGS: u32 = 3;
-/// No jug gives more, g/s (a guess): what looks like more is a touch.
+/// No jug gives more, g/s (a guess): what looks like more is a touch. The one place of it.
 pub(super) const MOST_FLOW_G_S: f64 = 25.0;
 /// A miss of less than this share of the half-width beyond a limit is not spoken of (own choice: 0.4 g of 1.45 g).
 const SPOKEN: f64 = 0.3;

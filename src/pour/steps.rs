@@ -29,9 +29,8 @@ pub(super) const TOUCH_S: f64 = 1.0;
 /// A pan that loses weight faster than this is being lifted from (a tenth of the least piece
 /// in the time of one reading, derived).
 const LIFTING_G_S: f64 = 40.0;
-/// The most a hand pours through a gap in the readings, g/s, and what it may have poured
-/// besides (guesses): a greater rise is another piece.
-const GAP_POUR_G_S: f64 = 25.0;
+/// What a hand may have poured through a gap in the readings besides the most that a jug gives, g (a guess): a
+/// greater rise is another piece.
 const GAP_POUR_G: f64 = 10.0;
 /// Slop in a piece does not get lighter by more than the end of the stream's impact, up to
 /// 2 g at 10 g/s from 0.2 m (derived), and a little.
@@ -195,7 +194,7 @@ impl Engine {
     }
 
     pub(super) fn next_piece(&mut self, pour: &Pour, state: State, at: Instant) {
-        self.piece = self.piece.max(pour.piece + 1);
+        self.piece = self.piece.max(pour.piece.saturating_add(1));
         self.away = 0;
         self.keep(pour, at);
         if matches!(state, State::Idle) {
@@ -282,18 +281,22 @@ impl Engine {
     fn other_piece(&self, s: &Stream, w: Weighing, seen: Seen) -> bool {
         let gap_s = seen.before.map_or(0.0, |b| w.taken_at.seconds_from(b.taken_at));
         let most_g = match s.plan.stop_due {
-            // After a stop the stream ends within a second, at half as much again as its flow at most.
+            // After a stop the stream ends within a second at half as much again as its flow at most
+            // (guesses).
             Some(due) => {
                 let left_s = seen.before.map_or(0.0, |b| 1.0 + due.seconds_from(b.taken_at));
                 1.5 * s.predictor.flow_g_s().max(0.0) * left_s.clamp(0.0, gap_s) + GAP_LOSS_G
             }
-            None => GAP_POUR_G_S * gap_s + GAP_POUR_G,
+            None => MOST_FLOW_G_S * gap_s + GAP_POUR_G,
         };
         let rise = w.mass.g() - s.pour.tare - s.last_net;
+        // Five thresholds: noise falls by one at most, so no noise is taken for a lift (own choice).
         rise > most_g || rise < -GAP_LOSS_G.max(5.0 * self.threshold_g())
     }
 
     pub(super) fn pan(&mut self, pour: &Pour, w: Weighing) -> Pan {
+        // Near a third of the piece gone is more than any touch holds up, and less than a lift; three thresholds for the
+        // lightest ware, as noise makes one (own choice).
         let piece_g = pour.tare - self.zero_g;
         let away = w.mass.g() < pour.tare - (0.3 * piece_g).max(3.0 * self.threshold_g());
         self.away = if away { self.away + 1 } else { 0 };

@@ -6,13 +6,10 @@ use super::engine::Engine;
 use super::entry::Cue;
 use super::state::{Fault, State, Trouble};
 use crate::reading::Weighing;
+use crate::scale::LAG_INTERVALS;
 use crate::settle::{Motion, Settler};
 use crate::time::Instant;
 use crate::units::{Flow, Mass};
-
-/// A lift is seen as one where the scale's lag is more than so many readings (derived: one pole then
-/// shows at least a half of the weight in the first reading after it).
-const LIFT_INTERVALS: f64 = 1.5;
 
 impl Engine {
     /// A lift shows over several readings; a display that goes from rest to its own zero in one was
@@ -22,7 +19,7 @@ impl Engine {
         if !at_zero || gap {
             self.zeroed = false;
         } else if let (Some(rest), Some(mean_s)) = (self.at_rest(), self.pace.mean_s()) {
-            let shows_lifts = self.start.scale.lag.as_secs_f64() > LIFT_INTERVALS * mean_s;
+            let shows_lifts = self.start.scale.lag.as_secs_f64() > LAG_INTERVALS * mean_s;
             self.zeroed |= shows_lifts && rest - self.zero_g > self.start.settings.min_piece.g();
         }
     }

@@ -1,6 +1,9 @@
 //! Which number the next piece gets: on from the last one that was used, but first those that are to be
 //! poured again.
 
+/// The greatest number of a piece: a thousand a day for 27 years (our choice). None can be counted past.
+pub const MOST_NUMBER: u32 = 10_000_000;
+
 /// The numbers of a batch, or of all batches of one glaze.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Numbers {

@@ -85,6 +85,13 @@ fn the_next_batches(rig: &mut Rig, one: &str, glaze: &Value) {
     let (status, refused) = rig.try_post("/api/batches/none/skip", json!({}));
     assert_eq!(status, 404, "{refused}");
     rig.post(&format!("/api/batches/{one}/end"), json!({}));
+    let first = rig.get(&format!("/api/batches/{one}/pours"))[0]["id"].clone();
+    let redo = format!("/api/pours/{}/redo", first.as_str().expect("an id"));
+    let (status, refused) = rig.try_post(&redo, json!({}));
+    assert!(
+        status == 409 && refused["detail"].as_str().is_some_and(|d| d.contains("has ended")),
+        "{refused}"
+    );
     let (status, refused) = rig.try_post(&format!("/api/batches/{one}/skip"), json!({}));
     assert_eq!(status, 409, "{refused}");
     let two = begin(rig, glaze.clone());

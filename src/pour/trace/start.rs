@@ -107,7 +107,7 @@ impl Bytes<'_> {
         let (step, noise, min_piece) = (mass(self.take()?), mass(self.take()?), mass(self.take()?));
         let (lag, ahead, approach) = (self.span()?, self.span()?, self.span()?);
         let hand = Hand { hand_s: self.take()? as f64 / 1e9, pours: self.count()? };
-        let first_piece = self.count()?;
+        let first_piece = self.piece()?;
         let (zero, marks) =
             if version == FIRST_VERSION { (Mass::ZERO, 0) } else { (mass(self.take()?), self.take()?) };
         let mut start = Start {
@@ -152,7 +152,7 @@ impl Bytes<'_> {
     }
 
     fn pour(&mut self) -> Result<Pour, BadTrace> {
-        let (piece, rev, top_ups) = (self.count()?, self.count()?, self.count()?);
+        let (piece, rev, top_ups) = (self.piece()?, self.count()?, self.count()?);
         let tare = self.grams()?;
         let mut pour = Pour { rev, top_ups, ..Pour::open(piece, tare, self.instant()?) };
         (pour.first_net, pour.net) = (self.optional_grams()?, self.optional_grams()?);
