@@ -192,8 +192,10 @@ impl Engine {
             return false;
         }
         s.least_g_s = s.least_g_s.min(flow_g_s);
-        let goes_on =
-            since_s > stopping_s + STOPPING_S && flow_g_s > 0.5 * s.pour.flow_g_s.unwrap_or(f64::INFINITY);
+        // A hand that pressed a weighed piece looked like a flood: no measure for what runs on under it.
+        let most_g_s = if s.pour.rev > 0 { USUAL_G_S.0 } else { f64::INFINITY };
+        let usual_g_s = s.pour.flow_g_s.map_or(f64::INFINITY, |flow_g_s| flow_g_s.min(most_g_s));
+        let goes_on = since_s > stopping_s + STOPPING_S && flow_g_s > 0.5 * usual_g_s;
         let again = flow_g_s > s.least_g_s + AGAIN_G_S;
         // The filter alone may be shaken: the display must climb as well.
         let runs = (goes_on || again) && self.climbs(s);

@@ -124,3 +124,16 @@ fn a_stop_that_is_not_heard_is_said_again_on_a_coarse_display() {
     println!("coarse {coarse:?}, usual {usual:?}");
     assert!(coarse.iter().all(|n| *n >= 3), "coarse {coarse:?}, usual {usual:?}");
 }
+
+#[test]
+fn a_stop_that_a_pressing_hand_brought_before_slop_ran_is_said_again() {
+    let steps =
+        format!("{}press 30 for 6\nat +0.5 pour until stop at 6\nrest 6\nlift\nrest 2\n", weighed(14.0));
+    for (scale, seed) in [("late", 5), ("usual", 5), ("quick", 5)] {
+        let played = played(scale, seed, &steps);
+        let from = began(&played, "pour until stop");
+        let told = [cued(&played, "stop"), cued(&played, "fault")].concat();
+        let first = told.into_iter().filter(|at| *at > from).fold(f64::MAX, f64::min);
+        assert!(first < from + 4.0, "{scale}: after {:.1} s\n{}", first - from, played.transcript());
+    }
+}
