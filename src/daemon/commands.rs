@@ -273,7 +273,9 @@ fn output_text(output: &Output) -> String {
         },
         Output::Dropped { piece } => format!("              piece {piece}: taken away empty"),
         Output::Learned(hand) => format!("              stopping time {:.3} s", hand.hand_s),
-        Output::VoidLast => "              the last record is void (spare weight)".to_owned(),
+        Output::VoidLast => {
+            "              the spare weight lies there: the last record that counts is void".to_owned()
+        }
     }
 }
 

@@ -99,6 +99,8 @@ pub fn play(scene: &Scene, scale: &str) -> Option<Played> {
         stage: Stage::new(scene, model.clone()),
         said: Vec::new(),
         opened: Vec::new(),
+        newest: None,
+        voided: BTreeSet::new(),
         state: "idle",
         moves: BTreeSet::new(),
     };
@@ -169,6 +171,9 @@ struct Bench {
     said: Vec<Said>,
     /// Which piece stood there when a record was opened.
     opened: Vec<(u32, usize)>,
+    /// The piece of the newest record, and those whose record was voided.
+    newest: Option<u32>,
+    voided: BTreeSet<u32>,
     state: &'static str,
     moves: BTreeSet<(&'static str, &'static str)>,
 }
@@ -254,6 +259,7 @@ impl Bench {
                     }
                 }
                 Output::Entry(entry) => {
+                    self.newest = Some(entry.piece);
                     let truths = self.stage.truths();
                     let opened = self.opened.iter().rev().find(|(piece, _)| *piece == entry.piece);
                     let on = opened.map(|(_, on)| *on).or(truths.len().checked_sub(1));
@@ -261,9 +267,20 @@ impl Bench {
                     self.said.push(Said::Record(now, entry, truth));
                 }
                 Output::Dropped { piece } => self.said.push(Said::Dropped(now, piece)),
-                Output::VoidLast => self.said.push(Said::VoidLast(now)),
+                Output::VoidLast => self.void_last(now),
                 Output::Learned(_) => {}
             }
+        }
+    }
+}
+
+impl Bench {
+    /// As the log does it: once, and not the one before it too.
+    fn void_last(&mut self, now: Instant) {
+        if self.newest.is_some_and(|piece| self.voided.insert(piece)) {
+            self.said.push(Said::VoidLast(now));
+            let at = self.engine_time(now);
+            self.engine.handle_command(Command::Voided, at);
         }
     }
 }

@@ -85,6 +85,8 @@ pub enum Command {
     StillOn,
     /// Worth saying once the next piece has been lifted.
     Remind(Remark),
+    /// The spare weight took the last record out of the count.
+    Voided,
     /// The next piece gets this number: only between two pieces, else nothing changes.
     Number(u32),
 }
@@ -196,7 +198,7 @@ impl Engine {
         match state {
             State::Idle => self.idle(w),
             State::Landing(l) => self.landing(l, w),
-            State::Spare => self.spare(w),
+            State::Spare(voided) => self.spare(voided, w),
             State::Ready(r) => self.ready(r, w, seen),
             State::Pouring(s) => self.pouring(s, w),
             State::Draining(s) => self.draining(s, w),
@@ -226,21 +228,9 @@ impl Engine {
             }
             Command::StillOn => self.still_on(at),
             Command::Remind(remark) => self.remind(remark),
+            Command::Voided => self.voided(at),
             Command::Number(piece) if self.takes_number() => self.piece = piece.max(1),
             Command::Hold | Command::Resume | Command::Number(_) => {}
-        }
-    }
-
-    fn end(&mut self, at: Instant) {
-        let state = std::mem::replace(&mut self.state, State::Idle).into_beneath();
-        match state {
-            State::Ready(r) => self.outputs.push_back(Output::Dropped { piece: r.pour.piece }),
-            State::Pouring(mut s) | State::Draining(mut s) => {
-                // Perhaps still running: nothing is to be learned from it.
-                s.pour.troubled = true;
-                self.estimate(s, at);
-            }
-            State::Idle | State::Landing(_) | State::Spare | State::Done(_) | State::Fault(_) => {}
         }
     }
 
@@ -261,7 +251,7 @@ impl Engine {
             State::Pouring(s) => self.next_announcement(s),
             State::Idle
             | State::Landing(_)
-            | State::Spare
+            | State::Spare(_)
             | State::Ready(_)
             | State::Draining(_)
             | State::Done(_)
@@ -292,7 +282,7 @@ impl Engine {
                 let tare = state.pour().map_or(0.0, |p| p.tare);
                 (self.last.map(|w| w.mass.g() - tare), None, None)
             }
-            State::Idle | State::Landing(_) | State::Spare | State::Fault(_) => (None, None, None),
+            State::Idle | State::Landing(_) | State::Spare(_) | State::Fault(_) => (None, None, None),
         };
         Snapshot {
             phase: self.state.phase(),

@@ -46,6 +46,11 @@ pub(super) struct Landing {
 }
 
 impl Landing {
+    /// Of readings that were kept elsewhere.
+    pub(super) fn of(recent: &VecDeque<(Instant, f64)>) -> Self {
+        Self { recent: recent.clone(), ..Self::default() }
+    }
+
     pub(super) fn note(&mut self, w: Weighing) {
         self.recent.push_back((w.taken_at, w.mass.g()));
         if self.recent.len() > KEPT {
@@ -94,7 +99,7 @@ impl Engine {
         if !self.loaded(w) {
             return self.enter(State::Idle);
         }
-        if self.spare_set(w) {
+        if self.spare_set() {
             return;
         }
         let (lag_s, sd_g) = (self.start.scale.lag.as_secs_f64(), self.start.scale.reading_sd_g());

@@ -2,6 +2,7 @@
 
 use super::done::EITHER;
 use super::engine::Engine;
+use super::entry::Output;
 use super::running::{ESTIMATE_SD_G, MOST_FLOW_G_S, SPLASH_G};
 use super::state::{State, Stream};
 use crate::record::Mark;
@@ -16,6 +17,21 @@ const UNSEEN_S: f64 = 0.8;
 const BEGUN_G_S: f64 = 1.0;
 
 impl Engine {
+    /// The batch ends: an open pour is entered with what is known.
+    pub(super) fn end(&mut self, at: Instant) {
+        let state = std::mem::replace(&mut self.state, State::Idle).into_beneath();
+        match state {
+            State::Ready(r) => self.outputs.push_back(Output::Dropped { piece: r.pour.piece }),
+            State::Pouring(mut s) | State::Draining(mut s) => {
+                // Perhaps still running: nothing is to be learned from it.
+                s.pour.troubled = true;
+                self.estimate(s, at);
+            }
+            State::Done(mut d) => self.enter_anew(&mut d, at),
+            State::Idle | State::Landing(_) | State::Spare(_) | State::Fault(_) => {}
+        }
+    }
+
     /// The piece left before rest.
     pub(super) fn lifted(&mut self, s: Stream, at: Instant) {
         let entered = s.again.then_some(s.pour.net).flatten();
@@ -56,9 +72,13 @@ impl Engine {
         let net = self.likely_g(&mut s, at);
         self.unsure_of_leaps(&mut s, net);
         s.pour.settled = false;
+        if s.lower_g > 0.0 {
+            s.pour.marks = s.pour.marks.with(Mark::Touched);
+            s.pour.unsure_g = s.pour.unsure_g.max(EITHER * s.lower_g);
+        }
         // Readings that were missing may have missed slop: up to a gap's length of it.
         let begun_g_s = if s.trail.len() < 3 { s.onset.climb_g_s() } else { None };
-        let flow_g_s = Line::through(s.trail.iter()).map_or(0.0, |line| line.slope_g_s.max(0.0));
+        let flow_g_s = Line::through(s.late()).map_or(0.0, |line| line.slope_g_s.max(0.0));
         let flow_g_s = flow_g_s.max(begun_g_s.unwrap_or(0.0));
         let unseen_g = if s.pour.troubled { flow_g_s.max(s.predictor.flow_g_s()) * UNSEEN_S } else { 0.0 };
         // A lag that was assumed and not measured may be twice as long.
@@ -81,12 +101,12 @@ fn pressed_g(s: &Stream) -> f64 {
 /// filter, which undoes the scale's lag, far from what is shown: a straight line through the last
 /// readings, carried on by the lag, holds it.
 fn known_g(s: &Stream) -> f64 {
-    let before = s.trail.len().saturating_sub(1);
+    let before = s.late().count().saturating_sub(1);
     if s.lumps {
         // The filter knows streams only.
         return s.peak_g;
     }
-    let line = Line::through(s.trail.iter().take(before)).filter(|_| before >= 3);
+    let line = Line::through(s.late().take(before)).filter(|_| before >= 3);
     let Some(Line { slope_g_s, end_g, .. }) = line else { return s.known[1] };
     let carried_g = slope_g_s.max(0.0) * s.predictor.lag_s();
     s.known[1].clamp(end_g - LINE_SLACK_G, end_g + carried_g + LINE_SLACK_G)

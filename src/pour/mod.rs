@@ -29,6 +29,8 @@ pub mod vessel;
 pub mod ware;
 mod zeroed;
 
+pub use spare::LEAST_SPARE_G;
+
 use crate::time::Duration;
 use crate::units::Mass;
 use vessel::Vessel;

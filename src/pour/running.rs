@@ -9,6 +9,7 @@ use super::predict::{Predictor, TRICKLE_G_S, USUAL_G_S};
 use super::state::{Done, Pan, Plan, Pour, Ready, State, Stream};
 use crate::reading::Weighing;
 use crate::record::{Mark, Verdict};
+use crate::scale::COARSE_STEP_G;
 use crate::settle::line::Line;
 use crate::time::{Duration, Instant};
 use std::collections::VecDeque;
@@ -23,7 +24,11 @@ const MOVED: f64 = 0.000_3;
 /// falling stream, up to 1.4 g at 10 g/s from 0.1 m (derived): a standard deviation of half that.
 pub(super) const ESTIMATE_SD_G: f64 = 0.7;
 /// Readings of that line: half a second of a usual scale, so that a swing to and fro cancels.
-const TRAIL: usize = 6;
+pub(super) const TRAIL: usize = 6;
+/// ... and of one that tells a climb on a coarse display: a second.
+const LONG_TRAIL: usize = 11;
+/// A climb is steeper than its own scatter allows by so many standard deviations (normal law: 1 in 700).
+const CLIMB_SIGMAS: f64 = 3.0;
 /// A hand that heard the stop has ended its stream this long after its own time and the scale's lag (a tilt
 /// back takes about a quarter of a second; the rest is room for a scale slower than told; a guess).
 const STOPPING_S: f64 = 0.8;
@@ -85,6 +90,8 @@ impl Engine {
             odd: 0,
             back: None,
             odd_load: false,
+            lower_since: None,
+            lower_g: 0.0,
             leapt_g: 0.0,
             shown_at: recent.back().map_or(began, |(t, _)| *t),
             onset,
@@ -175,6 +182,9 @@ impl Engine {
         if !(ended && long) {
             return self.enter(State::Draining(s));
         }
+        if s.odd_load && s.pour.rev > 0 {
+            return self.bears_no_more(s, rest, w.arrived_at);
+        }
         if s.odd_load {
             return self.odd_load_gone(s, rest, w.arrived_at);
         }
@@ -197,17 +207,38 @@ impl Engine {
             return false;
         }
         s.least_g_s = s.least_g_s.min(flow_g_s);
-        let goes_on =
-            since_s > stopping_s + STOPPING_S && flow_g_s > 0.5 * s.pour.flow_g_s.unwrap_or(f64::INFINITY);
+        // A hand that pressed a weighed piece looked like a flood: no measure for what runs on under it.
+        let most_g_s = if s.pour.rev > 0 { USUAL_G_S.0 } else { f64::INFINITY };
+        let usual_g_s = s.pour.flow_g_s.map_or(f64::INFINITY, |flow_g_s| flow_g_s.min(most_g_s));
+        let goes_on = since_s > stopping_s + STOPPING_S && flow_g_s > 0.5 * usual_g_s;
         let again = flow_g_s > s.least_g_s + AGAIN_G_S;
         // The filter alone may be shaken: the display must climb as well.
-        let steps = s.trail.iter().zip(s.trail.iter().skip(1)).rev().take(3);
-        let climbs = steps.clone().count() == 3 && steps.clone().all(|((_, a), (_, b))| b > a);
-        let lately = s.trail.iter().skip(s.trail.len().saturating_sub(4));
-        let slope_g_s = Line::through(lately).map_or(0.0, |line| line.slope_g_s);
-        let runs = (goes_on || again) && climbs && slope_g_s > CLIMB_G_S;
+        let runs = (goes_on || again) && self.climbs(s);
         s.running_on = if runs { s.running_on + 1 } else { 0 };
         s.running_on >= 3
+    }
+
+    /// The display climbs: from reading to reading, or, where rises come in steps, over the last second.
+    fn climbs(&self, s: &Stream) -> bool {
+        if self.start.scale.step.g() >= COARSE_STEP_G {
+            let n = s.trail.len() as f64;
+            let (Some(&(from, _)), Some(&(to, last_g))) = (s.trail.front(), s.trail.back()) else {
+                return false;
+            };
+            let Some(line) = Line::through(s.trail.iter()) else { return false };
+            let still_climbs =
+                s.late().next().is_some_and(|(_, g)| last_g > *g + 0.5 * self.start.scale.step.g());
+            // Of n readings over a time T a slope has the standard deviation sd / T * sqrt(12 / n) (least squares).
+            let slope_sd =
+                self.start.scale.reading_sd_g() * (12.0 / n).sqrt() / to.seconds_from(from).max(1e-3);
+            return s.trail.len() > TRAIL
+                && still_climbs
+                && line.slope_g_s > CLIMB_G_S.max(CLIMB_SIGMAS * slope_sd);
+        }
+        let steps = s.trail.iter().zip(s.trail.iter().skip(1)).rev().take(3);
+        let rises = steps.clone().count() == 3 && steps.clone().all(|((_, a), (_, b))| b > a);
+        let lately = s.trail.iter().skip(s.trail.len().saturating_sub(4));
+        rises && Line::through(lately).is_some_and(|line| line.slope_g_s > CLIMB_G_S)
     }
 
     /// The stop was not heard, or slop came again before the weight was known: it gets a stop of its own.
@@ -225,6 +256,7 @@ impl Engine {
         // What jumps is left out: a hand on the pot, or one that has begun to lift it.
         let before_g = std::mem::replace(&mut s.shown, net);
         let falls = net < before_g - self.threshold_g();
+        self.sinks(s, net, w.taken_at);
         let believed = s.predictor.handle_net(net, w.taken_at);
         self.leaps(s, net, before_g, w.taken_at);
         if !falls && s.plan.stop_due.is_none_or(|due| due > w.taken_at) {
@@ -239,7 +271,7 @@ impl Engine {
             s.last_net = net;
             s.known = [s.predictor.net_g(Instant::START), s.known[0]];
             s.trail.push_back((w.taken_at, net));
-            if s.trail.len() > TRAIL {
+            if s.trail.len() > LONG_TRAIL {
                 s.trail.pop_front();
             }
         }

@@ -29,7 +29,7 @@ const AGAIN_G: f64 = 2.0;
 const NEARLY_BARE: f64 = 0.3;
 const BORNE_S: f64 = 1.2;
 /// A touch is over after this long; then it is no touch (a guess).
-const TOUCH_S: f64 = 1.0;
+pub(super) const TOUCH_S: f64 = 1.0;
 /// A pan that loses weight faster than this is being lifted from (a tenth of the least piece
 /// in the time of one reading, derived).
 const LIFTING_G_S: f64 = 40.0;
@@ -44,7 +44,7 @@ impl Engine {
     pub(super) fn idle(&mut self, w: Weighing) {
         // Before it is taken for the bare pan's zero: a pebble may be lighter than any piece. One that lies
         // there from before the start was set down for nobody knows what.
-        if !self.lift_first && self.spare_set(w) {
+        if !self.lift_first && self.spare_set() {
             return;
         }
         if self.runs_on_bare_pan(w) {
@@ -105,7 +105,10 @@ impl Engine {
         push_recent(&mut r.recent, (w.taken_at, net));
         r.rises = if change > threshold { r.rises + 1 } else { 0 };
         if r.rises >= 2 {
-            let Ready { mut pour, recent, base_g, .. } = r;
+            let Ready { mut pour, recent, base_g, perhaps, back, .. } = r;
+            if let Some((back, taken_for)) = back.zip(perhaps) {
+                self.restore(&back, taken_for.pour.rev, w.arrived_at);
+            }
             // Drops that fell before, or a piece that was pushed: nobody knows.
             pour.unsure_g = (EITHER * base_g.abs()).max(self.leap_g(&recent));
             let stream = self.stream(pour, &recent, base_g);
@@ -175,7 +178,7 @@ impl Engine {
         self.outputs.push_back(Output::Dropped { piece: pour.piece });
         self.outputs.push_back(Output::Entry(pour.entry(at)));
         let promised = pour.promised;
-        self.enter(State::Ready(Ready { perhaps: r.perhaps, ..Ready::new(pour, 0.0) }));
+        self.enter(State::Ready(Ready { perhaps: r.perhaps, back: r.back, ..Ready::new(pour, 0.0) }));
         if promised && change.abs() > AGAIN_G {
             self.cue_now(Cue::Ready, at, Some(self.start.target.g()));
         }
@@ -183,7 +186,7 @@ impl Engine {
 
     /// No slop came: nothing was poured, or a piece was put back to be weighed again.
     fn left_empty(&mut self, r: Ready, at: Instant) {
-        let Ready { pour, perhaps, base_g, recent, .. } = r;
+        let Ready { pour, perhaps, back, base_g, recent, .. } = r;
         let splash_u_g = 2.0 * self.weight_u_g(pour.tare);
         if base_g > self.threshold_g() && base_g + splash_u_g >= self.splash_g() {
             // Few drops, or a small pour: it is written down.
@@ -194,9 +197,7 @@ impl Engine {
             return self.next_piece(&pour, State::Idle, at);
         }
         self.dropped(&pour, State::Idle);
-        if let Some(kept) = perhaps {
-            self.was_put_back(*kept, pour.tare, at);
-        }
+        self.left_without_slop(perhaps.map(|kept| *kept), back.is_some(), pour.tare, at);
     }
 
     /// The piece got no slop: its open row goes.
@@ -214,7 +215,11 @@ impl Engine {
         } else {
             self.after.handle_landing();
         }
+        let left = matches!(state, State::Idle);
         self.enter(state);
+        if left {
+            self.say_what_waited(at);
+        }
     }
 
     pub(super) fn faulted(&mut self, f: Fault, w: Weighing, seen: Seen) {
@@ -262,7 +267,7 @@ impl Engine {
             }
             State::Idle
             | State::Landing(_)
-            | State::Spare
+            | State::Spare(_)
             | State::Pouring(_)
             | State::Draining(_)
             | State::Done(_)
@@ -284,7 +289,7 @@ impl Engine {
             }
             State::Idle
             | State::Landing(_)
-            | State::Spare
+            | State::Spare(_)
             | State::Ready(_)
             | State::Draining(_)
             | State::Done(_)

@@ -1,7 +1,7 @@
 //! What is no slop: hands, the jug on the rim, things set on the pan, pushes; told by how fast a weight changes and
 //! by whether it stays.
 
-use super::done::EITHER;
+use super::done::{EITHER, LIFT_S};
 use super::engine::Engine;
 use super::entry::Cue;
 use super::landing::Landing;
@@ -47,6 +47,19 @@ impl Engine {
         } else if rise_g < -self.threshold_g() {
             // It falls again, or came in disorder.
             s.leapt_g = (s.leapt_g + rise_g).max(0.0);
+        }
+    }
+
+    /// What had borne on a weighed piece goes, and a late display follows slowly.
+    pub(super) fn sinks(&self, s: &mut Stream, net: f64, at: Instant) {
+        if s.pour.rev == 0 || net >= s.last_net - self.threshold_g() {
+            (s.lower_since, s.lower_g) = (None, 0.0);
+            return;
+        }
+        let since = *s.lower_since.get_or_insert(at);
+        // Lighter than it was before this slop it is being lifted.
+        if at.seconds_from(since) >= LIFT_S && net > s.from_g - self.threshold_g() {
+            s.lower_g = s.last_net - net;
         }
     }
 

@@ -8,7 +8,7 @@
 //! are heard; version 4 has among the marks whether a loudspeaker was lost at the start; version 5 may
 //! have reminders, and knows the vessel, the spare weight and what was seen of the batch; version 6 may have
 //! changes of the scale's step, and numbers; version 7 is sealed with its length and a checksum (`sealed.rs`),
-//! and says after the start values how much of it is still of the piece before. All are read.
+//! says after the start values how much of it is still of the piece before, and may have a voided record. All are read.
 
 use super::engine::{Command, Engine, Hearing, LinkChange, Start};
 use super::entry::Output;
@@ -91,6 +91,7 @@ impl Input {
             Self::Command(Command::Remind(_), _) => 10,
             Self::Step(..) => 11,
             Self::Command(Command::Number(_), _) => 12,
+            Self::Command(Command::Voided, _) => 13,
         }
     }
 
@@ -369,6 +370,7 @@ impl Bytes<'_> {
                 Input::Command(Command::Remind(remark.ok_or(BadTrace::Broken(self.at))?), now)
             }
             12 => Input::Command(Command::Number(self.piece()?), now),
+            13 => Input::Command(Command::Voided, now),
             8 => Input::Hearing(Hearing { ahead: self.span()?, lost: self.take()? != 0 }, now),
             11 => Input::Step(mass(self.take()?), now),
             _ => return Err(BadTrace::Broken(self.at)),

@@ -56,7 +56,7 @@ pub(crate) fn least_pour_g(target_g: f64) -> f64 {
 
 /// The truth by which a record is judged: slop at a lift, or as it was put back, whichever is nearest (a
 /// record may be of either).
-fn nearest_g(truth: &Truth, net_g: f64) -> f64 {
+pub(crate) fn nearest_g(truth: &Truth, net_g: f64) -> f64 {
     let off = |g: &f64| (g - net_g).abs();
     truth.at_lift_g.iter().copied().min_by(|a, b| off(a).total_cmp(&off(b))).unwrap_or(truth.net_g)
 }

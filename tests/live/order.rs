@@ -189,3 +189,20 @@ fn a_begin_warns_where_the_heaviest_piece_known_is_too_much_for_the_scale_and_be
         rig.post(&format!("/api/batches/{id}/end"), json!({}));
     }
 }
+
+#[test]
+fn numbers_left_out_at_once_are_each_another_one() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let mut rig = Rig::start(dir.path());
+    let batch = rig.begin_batch(20);
+    rig.send(1.2, |_| 0.0);
+    let path = format!("/api/batches/{batch}/skip");
+    let left_out = || rig.post(&path, json!({}))["left_out"].as_u64().expect("a number");
+    let mut numbers: Vec<u64> = std::thread::scope(|scope| {
+        let asked: Vec<_> = (0..8).map(|_| scope.spawn(left_out)).collect();
+        asked.into_iter().map(|one| one.join().expect("an answer")).collect()
+    });
+    numbers.sort_unstable();
+    assert_eq!(numbers, (1..=8).collect::<Vec<u64>>());
+    assert_eq!(rig.get("/api/now")["piece"], 9);
+}
