@@ -28,7 +28,10 @@ pub enum Command {
     Scales(ScalesArgs),
     /// Work out the grams for a piece, every step shown
     Target(Box<TargetArgs>),
-    /// Run a recorded trace again and show what would be cued
+    /// Run a recorded trace again and show what was cued, or play a scene
+    ///
+    /// A trace is what a pour's engine was given, in the log or as a file; a scene is an invented hand at a simulated
+    /// table, in plain words, with the truth beside what is said.
     Replay(ReplayArgs),
     /// Check settings, scale, sound, disk and clock, and say what is missing
     ///
@@ -71,8 +74,10 @@ pub struct DemoArgs {
     /// Leave this computer's loudspeaker alone
     #[arg(long)]
     pub no_sound: bool,
-    /// Play every cue once with its name, as the sound settings say, pour nothing
-    #[arg(long, conflicts_with_all = ["no_sound", "pieces"])]
+    /// Play every cue once with its name, as the sound settings say, then each kind of trouble at a simulated table
+    ///
+    /// Without a loudspeaker, or with --no-sound, names and troubles are shown all the same, and that nothing is heard.
+    #[arg(long, conflicts_with = "pieces")]
     pub tour: bool,
     /// Settings file of the tour [default: tarebell.toml in the data folder]
     #[arg(long, value_name = "FILE", requires = "tour")]

@@ -6,7 +6,7 @@ mod numbers;
 
 use crate::time::{Duration, WallTime};
 use crate::units::Mass;
-pub use numbers::Numbers;
+pub use numbers::{MOST_NUMBER, Numbers};
 
 /// How a pour ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

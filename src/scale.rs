@@ -2,7 +2,6 @@
 
 mod display;
 pub mod health;
-pub mod response;
 
 use crate::time::Duration;
 use crate::units::Mass;
@@ -10,6 +9,10 @@ use crate::units::Mass;
 /// From here on a step is coarse: noise hides in it, so that a tail shows as steps only (own choice: five times the
 /// usual step).
 pub const COARSE_STEP_G: f64 = 0.5;
+
+/// Only a display whose lag is more than so many readings shows what falls onto the pan, or a lift, over several
+/// of them (derived: one pole then shows at least a half of the weight, exp(-1/1.5), in the first reading after it).
+pub const LAG_INTERVALS: f64 = 1.5;
 
 /// Where a fact of a scale comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -6,7 +6,9 @@ mod ble;
 mod fault;
 mod kind;
 mod layout;
+mod places;
 mod pour;
+mod together;
 
 pub use ble::{Ble, By, number, numbered, short};
 
@@ -212,6 +214,7 @@ impl Settings {
         let (line, unit) = line(&source, &shape.scale)?;
         let notifications = notifications(&source, &shape.scale)?;
         let scale = scale(&source, &shape.scale, &notifications)?;
+        let pour = pour::pour(&source, &shape.pour)?;
         Ok(Self {
             link: link(&source, &shape.scale, &notifications)?,
             line,
@@ -219,8 +222,8 @@ impl Settings {
             notifications,
             scale,
             listen: listen(&source, shape.page.listen.as_ref())?,
-            capacity: capacity(&source, &shape.scale)?,
-            pour: pour::pour(&source, &shape.pour)?,
+            capacity: pour::capacity(&source, shape.scale.capacity_g.as_ref(), pour.min_piece)?,
+            pour,
             reminding: pour::reminding(&source, &shape.pour)?,
             sound: sound(&source, &shape.sound)?,
         })
@@ -234,17 +237,8 @@ fn link(source: &Source<'_>, t: &ScaleText, how: &Notifications) -> Result<Link,
     let every = source.number("scale.ask_every_ms", t.ask_every_ms.as_ref(), 100, 20..=10_000, "ms")?;
     let ask = t.ask.as_ref().map(|a| (a.get_ref().clone(), Duration::from_millis(every)));
     ble::check(source, t)?;
+    together::check(source, t, how)?;
     let Some(word) = &t.link else { return Ok(Link::None) };
-    if let (Some(layout), true) = (&t.layout, word.get_ref() != "ble" && *how != Notifications::Text) {
-        let why = "is only for link = \"ble\": take it out, a scale on a cable sends lines of text";
-        return Err(source.wrong("scale.layout", layout, why));
-    }
-    let cable_only = [("scale.port", &t.port), ("scale.ask", &t.ask)];
-    if let ("ble", Some((key, Some(told)))) =
-        (word.get_ref().as_str(), cable_only.into_iter().find(|(_, told)| told.is_some()))
-    {
-        return Err(source.wrong(key, told, "is only for link = \"serial\": take it out"));
-    }
     match word.get_ref().as_str() {
         "serial" => Ok(Link::Serial(Serial { port: port(source, t, word)?, baud, framing, ask })),
         "simulated" => Ok(Link::Simulated),
@@ -309,30 +303,52 @@ fn notifications(source: &Source<'_>, t: &ScaleText) -> Result<Notifications, Se
 
 fn scale(source: &Source<'_>, t: &ScaleText, how: &Notifications) -> Result<ScaleFacts, SettingsError> {
     let d = Settings::default().scale;
-    // The standard service counts in steps of its own, however fine the display is.
-    let (usual, least_g) = match how {
-        Notifications::Messages(MessageFormat::Standard) => (SI_STEP_G, IMPERIAL_STEP_G),
-        Notifications::Messages(MessageFormat::Layout(_)) | Notifications::Text => (d.step.g(), 0.001),
-    };
-    let step = source.number("scale.step_g", t.step_g.as_ref(), usual, least_g..=10.0, "g")?;
+    let step = step(source, t, how)?;
     let noise = source.number("scale.noise_g", t.noise_g.as_ref(), d.noise.g(), 0.0..=5.0, "g")?;
     let lag_ms =
         source.number("scale.lag_ms", t.lag_ms.as_ref(), d.lag.as_millis() as u64, 0..=3000, "ms")?;
     Ok(ScaleFacts {
         id: t.name.as_ref().map_or(d.id, |n| n.get_ref().clone()),
-        step: Mass::saturating(step),
+        step,
         noise: Mass::saturating(noise),
         lag: Duration::from_millis(lag_ms),
         lag_origin: if t.lag_ms.is_some() { Origin::Told } else { Origin::Assumed },
     })
 }
 
-/// No default: a wrong one would warn of pieces that fit, or of none.
-fn capacity(source: &Source<'_>, t: &ScaleText) -> Result<Option<Mass>, SettingsError> {
-    let Some(told) = &t.capacity_g else { return Ok(None) };
-    let most = source.number("scale.capacity_g", Some(told), 0.0, 10.0..=500_000.0, "g")?;
-    Ok(Some(Mass::saturating(most)))
+/// The display's step; one finer than one count of what is sent would promise what no weight can show.
+fn step(source: &Source<'_>, t: &ScaleText, how: &Notifications) -> Result<Mass, SettingsError> {
+    let usual = Settings::default().scale.step.g();
+    let (usual, least_g, counts) = match how {
+        // Counts in steps of its own, however fine the display is.
+        Notifications::Messages(MessageFormat::Standard) => {
+            (SI_STEP_G, IMPERIAL_STEP_G, "the standard service counts in 5 g or 0.01 lb".to_owned())
+        }
+        Notifications::Messages(MessageFormat::Layout(layout)) => {
+            let count = layout.finest_g();
+            (usual.max(count), count, format!("one count of its layout is {count} g"))
+        }
+        Notifications::Text => (usual, 0.001, String::new()),
+    };
+    if usual > MOST_STEP_G
+        && let Some(layout) = &t.layout
+    {
+        let why = format!("{counts}: too coarse to pour by, a step may be at most {MOST_STEP_G} g");
+        return Err(source.wrong("scale.layout", layout, why));
+    }
+    // A percent is less than any two steps of a scale differ by.
+    if let Some(told) =
+        t.step_g.as_ref().filter(|told| *told.get_ref() < least_g / 1.01 && !counts.is_empty())
+    {
+        let why = format!("{} is finer than its bytes can tell: {counts}; take step_g out", told.get_ref());
+        return Err(source.wrong("scale.step_g", told, why));
+    }
+    let step = source.number("scale.step_g", t.step_g.as_ref(), usual, 0.001..=MOST_STEP_G, "g")?;
+    Ok(Mass::saturating(step))
 }
+
+/// Chosen: coarser than any bench scale counts, and no coat of some tens of grams can be poured by it.
+const MOST_STEP_G: f64 = 10.0;
 
 /// A listening address, from the file or from the command line.
 pub fn loopback(text: &str) -> Result<SocketAddr, String> {

@@ -11,6 +11,7 @@ pub mod request;
 pub mod slurry;
 pub mod steps;
 mod sum;
+pub mod unique;
 
 pub use bounds::Refused;
 pub use reply::TargetReply;

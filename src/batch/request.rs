@@ -206,7 +206,7 @@ pub fn from_bucket(request: &str) -> bool {
 
 /// A request from JSON text; a refusal names the field that does not fit.
 pub fn from_json(text: &str) -> Result<TargetRequest, Refused> {
-    let whole: Value = serde_json::from_str(text)
+    let whole: Value = super::unique::json(text.as_bytes())
         .map_err(|error| Refused::new("request", format!("not JSON: {error}; check commas and quotes")))?;
     from_value(&whole)
 }
@@ -270,6 +270,28 @@ mod tests {
         let refused = from_json(r#"{ "coat": { "by": "direct", "slop_g": "much" } }"#).unwrap_err();
         assert_eq!(refused.field, "coat.slop_g");
         assert!(refused.reason.contains("expected a number"), "{}", refused.reason);
+    }
+
+    #[test]
+    fn a_tolerance_that_no_scale_can_tell_is_refused_with_the_least_that_is_taken() {
+        let target = |tolerance: &str| {
+            let text =
+                format!(r#"{{ "coat": {{ "by": "direct", "slop_g": 29 }}, "tolerance": {tolerance} }}"#);
+            from_json(&text).and_then(|request| crate::batch::target(&request))
+        };
+        for (small, field) in [(r#"{ "percent": 1e-9 }"#, "percent"), (r#"{ "grams": 0.0009 }"#, "grams")] {
+            let refused = target(small).unwrap_err();
+            assert_eq!(refused.field, format!("tolerance.{field}"));
+            assert!(refused.reason.contains("give 0.001 g or more"), "{}", refused.reason);
+        }
+        assert!(target(r#"{ "grams": 0.001 }"#).is_ok());
+    }
+
+    #[test]
+    fn a_key_that_stands_twice_in_a_request_is_refused() {
+        let text =
+            r#"{ "coat": { "by": "direct", "slop_g": 29 }, "coat": { "by": "direct", "slop_g": 92 } }"#;
+        assert!(from_json(text).unwrap_err().reason.contains("`coat` stands there twice"));
     }
 
     #[test]

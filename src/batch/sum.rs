@@ -130,6 +130,9 @@ fn usual_tolerance(notes: &mut Notes) -> ToleranceRequest {
     ToleranceRequest::Percent(ToleranceRequest::USUAL_PERCENT)
 }
 
+/// The finest step that the settings take (`step_g`): what is good can't be told closer.
+const LEAST_TOLERANCE_G: f64 = 0.001;
+
 fn tolerance(wanted: ToleranceRequest, target: Mass, notes: &mut Notes) -> Result<Mass, Refused> {
     let (field, percent, working) = match wanted {
         ToleranceRequest::Percent(percent) => ("tolerance.percent", percent, format!("{percent} %")),
@@ -148,6 +151,13 @@ fn tolerance(wanted: ToleranceRequest, target: Mass, notes: &mut Notes) -> Resul
         ToleranceRequest::Percent(percent) => target.g() * percent / 100.0,
         ToleranceRequest::Grams(grams) => grams,
     };
+    if half < LEAST_TOLERANCE_G {
+        let reason = format!(
+            "{working} is {half:.7} g: no scale told of here shows so little; give {LEAST_TOLERANCE_G} g or more, and at \
+             least the step of your scale"
+        );
+        return Err(Refused::new(field, reason));
+    }
     let (low, high) = (target.g() - half, target.g() + half);
     if !(low > 0.0 && low < target.g() && target.g() < high) {
         return Err(Refused::new(

@@ -2,6 +2,7 @@
 
 use super::doctor;
 use super::event::Event;
+use super::files;
 use super::signals::Signals;
 use super::simulated;
 use super::{Daemon, Setup, Way, air, rehearsal};
@@ -17,7 +18,7 @@ use crate::pour::trace::Trace;
 use crate::settings::{Link, Notifications, Settings, loopback};
 use crate::store::Reader;
 use anyhow::{Context, anyhow};
-use std::io::{Read, Write};
+use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::Arc;
@@ -35,8 +36,8 @@ const LINK_LIMIT: Duration = Duration::from_millis(100);
 pub fn run(cli: Cli) -> anyhow::Result<ExitCode> {
     match cli.command {
         Command::Serve(args) => in_runtime(serve(&args)),
-        Command::Demo(DemoArgs { tour: true, config, data, .. }) => {
-            super::tour::run(settings(&PlaceArgs { config, data })?.sound)
+        Command::Demo(DemoArgs { tour: true, no_sound, config, data, .. }) => {
+            super::tour::run(settings(&PlaceArgs { config, data })?.sound, no_sound)
         }
         Command::Demo(args) => in_runtime(super::demo::run(args.pieces, !args.no_sound)),
         Command::Scales(args) => air::scales(&args),
@@ -196,7 +197,7 @@ fn start_link(
 
 fn target(args: &TargetArgs) -> anyhow::Result<ExitCode> {
     let request = match &args.request_file {
-        Some(file) => batch::from_json(&read(file)?),
+        Some(file) => batch::from_json(&files::text(file)?),
         None => args.request(),
     };
     match request.and_then(|request| batch::target(&request)) {
@@ -210,20 +211,15 @@ fn target(args: &TargetArgs) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-pub(super) fn read(file: &std::path::Path) -> anyhow::Result<String> {
-    if file.as_os_str() == "-" {
-        let mut text = String::new();
-        std::io::stdin().read_to_string(&mut text).context("can't read standard input")?;
-        return Ok(text);
-    }
-    std::fs::read_to_string(file).with_context(|| format!("can't read {}", file.display()))
-}
-
 fn replay(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
     if args.trace.extension().is_some_and(|end| end == "scene") {
         return rehearsal::run(args);
     }
-    let trace = Trace::decode(&trace_bytes(args)?)?;
+    let bytes = trace_bytes(args)?;
+    let trace = Trace::decode(&bytes)?;
+    if !Trace::has_checksum(&bytes) {
+        note("this trace is of an older version and carries no checksum: a change of it would not be seen");
+    }
     if trace.cut {
         note("this trace was cut after 200000 inputs: what came later was not kept");
     }
@@ -244,12 +240,8 @@ fn trace_bytes(args: &ReplayArgs) -> anyhow::Result<Vec<u8>> {
         let found = Reader::open(&data_folder(&place))?.trace(&word)?;
         return found.ok_or_else(|| anyhow!("no trace of a pour {word} in the log: /pours lists the ids"));
     }
-    std::fs::read(&args.trace).with_context(|| {
-        format!(
-            "can't read {}: give a trace's file, or a pour's whole id as /pours lists it",
-            args.trace.display()
-        )
-    })
+    files::trace(&args.trace)
+        .context("replay takes a trace's file, a scene, or a pour's whole id as /pours lists it")
 }
 
 pub(super) fn output_json(output: &Output) -> serde_json::Value {
@@ -281,7 +273,9 @@ fn output_text(output: &Output) -> String {
         },
         Output::Dropped { piece } => format!("              piece {piece}: taken away empty"),
         Output::Learned(hand) => format!("              stopping time {:.3} s", hand.hand_s),
-        Output::VoidLast => "              the last record is void (spare weight)".to_owned(),
+        Output::VoidLast => {
+            "              the spare weight lies there: the last record that counts is void".to_owned()
+        }
     }
 }
 

@@ -88,7 +88,11 @@ impl Desk for Counter {
         let who = WhoPours::new(batch.pourer.as_deref(), batch.jug.as_deref(), &self.scale_id);
         let reader = self.reader()?;
         let learned = reader.hand(who.key()).map_err(storage)?;
-        let hand = learned.map_or_else(Hand::default, |h| Hand { hand_s: h.hand_s, pours: h.pours });
+        let hand = learned.map_or_else(Hand::default, |h| Hand {
+            hand_s: h.hand_s,
+            pours: h.pours,
+            ..Hand::default()
+        });
         let heaviest = batch.bare.map(|(_, greatest)| greatest);
         let beginning = Beginning {
             poured: reader.pours(id).map_err(storage)?,
@@ -134,14 +138,17 @@ impl Desk for Counter {
 
     fn redo(&self, id: &str) -> Result<PourRecord, Refusal> {
         let pour = self.pour(id)?;
-        if let Some(later) = self.reader()?.poured_again(&pour).map_err(storage)? {
+        let batch = Box::new(self.batch(&pour.batch)?);
+        // That is asked first: in an ended batch a newer record is as little poured again.
+        if batch.ended_at.is_none()
+            && let Some(later) = self.reader()?.poured_again(&pour).map_err(storage)?
+        {
             let why = format!(
                 "piece {} was poured again already: ask for its newer record, {}",
                 pour.piece, later.id
             );
             return Err(Refusal::Conflict(why));
         }
-        let batch = Box::new(self.batch(&pour.batch)?);
         self.ask(|reply| Event::Redo(Box::new(pour), batch, reply))?;
         self.pour(id)
     }

@@ -7,6 +7,7 @@ mod counter;
 pub mod demo;
 pub mod doctor;
 pub mod event;
+mod files;
 mod log;
 mod open;
 pub mod outlet;

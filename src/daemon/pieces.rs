@@ -5,21 +5,17 @@ use super::open::Open;
 use crate::pour::entry::Entry;
 use crate::record::{Numbers, PourRecord, Verdict};
 use crate::time::WallTime;
-use std::collections::{HashSet, VecDeque};
-
-/// A piece may be put back after rolling, or leave something on the pan that is taken off its weight
-/// later: so many are remembered. A board of ware that waits between pouring and rolling holds a
-/// dozen (common practice, no source).
-const LATELY: usize = 24;
+use std::collections::HashSet;
 
 /// The pieces of one batch.
 #[derive(Debug)]
 pub(super) struct Pieces {
     /// On the pan.
     open: Option<Open>,
-    /// The latest that were weighed, oldest first.
-    lately: VecDeque<Open>,
-    /// The newest record.
+    /// All that were weighed since the begin, oldest first: a piece may come back, or a revision of it be written, late.
+    /// One that was forgotten would be counted anew, and a day's work is some hundreds of small rows.
+    lately: Vec<Open>,
+    /// The record of the piece that was on the pan last.
     newest: Option<PourRecord>,
     /// Ids of those that count.
     counted: HashSet<String>,
@@ -41,7 +37,7 @@ impl Pieces {
         let weighed = poured.iter().filter(|p| p.rev > 0);
         let counted = weighed.clone().filter(|p| counts(p)).map(|p| p.id.clone()).collect();
         let newest = weighed.max_by_key(|p| p.started_at).cloned();
-        Self { open: None, lately: VecDeque::new(), newest, counted, numbers }
+        Self { open: None, lately: Vec::new(), newest, counted, numbers }
     }
 
     /// The record of this entry, told by when its piece was ready.
@@ -65,7 +61,7 @@ impl Pieces {
             voided: false,
         };
         if entry.rev > 0 {
-            // Long forgotten: a record of its own, so that no weight is lost.
+            // Never opened here: a record of its own, so that no weight is lost.
             return Belongs { open: self.weighed(open, entry), on_pan: false };
         }
         self.open = Some(open.clone());
@@ -80,10 +76,7 @@ impl Pieces {
         if !self.lately.iter().any(|o| o.id == open.id) {
             // Later revisions use up no number: it may wait for another piece by then.
             self.numbers.used(entry.piece);
-            self.lately.push_back(open.clone());
-            if self.lately.len() > LATELY {
-                self.lately.pop_front();
-            }
+            self.lately.push(open.clone());
         }
         open
     }
@@ -100,14 +93,14 @@ impl Pieces {
 
     /// An entry became this record.
     pub(super) fn handle_record(&mut self, pour: &PourRecord) {
-        if pour.rev > 0 && self.newest.as_ref().is_none_or(|newest| newest.started_at <= pour.started_at) {
+        if pour.rev > 0 {
             let voided = self.lately.iter().any(|o| o.id == pour.id && o.voided);
             let verdict = if voided { Verdict::Void } else { pour.verdict };
             self.newest = Some(PourRecord { verdict, trace: Vec::new(), ..pour.clone() });
         }
     }
 
-    /// The newest record of the batch, to be voided: once, and not the one before it too.
+    /// The record of the piece that was on the pan last, to be voided: once, and not the one before it too.
     pub(super) fn void_last(&mut self) -> Option<PourRecord> {
         let newest = self.newest.as_mut().filter(|p| p.verdict != Verdict::Void)?;
         let pour = newest.clone();
@@ -240,14 +233,27 @@ mod tests {
     }
 
     #[test]
-    fn a_weight_of_a_piece_that_is_no_longer_remembered_gets_a_record_of_its_own() {
+    fn a_revision_of_the_first_of_many_pieces_is_still_its_own_and_nothing_is_counted_twice() {
         let mut pieces = fresh();
-        let first = poured(&mut pieces, 1, 10);
-        for n in 2..=(LATELY as u32 + 1) {
-            poured(&mut pieces, n, 10 * u64::from(n));
+        let ids: Vec<String> = (1..=100).map(|n| poured(&mut pieces, n, 10 * u64::from(n))).collect();
+        for n in 1..=100 {
+            let late = pieces.take(&entry(n, 10 * u64::from(n), 2, Verdict::Good), WALL);
+            assert_eq!((&late.open.id, late.on_pan), (&ids[n as usize - 1], false));
         }
-        let late = pieces.take(&entry(1, 10, 2, Verdict::Good), WALL);
-        assert_ne!(late.open.id, first, "no weight is lost");
+        assert_eq!((pieces.nth(None), pieces.numbers().next()), (101, 101));
+    }
+
+    #[test]
+    fn the_piece_that_was_on_the_pan_last_is_the_one_that_is_voided_also_when_it_was_put_back() {
+        let mut pieces = fresh();
+        for (piece, ready_s, rev) in [(1, 10, 0), (1, 10, 1), (2, 20, 0), (2, 20, 1), (1, 10, 2)] {
+            let entry = entry(piece, ready_s, rev, if rev == 0 { Verdict::Void } else { Verdict::Good });
+            let open = pieces.take(&entry, WALL).open;
+            let written = PourRecord { rev, ..open.record_for_test(Verdict::Good) };
+            pieces.handle_record(&written);
+        }
+        assert_eq!(pieces.void_last().map(|p| p.piece), Some(1), "the first was put back after the second");
+        assert_eq!(pieces.void_last(), None, "once, and not the one before it too");
     }
 
     #[test]
@@ -293,7 +299,7 @@ mod tests {
         for piece in 1..=2 {
             let ready_s = 10 * u64::from(piece);
             poured(&mut pieces, piece, ready_s);
-            let open = pieces.lately.back().expect("it was weighed");
+            let open = pieces.lately.last().expect("it was weighed");
             let wall = WallTime::from_unix_us(WALL.unix_us() + i64::from(piece));
             let record = PourRecord { started_at: wall, ..open.record_for_test(Verdict::Good) };
             pieces.handle_record(&record);

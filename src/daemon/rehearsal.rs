@@ -1,10 +1,11 @@
 //! Plays a scene: the simulated table's lines go through the real decoder to the engine, its cues go
 //! back to the hand. What was said and written down, with the truth beside it, becomes plain text.
 
-use super::commands::{output_json, print, read};
+use super::commands::{output_json, print};
+use super::files;
 use crate::cli::ReplayArgs;
 use crate::frame::line::{LineDecoder, LineFormat, Unit};
-use crate::plant::scene::Scene;
+use crate::plant::scene::{LONGEST_S, Scene};
 use crate::plant::stage::Stage;
 use crate::plant::{Person, ScaleModel, Sent, Truth, What};
 use crate::pour::PourSettings;
@@ -19,6 +20,7 @@ use crate::reading::{Indicated, Weighing};
 use crate::scale::{Origin, ScaleFacts};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
+use anyhow::anyhow;
 use std::collections::BTreeSet;
 use std::process::ExitCode;
 
@@ -28,8 +30,6 @@ const ASSUMED_LAG: Duration = Duration::from_millis(300);
 const WATCH: Duration = Duration::from_millis(5);
 /// A clock that was put back still counts from here: the engine's starts a while before the scene.
 const BEFORE_S: f64 = 60.0;
-/// Longer plays no scene: something never ends.
-const LONGEST: Duration = Duration::from_secs(3600);
 /// A hand has learned for so many pours.
 const LEARNED_POURS: u32 = 8;
 
@@ -63,11 +63,13 @@ pub struct Played {
     pub step_g: f64,
     /// From which state of the engine to which.
     pub moves: BTreeSet<(&'static str, &'static str)>,
+    /// It came to its end within an hour.
+    pub whole: bool,
 }
 
 /// `replay FILE.scene`: the transcript on each of its scales.
 pub(super) fn run(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
-    let scene = Scene::parse(&read(&args.trace)?, &args.trace.to_string_lossy())?;
+    let scene = Scene::parse(&files::text(&args.trace)?, &args.trace.to_string_lossy())?;
     for played in scene.scales.iter().filter_map(|scale| play(&scene, scale)) {
         let text = if args.json {
             let line = |said: &Said| said.json(&played.scale).to_string();
@@ -76,6 +78,13 @@ pub(super) fn run(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
             played.transcript()
         };
         print(&text)?;
+        if !played.whole {
+            return Err(anyhow!(
+                "{} was cut after an hour on the scale '{}': its steps take longer; shorten them",
+                args.trace.display(),
+                played.scale
+            ));
+        }
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -90,20 +99,23 @@ pub fn play(scene: &Scene, scale: &str) -> Option<Played> {
         stage: Stage::new(scene, model.clone()),
         said: Vec::new(),
         opened: Vec::new(),
+        newest: None,
+        voided: BTreeSet::new(),
         state: "idle",
         moves: BTreeSet::new(),
     };
     let mut now = Instant::START;
-    while !bench.stage.done() && now.since(Instant::START) < LONGEST {
+    while !bench.stage.done() && now.seconds_from(Instant::START) < LONGEST_S {
         now = now + WATCH;
         bench.turn(now, scene);
     }
+    let whole = bench.stage.done();
     let at = bench.engine_time(now);
     bench.engine.handle_command(Command::End, at);
     bench.collect(now);
     let truths = bench.stage.close();
     let (scene, scale) = (scene.name.clone(), scale.to_owned());
-    Some(Played { scene, scale, said: bench.said, truths, step_g: model.step_g, moves: bench.moves })
+    Some(Played { scene, scale, said: bench.said, truths, step_g: model.step_g, moves: bench.moves, whole })
 }
 
 fn start(scene: &Scene, scale: &str, model: &ScaleModel) -> Start {
@@ -147,7 +159,7 @@ fn start(scene: &Scene, scale: &str, model: &ScaleModel) -> Start {
 fn learned(person: &Person, model: &ScaleModel, told: Duration) -> Hand {
     let hand_s = person.mean_reaction_s() + 0.4 * person.tilt_s + person.drip_g / 8.0;
     let late_s = model.age_s + model.lag() - told.as_secs_f64();
-    Hand { hand_s: (hand_s + late_s).max(0.0), pours: LEARNED_POURS }
+    Hand { hand_s: (hand_s + late_s).max(0.0), pours: LEARNED_POURS, ..Hand::default() }
 }
 
 /// Everything between the table and the record.
@@ -159,6 +171,9 @@ struct Bench {
     said: Vec<Said>,
     /// Which piece stood there when a record was opened.
     opened: Vec<(u32, usize)>,
+    /// The piece of the newest record, and those whose record was voided.
+    newest: Option<u32>,
+    voided: BTreeSet<u32>,
     state: &'static str,
     moves: BTreeSet<(&'static str, &'static str)>,
 }
@@ -244,6 +259,7 @@ impl Bench {
                     }
                 }
                 Output::Entry(entry) => {
+                    self.newest = Some(entry.piece);
                     let truths = self.stage.truths();
                     let opened = self.opened.iter().rev().find(|(piece, _)| *piece == entry.piece);
                     let on = opened.map(|(_, on)| *on).or(truths.len().checked_sub(1));
@@ -251,9 +267,20 @@ impl Bench {
                     self.said.push(Said::Record(now, entry, truth));
                 }
                 Output::Dropped { piece } => self.said.push(Said::Dropped(now, piece)),
-                Output::VoidLast => self.said.push(Said::VoidLast(now)),
+                Output::VoidLast => self.void_last(now),
                 Output::Learned(_) => {}
             }
+        }
+    }
+}
+
+impl Bench {
+    /// As the log does it: once, and not the one before it too.
+    fn void_last(&mut self, now: Instant) {
+        if self.newest.is_some_and(|piece| self.voided.insert(piece)) {
+            self.said.push(Said::VoidLast(now));
+            let at = self.engine_time(now);
+            self.engine.handle_command(Command::Voided, at);
         }
     }
 }

@@ -2,6 +2,7 @@
 //!
 //! Pure: decides, and says why not.
 
+use crate::pour::LEAST_SPARE_G;
 use crate::units::Mass;
 
 /// So many steps of the display, or it can't be told from what sticks to the pan (our choice).
@@ -10,7 +11,7 @@ const LEAST_STEPS: f64 = 5.0;
 /// piece by three times that, so that the next light one is not taken for it.
 const LIGHTER: f64 = 0.9;
 /// Never so near to a weight of the log: placed anew, a load shows up to 0.2 % more or less, and so does the
-/// piece (a guess); five times that.
+/// piece (a guess): four standard deviations of 0.05 %, as `pour/put_back.rs` takes a placement; ten times that.
 const APART: f64 = 0.02;
 
 /// What a spare weight must be told from.
@@ -25,10 +26,11 @@ pub(super) struct Known<'a> {
 
 /// Whether this weight will do; else why not.
 pub(super) fn fits(spare: Mass, known: &Known<'_>) -> Result<(), String> {
-    let (grams, least_g) = (spare.g(), LEAST_STEPS * known.step.g());
+    let (grams, least_g) = (spare.g(), LEAST_SPARE_G.max(LEAST_STEPS * known.step.g()));
     if grams < least_g {
         return Err(format!(
-            "{grams:.1} g is too light for a spare weight on this scale: take one of {least_g:.1} g or more"
+            "{grams:.1} g is too light for a spare weight on this scale, what sticks to the pan may weigh as much: \
+             take one of {least_g:.1} g or more"
         ));
     }
     let weights = known.lately.iter().flat_map(|(bare, full)| [Some(*bare), *full]).flatten();
@@ -90,8 +92,12 @@ mod tests {
 
     #[test]
     fn a_pebble_of_some_steps_that_is_lighter_than_any_piece_will_do() {
-        assert_eq!(fits_among(0.5, &[]), Ok(()));
-        assert!(fits_among(0.4, &[]).is_err_and(|why| why.contains("0.5 g or more")));
+        assert_eq!(fits_among(15.0, &[]), Ok(()));
+        for light in [0.4, 2.0, 14.9] {
+            assert!(fits_among(light, &[]).is_err_and(|why| why.contains("15.0 g or more")));
+        }
+        let coarse = Known { step: g(5.0), min_piece: g(40.0), lately: &[] };
+        assert!(fits(g(20.0), &coarse).is_err_and(|why| why.contains("25.0 g or more")));
         assert_eq!(fits_among(40.0, &[]), Ok(()));
         assert!(fits_among(41.0, &[]).is_err_and(|why| why.contains("no piece is in the log yet")));
         let mugs = [(g(310.0), Some(g(339.0))), (g(300.0), None)];

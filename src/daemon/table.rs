@@ -256,6 +256,8 @@ impl Table {
         match &ack {
             Ack::Written { ticket, .. } if beginning == Some(*ticket) => {
                 self.batch = self.beginning.take().map(|(_, batch)| batch);
+                // What was worth knowing in a batch of before is no news of this one.
+                self.note = None;
                 // Whoever is told that it began finds it in the snapshot.
                 self.show(self.parts.clock.now());
             }
@@ -266,6 +268,9 @@ impl Table {
             Ack::Written { .. } | Ack::Refused { .. } | Ack::Failing { .. } => {}
         }
         self.rounds.handle_news();
+        if let Ack::Refused { ticket, .. } = &ack {
+            self.give_back(*ticket);
+        }
         if let Ack::Written { write, .. } = &ack {
             if let Write::Spare(spare) = write {
                 self.spare = *spare;

@@ -18,27 +18,40 @@ const READ: Duration = Duration::from_millis(900);
 const WAIT: Duration = Duration::from_secs(4);
 
 /// Plays all ten on the loudspeaker and at the volume that are set; those that are set silent say so.
-/// 1 when there is nothing to play on.
-pub(super) fn run(set: Sound) -> anyhow::Result<ExitCode> {
+/// Without a loudspeaker all is shown, and 1 is the code: nothing was heard. With `silent` that is as wished.
+pub(super) fn run(set: Sound, silent: bool) -> anyhow::Result<ExitCode> {
     let clock = Clock::default();
-    let (tell, told) = channel();
     let in_a_pour = Voice::from(&set);
+    if silent {
+        say("--no-sound: no sound is heard, the cues are only named");
+        show(&in_a_pour, None, clock)?;
+        return Ok(ExitCode::SUCCESS);
+    }
+    let (tell, told) = channel();
     let sound = Sound { good: true, quiet: false, pips: true, ..set };
     let (loudspeaker, _thread) = Loudspeaker::start(sound, move || clock.now(), move |s| drop(tell.send(s)))?;
     loudspeaker.give(Order::Batch(true));
     if let Err(words) = wait(&told) {
         say(words);
+        say("no sound is heard: the cues are only named, and what goes wrong is only shown");
+        show(&in_a_pour, None, clock)?;
         return Ok(ExitCode::FAILURE);
     }
+    show(&in_a_pour, Some(&loudspeaker), clock)?;
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Every cue, then each trouble; heard too where there is a loudspeaker.
+fn show(in_a_pour: &Voice, loudspeaker: Option<&Loudspeaker>, clock: Clock) -> anyhow::Result<()> {
     for cue in Cue::ALL {
         let silent = if in_a_pour.sounds(cue) { "" } else { " (silent in a pour, as [sound] is set)" };
         say(format!("{:8}  {}{silent}", cue.word(), meaning(cue)));
+        let Some(loudspeaker) = loudspeaker else { continue };
         loudspeaker.give(Order::Cue { cue, due: clock.now() + READ });
         let length = Duration::from_millis(u64::from(tone(cue).length_ms()));
         std::thread::sleep(READ + length + READ / 2);
     }
-    troubles::run(&loudspeaker, clock)?;
-    Ok(ExitCode::SUCCESS)
+    troubles::run(loudspeaker, clock)
 }
 
 /// Until it can be heard; else why not.

@@ -110,6 +110,7 @@ impl Table {
         }
         self.give(Input::Command(Command::End, self.parts.clock.now()));
         self.batch = None;
+        self.note = None;
         self.rounds.handle_news();
         // What the end left to write is no sign of a disk in trouble.
         self.log.flush(&self.parts.store);
@@ -185,13 +186,33 @@ impl Table {
         }
         let write = Write::NumberLeftOut { batch: batch.id.clone(), piece, at: self.parts.clock.wall() };
         let answer = Begun { left_out: Some(piece), ..begun(batch, Vec::new()) };
-        self.log.ask(write, reply, answer);
+        let ticket = self.log.ask(write, reply, answer);
+        // Nobody else gets it while it is on its way to the disk: neither a second wish nor a piece.
+        if let Some(batch) = &mut self.batch {
+            batch.pieces.numbers_mut().reserve(piece, ticket);
+        }
+        self.renumber();
+    }
+
+    /// The disk refused what was asked: a number that waited for it is free again.
+    pub(super) fn give_back(&mut self, ticket: u64) {
+        if self.batch.as_mut().is_some_and(|b| b.pieces.numbers_mut().give_back(ticket)) {
+            self.renumber();
+        }
+    }
+
+    /// Between two pieces the engine's next number follows the one that is due.
+    fn renumber(&mut self) {
+        if let Some(command) = self.batch.as_ref().and_then(Batch::renumber) {
+            self.give(Input::Command(command, self.parts.clock.now()));
+        }
     }
 
     /// The spare weight was set on the bare pan: the newest record is void, once.
     pub(super) fn void_last(&mut self) {
         if let Some(pour) = self.batch.as_mut().and_then(|b| b.pieces.void_last()) {
             self.log.add(Write::PourVoided(pour));
+            self.give(Input::Command(Command::Voided, self.parts.clock.now()));
         }
     }
 
@@ -248,8 +269,6 @@ impl Table {
             | Write::PourDropped { .. }
             | Write::Spare(_) => return,
         }
-        if let Some(command) = batch.renumber() {
-            self.give(Input::Command(command, self.parts.clock.now()));
-        }
+        self.renumber();
     }
 }

@@ -116,6 +116,12 @@ impl Layout {
         }
     }
 
+    /// The least grams that one count can weigh.
+    pub fn finest_g(&self) -> f64 {
+        let named = self.unit.iter().flat_map(|unit| &unit.grams).map(|(_, grams)| *grams);
+        named.reduce(f64::min).unwrap_or(self.mass.unit_g)
+    }
+
     /// Bytes a message must have for all of it to be read.
     pub fn least(&self) -> usize {
         let flags = [&self.negative, &self.stable, &self.overload];

@@ -3,6 +3,7 @@
 //! Whatever does not fit is a problem, never a plain text of the router's.
 
 use super::problem::Problem;
+use crate::batch::unique;
 use axum::body::Bytes;
 use axum::extract::rejection::BytesRejection;
 use axum::extract::{FromRequest, FromRequestParts, Path, Request};
@@ -74,7 +75,7 @@ pub(super) fn too_large() -> Problem {
 }
 
 fn object(body: &Bytes) -> Result<Map<String, Value>, Problem> {
-    match serde_json::from_slice(body) {
+    match unique::json(body) {
         Ok(Value::Object(object)) => Ok(object),
         Ok(_) => Err(Problem::new(
             StatusCode::UNPROCESSABLE_ENTITY,

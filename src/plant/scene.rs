@@ -22,7 +22,7 @@
 //!
 //! Then its steps, one on a line. **The rule of time: a step begins when the one above it has ended. A line
 //! that starts with `at +S` runs beside: it begins S seconds after the nearest step above it that has no `at`
-//! began, and holds up nothing.**
+//! began (from the beginning of the play where there is none), and holds up nothing.**
 //!
 //! ```text
 //! land 312 [softly | hard | wobbling] [borne 25 for 1.5 | pressed 25 for 1.5]
@@ -102,6 +102,8 @@ impl Scene {
         let stem = file.rsplit(['/', '\\']).next().unwrap_or(file);
         let mut draft = Draft::new(stem.strip_suffix(".scene").unwrap_or(stem));
         let mut last = 1;
+        // Some editors put a mark before the first word of a file.
+        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
         for (line, text) in (1..).zip(text.lines()) {
             let plain = text.split('#').next().unwrap_or_default().trim();
             if plain.is_empty() {
@@ -129,6 +131,18 @@ impl Scene {
     }
 }
 
+/// A scene is played for so long at most, s.
+pub const LONGEST_S: f64 = 3600.0;
+/// First words of the lines of the head.
+const HEAD: [&str; 14] = [
+    "scales", "target", "seed", "hand", "new", "vessel", "spare", "lag", "tracks", "holds", "creeps", "step",
+    "delays", "off",
+];
+
+fn twice(word: &str) -> Odd {
+    Odd { expected: format!("one line '{word}'"), found: "another: leave one of them out".to_owned() }
+}
+
 fn bad(file: &str, line: usize, odd: Odd) -> BadScene {
     BadScene { file: file.to_owned(), line, expected: odd.expected, found: odd.found }
 }
@@ -137,6 +151,8 @@ fn bad(file: &str, line: usize, odd: Odd) -> BadScene {
 struct Draft {
     scene: Scene,
     seeded: bool,
+    /// First words of the head so far.
+    told: Vec<String>,
 }
 
 impl Draft {
@@ -155,16 +171,23 @@ impl Draft {
             steps: Vec::new(),
             twists: ScaleModel::middling(),
         };
-        Self { scene, seeded: false }
+        Self { scene, seeded: false, told: Vec::new() }
     }
 
     fn line(&mut self, text: &str) -> Result<(), Odd> {
         let mut words = Words::of(text);
+        let first = words.peek().unwrap_or_default();
         if self.scene.steps.is_empty() && self.head(&mut words)? {
-            return words.end();
+            words.end()?;
+            let again = self.told.iter().any(|told| told == first);
+            self.told.push(first.to_owned());
+            return if again { Err(twice(first)) } else { Ok(()) };
         }
-        let beside_s = if words.takes("at") { Some(words.number("+ and seconds")?) } else { None };
-        let acts = acts::read(&mut words)?;
+        let beside_s = Self::beside(&mut words)?;
+        let acts = acts::read(&mut words).map_err(|odd| self.misplaced(odd, first))?;
+        for act in &acts {
+            self.can_be(act)?;
+        }
         let many = acts.len() > 1;
         if many && beside_s.is_some() {
             return Words::of("swap").odd("a step that can run beside");
@@ -174,6 +197,55 @@ impl Draft {
             self.scene.steps.push(step);
         }
         Ok(())
+    }
+
+    /// `at +S`.
+    fn beside(words: &mut Words<'_>) -> Result<Option<f64>, Odd> {
+        if !words.takes("at") {
+            return Ok(None);
+        }
+        let after_s = words.number("+ and seconds")?;
+        if after_s <= LONGEST_S {
+            return Ok(Some(after_s));
+        }
+        let expected =
+            format!("at most {LONGEST_S} seconds after 'at': a scene is played for an hour at the longest");
+        Err(Odd { expected, found: format!("'{after_s}'") })
+    }
+
+    /// A line of the head below a step.
+    fn misplaced(&self, odd: Odd, first: &str) -> Odd {
+        if !HEAD.contains(&first) || self.scene.steps.is_empty() {
+            return odd;
+        }
+        Odd { found: format!("'{first}', a line of the head: move it above the first step"), ..odd }
+    }
+
+    /// Nothing is lifted, put back or taken off that was never there.
+    fn can_be(&self, act: &Act) -> Result<(), Odd> {
+        let any = |fits: &dyn Fn(&Act) -> bool| self.scene.steps.iter().any(|step| fits(&step.act));
+        let needs = |there: bool, expected: &str, found: &str| {
+            if there { Ok(()) } else { Err(Odd { expected: expected.to_owned(), found: found.to_owned() }) }
+        };
+        match act {
+            Act::Lift { .. } => {
+                needs(any(&|a| matches!(a, Act::Land { .. })), "a 'land' above it", "'lift' of no piece")
+            }
+            Act::PutBack { .. } => {
+                needs(any(&|a| matches!(a, Act::Lift { .. })), "a 'lift' above it", "'put back' of no piece")
+            }
+            Act::Take { name } => {
+                let set = any(&|a| matches!(a, Act::Set { name: set, .. } if set == name));
+                needs(set, "a 'set' of it above", &format!("'take' of {}", words::shown(name)))
+            }
+            Act::Land { .. } | Act::Nudge { .. } | Act::Set { .. } | Act::Pour(_) | Act::Splash { .. } => {
+                Ok(())
+            }
+            Act::Wipe { .. } | Act::Touch { .. } | Act::JugRests { .. } | Act::Dry { .. } => Ok(()),
+            Act::Rest { .. } | Act::Wait { .. } | Act::Silence { .. } | Act::Unplug { .. } => Ok(()),
+            Act::Freeze { .. } | Act::ZeroKey | Act::OutOfOrder { .. } | Act::EqualTimes { .. } => Ok(()),
+            Act::Clock { .. } => Ok(()),
+        }
     }
 
     /// True where the line was one of the head.
@@ -188,11 +260,9 @@ impl Draft {
                 words.word("a scale")?;
             }
         } else if words.takes("target") {
-            s.target_g = words.number("grams")?;
-            words.wants("+-")?;
-            s.tolerance_g = words.number("grams")?;
+            (s.target_g, s.tolerance_g) = wanted(words)?;
         } else if words.takes("seed") {
-            s.seed = words.number("a whole number")? as u64;
+            s.seed = words.whole("a whole number")?;
             self.seeded = true;
         } else if words.takes("hand") {
             s.person = match words.peek() {
@@ -212,7 +282,7 @@ impl Draft {
             }
             words.word("a vessel")?;
         } else if words.takes("spare") {
-            s.spare_g = Some(words.number("grams")?);
+            s.spare_g = Some(words.above_nought("grams")?);
         } else if words.takes("lag") {
             words.wants("told")?;
             s.lag_told = true;
@@ -237,6 +307,18 @@ impl Draft {
         };
         Err(Odd { expected: missing.to_owned(), found: "none".to_owned() })
     }
+}
+
+/// The target and how far off is still good, g.
+fn wanted(words: &mut Words<'_>) -> Result<(f64, f64), Odd> {
+    let target_g = words.above_nought("grams")?;
+    words.wants("+-")?;
+    let tolerance_g = words.above_nought("grams")?;
+    if tolerance_g < target_g {
+        return Ok((target_g, tolerance_g));
+    }
+    let expected = format!("less than the target of {target_g} g after '+-'");
+    Err(Odd { expected, found: format!("'{tolerance_g}'") })
 }
 
 /// What the head says of the scale; false where the line says nothing of it.

@@ -14,11 +14,16 @@ use std::collections::VecDeque;
 /// Of a pour no more than this share is taken for what it left on the pan, and no more than so many grams:
 /// a sponge laid down is more (guesses).
 const RESIDUE_SHARE: f64 = 0.25;
-const RESIDUE_MOST_G: f64 = 10.0;
+pub(super) const RESIDUE_MOST_G: f64 = 10.0;
 /// Less than this on the bare pan is a scale's own wandering, g (common practice, no source).
 const SEEN_G: f64 = 0.25;
-/// A remark on a piece that stands there follows its `ready` by so much: the two are heard one after the other.
+/// A remark on a piece that stands there follows its `ready` by so much, or what was said at a lift: the two are heard
+/// one after the other.
 const AFTER_READY: Duration = Duration::from_millis(350);
+
+/// Of so many pieces at most a revision is written at once: a board of ware, and fewer than the log takes in one go (its
+/// queue holds 64). What was lifted before has its remains in the tare of the next ones.
+const UNSEEN_MOST: usize = 12;
 
 /// A piece that was just lifted.
 #[derive(Clone, Debug)]
@@ -36,7 +41,11 @@ pub(super) struct After {
     /// Worth saying, oldest first.
     remarks: VecDeque<Remark>,
     /// Pieces lifted since the bare pan was last seen at rest: what lies on it may be of any of them.
-    unseen: Vec<Pour>,
+    unseen: VecDeque<Pour>,
+    /// The least that the pan showed since the lift, where the next thing landed before it was at rest, g.
+    passing_g: Option<f64>,
+    /// A remark has waited for a whole piece.
+    waited: bool,
     /// Readings since the lift, while the pan looks bare.
     since: Landing,
 }
@@ -50,14 +59,25 @@ impl After {
 
     /// The next piece lands before the bare pan was seen at rest.
     pub(super) fn handle_landing(&mut self) {
-        self.unseen.extend(self.lifted.take().map(|lifted| lifted.pour));
+        self.waited = !self.remarks.is_empty();
+        let Some(Lifted { pour, lowest_g }) = self.lifted.take() else { return };
+        self.passing_g = Some(lowest_g).filter(|g| g.is_finite());
+        self.unseen.push_back(pour);
+        if self.unseen.len() > UNSEEN_MOST {
+            self.unseen.pop_front();
+        }
+    }
+
+    /// What may lie on the pan since it was last seen at rest, g: a piece left and something landed at once.
+    pub(super) fn unseen_most_g(&self, zero_g: f64) -> f64 {
+        self.passing_g.map_or(0.0, |lowest_g| (lowest_g - zero_g).clamp(0.0, RESIDUE_MOST_G))
     }
 }
 
 impl Engine {
     /// The spare weight lies on the pan.
     pub fn holds_spare(&self) -> bool {
-        matches!(self.state, State::Spare)
+        matches!(self.state, State::Spare(_))
     }
 
     /// Between two pieces: the next one has no record yet.
@@ -69,6 +89,15 @@ impl Engine {
     pub(super) fn remind(&mut self, remark: Remark) {
         if !self.after.remarks.contains(&remark) {
             self.after.remarks.push_back(remark);
+        }
+    }
+
+    /// Whoever works so quickly that the bare pan never rests hears at the lift what waited for it.
+    pub(super) fn say_what_waited(&mut self, at: Instant) {
+        if std::mem::take(&mut self.after.waited)
+            && let Some(remark) = self.after.remarks.pop_front()
+        {
+            self.note_due(remark, at, at + self.hearing.ahead + AFTER_READY);
         }
     }
 
@@ -104,6 +133,7 @@ impl Engine {
         let Some(rest) = self.at_rest().filter(|rest| *rest - self.zero_g < least_g) else { return };
         let Some(Lifted { pour, .. }) = self.after.lifted.take() else { return };
         let unseen = std::mem::take(&mut self.after.unseen);
+        self.after.passing_g = None;
         let residue_g = rest - self.zero_g;
         let seen_g = SEEN_G.max(0.9 * self.start.scale.step.g());
         if residue_g > seen_g {
@@ -120,7 +150,7 @@ impl Engine {
     }
 
     /// Something lies on the bare pan: of the piece that left, of one before it, or of none.
-    fn lies_there(&mut self, pour: Pour, unseen: Vec<Pour>, residue_g: f64, stayed: bool, at: Instant) {
+    fn lies_there(&mut self, pour: Pour, unseen: VecDeque<Pour>, residue_g: f64, stayed: bool, at: Instant) {
         let net_g = pour.net.unwrap_or(0.0);
         let likely = residue_g <= (RESIDUE_SHARE * net_g).min(RESIDUE_MOST_G);
         if stayed && likely && unseen.is_empty() && residue_g > self.worth_wiping_g() {
@@ -152,7 +182,7 @@ impl Engine {
         let Some(net) = pour.net else { return };
         pour.net = Some(net - residue_g);
         // Water of a wet foot was there before the slop: then nothing was to be taken off.
-        pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(0.5 * residue_g));
+        pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * residue_g));
         pour.verdict = self.verdict(net - residue_g);
         pour.marks = pour.marks.with(Mark::Residue);
         pour.rev += 1;

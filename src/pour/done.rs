@@ -1,24 +1,28 @@
 //! A weighed piece that still stands there: what a weighing does to it, and what it leaves with.
 
 use super::engine::{Engine, Seen};
-use super::entry::Output;
+use super::entry::{Cue, Output};
 use super::landing::Landing;
 use super::put_back::WAITS;
 use super::running::MOST_FLOW_G_S;
 use super::state::{Done, Pan, Pour, State, Stream};
-use super::steps::{BEGUN_G, FRESH_S, NOT_A_POUR_G_S, jump_g_s, push_recent};
+use super::steps::{BEGUN_G, FRESH_S, NOT_A_POUR_G_S, TOUCH_S, jump_g_s, push_recent};
 use crate::reading::Weighing;
 use crate::record::{Mark, Verdict};
 use crate::time::Instant;
 
-/// So many readings in a row that differ by no more than noise are a level, and no moment of a lift: half a second of
-/// a usual scale (a lift takes less; common practice, no source).
-const LEVEL: usize = 5;
+/// So many readings in a row that differ by no more than noise, and take so long, s, are a level, and no moment of a
+/// lift (that falls all the while).
+const LEVEL: usize = 3;
+const LEVEL_S: f64 = 0.2;
+/// A lift takes less, s (common practice, no source).
+pub(super) const LIFT_S: f64 = 0.5;
 /// Ware dries and cells creep by less than this, g/s: 0.05 % of 700 g within half a minute (common practice, no source); a
 /// spoon takes more.
 const DRIFT_G_S: f64 = 0.012;
-/// A weight that may be either of two has the standard deviation of an even spread between them: their distance over
-/// the root of three, as half the distance is spread to either side (GUM 4.3.7, from memory).
+/// What is entered as the one end of a stretch, and may truly lie anywhere on it, is off by the stretch over the root
+/// of three, as a root mean square (derived: x squared has the mean of a third from 0 to 1). The same is the standard
+/// deviation of an even spread by so much to either side (GUM 4.3.7, from memory).
 pub(super) const EITHER: f64 = 0.577;
 
 impl Engine {
@@ -28,18 +32,24 @@ impl Engine {
         match self.pan(&d.pour, w) {
             Pan::Left => return self.leaves_done(d, w.arrived_at),
             // Nobody saw what happened in the gap: another piece is likelier than a top-up.
-            Pan::Doubtful | Pan::Loaded if other => {
-                return self.next_piece(&d.pour, State::Landing(Landing::default()), w.arrived_at);
-            }
+            Pan::Doubtful | Pan::Loaded if other => return self.another(d, w.arrived_at),
             Pan::Doubtful => return self.enter(State::Done(d)),
             Pan::Loaded => {}
         }
         let change = net - d.had_g;
+        if change < -self.threshold_g() && self.watch.halted_in_a_fall() {
+            return self.enter(State::Done(d));
+        }
         let lumps = self.start.settings.vessel.in_lumps() && change > 0.0;
         let jump = jump_g_s(w, seen).abs();
         d.jumped |= !lumps && jump > NOT_A_POUR_G_S;
         push_recent(&mut d.recent, (w.taken_at, net));
         let calm = jump < MOST_FLOW_G_S && (-self.threshold_g()..BEGUN_G).contains(&change);
+        let strays = d.jumped && !calm || change < -self.threshold_g();
+        if strays && self.at_rest().is_none() {
+            return self.strays(d, change, w);
+        }
+        (d.strays_since, d.below_g) = (None, 0.0);
         if d.jumped && !calm {
             return self.jumped(d, w.arrived_at);
         }
@@ -53,9 +63,7 @@ impl Engine {
         match self.at_rest() {
             Some(rest) if waits => self.asks_for_ready(d, rest, w.arrived_at),
             // Lighter than the bare piece: another one, that nobody saw come.
-            Some(rest) if rest < d.pour.tare - self.threshold_g() => {
-                self.next_piece(&d.pour, State::Landing(Landing::default()), w.arrived_at);
-            }
+            Some(rest) if rest < d.pour.tare - self.threshold_g() => self.another(d, w.arrived_at),
             Some(rest) if rest - d.pour.tare < d.had_g - self.threshold_g() => {
                 self.taken_out(d, rest, Mark::PouredBack, w.arrived_at);
             }
@@ -63,15 +71,68 @@ impl Engine {
         }
     }
 
+    /// Another piece stands there.
+    fn another(&mut self, mut d: Done, at: Instant) {
+        self.enter_anew(&mut d, at);
+        self.next_piece(&d.pour, State::Landing(Landing::default()), at);
+    }
+
+    /// Something bears on it or holds it up. What climbs meanwhile as slop does is followed; where slop is waited for,
+    /// what can't be told is a `fault` as soon as it is no passing touch.
+    fn strays(&mut self, mut d: Done, change: f64, w: Weighing) {
+        let since = *d.strays_since.get_or_insert(w.taken_at);
+        // Lighter than it was bare it is being lifted.
+        if w.taken_at.seconds_from(since) >= LIFT_S && change > -d.had_g {
+            d.below_g = (-change).max(0.0);
+        }
+        let climbs = Landing::of(&d.recent).climbs(self.start.scale.reading_sd_g()).is_some();
+        if climbs && change > self.threshold_g() {
+            return self.more(d, w.arrived_at);
+        }
+        let wanted = d.pour.verdict == Verdict::Short && self.guides();
+        if (wanted || climbs) && w.taken_at.seconds_from(since) >= TOUCH_S {
+            return self.borne(d, change, w.arrived_at);
+        }
+        self.enter(State::Done(d));
+    }
+
+    /// Slop may be running under a hand: it is told to stop, and what is in the piece is weighed once the hand is gone.
+    fn borne(&mut self, d: Done, change: f64, at: Instant) {
+        let mut s = self.stream(d.pour, &d.recent, d.had_g);
+        s.back = d.back;
+        s.pour.troubled = true;
+        s.plan.stop_due = Some(at);
+        s.odd_load = true;
+        s.leapt_g = change.abs();
+        self.enter(State::Draining(s));
+        self.cue_now(Cue::Fault, at, None);
+    }
+
+    /// What had borne on a weighed piece is gone, or lies still: what is in it is entered, unless nothing came.
+    pub(super) fn bears_no_more(&mut self, s: Stream, rest: f64, at: Instant) {
+        self.cue_now(Cue::Clear, at, None);
+        if (rest - s.pour.tare - s.from_g).abs() > self.threshold_g() {
+            return self.weighed(s, rest, at);
+        }
+        let Stream { pour, from_g, back, .. } = s;
+        self.enter(State::Done(Done { had_g: from_g, back, ..Done::new(pour) }));
+    }
+
     /// What the pan shows follows a slow drift: ware that dries, a cell that creeps. Just after it was weighed the
     /// weight itself follows the end of the tail and the last drops.
-    fn drift(&self, d: &mut Done, w: Weighing, seen: Seen) {
+    fn drift(&mut self, d: &mut Done, w: Weighing, seen: Seen) {
         let since = *d.since.get_or_insert(w.arrived_at);
         let Some(rest) = self.at_rest() else { return };
         let off = rest - d.pour.tare - d.had_g;
+        let verdict = d.pour.verdict;
         let fresh = w.arrived_at.seconds_from(since) < FRESH_S && d.pour.settled && !d.pour.came_back;
         if fresh && off.abs() < self.threshold_g() {
             return self.weigh_anew(d, off);
+        }
+        // The tail is over: what it made of the piece is told.
+        if d.entered_as.is_some_and(|entered| entered != verdict) {
+            self.enter_anew(d, w.arrived_at);
+            self.say_verdict(verdict, d.pour.net.unwrap_or(d.had_g), w.arrived_at);
         }
         let since_s = seen.before.map_or(0.0, |b| w.taken_at.seconds_from(b.taken_at));
         if off.abs() < self.threshold_g() {
@@ -80,6 +141,7 @@ impl Engine {
     }
 
     fn weigh_anew(&self, d: &mut Done, off: f64) {
+        d.entered_as.get_or_insert(d.pour.verdict);
         d.had_g += off;
         d.pour.net = d.pour.net.map(|net| net + off);
         // The tail of a late scale or the draught of a warm pot: nobody knows.
@@ -88,7 +150,15 @@ impl Engine {
             d.pour.first_net = d.pour.net;
         }
         if let Some(net) = d.pour.net.filter(|_| d.pour.verdict != Verdict::Void) {
-            d.pour.verdict = self.verdict(net);
+            d.pour.verdict = self.judged(&d.pour, net);
+        }
+    }
+
+    /// A weight that followed the tail is entered as it is now.
+    pub(super) fn enter_anew(&mut self, d: &mut Done, at: Instant) {
+        if d.entered_as.take().is_some() {
+            d.pour.rev += 1;
+            self.outputs.push_back(Output::Entry(d.pour.entry(at)));
         }
     }
 
@@ -105,8 +175,9 @@ impl Engine {
             d.beside |= change > self.start.settings.min_piece.g();
             return self.enter(State::Done(d));
         }
-        if d.beside {
-            return self.next_piece(&d.pour, State::Landing(Landing::default()), at);
+        // ... and so is what weighs less than the bare piece.
+        if d.beside || rest < d.pour.tare - self.threshold_g() {
+            return self.another(d, at);
         }
         // What had borne on it while it was weighed is gone.
         self.taken_out(d, rest, Mark::Touched, at);
@@ -123,7 +194,10 @@ impl Engine {
         };
         // Already in it: what was taken for a top-up.
         let moved_g = back.gross_g - d.pour.tare;
-        let pour = self.was_new(back, &d.pour, at);
+        self.restore(&back, d.pour.rev, at);
+        let mut pour = Pour::open(self.piece, back.gross_g, at);
+        pour.promised = self.guides();
+        self.outputs.push_back(Output::Entry(pour.entry(at)));
         let recent = recent.iter().map(|(t, net)| (*t, net - moved_g)).collect();
         let stream = self.stream(pour, &recent, d.had_g - moved_g);
         self.enter(State::Pouring(stream));
@@ -134,8 +208,10 @@ impl Engine {
         let Done { mut pour, .. } = d;
         let net = rest - pour.tare;
         let before = pour.verdict;
+        // What had borne on it went with what is gone.
+        pour.doubt_g = (pour.doubt_g - (pour.net.unwrap_or(net) - net)).max(0.0);
         pour.net = Some(net);
-        pour.verdict = self.verdict(net);
+        pour.verdict = self.judged(&pour, net);
         pour.marks = pour.marks.with(mark);
         pour.rev += 1;
         self.outputs.push_back(Output::Entry(pour.entry(at)));
@@ -149,12 +225,12 @@ impl Engine {
     /// The piece leaves with its slop in it: how long that stood is known now.
     fn leaves_done(&mut self, d: Done, at: Instant) {
         let below_g = self.lower_level_g(&d);
-        let Done { mut pour, had_g, .. } = d;
+        let Done { mut pour, had_g, entered_as, .. } = d;
         self.unsure(&mut pour, below_g);
         if !pour.came_back {
             pour.contact = pour.first_slop.map(|t| at.since(t));
         }
-        if !pour.came_back || below_g > 0.0 {
+        if !pour.came_back || below_g > 0.0 || entered_as.is_some() {
             pour.rev += 1;
             self.outputs.push_back(Output::Entry(pour.entry(at)));
         }
@@ -166,11 +242,13 @@ impl Engine {
     /// How far below its weight the piece stood just before it left: a hand bore it then, or one had borne on it before.
     fn lower_level_g(&self, d: &Done) -> f64 {
         let readings: Vec<f64> = d.recent.iter().map(|(_, net)| *net).collect();
-        let level = readings.windows(LEVEL).rev().find_map(|run| {
+        let level_s = LEVEL_S / self.pace.mean_s().unwrap_or(LEVEL_S);
+        let level = readings.windows(LEVEL.max(level_s.ceil() as usize + 1)).rev().find_map(|run| {
             let (low, high) = run.iter().fold((f64::MAX, f64::MIN), |(l, h), g| (l.min(*g), h.max(*g)));
             (high - low <= self.threshold_g()).then_some(0.5 * (low + high))
         });
-        let below_g = level.map_or(0.0, |level| d.had_g - level);
+        // On a late display what had borne on it is still going down.
+        let below_g = level.map_or(0.0, |level| d.had_g - level).max(d.below_g);
         if below_g > self.threshold_g() { below_g } else { 0.0 }
     }
 

@@ -85,6 +85,8 @@ pub enum Command {
     StillOn,
     /// Worth saying once the next piece has been lifted.
     Remind(Remark),
+    /// The spare weight took the last record out of the count.
+    Voided,
     /// The next piece gets this number: only between two pieces, else nothing changes.
     Number(u32),
 }
@@ -104,9 +106,6 @@ pub(super) struct Seen {
 pub struct Engine {
     pub(super) start: Start,
     pub(super) hand: Hand,
-    pub(super) ease: f64,
-    pub(super) response: crate::scale::response::Response,
-    pub(super) eases: u32,
     pub(super) state: State,
     pub(super) piece: u32,
     pub(super) zero_g: f64,
@@ -140,9 +139,6 @@ impl Engine {
     pub fn new(start: Start) -> Self {
         Self {
             hand: start.hand,
-            ease: 1.0,
-            response: Default::default(),
-            eases: 0,
             state: State::Idle,
             piece: start.first_piece.max(1),
             zero_g: start.zero.g(),
@@ -179,7 +175,6 @@ impl Engine {
         let moved = self.watch.handle_weighing(w);
         self.look_for_zeroing(w, gap);
         self.motion = self.settler.handle_weighing(w);
-        self.look_at_response(w);
         let seen = Seen { before: self.last.replace(w), gap, moved };
         let state = std::mem::replace(&mut self.state, State::Idle);
         self.dispatch(state, w, seen);
@@ -193,20 +188,6 @@ impl Engine {
         }
     }
 
-    fn look_at_response(&mut self, w: Weighing) {
-        let noise_g = 3.0 * self.start.scale.reading_sd_g() + 0.5 * self.start.scale.step.g();
-        let rest = self.at_rest();
-        if !self.response.handle_weighing(w, rest, noise_g) || std::env::var("NOLAG").is_ok() {
-            return;
-        }
-        let Some((lag_s, n)) = self.response.lag_s().filter(|(_, n)| *n >= 3) else { return };
-        if std::env::var("SAYLAG").is_ok() { eprintln!("lag {lag_s:.3} {n}"); }
-        let was_s = self.start.scale.lag.as_secs_f64();
-        self.start.scale.lag = Duration::from_micros((lag_s * 1e6) as u64);
-        self.settler.set_lag(lag_s);
-        self.hand.hand_s = (self.hand.hand_s + was_s - lag_s).max(0.0);
-    }
-
     /// No later reading is on its way already: it was taken less than an interval before it came.
     /// Where this errs, what is due is announced at the next [`Engine::handle_timeout`].
     fn is_newest(&self, w: Weighing) -> bool {
@@ -217,7 +198,7 @@ impl Engine {
         match state {
             State::Idle => self.idle(w),
             State::Landing(l) => self.landing(l, w),
-            State::Spare => self.spare(w),
+            State::Spare(voided) => self.spare(voided, w),
             State::Ready(r) => self.ready(r, w, seen),
             State::Pouring(s) => self.pouring(s, w),
             State::Draining(s) => self.draining(s, w),
@@ -247,21 +228,9 @@ impl Engine {
             }
             Command::StillOn => self.still_on(at),
             Command::Remind(remark) => self.remind(remark),
+            Command::Voided => self.voided(at),
             Command::Number(piece) if self.takes_number() => self.piece = piece.max(1),
             Command::Hold | Command::Resume | Command::Number(_) => {}
-        }
-    }
-
-    fn end(&mut self, at: Instant) {
-        let state = std::mem::replace(&mut self.state, State::Idle).into_beneath();
-        match state {
-            State::Ready(r) => self.outputs.push_back(Output::Dropped { piece: r.pour.piece }),
-            State::Pouring(mut s) | State::Draining(mut s) => {
-                // Perhaps still running: nothing is to be learned from it.
-                s.pour.troubled = true;
-                self.estimate(s, at);
-            }
-            State::Idle | State::Landing(_) | State::Spare | State::Done(_) | State::Fault(_) => {}
         }
     }
 
@@ -282,7 +251,7 @@ impl Engine {
             State::Pouring(s) => self.next_announcement(s),
             State::Idle
             | State::Landing(_)
-            | State::Spare
+            | State::Spare(_)
             | State::Ready(_)
             | State::Draining(_)
             | State::Done(_)
@@ -313,7 +282,7 @@ impl Engine {
                 let tare = state.pour().map_or(0.0, |p| p.tare);
                 (self.last.map(|w| w.mass.g() - tare), None, None)
             }
-            State::Idle | State::Landing(_) | State::Spare | State::Fault(_) => (None, None, None),
+            State::Idle | State::Landing(_) | State::Spare(_) | State::Fault(_) => (None, None, None),
         };
         Snapshot {
             phase: self.state.phase(),

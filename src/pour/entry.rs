@@ -135,7 +135,7 @@ pub enum Output {
     },
     /// The hand's stopping time, after an entry.
     Learned(Hand),
-    /// The last record of the batch is to be voided.
+    /// The last record of the batch is to be voided, where there is one that counts: answered by `Command::Voided`.
     VoidLast,
 }
 

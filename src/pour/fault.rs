@@ -24,6 +24,9 @@ const TAIL_STEPS: f64 = 3.0;
 /// slope before that: a hand that eased off is not a scale that stands still.
 const LATE_S: f64 = 0.5;
 const NOT_EASED: f64 = 0.8;
+/// ... on a coarse display by less, as each end may be off by half a step (tried on simulated hands: a display that
+/// stands still and is missed is worse than a hand that is told so wrongly).
+const NOT_EASED_COARSE: f64 = 0.72;
 /// A trickle must stand still this long; `fault` is promised within 1 s.
 const TRICKLE_S: f64 = 0.7;
 
@@ -74,13 +77,14 @@ impl Watch {
         (enough && (self.halted(now, since) || self.trickle_missing(now, since))).then_some(since)
     }
 
+    /// Grams and seconds from each reading to the next.
+    fn rises(&self) -> Vec<(f64, f64)> {
+        let pairs = self.recent.iter().zip(self.recent.iter().skip(1));
+        pairs.map(|((t0, a), (t1, b))| (b - a, t1.seconds_from(*t0).max(1e-3))).collect()
+    }
+
     fn halted(&self, now: Instant, since: Instant) -> bool {
-        let rises: Vec<(f64, f64)> = self
-            .recent
-            .iter()
-            .zip(self.recent.iter().skip(1))
-            .map(|((t0, a), (t1, b))| (b - a, t1.seconds_from(*t0).max(1e-3)))
-            .collect();
+        let rises = self.rises();
         let Some(((last_g, last_s), before)) = rises.split_last() else { return false };
         let before = &before[before.len().saturating_sub(4)..];
         if before.len() < 2 {
@@ -93,14 +97,38 @@ impl Watch {
             && flow_g_s * now.seconds_from(since) > self.owed_g()
     }
 
+    /// The display stands still in the middle of a fall: a lift leaves a tail, and so does a hand that lets go.
+    pub(super) fn halted_in_a_fall(&self) -> bool {
+        let rises = self.rises();
+        let Some(((last_g, last_s), before)) = rises.split_last() else { return false };
+        let before = &before[before.len().saturating_sub(4)..];
+        let (fall_g, span_s) =
+            before.iter().filter(|(dg, _)| *dg < 0.0).fold((0.0, 0.0), |(g, s), (dg, ds)| (g - dg, s + ds));
+        !self.equal.is_empty()
+            && fall_g > 4.0 * TAIL_STEPS * self.step_g
+            && -last_g / last_s >= NO_TAIL * fall_g / span_s
+    }
+
     fn trickle_missing(&self, now: Instant, since: Instant) -> bool {
         let Some(&(last, _)) = self.recent.back() else { return false };
+        let still_s = now.seconds_from(since);
+        if self.step_g >= COARSE_STEP_G {
+            return still_s >= TRICKLE_S && self.coarse_missing(still_s);
+        }
         let parted = self.recent.iter().partition::<Vec<_>, _>(|(t, _)| last.seconds_from(*t) <= LATE_S);
         let (Some(late), Some(early)) = (slope_g_s(&parted.0), slope_g_s(&parted.1)) else { return false };
-        let still_s = now.seconds_from(since);
-        // A coarse display owes its next step too late to wait for a flow that only just began.
-        let flow_g_s = if self.step_g >= COARSE_STEP_G { early.max(late) } else { early };
-        still_s >= TRICKLE_S && late >= NOT_EASED * early && flow_g_s * still_s > self.owed_g()
+        still_s >= TRICKLE_S && late >= NOT_EASED * early && early * still_s > self.owed_g()
+    }
+
+    /// The same on a coarse display. What it had before is its steepest half second: a flow that only just began makes
+    /// the mean so small that every hand that stops by itself would look like a halt.
+    fn coarse_missing(&self, still_s: f64) -> bool {
+        let Some(&(last, _)) = self.recent.back() else { return false };
+        let (late, early) =
+            self.recent.iter().partition::<Vec<_>, _>(|(t, _)| last.seconds_from(*t) <= LATE_S);
+        let Some(late) = slope_g_s(&late) else { return false };
+        let most = steepest_g_s(&early).unwrap_or(late);
+        late >= NOT_EASED_COARSE * most && most.max(late) * still_s > self.owed_g()
     }
 
     /// Two steps, and what noise can hide.
@@ -113,6 +141,16 @@ impl Watch {
 fn slope_g_s(readings: &[&(Instant, f64)]) -> Option<f64> {
     let (&&(from, a), &&(to, b)) = (readings.first()?, readings.last()?);
     (readings.len() >= 3).then(|| (b - a) / to.seconds_from(from).max(1e-3))
+}
+
+/// The steepest half second of these.
+fn steepest_g_s(readings: &[&(Instant, f64)]) -> Option<f64> {
+    let of = |end: usize| {
+        let last = readings.get(end)?.0;
+        let from = readings.iter().position(|(t, _)| last.seconds_from(*t) <= LATE_S)?;
+        slope_g_s(readings.get(from..=end)?)
+    };
+    (0..readings.len()).filter_map(of).reduce(f64::max)
 }
 
 impl Engine {
@@ -138,7 +176,7 @@ impl Engine {
             }
             from @ (State::Idle
             | State::Landing(_)
-            | State::Spare
+            | State::Spare(_)
             | State::Ready(_)
             | State::Pouring(_)
             | State::Draining(_)
@@ -173,7 +211,7 @@ impl Engine {
             State::Draining(s) => s.plan.stop_due.is_some_and(|due| since < due),
             State::Idle
             | State::Landing(_)
-            | State::Spare
+            | State::Spare(_)
             | State::Ready(_)
             | State::Done(_)
             | State::Fault(_) => false,

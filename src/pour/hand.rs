@@ -3,6 +3,8 @@
 //! One number, learned from settled weights and, with less trust, from weights estimated
 //! at the lift; never from peaks.
 
+use super::ease::Ease;
+
 /// A learned stopping time.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Hand {
@@ -10,6 +12,8 @@ pub struct Hand {
     pub hand_s: f64,
     /// Pours learned from.
     pub pours: u32,
+    /// How far it eases off once warned.
+    pub ease: Ease,
 }
 
 /// Prior: reaction to a tone about 0.21 s (Kosinski's review: sound about 0.16 s for
@@ -18,7 +22,7 @@ pub struct Hand {
 const PRIOR_S: f64 = 0.29;
 /// The floor of the gain. Derived: person and tool together must correct less than the
 /// whole error; 0.2 leaves room for a person who corrects up to half of it.
-static GAIN_FLOOR: std::sync::LazyLock<f64> = std::sync::LazyLock::new(|| std::env::var("GAIN_FLOOR").map_or(0.2, |v| v.parse().unwrap()));
+const GAIN_FLOOR: f64 = 0.2;
 /// Before the first pour the sum of hand and unexplained scale lag is known to about 0.2 s,
 /// a pour shows it to about 0.06 s: the gain that weighs the two is 1 / (k + 0.06 squared
 /// over 0.2 squared + 1), rounded (derived; the two figures are guesses from simulated hands).
@@ -35,7 +39,7 @@ const ESTIMATE_TRUST: f64 = 0.7;
 
 impl Default for Hand {
     fn default() -> Self {
-        Self { hand_s: PRIOR_S, pours: 0 }
+        Self { hand_s: PRIOR_S, pours: 0, ease: Ease::default() }
     }
 }
 
@@ -47,9 +51,10 @@ impl Hand {
             return self;
         }
         let trust = if settled { 1.0 } else { ESTIMATE_TRUST };
-        let gain = trust * (1.0 / (f64::from(self.pours) + PRIOR_WEIGHT)).max(*GAIN_FLOOR);
+        let gain = trust * (1.0 / (f64::from(self.pours) + PRIOR_WEIGHT)).max(GAIN_FLOOR);
         let limit_s = if self.pours < FIRST_POURS { FIRST_STEP_LIMIT_S } else { STEP_LIMIT_S };
         let error_s = (error_g / flow_g_s).clamp(-limit_s, limit_s);
-        Self { hand_s: (self.hand_s + gain * error_s).clamp(0.0, 1.5), pours: self.pours.saturating_add(1) }
+        let hand_s = (self.hand_s + gain * error_s).clamp(0.0, 1.5);
+        Self { hand_s, pours: self.pours.saturating_add(1), ..self }
     }
 }

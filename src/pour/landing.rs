@@ -7,6 +7,7 @@ use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::{Cue, Output};
 use super::put_back::Landed;
+use super::running::MOST_FLOW_G_S;
 use super::state::{Pour, State};
 use crate::reading::Weighing;
 use crate::record::Mark;
@@ -21,14 +22,16 @@ const KEPT: usize = 64;
 const NEAR_G: f64 = 0.5;
 /// Readings of that slope.
 const NEAR_READINGS: usize = 3;
-/// Slop runs once readings have climbed evenly for so long, s, between a trickle and the most a jug gives, g/s.
+/// Slop runs once readings have climbed evenly for so long, s: the pole of the latest scale told of, so that the tail
+/// of a landing has bent by then (derived); between a trickle (1.5 g/s: a fifth of the usual 8 g/s, a guess) and a fifth
+/// more than the most a jug gives, g/s, as noise tilts so short a line (a guess).
 const CLIMB_S: f64 = 0.7;
-const CLIMB_G_S: std::ops::Range<f64> = 1.5..30.0;
+const CLIMB_G_S: std::ops::Range<f64> = 1.5..1.2 * MOST_FLOW_G_S;
 /// At the end of a landing on a late scale (a pole of 0.7 s) the second half of that time climbs at this share of the
 /// first half's rate (derived), a stream at the same; noise is kept apart by three standard deviations of a slope.
 const DECAYS: f64 = 0.65;
 const SIGMAS: f64 = 3.0;
-/// Fewer readings show no line.
+/// Fewer readings show no line: two halves of two, and one between (own choice).
 const LEAST: usize = 5;
 
 /// What is known of a landing.
@@ -43,6 +46,11 @@ pub(super) struct Landing {
 }
 
 impl Landing {
+    /// Of readings that were kept elsewhere.
+    pub(super) fn of(recent: &VecDeque<(Instant, f64)>) -> Self {
+        Self { recent: recent.clone(), ..Self::default() }
+    }
+
     pub(super) fn note(&mut self, w: Weighing) {
         self.recent.push_back((w.taken_at, w.mass.g()));
         if self.recent.len() > KEPT {
@@ -91,7 +99,7 @@ impl Engine {
         if !self.loaded(w) {
             return self.enter(State::Idle);
         }
-        if self.spare_set(w) {
+        if self.spare_set() {
             return;
         }
         let (lag_s, sd_g) = (self.start.scale.lag.as_secs_f64(), self.start.scale.reading_sd_g());

@@ -1,6 +1,8 @@
 //! A piece that leaves before its weight is known at rest: what is entered of it.
 
+use super::done::EITHER;
 use super::engine::Engine;
+use super::entry::Output;
 use super::running::{ESTIMATE_SD_G, MOST_FLOW_G_S, SPLASH_G};
 use super::state::{State, Stream};
 use crate::record::Mark;
@@ -11,21 +13,46 @@ use crate::time::Instant;
 const LINE_SLACK_G: f64 = 1.0;
 /// The length of a gap that is not told as a fault yet (`settle/pace.rs`).
 const UNSEEN_S: f64 = 0.8;
+/// What climbs by more than a trickle, g/s, is a stream.
+const BEGUN_G_S: f64 = 1.0;
 
 impl Engine {
+    /// The batch ends: an open pour is entered with what is known.
+    pub(super) fn end(&mut self, at: Instant) {
+        let state = std::mem::replace(&mut self.state, State::Idle).into_beneath();
+        match state {
+            State::Ready(r) => self.outputs.push_back(Output::Dropped { piece: r.pour.piece }),
+            State::Pouring(mut s) | State::Draining(mut s) => {
+                // Perhaps still running: nothing is to be learned from it.
+                s.pour.troubled = true;
+                self.estimate(s, at);
+            }
+            State::Done(mut d) => self.enter_anew(&mut d, at),
+            State::Idle | State::Landing(_) | State::Spare(_) | State::Fault(_) => {}
+        }
+    }
+
     /// The piece left before rest.
     pub(super) fn lifted(&mut self, s: Stream, at: Instant) {
         let entered = s.again.then_some(s.pour.net).flatten();
         if entered.is_some_and(|net| (known_g(&s) - net).abs() < self.threshold_g()) {
             return self.next_piece(&s.pour, State::Idle, at);
         }
-        if !self.is_splash(&s, known_g(&s)) {
+        if !self.is_splash(&s, known_g(&s)) || self.had_begun(&s) {
             return self.estimate(s, at);
         }
         if s.pour.rev == 0 {
             return self.dropped(&s.pour, State::Idle);
         }
         self.next_piece(&s.pour, State::Idle, at);
+    }
+
+    /// A late scale shows little of a stream that ran for less than a second: what may have been a pour has a record.
+    fn had_begun(&self, s: &Stream) -> bool {
+        let flow_g_s = s.onset.climb_g_s().unwrap_or(0.0);
+        // A lag that was assumed may be twice as long.
+        let most_g = known_g(s) + 2.0 * s.predictor.lag_s() * flow_g_s;
+        s.pour.rev == 0 && (BEGUN_G_S..MOST_FLOW_G_S).contains(&flow_g_s) && most_g >= self.splash_g()
     }
 
     /// What the filter knows; where that is more than slop can be, what was foreseen at the stop.
@@ -43,30 +70,43 @@ impl Engine {
     /// The piece left, or the batch ended, before rest: what the filter knows is entered.
     pub(super) fn estimate(&mut self, mut s: Stream, at: Instant) {
         let net = self.likely_g(&mut s, at);
+        self.unsure_of_leaps(&mut s, net);
         s.pour.settled = false;
+        if s.lower_g > 0.0 {
+            s.pour.marks = s.pour.marks.with(Mark::Touched);
+            s.pour.unsure_g = s.pour.unsure_g.max(EITHER * s.lower_g);
+        }
         // Readings that were missing may have missed slop: up to a gap's length of it.
-        let flow_g_s = Line::through(s.trail.iter()).map_or(0.0, |line| line.slope_g_s.max(0.0));
+        let begun_g_s = if s.trail.len() < 3 { s.onset.climb_g_s() } else { None };
+        let flow_g_s = Line::through(s.late()).map_or(0.0, |line| line.slope_g_s.max(0.0));
+        let flow_g_s = flow_g_s.max(begun_g_s.unwrap_or(0.0));
         let unseen_g = if s.pour.troubled { flow_g_s.max(s.predictor.flow_g_s()) * UNSEEN_S } else { 0.0 };
         // A lag that was assumed and not measured may be twice as long.
         let lag_g = flow_g_s.min(MOST_FLOW_G_S) * s.predictor.lag_s();
-        let u_g = ESTIMATE_SD_G.hypot(lag_g).hypot(s.pour.unsure_g);
+        let u_g = ESTIMATE_SD_G.hypot(lag_g).hypot(s.pour.unsure_g).hypot(pressed_g(&s));
         s.pour.net_u = Some(s.predictor.net_sd_g().max(u_g).max(unseen_g).max(s.predictor.shaking_g()));
         let pour = self.write_down(s, net, at);
-        self.say_verdict(pour.verdict, net, at);
+        self.say_of(&pour, net, at);
         self.next_piece(&pour, State::Idle, at);
     }
+}
+
+/// A lump's highest reading may be one of a hand that pressed: it had fallen again before the lift.
+fn pressed_g(s: &Stream) -> f64 {
+    let fell_g = s.trail.back().map_or(0.0, |(_, net)| s.peak_g - net);
+    if s.lumps { EITHER * fell_g.max(0.0) } else { 0.0 }
 }
 
 /// A lift may already show in the latest reading: what was known before it. A shaken pan drives the
 /// filter, which undoes the scale's lag, far from what is shown: a straight line through the last
 /// readings, carried on by the lag, holds it.
 fn known_g(s: &Stream) -> f64 {
-    let before = s.trail.len().saturating_sub(1);
+    let before = s.late().count().saturating_sub(1);
     if s.lumps {
         // The filter knows streams only.
         return s.peak_g;
     }
-    let line = Line::through(s.trail.iter().take(before)).filter(|_| before >= 3);
+    let line = Line::through(s.late().take(before)).filter(|_| before >= 3);
     let Some(Line { slope_g_s, end_g, .. }) = line else { return s.known[1] };
     let carried_g = slope_g_s.max(0.0) * s.predictor.lag_s();
     s.known[1].clamp(end_g - LINE_SLACK_G, end_g + carried_g + LINE_SLACK_G)

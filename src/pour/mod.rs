@@ -4,9 +4,11 @@
 //! entries and what it learned. It cannot fail: faults are states and outputs.
 
 mod after;
+mod cell;
 pub mod curve;
 mod display;
 mod done;
+pub mod ease;
 pub mod engine;
 pub mod entry;
 mod fault;
@@ -14,6 +16,7 @@ pub mod hand;
 mod hearing;
 mod landing;
 mod lift;
+mod onset;
 mod plan;
 mod predict;
 pub mod put_back;
@@ -24,9 +27,12 @@ mod state;
 mod steps;
 mod touch;
 pub mod trace;
+mod uneven;
 pub mod vessel;
 pub mod ware;
 mod zeroed;
+
+pub use spare::LEAST_SPARE_G;
 
 use crate::time::Duration;
 use crate::units::Mass;

@@ -32,15 +32,14 @@ impl Engine {
             return None;
         }
         let due = s.predictor.stop_due(self.start.target.g(), self.hand.hand_s)?;
-        let stop = s.plan.heard.map_or(due, |last| due.max(last + APART));
         if !s.plan.approach_said && !s.predictor.flow_known() {
-            return Some((Cue::Stop, stop));
+            return Some((Cue::Stop, due));
         }
         if !s.plan.approach_said && s.pour.rev == 0 {
             return Some((Cue::Approach, due - self.start.settings.approach));
         }
         match s.plan.pips_left {
-            0 => Some((Cue::Stop, stop)),
+            0 => Some((Cue::Stop, due)),
             left => Some((Cue::Count, due - BEAT * left)),
         }
     }
@@ -64,11 +63,8 @@ impl Engine {
     fn call_stop(&mut self, mut s: Stream, now: Instant, due: Instant) {
         let net = s.predictor.net_g(due);
         s.plan.stop_due = Some(due);
-        if s.predictor.warned_flow > 1.0 && s.pour.rev == 0 {
-            let ratio = (s.predictor.flow_g_s() / s.predictor.warned_flow).clamp(0.2, 1.5);
-            self.ease += (ratio - self.ease) * (1.0 / (f64::from(self.eases) + 2.0)).max(std::env::var("EASE_GAIN").map_or(0.2, |v| v.parse().unwrap()));
-            self.ease = self.ease.clamp(0.3, 1.0);
-            self.eases += 1;
+        if let Some(left) = s.predictor.eased_to().filter(|_| s.pour.rev == 0) {
+            self.hand.ease = self.hand.ease.learn(left);
         }
         s.pour.guided = true;
         s.pour.flow_g_s.get_or_insert(s.predictor.flow_g_s());

@@ -51,6 +51,8 @@ pub struct Memory {
 #[derive(Clone, Debug)]
 pub(super) struct Back {
     pub(super) before: Pour,
+    /// As it was remembered.
+    pub(super) kept: Kept,
     pub(super) gross_g: f64,
 }
 
@@ -160,14 +162,14 @@ impl Engine {
         self.memory.forget(kept.pour.piece);
         self.memory.came_back += 1;
         self.away = 0;
-        let before = kept.pour.clone();
+        let (before, remembered) = (kept.pour.clone(), kept.clone());
         let pour = self.weighed_again(kept, gross_g, at);
         let net = gross_g - pour.tare;
         let verdict = pour.verdict;
         let asks_since = (verdict != Verdict::Short).then_some(at);
         self.enter(State::Done(Done {
             had_g: net,
-            back: Some(Box::new(Back { before, gross_g })),
+            back: Some(Box::new(Back { before, kept: remembered, gross_g })),
             asks_since,
             ..Done::new(pour)
         }));
@@ -183,10 +185,29 @@ impl Engine {
     pub(super) fn asks_for_ready(&mut self, d: Done, rest: f64, at: Instant) {
         let kept = Kept { gross_g: rest, u_g: 0.0, lifted_at: at, pour: d.pour };
         self.opens(rest, Some(Box::new(kept)), at);
+        if let State::Ready(r) = &mut self.state {
+            r.back = d.back;
+        }
+    }
+
+    /// No slop came: if it weighed like one put back, it was that one.
+    pub(super) fn left_without_slop(
+        &mut self,
+        perhaps: Option<Kept>,
+        weighed: bool,
+        gross_g: f64,
+        at: Instant,
+    ) {
+        match perhaps {
+            // Taken for it already, and entered so.
+            Some(kept) if weighed => self.memory.keep(kept),
+            Some(kept) => self.was_put_back(kept, gross_g, at),
+            None => {}
+        }
     }
 
     /// A piece that weighed like one put back, and left without slop: it was that one.
-    pub(super) fn was_put_back(&mut self, kept: Kept, gross_g: f64, at: Instant) {
+    fn was_put_back(&mut self, kept: Kept, gross_g: f64, at: Instant) {
         self.memory.came_back += 1;
         let lifted_at = kept.lifted_at;
         let pour = self.weighed_again(kept, gross_g, at);
@@ -220,15 +241,13 @@ impl Engine {
         pour
     }
 
-    /// A whole pour runs into what was taken for a piece put back that wants none: it was another one, bare.
-    pub(super) fn was_new(&mut self, back: Back, taken_for: &Pour, at: Instant) -> Pour {
-        let old = Pour { rev: taken_for.rev + 1, ..back.before };
+    /// Slop runs into what was taken for a piece put back that wants none: it was another one, bare, and that one has
+    /// again what it had; `rev` was its latest revision.
+    pub(super) fn restore(&mut self, back: &Back, rev: u32, at: Instant) {
+        let old = Pour { rev: rev + 1, ..back.before.clone() };
         self.outputs.push_back(Output::Entry(old.entry(at)));
-        let mut pour = Pour::open(self.piece, back.gross_g, at);
-        pour.promised = self.guides();
-        self.outputs.push_back(Output::Entry(pour.entry(at)));
         self.memory.came_back = self.memory.came_back.saturating_sub(1);
-        pour
+        self.memory.keep(back.kept.clone());
     }
 
     /// A bare piece is ready; perhaps it is one put back.

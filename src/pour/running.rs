@@ -4,19 +4,31 @@
 use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::{Cue, Output};
-use super::predict::{Predictor, TRICKLE_G_S, USUAL_G_S};
+use super::onset::Onset;
+use super::predict::{Display, Predictor, TRICKLE_G_S, USUAL_G_S};
 use super::state::{Done, Pan, Plan, Pour, Ready, State, Stream};
 use crate::reading::Weighing;
 use crate::record::{Mark, Verdict};
+use crate::scale::COARSE_STEP_G;
 use crate::settle::line::Line;
 use crate::time::{Duration, Instant};
 use std::collections::VecDeque;
 
+/// On an open bench air moves and a pot warms it: a weight between tare and lift is known no better than this, g
+/// (common practice, no source).
+const OPEN_BENCH_G: f64 = 0.1;
+/// ... nor than this share of the load, as a stream or a hand moves the piece by half a centimetre, and a load off the
+/// centre reads wrong by 0.05 % for each (both guesses).
+const MOVED: f64 = 0.000_3;
 /// A weight estimated before rest may miss the last drip and the end of the impact of the
 /// falling stream, up to 1.4 g at 10 g/s from 0.1 m (derived): a standard deviation of half that.
 pub(super) const ESTIMATE_SD_G: f64 = 0.7;
 /// Readings of that line: half a second of a usual scale, so that a swing to and fro cancels.
-const TRAIL: usize = 6;
+pub(super) const TRAIL: usize = 6;
+/// ... and of one that tells a climb on a coarse display: a second.
+const LONG_TRAIL: usize = 11;
+/// A climb is steeper than its own scatter allows by so many standard deviations (normal law: 1 in 700).
+const CLIMB_SIGMAS: f64 = 3.0;
 /// A hand that heard the stop has ended its stream this long after its own time and the scale's lag (a tilt
 /// back takes about a quarter of a second; the rest is room for a scale slower than told; a guess).
 const STOPPING_S: f64 = 0.8;
@@ -26,7 +38,7 @@ const AGAIN_G_S: f64 = 2.0;
 const CLIMB_G_S: f64 = 1.0;
 /// So many readings that jumped as no slop does are a touch; one alone may be a splash.
 const ODD_READINGS: u32 = 3;
-/// No jug gives more, g/s (a guess): what looks like more is a touch.
+/// No jug gives more, g/s (a guess): what looks like more is a touch. The one place of it.
 pub(super) const MOST_FLOW_G_S: f64 = 25.0;
 /// A miss of less than this share of the half-width beyond a limit is not spoken of (own choice: 0.4 g of 1.45 g).
 const SPOKEN: f64 = 0.3;
@@ -48,10 +60,17 @@ impl Engine {
         let quiet = recent.iter().rev().find(|(_, net)| (net - from_g).abs() <= noise);
         let began = quiet.or(recent.front()).map_or(Instant::START, |(t, _)| *t).offset_seconds(-0.5 * lag_s);
         let usual = if pour.rev > 0 { TRICKLE_G_S } else { USUAL_G_S };
-        let mut predictor = Predictor::begin(from_g, began, lag_s, (self.start.scale.step.g(), self.start.scale.noise.g()), usual);
-        predictor.ease = self.ease;
+        let sd_g = self.start.scale.reading_sd_g();
+        let mut predictor =
+            Predictor::begin(from_g, began, Display::of(&self.start.scale), usual, self.hand.ease);
+        let before = recent.iter().rev().find(|(_, net)| net - from_g <= noise);
+        let since = before.map_or(began, |(t, _)| *t);
+        let mut onset = Onset::after((since, from_g), lag_s, sd_g);
         for (at, net) in recent.iter().filter(|(t, _)| *t > began) {
             predictor.handle_net(*net, *at);
+            if *at > since {
+                onset.note(*net, *at);
+            }
         }
         pour.first_slop.get_or_insert(began);
         let last_net = recent.back().map_or(from_g, |(_, net)| *net);
@@ -72,14 +91,17 @@ impl Engine {
             odd: 0,
             back: None,
             odd_load: false,
+            lower_since: None,
+            lower_g: 0.0,
             leapt_g: 0.0,
             shown_at: recent.back().map_or(began, |(t, _)| *t),
+            onset,
             lumps: self.start.settings.vessel.in_lumps(),
         }
     }
 
     pub(super) fn pouring(&mut self, mut s: Stream, w: Weighing) {
-        match self.pan(&s.pour, w) {
+        match self.pan_beneath(&s, w) {
             Pan::Left if self.zeroed => return self.display_zeroed(State::Pouring(s), w.arrived_at),
             Pan::Left => return self.lifted(s, w.arrived_at),
             Pan::Doubtful => return self.enter(State::Pouring(s)),
@@ -141,7 +163,7 @@ impl Engine {
     }
 
     pub(super) fn draining(&mut self, mut s: Stream, w: Weighing) {
-        match self.pan(&s.pour, w) {
+        match self.pan_beneath(&s, w) {
             Pan::Left => return self.lifted(s, w.arrived_at),
             Pan::Doubtful => return self.enter(State::Draining(s)),
             Pan::Loaded => {}
@@ -160,6 +182,9 @@ impl Engine {
         let long = s.pour.rev == 0 || w.arrived_at.since(since) >= TOPPED_UP;
         if !(ended && long) {
             return self.enter(State::Draining(s));
+        }
+        if s.odd_load && s.pour.rev > 0 {
+            return self.bears_no_more(s, rest, w.arrived_at);
         }
         if s.odd_load {
             return self.odd_load_gone(s, rest, w.arrived_at);
@@ -183,17 +208,38 @@ impl Engine {
             return false;
         }
         s.least_g_s = s.least_g_s.min(flow_g_s);
-        let goes_on =
-            since_s > stopping_s + STOPPING_S && flow_g_s > 0.5 * s.pour.flow_g_s.unwrap_or(f64::INFINITY);
+        // A hand that pressed a weighed piece looked like a flood: no measure for what runs on under it.
+        let most_g_s = if s.pour.rev > 0 { USUAL_G_S.0 } else { f64::INFINITY };
+        let usual_g_s = s.pour.flow_g_s.map_or(f64::INFINITY, |flow_g_s| flow_g_s.min(most_g_s));
+        let goes_on = since_s > stopping_s + STOPPING_S && flow_g_s > 0.5 * usual_g_s;
         let again = flow_g_s > s.least_g_s + AGAIN_G_S;
         // The filter alone may be shaken: the display must climb as well.
-        let steps = s.trail.iter().zip(s.trail.iter().skip(1)).rev().take(3);
-        let climbs = steps.clone().count() == 3 && steps.clone().all(|((_, a), (_, b))| b > a);
-        let lately = s.trail.iter().skip(s.trail.len().saturating_sub(4));
-        let slope_g_s = Line::through(lately).map_or(0.0, |line| line.slope_g_s);
-        let runs = (goes_on || again) && climbs && slope_g_s > CLIMB_G_S;
+        let runs = (goes_on || again) && self.climbs(s);
         s.running_on = if runs { s.running_on + 1 } else { 0 };
         s.running_on >= 3
+    }
+
+    /// The display climbs: from reading to reading, or, where rises come in steps, over the last second.
+    fn climbs(&self, s: &Stream) -> bool {
+        if self.start.scale.step.g() >= COARSE_STEP_G {
+            let n = s.trail.len() as f64;
+            let (Some(&(from, _)), Some(&(to, last_g))) = (s.trail.front(), s.trail.back()) else {
+                return false;
+            };
+            let Some(line) = Line::through(s.trail.iter()) else { return false };
+            let still_climbs =
+                s.late().next().is_some_and(|(_, g)| last_g > *g + 0.5 * self.start.scale.step.g());
+            // Of n readings over a time T a slope has the standard deviation sd / T * sqrt(12 / n) (least squares).
+            let slope_sd =
+                self.start.scale.reading_sd_g() * (12.0 / n).sqrt() / to.seconds_from(from).max(1e-3);
+            return s.trail.len() > TRAIL
+                && still_climbs
+                && line.slope_g_s > CLIMB_G_S.max(CLIMB_SIGMAS * slope_sd);
+        }
+        let steps = s.trail.iter().zip(s.trail.iter().skip(1)).rev().take(3);
+        let rises = steps.clone().count() == 3 && steps.clone().all(|((_, a), (_, b))| b > a);
+        let lately = s.trail.iter().skip(s.trail.len().saturating_sub(4));
+        rises && Line::through(lately).is_some_and(|line| line.slope_g_s > CLIMB_G_S)
     }
 
     /// The stop was not heard, or slop came again before the weight was known: it gets a stop of its own.
@@ -211,8 +257,13 @@ impl Engine {
         // What jumps is left out: a hand on the pot, or one that has begun to lift it.
         let before_g = std::mem::replace(&mut s.shown, net);
         let falls = net < before_g - self.threshold_g();
+        self.sinks(s, net, w.taken_at);
+        s.predictor.handle_held(w.arrived_at.seconds_from(w.taken_at));
         let believed = s.predictor.handle_net(net, w.taken_at);
         self.leaps(s, net, before_g, w.taken_at);
+        if !falls && s.plan.stop_due.is_none_or(|due| due > w.taken_at) {
+            s.onset.note(net, w.taken_at);
+        }
         if believed {
             s.peak_g = s.peak_g.max(net);
         } else {
@@ -222,7 +273,7 @@ impl Engine {
             s.last_net = net;
             s.known = [s.predictor.net_g(Instant::START), s.known[0]];
             s.trail.push_back((w.taken_at, net));
-            if s.trail.len() > TRAIL {
+            if s.trail.len() > LONG_TRAIL {
                 s.trail.pop_front();
             }
         }
@@ -232,13 +283,18 @@ impl Engine {
     pub(super) fn weighed(&mut self, mut s: Stream, gross: f64, at: Instant) {
         let net = gross - s.pour.tare;
         self.unsure_of_leaps(&mut s, net);
-        let sd = self.start.scale.reading_sd_g();
         s.pour.settled = true;
-        s.pour.net_u = Some((sd * std::f64::consts::SQRT_2).hypot(s.pour.unsure_g));
+        s.pour.net_u = Some(self.weight_u_g(gross).hypot(s.pour.unsure_g));
         let back = s.back.take();
         let pour = self.write_down(s, net, at);
-        self.say_verdict(pour.verdict, net, at);
+        self.say_of(&pour, net, at);
         self.enter(State::Done(Done { back, ..Done::new(pour) }));
+    }
+
+    /// How well a difference of two weights at rest is known where nothing is known to have gone wrong.
+    pub(super) fn weight_u_g(&self, gross_g: f64) -> f64 {
+        let readings_g = self.start.scale.reading_sd_g() * std::f64::consts::SQRT_2;
+        readings_g.hypot(OPEN_BENCH_G).hypot(MOVED * gross_g)
     }
 
     /// Puts the weight out as the pour's next revision, with what was learned from it.
@@ -246,13 +302,13 @@ impl Engine {
         let first = s.pour.rev == 0;
         // At a lift the weight falls as at a touch: only at rest it says something.
         let bore = s.odd >= ODD_READINGS || s.peak_g - net > self.most_fall_g(&s);
-        let touched = s.pour.settled && bore;
+        let touched = s.pour.settled && bore || s.pour.doubt_g > SPLASH_G.0;
         let Stream { mut pour, plan, again, .. } = s;
         // A stream that a pause had ended before its stop goes on.
         let went_on = std::mem::take(&mut pour.paused);
         pour.rev += 1;
         pour.net = Some(net);
-        pour.verdict = self.verdict(net);
+        pour.verdict = self.judged(&pour, net);
         // So little is known of its tare that nobody may call it anything: said already.
         let half_width_g = 0.5 * (self.start.high - self.start.low).g();
         if pour.marks.has(Mark::Early) && pour.unsure_g > 0.5 * half_width_g {
@@ -279,6 +335,26 @@ impl Engine {
             self.outputs.push_back(Output::Learned(self.hand));
         }
         pour
+    }
+
+    /// Its verdict, or that nobody can call it good.
+    pub(super) fn say_of(&mut self, pour: &Pour, net: f64, at: Instant) {
+        // One whose slop ran before `ready`, and was told to stop, has had its `fault`.
+        if pour.verdict == Verdict::Void && !pour.troubled {
+            return self.cue_now(Cue::Fault, at, None);
+        }
+        self.say_verdict(pour.verdict, net, at);
+    }
+
+    /// Good only where what may be no slop makes no difference; nothing where none of it may be slop.
+    pub(super) fn judged(&self, pour: &Pour, net: f64) -> Verdict {
+        if pour.doubt_g > 0.9 * net && net > 0.0 {
+            return Verdict::Void;
+        }
+        match self.verdict(net) {
+            Verdict::Good if self.verdict(net - pour.doubt_g) != Verdict::Good => Verdict::Void,
+            verdict @ (Verdict::Good | Verdict::Short | Verdict::Over | Verdict::Void) => verdict,
+        }
     }
 
     /// A miss is logged finely and spoken of coarsely: what nobody would mend is not said.

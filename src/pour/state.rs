@@ -2,8 +2,10 @@
 
 use super::entry::{Entry, Phase};
 use super::landing::Landing;
+use super::onset::Onset;
 use super::predict::Predictor;
 use super::put_back::{Back, Kept};
+use super::running::TRAIL;
 use crate::record::{Marks, Verdict};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
@@ -44,6 +46,8 @@ pub(super) struct Pour {
     pub(super) paused: bool,
     /// Grams that may be slop or not: a standard deviation.
     pub(super) unsure_g: f64,
+    /// Grams of its weight that came as no stream does: a hand or a jug may bear on it.
+    pub(super) doubt_g: f64,
 }
 
 impl Pour {
@@ -73,6 +77,7 @@ impl Pour {
             came_back: false,
             paused: false,
             unsure_g: 0.0,
+            doubt_g: 0.0,
         }
     }
 
@@ -129,11 +134,13 @@ pub(super) struct Ready {
     pub(super) odd_since: Option<Instant>,
     /// It weighs what this one weighed with its slop: perhaps it was put back.
     pub(super) perhaps: Option<Box<Kept>>,
+    /// It was taken for that one, and entered so: as that one was before.
+    pub(super) back: Option<Box<Back>>,
 }
 
 impl Ready {
     pub(super) fn new(pour: Pour, base_g: f64) -> Self {
-        Self { pour, recent: VecDeque::new(), base_g, rises: 0, odd_since: None, perhaps: None }
+        Self { pour, recent: VecDeque::new(), base_g, rises: 0, odd_since: None, perhaps: None, back: None }
     }
 }
 
@@ -169,11 +176,23 @@ pub(super) struct Stream {
     pub(super) back: Option<Box<Back>>,
     /// Something lay on the piece before slop was seen.
     pub(super) odd_load: bool,
+    /// What is shown is lower than what was believed, since then; and by so much for longer than a lift takes, g.
+    pub(super) lower_since: Option<Instant>,
+    pub(super) lower_g: f64,
     /// Slop comes in lumps.
     pub(super) lumps: bool,
     /// Grams that rose faster than any jug pours, and when the latest net was shown.
     pub(super) leapt_g: f64,
     pub(super) shown_at: Instant,
+    /// How it began.
+    pub(super) onset: Onset,
+}
+
+impl Stream {
+    /// The latest half second of the trail.
+    pub(super) fn late(&self) -> impl DoubleEndedIterator<Item = &(Instant, f64)> + Clone {
+        self.trail.iter().skip(self.trail.len().saturating_sub(TRAIL))
+    }
 }
 
 /// Weighed, still on the pan.
@@ -186,6 +205,12 @@ pub(super) struct Done {
     pub(super) jumped: bool,
     /// Something was set on the pan besides.
     pub(super) beside: bool,
+    /// What is shown is neither the piece's weight nor at rest, since then.
+    pub(super) strays_since: Option<Instant>,
+    /// It stood below its weight for longer than a lift takes, by so much, g.
+    pub(super) below_g: f64,
+    /// Its weight followed the tail since it was entered: the verdict as entered.
+    pub(super) entered_as: Option<Verdict>,
     /// Net as the pan shows it at rest.
     pub(super) had_g: f64,
     /// As it was when it was put back.
@@ -205,6 +230,9 @@ impl Done {
             rises: 0,
             jumped: false,
             beside: false,
+            strays_since: None,
+            below_g: 0.0,
+            entered_as: None,
             had_g,
             back: None,
             since: None,
@@ -251,8 +279,8 @@ pub(super) struct Fault {
 pub(super) enum State {
     Idle,
     Landing(Landing),
-    /// The spare weight lies on the pan.
-    Spare,
+    /// The spare weight lies on the pan; whether it took a record out of the count.
+    Spare(bool),
     Ready(Ready),
     Pouring(Stream),
     Draining(Stream),
@@ -263,7 +291,7 @@ pub(super) enum State {
 impl State {
     pub(super) fn phase(&self) -> Phase {
         match self {
-            Self::Idle | Self::Spare => Phase::Idle,
+            Self::Idle | Self::Spare(_) => Phase::Idle,
             Self::Landing(_) => Phase::Landing,
             Self::Ready(_) => Phase::Ready,
             Self::Pouring(_) => Phase::Pouring,
@@ -277,7 +305,8 @@ impl State {
         match self {
             Self::Idle => "waiting for a piece",
             Self::Landing(_) => "waiting for rest",
-            Self::Spare => "the last record is void: take the spare weight off",
+            Self::Spare(true) => "the last record is void: take the spare weight off",
+            Self::Spare(false) => "nothing to take out of the count: take the spare weight off",
             Self::Ready(_) => "tared",
             Self::Pouring(s) if s.pour.rev > 0 => "topping up",
             Self::Pouring(_) => "pouring",
@@ -304,7 +333,7 @@ impl State {
 
     pub(super) fn pour_mut(&mut self) -> Option<&mut Pour> {
         match self {
-            Self::Idle | Self::Landing(_) | Self::Spare => None,
+            Self::Idle | Self::Landing(_) | Self::Spare(_) => None,
             Self::Ready(r) => Some(&mut r.pour),
             Self::Pouring(s) | Self::Draining(s) => Some(&mut s.pour),
             Self::Done(d) => Some(&mut d.pour),
@@ -314,7 +343,7 @@ impl State {
 
     pub(super) fn pour(&self) -> Option<&Pour> {
         match self {
-            Self::Idle | Self::Landing(_) | Self::Spare => None,
+            Self::Idle | Self::Landing(_) | Self::Spare(_) => None,
             Self::Ready(r) => Some(&r.pour),
             Self::Pouring(s) | Self::Draining(s) => Some(&s.pour),
             Self::Done(d) => Some(&d.pour),

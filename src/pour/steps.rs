@@ -24,14 +24,17 @@ pub(super) const NOT_A_POUR_G_S: f64 = 80.0;
 pub(super) const BEGUN_G: f64 = 10.0;
 /// A piece tared again by more than this gets its `ready` again (own choice).
 const AGAIN_G: f64 = 2.0;
+/// A piece that was lifted leaves less than this share of its bare weight on the display within this time, s; a hand
+/// that bears it lets go by then (guesses).
+const NEARLY_BARE: f64 = 0.3;
+const BORNE_S: f64 = 1.2;
 /// A touch is over after this long; then it is no touch (a guess).
-const TOUCH_S: f64 = 1.0;
+pub(super) const TOUCH_S: f64 = 1.0;
 /// A pan that loses weight faster than this is being lifted from (a tenth of the least piece
 /// in the time of one reading, derived).
 const LIFTING_G_S: f64 = 40.0;
-/// The most a hand pours through a gap in the readings, g/s, and what it may have poured
-/// besides (guesses): a greater rise is another piece.
-const GAP_POUR_G_S: f64 = 25.0;
+/// What a hand may have poured through a gap in the readings besides the most that a jug gives, g (a guess): a
+/// greater rise is another piece.
 const GAP_POUR_G: f64 = 10.0;
 /// Slop in a piece does not get lighter by more than the end of the stream's impact, up to
 /// 2 g at 10 g/s from 0.2 m (derived), and a little.
@@ -41,7 +44,7 @@ impl Engine {
     pub(super) fn idle(&mut self, w: Weighing) {
         // Before it is taken for the bare pan's zero: a pebble may be lighter than any piece. One that lies
         // there from before the start was set down for nobody knows what.
-        if !self.lift_first && self.spare_set(w) {
+        if !self.lift_first && self.spare_set() {
             return;
         }
         if self.runs_on_bare_pan(w) {
@@ -102,7 +105,10 @@ impl Engine {
         push_recent(&mut r.recent, (w.taken_at, net));
         r.rises = if change > threshold { r.rises + 1 } else { 0 };
         if r.rises >= 2 {
-            let Ready { mut pour, recent, base_g, .. } = r;
+            let Ready { mut pour, recent, base_g, perhaps, back, .. } = r;
+            if let Some((back, taken_for)) = back.zip(perhaps) {
+                self.restore(&back, taken_for.pour.rev, w.arrived_at);
+            }
             // Drops that fell before, or a piece that was pushed: nobody knows.
             pour.unsure_g = (EITHER * base_g.abs()).max(self.leap_g(&recent));
             let stream = self.stream(pour, &recent, base_g);
@@ -172,7 +178,7 @@ impl Engine {
         self.outputs.push_back(Output::Dropped { piece: pour.piece });
         self.outputs.push_back(Output::Entry(pour.entry(at)));
         let promised = pour.promised;
-        self.enter(State::Ready(Ready { perhaps: r.perhaps, ..Ready::new(pour, 0.0) }));
+        self.enter(State::Ready(Ready { perhaps: r.perhaps, back: r.back, ..Ready::new(pour, 0.0) }));
         if promised && change.abs() > AGAIN_G {
             self.cue_now(Cue::Ready, at, Some(self.start.target.g()));
         }
@@ -180,11 +186,18 @@ impl Engine {
 
     /// No slop came: nothing was poured, or a piece was put back to be weighed again.
     fn left_empty(&mut self, r: Ready, at: Instant) {
-        let Ready { pour, perhaps, .. } = r;
-        self.dropped(&pour, State::Idle);
-        if let Some(kept) = perhaps {
-            self.was_put_back(*kept, pour.tare, at);
+        let Ready { pour, perhaps, back, base_g, recent, .. } = r;
+        let splash_u_g = 2.0 * self.weight_u_g(pour.tare);
+        if base_g > self.threshold_g() && base_g + splash_u_g >= self.splash_g() {
+            // Few drops, or a small pour: it is written down.
+            let mut s = self.stream(pour, &recent, base_g);
+            s.pour.settled = true;
+            s.pour.net_u = Some(splash_u_g.max(EITHER * base_g));
+            let pour = self.write_down(s, base_g, at);
+            return self.next_piece(&pour, State::Idle, at);
         }
+        self.dropped(&pour, State::Idle);
+        self.left_without_slop(perhaps.map(|kept| *kept), back.is_some(), pour.tare, at);
     }
 
     /// The piece got no slop: its open row goes.
@@ -194,7 +207,7 @@ impl Engine {
     }
 
     pub(super) fn next_piece(&mut self, pour: &Pour, state: State, at: Instant) {
-        self.piece = self.piece.max(pour.piece + 1);
+        self.piece = self.piece.max(pour.piece.saturating_add(1));
         self.away = 0;
         self.keep(pour, at);
         if matches!(state, State::Idle) {
@@ -202,7 +215,11 @@ impl Engine {
         } else {
             self.after.handle_landing();
         }
+        let left = matches!(state, State::Idle);
         self.enter(state);
+        if left {
+            self.say_what_waited(at);
+        }
     }
 
     pub(super) fn faulted(&mut self, f: Fault, w: Weighing, seen: Seen) {
@@ -215,9 +232,7 @@ impl Engine {
                 self.enter(State::Fault(Fault { trouble: Trouble::Zeroed, ..f }));
             }
             Trouble::Silent if self.changed_unseen(&f.from, w) => {
-                if let State::Ready(r) = f.from.as_ref() {
-                    self.outputs.push_back(Output::Dropped { piece: r.pour.piece });
-                }
+                self.poured_unseen(*f.from, w, seen);
                 self.unknown_weight(w.arrived_at);
             }
             Trouble::Silent | Trouble::Frozen | Trouble::Changed => {
@@ -225,6 +240,22 @@ impl Engine {
                 self.resume(*f.from, w, seen);
             }
         }
+    }
+
+    /// Where slop may have run while nobody looked, there is a record, of which nothing is called.
+    fn poured_unseen(&mut self, from: State, w: Weighing, seen: Seen) {
+        let State::Ready(r) = from else { return };
+        let net = w.mass.g() - r.pour.tare;
+        let gap_s = seen.before.map_or(0.0, |b| w.taken_at.seconds_from(b.taken_at));
+        if !(self.splash_g()..MOST_FLOW_G_S * gap_s + GAP_POUR_G).contains(&net) {
+            return self.outputs.push_back(Output::Dropped { piece: r.pour.piece });
+        }
+        let mut s = self.stream(r.pour, &r.recent, net);
+        s.pour.troubled = true;
+        s.pour.doubt_g = net;
+        s.pour.net_u = Some(EITHER * net);
+        let pour = self.write_down(s, net, w.arrived_at);
+        self.next_piece(&pour, State::Idle, w.arrived_at);
     }
 
     /// Before slop was seen, a weight that is not the piece's any more.
@@ -236,7 +267,7 @@ impl Engine {
             }
             State::Idle
             | State::Landing(_)
-            | State::Spare
+            | State::Spare(_)
             | State::Pouring(_)
             | State::Draining(_)
             | State::Done(_)
@@ -258,7 +289,7 @@ impl Engine {
             }
             State::Idle
             | State::Landing(_)
-            | State::Spare
+            | State::Spare(_)
             | State::Ready(_)
             | State::Draining(_)
             | State::Done(_)
@@ -277,18 +308,42 @@ impl Engine {
     fn other_piece(&self, s: &Stream, w: Weighing, seen: Seen) -> bool {
         let gap_s = seen.before.map_or(0.0, |b| w.taken_at.seconds_from(b.taken_at));
         let most_g = match s.plan.stop_due {
-            // After a stop the stream ends within a second, at half as much again as its flow at most.
+            // After a stop the stream ends within a second at half as much again as its flow at most
+            // (guesses).
             Some(due) => {
                 let left_s = seen.before.map_or(0.0, |b| 1.0 + due.seconds_from(b.taken_at));
                 1.5 * s.predictor.flow_g_s().max(0.0) * left_s.clamp(0.0, gap_s) + GAP_LOSS_G
             }
-            None => GAP_POUR_G_S * gap_s + GAP_POUR_G,
+            None => MOST_FLOW_G_S * gap_s + GAP_POUR_G,
         };
         let rise = w.mass.g() - s.pour.tare - s.last_net;
+        // Five thresholds: noise falls by one at most, so no noise is taken for a lift (own choice).
         rise > most_g || rise < -GAP_LOSS_G.max(5.0 * self.threshold_g())
     }
 
+    /// While slop runs a hand may bear a light piece: only a pan that is nearly bare, or stays light, was left.
+    pub(super) fn pan_beneath(&mut self, s: &Stream, w: Weighing) -> Pan {
+        let before = self.away;
+        let seen = self.pan(&s.pour, w);
+        let away_s = f64::from(before + 1) * self.pace.mean_s().unwrap_or(BORNE_S);
+        let change = w.mass.g() - s.pour.tare - s.last_net;
+        let bare = w.mass.g() - self.zero_g < NEARLY_BARE * (s.pour.tare - self.zero_g);
+        // Once it was borne it is the same piece when it weighs what it did, and what slop may have run meanwhile.
+        let same = (-GAP_LOSS_G..MOST_FLOW_G_S * away_s + GAP_POUR_G).contains(&change);
+        match seen {
+            Pan::Left if bare || self.zeroed || away_s >= BORNE_S => Pan::Left,
+            Pan::Loaded if before >= 2 && !same => {
+                self.away = before + 1;
+                if away_s >= BORNE_S { Pan::Left } else { Pan::Doubtful }
+            }
+            Pan::Left | Pan::Doubtful => Pan::Doubtful,
+            Pan::Loaded => Pan::Loaded,
+        }
+    }
+
     pub(super) fn pan(&mut self, pour: &Pour, w: Weighing) -> Pan {
+        // Near a third of the piece gone is more than any touch holds up, and less than a lift; three thresholds for the
+        // lightest ware, as noise makes one (own choice).
         let piece_g = pour.tare - self.zero_g;
         let away = w.mass.g() < pour.tare - (0.3 * piece_g).max(3.0 * self.threshold_g());
         self.away = if away { self.away + 1 } else { 0 };

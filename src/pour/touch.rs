@@ -1,12 +1,13 @@
 //! What is no slop: hands, the jug on the rim, things set on the pan, pushes; told by how fast a weight changes and
 //! by whether it stays.
 
-use super::done::EITHER;
+use super::done::{EITHER, LIFT_S};
 use super::engine::Engine;
 use super::entry::Cue;
 use super::landing::Landing;
 use super::running::{MOST_FLOW_G_S, SPLASH_G};
 use super::state::{Pour, Ready, State, Stream};
+use super::vessel::Vessel;
 use crate::reading::Weighing;
 use crate::record::Mark;
 use crate::time::Instant;
@@ -43,19 +44,52 @@ impl Engine {
         let rise_g = net - before_g;
         if !s.lumps && rise_g > MOST_FLOW_G_S * since_s + self.threshold_g() {
             s.leapt_g += rise_g;
+        } else if rise_g < -self.threshold_g() {
+            // It falls again, or came in disorder.
+            s.leapt_g = (s.leapt_g + rise_g).max(0.0);
+        }
+    }
+
+    /// What had borne on a weighed piece goes, and a late display follows slowly.
+    pub(super) fn sinks(&self, s: &mut Stream, net: f64, at: Instant) {
+        if s.pour.rev == 0 || net >= s.last_net - self.threshold_g() {
+            (s.lower_since, s.lower_g) = (None, 0.0);
+            return;
+        }
+        let since = *s.lower_since.get_or_insert(at);
+        // Lighter than it was before this slop it is being lifted.
+        if at.seconds_from(since) >= LIFT_S && net > s.from_g - self.threshold_g() {
+            s.lower_g = s.last_net - net;
         }
     }
 
     /// What leapt and did not fall again may be slop or not.
     pub(super) fn unsure_of_leaps(&self, s: &mut Stream, net: f64) {
-        if s.leapt_g > 0.0 && s.peak_g - net < 0.5 * s.leapt_g {
-            s.pour.unsure_g = s.pour.unsure_g.max(EITHER * s.leapt_g);
-        }
+        let stayed = |g: f64| if s.peak_g - net < 0.5 * g { g } else { 0.0 };
+        // A link that is uneven makes leaps of its own: they alone put nothing in doubt.
+        let (at_once_g, leapt_g) = (stayed(self.at_once_g(s, net)), stayed(self.leapt_g(s, net)));
+        s.pour.unsure_g = s.pour.unsure_g.max(EITHER * at_once_g.max(leapt_g));
+        s.pour.doubt_g = s.pour.doubt_g.max(at_once_g);
         // A push moves the piece on the pan by less than a top-up is worth.
         let gain_g = net - s.from_g;
         if s.pour.rev > 0 && gain_g < SPLASH_G.0 {
             s.pour.unsure_g = s.pour.unsure_g.max(EITHER * gain_g.abs());
         }
+    }
+
+    /// What came at once as the stream began; of slop that ran before `ready`, and too shortly to tell, all of it.
+    fn at_once_g(&self, s: &Stream, net: f64) -> f64 {
+        if s.pour.rev > 0 || self.start.settings.vessel != Vessel::Jug {
+            return 0.0;
+        }
+        let perhaps_all = s.pour.marks.has(Mark::Early) && !s.pour.troubled;
+        s.onset.at_once_g().unwrap_or(if perhaps_all { net.max(0.0) } else { 0.0 })
+    }
+
+    /// What leapt; where most of it did, and the stream was too short to tell, all of it.
+    fn leapt_g(&self, s: &Stream, net: f64) -> f64 {
+        let most = s.leapt_g > 0.5 * net && s.pour.rev == 0 && s.onset.at_once_g().is_none();
+        if most { s.leapt_g.max(net) } else { s.leapt_g }
     }
 
     /// The end of the stream's impact lets the display fall; what falls further had borne on the piece.

@@ -7,18 +7,22 @@
 //! version 1, and may end with the mark of a cut; version 3 may have changes of how the cues
 //! are heard; version 4 has among the marks whether a loudspeaker was lost at the start; version 5 may
 //! have reminders, and knows the vessel, the spare weight and what was seen of the batch; version 6 may have
-//! changes of the scale's step, and numbers. All are read.
+//! changes of the scale's step, and numbers; version 7 is sealed with its length and a checksum (`sealed.rs`),
+//! says after the start values how much of it is still of the piece before, and may have a voided record. All are read.
 
 use super::engine::{Command, Engine, Hearing, LinkChange, Start};
 use super::entry::Output;
 use super::remark::Remark;
 use crate::reading::Weighing;
+use crate::record::MOST_NUMBER;
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
 
+mod sealed;
 mod start;
 
-const VERSION: u8 = 6;
+const VERSION: u8 = 7;
+const SEALED_VERSION: u8 = 7;
 const FIRST_VERSION: u8 = 1;
 /// A trace starts this long before the landing.
 const LEAD: Duration = Duration::from_secs(3);
@@ -27,6 +31,9 @@ const LEAD_INPUTS: usize = 32;
 /// A piece left standing for over five hours at ten readings a second: the trace ends there,
 /// so that it never fills the memory.
 const LONGEST: usize = 200_000;
+/// The most bytes a trace has: `LONGEST` inputs of four varints, none longer than ten bytes, and 64 KiB for head and
+/// start values (each of the few pieces remembered takes under 300 bytes).
+pub const LARGEST: usize = LONGEST * 4 * 10 + 65_536;
 /// The kind that says that the trace was cut there.
 const CUT: i64 = 7;
 
@@ -84,6 +91,7 @@ impl Input {
             Self::Command(Command::Remind(_), _) => 10,
             Self::Step(..) => 11,
             Self::Command(Command::Number(_), _) => 12,
+            Self::Command(Command::Voided, _) => 13,
         }
     }
 
@@ -108,7 +116,7 @@ impl Input {
 }
 
 /// What a pour's engine started from and was given.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug)]
 pub struct Trace {
     /// Start values.
     pub start: Start,
@@ -116,6 +124,19 @@ pub struct Trace {
     pub inputs: Vec<Input>,
     /// Later inputs were not kept: a replay ends before the pour did.
     pub cut: bool,
+    /// So many of the inputs, the first ones, are of the time when the piece before still stood there.
+    pub lead: usize,
+    /// The latest input came while the pan was bare.
+    was_idle: bool,
+}
+
+/// What a replay goes by; whether the pan is bare is only for those to come.
+impl PartialEq for Trace {
+    fn eq(&self, other: &Self) -> bool {
+        self.start == other.start
+            && self.inputs == other.inputs
+            && (self.cut, self.lead) == (other.cut, other.lead)
+    }
 }
 
 /// Bytes that are no trace of this version.
@@ -125,7 +146,28 @@ pub enum BadTrace {
     Version(u8),
     /// Ends early, or holds an impossible value, at this byte.
     Broken(usize),
+    /// Its end is missing.
+    Cut {
+        /// Bytes there are.
+        has: usize,
+        /// Bytes there should be.
+        wants: usize,
+    },
+    /// Something follows its end.
+    Long {
+        /// Bytes there are.
+        has: usize,
+        /// Bytes there should be.
+        wants: usize,
+    },
+    /// It was changed: its checksum is another.
+    Mangled,
+    /// A number that no piece has.
+    Piece(u32),
 }
+
+/// What to try with a file that is no whole trace.
+const AGAIN: &str = "copy it again, or replay the pour by its id, as the log has it";
 
 impl std::fmt::Display for BadTrace {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
@@ -136,7 +178,17 @@ impl std::fmt::Display for BadTrace {
                     "this is no trace, or one of version {v}; this program reads versions {FIRST_VERSION} to {VERSION}"
                 )
             }
-            Self::Broken(at) => write!(f, "the trace is broken at byte {at}: export it again from the log"),
+            Self::Broken(at) => write!(f, "the trace is broken at byte {at}: {AGAIN}"),
+            Self::Cut { has, wants } => {
+                write!(f, "the trace is cut: {has} bytes are there of {wants}; {AGAIN}")
+            }
+            Self::Long { has, wants } => {
+                write!(f, "the trace was changed: {has} bytes are there, it had {wants}; {AGAIN}")
+            }
+            Self::Mangled => write!(f, "the trace was changed: its checksum is another; {AGAIN}"),
+            Self::Piece(piece) => {
+                write!(f, "the trace names piece {piece}, and {MOST_NUMBER} is the greatest number; {AGAIN}")
+            }
         }
     }
 }
@@ -146,12 +198,16 @@ impl std::error::Error for BadTrace {}
 impl Trace {
     /// A trace that has seen nothing yet.
     pub fn new(start: Start) -> Self {
-        Self { start, inputs: Vec::new(), cut: false }
+        Self { start, inputs: Vec::new(), cut: false, lead: 0, was_idle: true }
     }
 
     /// Notes an input; while `idle`, inputs older than three seconds are let go.
     /// After 200 000 inputs of one piece no more are noted.
     pub fn note(&mut self, input: Input, idle: bool) {
+        if idle && !self.was_idle {
+            self.lead = self.inputs.len();
+        }
+        self.was_idle = idle;
         if self.inputs.len() < LONGEST {
             self.inputs.push(input);
         } else {
@@ -160,7 +216,9 @@ impl Trace {
         if idle && (self.cut || self.inputs.len() >= 2 * LEAD_INPUTS) {
             let from = input.at() - LEAD;
             let old = self.inputs.iter().take_while(|i| i.at() < from).count();
-            self.inputs.drain(..old.min(self.inputs.len().saturating_sub(LEAD_INPUTS)));
+            let old = old.min(self.inputs.len().saturating_sub(LEAD_INPUTS));
+            self.inputs.drain(..old);
+            self.lead = self.lead.saturating_sub(old);
             self.cut = false;
         }
     }
@@ -181,8 +239,9 @@ impl Trace {
 
     /// As bytes.
     pub fn encode(&self) -> Vec<u8> {
-        let mut out = vec![VERSION];
+        let mut out = Vec::new();
         start::put_start(&mut out, &self.start);
+        put(&mut out, self.lead as i64);
         let (mut at, mut ug) = (0_i64, 0_i64);
         for input in &self.inputs {
             let now = input.at().us() as i64;
@@ -194,7 +253,12 @@ impl Trace {
         if self.cut {
             put(&mut out, CUT);
         }
-        out
+        sealed::seal(VERSION, &out)
+    }
+
+    /// Whether these bytes are of a version that carries a checksum: in older ones a change may go unseen.
+    pub fn has_checksum(bytes: &[u8]) -> bool {
+        bytes.first().is_some_and(|version| *version >= SEALED_VERSION)
     }
 
     /// From bytes.
@@ -204,10 +268,14 @@ impl Trace {
             Some(&other) => return Err(BadTrace::Version(other)),
             None => return Err(BadTrace::Broken(0)),
         };
-        let mut from = Bytes { bytes, at: 1 };
+        let body = if version >= SEALED_VERSION { sealed::open(bytes)? } else { &bytes[1..] };
+        let mut from = Bytes { bytes: body, at: 0 };
         let mut trace = Self::new(from.start(version)?);
+        if version >= SEALED_VERSION {
+            trace.lead = from.count()? as usize;
+        }
         let (mut at, mut ug) = (0_i64, 0_i64);
-        while from.at < bytes.len() {
+        while from.at < body.len() {
             let kind = from.take()?;
             if kind == CUT {
                 trace.cut = true;
@@ -219,13 +287,14 @@ impl Trace {
         Ok(trace)
     }
 
-    /// Gives every input to a fresh engine and collects what comes out.
+    /// Gives every input to a fresh engine and collects what comes out, but for what is of the piece before.
     pub fn replay(&self) -> Vec<Output> {
         let mut engine = Engine::new(self.start.clone());
         let mut outputs = Vec::new();
-        for input in &self.inputs {
+        for (n, input) in self.inputs.iter().enumerate() {
             input.give(&mut engine);
-            outputs.extend(std::iter::from_fn(|| engine.poll_output()));
+            let out = std::iter::from_fn(|| engine.poll_output());
+            outputs.extend(out.filter(|_| n >= self.lead));
         }
         outputs
     }
@@ -275,6 +344,11 @@ impl Bytes<'_> {
         u32::try_from(self.take()?).map_err(|_| BadTrace::Broken(self.at))
     }
 
+    fn piece(&mut self) -> Result<u32, BadTrace> {
+        let piece = self.count()?;
+        if piece <= MOST_NUMBER { Ok(piece) } else { Err(BadTrace::Piece(piece)) }
+    }
+
     fn input(&mut self, kind: i64, at: i64, ug: &mut i64) -> Result<Input, BadTrace> {
         let now = Instant::from_us(at as u64);
         Ok(match kind {
@@ -295,7 +369,8 @@ impl Bytes<'_> {
                 let remark = usize::try_from(self.take()?).ok().and_then(|i| Remark::ALL.get(i)).copied();
                 Input::Command(Command::Remind(remark.ok_or(BadTrace::Broken(self.at))?), now)
             }
-            12 => Input::Command(Command::Number(self.count()?), now),
+            12 => Input::Command(Command::Number(self.piece()?), now),
+            13 => Input::Command(Command::Voided, now),
             8 => Input::Hearing(Hearing { ahead: self.span()?, lost: self.take()? != 0 }, now),
             11 => Input::Step(mass(self.take()?), now),
             _ => return Err(BadTrace::Broken(self.at)),

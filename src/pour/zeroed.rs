@@ -6,13 +6,10 @@ use super::engine::Engine;
 use super::entry::Cue;
 use super::state::{Fault, State, Trouble};
 use crate::reading::Weighing;
+use crate::scale::LAG_INTERVALS;
 use crate::settle::{Motion, Settler};
 use crate::time::Instant;
 use crate::units::{Flow, Mass};
-
-/// A lift is seen as one where the scale's lag is more than so many readings (derived: one pole then
-/// shows at least a half of the weight in the first reading after it).
-const LIFT_INTERVALS: f64 = 1.5;
 
 impl Engine {
     /// A lift shows over several readings; a display that goes from rest to its own zero in one was
@@ -22,7 +19,7 @@ impl Engine {
         if !at_zero || gap {
             self.zeroed = false;
         } else if let (Some(rest), Some(mean_s)) = (self.at_rest(), self.pace.mean_s()) {
-            let shows_lifts = self.start.scale.lag.as_secs_f64() > LIFT_INTERVALS * mean_s;
+            let shows_lifts = self.start.scale.lag.as_secs_f64() > LAG_INTERVALS * mean_s;
             self.zeroed |= shows_lifts && rest - self.zero_g > self.start.settings.min_piece.g();
         }
     }
@@ -41,7 +38,7 @@ impl Engine {
     pub(super) fn zeroed_unseen(&self, from: &State, w: Weighing) -> bool {
         match from {
             State::Ready(_) | State::Pouring(_) | State::Draining(_) => self.shows_nothing(w),
-            State::Idle | State::Landing(_) | State::Spare | State::Done(_) | State::Fault(_) => false,
+            State::Idle | State::Landing(_) | State::Spare(_) | State::Done(_) | State::Fault(_) => false,
         }
     }
 
@@ -57,7 +54,7 @@ impl Engine {
         match from {
             State::Ready(r) => self.dropped(&r.pour, State::Idle),
             State::Pouring(s) | State::Draining(s) => self.lifted(s, w.arrived_at),
-            State::Idle | State::Landing(_) | State::Spare | State::Done(_) | State::Fault(_) => {
+            State::Idle | State::Landing(_) | State::Spare(_) | State::Done(_) | State::Fault(_) => {
                 self.enter(State::Idle)
             }
         }
@@ -70,7 +67,9 @@ impl Engine {
         let gross_g = match from.as_ref() {
             State::Ready(r) => r.pour.tare + r.recent.iter().map(|(_, net)| *net).fold(r.base_g, f64::max),
             State::Pouring(s) | State::Draining(s) => s.pour.tare + s.last_net,
-            State::Idle | State::Landing(_) | State::Spare | State::Done(_) | State::Fault(_) => return None,
+            State::Idle | State::Landing(_) | State::Spare(_) | State::Done(_) | State::Fault(_) => {
+                return None;
+            }
         };
         Some(Mass::saturating(gross_g))
     }
@@ -95,7 +94,7 @@ impl Engine {
             | State::Draining(_)
             | State::Idle
             | State::Landing(_)
-            | State::Spare
+            | State::Spare(_)
             | State::Done(_)
             | State::Fault(_)) => self.enter(from),
         }

@@ -2,7 +2,7 @@
 //!
 //! Told from readings alone, and only where no weight on a working scale can look like it.
 
-use super::ScaleFacts;
+use super::{LAG_INTERVALS, ScaleFacts};
 use crate::reading::Weighing;
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
@@ -22,8 +22,6 @@ const JUMP_G: f64 = 25.0;
 /// several readings: with the lag of [`LAG_INTERVALS`] a single pole's second change is at least half of its
 /// first (derived: exp(-1/1.5)), a moving average's as large.
 const SHARE: f64 = 0.2;
-/// Only a display that shows what falls onto the pan over several readings is judged.
-const LAG_INTERVALS: f64 = 1.5;
 /// So many jumps within this time: one alone may be a knock.
 const JUMPS: usize = 3;
 const WITHIN: Duration = Duration::from_secs(60);

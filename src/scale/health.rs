@@ -17,17 +17,19 @@ const KINDS: usize = 3;
 const RANGE_G: f64 = 100.0;
 /// The grain in which steps are compared: a tenth of the finest step that can be told.
 const GRAIN_G: f64 = 1e-4;
-/// A bare pan at rest that shows less than this: a piece or a bowl was tared by the scale's own key.
+/// A bare pan at rest that shows less than this: a piece or a bowl was tared by the scale's own key
+/// (chosen: less than any piece weighs, more than drift of a bare pan).
 const OWN_TARE_G: f64 = -5.0;
 /// A pour ends and rests well within this; common practice, no source.
 const RESTLESS: Duration = Duration::from_secs(20);
-/// What moves further than this is being worked with.
+/// What moves further than this is being worked with (chosen: a draught or a shaking table moves a display by
+/// less, a pour and a hand by more).
 const WORKED_WITH_G: f64 = 20.0;
 /// No scale switches itself off sooner than this; common practice, no source.
 const SHORTEST_WAKE: Duration = Duration::from_secs(55);
 /// A scale that slept is woken by a hand: a link that hesitates is back sooner (a guess).
 const SHORTEST_SLEEP: Duration = Duration::from_secs(5);
-/// It is said when this share of the time has passed.
+/// It is said when this share of the time has passed (chosen: of a minute that leaves 12 s to touch the scale).
 const SOON: f64 = 0.8;
 
 /// What is wrong.

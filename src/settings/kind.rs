@@ -58,7 +58,7 @@ const FOUND: [(&str, &str); 6] = [
 const WANTED: [(&str, &str); 8] = [
     ("f64", "a number"),
     ("u8", "a whole number from 0 to 255"),
-    ("u32", "a whole number from 0 to 4294967295"),
+    ("u32", "a whole number, 0 or more"),
     ("u64", "a whole number, 0 or more"),
     ("usize", "a whole number, 0 or more"),
     ("i64", "a whole number"),
@@ -82,6 +82,8 @@ pub(super) fn wrong_kind(message: &str) -> Option<String> {
         },
         |(_, plain)| plain,
     );
+    // A number beyond what the parser counts with is named with the parser's own kind behind it.
+    let found = found.map(|found| found.trim_end_matches(" as i128").trim_end_matches(" as u128").to_owned());
     let found = found.map_or_else(|| "this value".to_owned(), |found| found.replace('`', ""));
     Some(format!("{found} does not fit: expected {wanted}"))
 }

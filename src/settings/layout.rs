@@ -1,6 +1,6 @@
 //! `[scale] layout`: a word, or the shape of a binary message.
 
-use super::{SettingsError, Source, kind};
+use super::{SettingsError, Source, kind, places};
 use crate::frame::MessageFormat;
 use crate::frame::layout::{Checksum, ChecksumKind, Count, Endian, Flag, LONGEST, Layout, UnitByte};
 use crate::units::plainly;
@@ -11,7 +11,7 @@ use toml::Spanned;
 /// How notifications are read.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Notifications {
-    /// Text lines, split anywhere.
+    /// Text lines, split anywhere, or each whole in a notification.
     Text,
     /// Whole messages.
     Messages(MessageFormat),
@@ -36,24 +36,10 @@ struct LayoutText {
 struct CountText {
     offset: usize,
     bytes: usize,
-    #[serde(default)]
-    endian: EndianText,
+    endian: Option<String>,
     #[serde(default)]
     signed: bool,
-    #[serde(default = "one_gram")]
-    unit_g: f64,
-}
-
-fn one_gram() -> f64 {
-    1.0
-}
-
-#[derive(Default, Deserialize)]
-#[serde(rename_all = "lowercase")]
-enum EndianText {
-    #[default]
-    Little,
-    Big,
+    unit_g: Option<f64>,
 }
 
 #[derive(Deserialize)]
@@ -79,18 +65,10 @@ struct UnitText {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct ChecksumText {
-    kind: ChecksumKindText,
+    kind: String,
     offset: usize,
     from: Option<usize>,
     to: Option<usize>,
-}
-
-#[derive(Deserialize)]
-#[serde(rename_all = "lowercase")]
-enum ChecksumKindText {
-    Sum,
-    Xor,
-    Crc8,
 }
 
 /// What is wrong with a value of `layout`.
@@ -121,14 +99,84 @@ impl Misfit {
     }
 }
 
+/// Keys whose values are few, and what they take.
+const FEW: [(&str, &str); 5] = [
+    ("endian", "\"little\" or \"big\""),
+    ("kind", "\"sum\", \"xor\" or \"crc8\""),
+    ("bit", "a whole number from 0 to 7"),
+    ("when", "0 or 1"),
+    ("bytes", "a whole number from 1 to 4"),
+];
+/// Keys that must be there, and an example.
+const NEEDED: [(&str, &str); 6] = [
+    ("mass", "mass = { offset = 0, bytes = 2, unit_g = 0.1 }"),
+    ("offset", "offset = 0"),
+    ("bytes", "bytes = 2"),
+    ("bit", "bit = 0"),
+    ("grams", "grams = { 0 = 0.1 }"),
+    ("kind", "kind = \"xor\""),
+];
+
+fn of<'a>(table: &[(&str, &'a str)], key: &str) -> Option<&'a str> {
+    table.iter().find(|(name, _)| *name == key).map(|(_, words)| *words)
+}
+
 /// What the parser says of a table.
 fn misfit(error: &toml::de::Error) -> Misfit {
     let whole = error.to_string();
     // It names the place in a last line of its own: in `mass.offset`.
     let place = whole.trim_end().lines().last().and_then(|l| l.strip_prefix("in `")?.strip_suffix('`'));
+    let missing = error.message().strip_prefix("missing field `").and_then(|rest| rest.split('`').next());
+    if let Some((key, example)) = missing.and_then(|key| Some((key, of(&NEEDED, key)?))) {
+        let place = place.map_or_else(|| key.to_owned(), |place| format!("{place}.{key}"));
+        return Misfit::Kind { place, expected: format!("is missing: write such as `{example}`") };
+    }
+    if let Some((key, known)) = unknown(error.message()) {
+        let place = place.map_or_else(|| key.to_owned(), |place| format!("{place}.{key}"));
+        return Misfit::Kind { place, expected: format!("is not known here: known are {known}") };
+    }
     match (place, kind::wrong_kind(error.message())) {
-        (Some(place), Some(expected)) => Misfit::Kind { place: place.to_owned(), expected },
+        (Some(place), Some(said)) => {
+            let few = place.rsplit('.').next().and_then(|key| of(&FEW, key));
+            let found = said.split(": expected ").next().unwrap_or(&said);
+            let expected = few.map_or_else(|| said.clone(), |few| format!("{found}: expected {few}"));
+            Misfit::Kind { place: place.to_owned(), expected }
+        }
         _ => Misfit::Value(plainly(whole.trim_end())),
+    }
+}
+
+/// A key that is not known, and those that are.
+fn unknown(message: &str) -> Option<(&str, String)> {
+    let mut names = message.strip_prefix("unknown field `")?.split('`').step_by(2);
+    Some((names.next()?, names.collect::<Vec<_>>().join(", ")))
+}
+
+/// A word that is none of those allowed.
+fn no_word(place: &str, word: &str, allowed: &str) -> Misfit {
+    Misfit::Kind { place: place.to_owned(), expected: format!("'{word}' does not fit: expected {allowed}") }
+}
+
+fn endian(word: Option<&str>) -> Result<Endian, Misfit> {
+    match word {
+        None | Some("little") => Ok(Endian::Little),
+        Some("big") => Ok(Endian::Big),
+        Some(other) => Err(no_word("mass.endian", other, "\"little\" or \"big\"")),
+    }
+}
+
+fn checksum_kind(word: &str) -> Result<ChecksumKind, Misfit> {
+    match word {
+        "sum" => Ok(ChecksumKind::Sum),
+        "xor" => Ok(ChecksumKind::Xor),
+        "crc8" => Ok(ChecksumKind::Crc8),
+        other => Err(no_word("checksum.kind", other, "\"sum\", \"xor\" or \"crc8\"")),
+    }
+}
+
+impl From<String> for Misfit {
+    fn from(why: String) -> Self {
+        Self::Value(why)
     }
 }
 
@@ -146,7 +194,7 @@ pub(super) fn notifications(value: &toml::Value) -> Result<Notifications, Misfit
         }
         toml::Value::Table(table) => {
             let text: LayoutText = table.clone().try_into().map_err(|e| misfit(&e))?;
-            let layout = layout(text).map_err(Misfit::Value)?;
+            let layout = layout(text)?;
             Ok(Notifications::Messages(MessageFormat::Layout(layout)))
         }
         toml::Value::String(word) => Err(Misfit::Value(format!("'{word}': {expected}"))),
@@ -158,7 +206,8 @@ pub(super) fn notifications(value: &toml::Value) -> Result<Notifications, Misfit
     }
 }
 
-fn layout(text: LayoutText) -> Result<Layout, String> {
+fn layout(text: LayoutText) -> Result<Layout, Misfit> {
+    let counted_twice = text.mass.unit_g.is_some() && text.unit.is_some();
     let layout = Layout {
         header: text.header,
         length: text.length,
@@ -170,19 +219,40 @@ fn layout(text: LayoutText) -> Result<Layout, String> {
         checksum: text.checksum.map(checksum).transpose()?,
     };
     if layout.negative.is_some() && layout.mass.signed {
-        return Err("negative: not together with mass.signed = true: leave one out".to_owned());
+        return Err("negative: not together with mass.signed = true: leave one out".to_owned().into());
     }
-    place("header", layout.header.len())?;
+    if counted_twice {
+        let why = "mass.unit_g: not together with unit, whose grams say what a count weighs: leave one out";
+        return Err(why.to_owned().into());
+    }
+    places::apart(&layout)?;
+    ends("header", layout.header.len())?;
     if let Some(length) = layout.length.filter(|length| *length < layout.least()) {
-        return Err(format!("length: {length} is too short: the places named need {}", layout.least()));
+        let why = format!("length: {length} is too short: the places named need {}", layout.least());
+        return Err(why.into());
     }
-    place("length", layout.length.unwrap_or(0))?;
+    ends("length", layout.length.unwrap_or(0))?;
     Ok(layout)
 }
 
-/// Places are within the longest message.
-fn place(name: &str, offset: usize) -> Result<usize, String> {
-    if offset <= LONGEST { Ok(offset) } else { Err(format!("{name}: {offset} is more than {LONGEST}")) }
+/// Whatever has so many bytes before its end is within the longest message.
+fn ends(name: &str, end: usize) -> Result<usize, String> {
+    if end <= LONGEST {
+        Ok(end)
+    } else {
+        Err(format!("{name}: {end} is more than {LONGEST}, the longest message"))
+    }
+}
+
+/// All bytes of a place are within the longest message.
+fn place(name: &str, offset: usize, bytes: usize) -> Result<usize, String> {
+    let last = LONGEST - bytes;
+    if offset <= last {
+        return Ok(offset);
+    }
+    Err(format!(
+        "{name}: {offset} is too far: {last} is the last that fits, as the longest message has {LONGEST} bytes"
+    ))
 }
 
 fn grams(name: &str, value: f64) -> Result<f64, String> {
@@ -191,20 +261,16 @@ fn grams(name: &str, value: f64) -> Result<f64, String> {
     good.then_some(value).ok_or_else(|| format!("{name}: {value} is not between 0.000001 and 1000 g a count"))
 }
 
-fn count(text: &CountText) -> Result<Count, String> {
+fn count(text: &CountText) -> Result<Count, Misfit> {
     if !(1..=4).contains(&text.bytes) {
-        return Err(format!("mass.bytes: {} is not between 1 and 4", text.bytes));
+        return Err(format!("mass.bytes: {} is not between 1 and 4", text.bytes).into());
     }
     Ok(Count {
-        // All of the count is within the longest message.
-        offset: place("mass.offset", text.offset.saturating_add(text.bytes)).map(|_| text.offset)?,
+        offset: place("mass.offset", text.offset, text.bytes)?,
         bytes: text.bytes,
-        endian: match text.endian {
-            EndianText::Little => Endian::Little,
-            EndianText::Big => Endian::Big,
-        },
+        endian: endian(text.endian.as_deref())?,
         signed: text.signed,
-        unit_g: grams("mass.unit_g", text.unit_g)?,
+        unit_g: grams("mass.unit_g", text.unit_g.unwrap_or(1.0))?,
     })
 }
 
@@ -216,7 +282,7 @@ fn flag(name: &str, text: Option<FlagText>) -> Result<Option<Flag>, String> {
     if text.when > 1 {
         return Err(format!("{name}.when: {} is not 0 or 1", text.when));
     }
-    let offset = place(&format!("{name}.offset"), text.offset)?;
+    let offset = place(&format!("{name}.offset"), text.offset, 1)?;
     Ok(Some(Flag { offset, bit: text.bit, when: text.when == 1 }))
 }
 
@@ -239,22 +305,26 @@ fn unit(text: UnitText) -> Result<UnitByte, String> {
     if let Some(code) = grams.iter().enumerate().find_map(twice) {
         return Err(format!("unit.grams: the value {code} (0x{code:02x}) stands there twice: leave one out"));
     }
-    Ok(UnitByte { offset: place("unit.offset", text.offset)?, grams })
+    Ok(UnitByte { offset: place("unit.offset", text.offset, 1)?, grams })
 }
 
-fn checksum(text: ChecksumText) -> Result<Checksum, String> {
-    let offset = place("checksum.offset", text.offset)?;
-    let (from, to) = (text.from.unwrap_or(0), place("checksum.to", text.to.unwrap_or(offset))?);
+fn checksum(text: ChecksumText) -> Result<Checksum, Misfit> {
+    let kind = checksum_kind(&text.kind)?;
+    let offset = place("checksum.offset", text.offset, 1)?;
+    let (from, to) = (text.from.unwrap_or(0), ends("checksum.to", text.to.unwrap_or(offset))?);
     if from >= to {
-        return Err(format!("checksum: covers nothing from {from} up to {to}"));
+        let why = if text.to.is_some() {
+            format!("checksum.to: {to} is not after from, {from}: no byte would be checked")
+        } else {
+            format!(
+                "checksum.offset: no byte lies between from, {from}, and {offset}: say with from and to which \
+                 bytes are checked (to is one past the last), or correct offset"
+            )
+        };
+        return Err(why.into());
     }
     if (from..to).contains(&offset) {
-        return Err(format!("checksum.offset: {offset} is among the bytes that it covers"));
+        return Err(format!("checksum.offset: {offset} is among the bytes that it covers").into());
     }
-    let kind = match text.kind {
-        ChecksumKindText::Sum => ChecksumKind::Sum,
-        ChecksumKindText::Xor => ChecksumKind::Xor,
-        ChecksumKindText::Crc8 => ChecksumKind::Crc8,
-    };
     Ok(Checksum { kind, offset, from, to })
 }

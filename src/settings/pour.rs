@@ -100,3 +100,21 @@ pub(super) fn reminding(source: &Source<'_>, t: &PourText) -> Result<Reminding, 
         measure_after: span(hours, MINUTE * 60),
     })
 }
+
+/// No default: a wrong one would warn of pieces that fit, or of none.
+pub(super) fn capacity(
+    source: &Source<'_>,
+    told: Option<&Spanned<f64>>,
+    min_piece: Mass,
+) -> Result<Option<Mass>, SettingsError> {
+    let Some(told) = told else { return Ok(None) };
+    let most = source.number("scale.capacity_g", Some(told), 0.0, 10.0..=500_000.0, "g")?;
+    if most <= min_piece.g() {
+        let least = min_piece.g();
+        let why = format!(
+            "{most} is not above [pour] min_piece_g, {least}: no piece could be weighed; set one of them anew"
+        );
+        return Err(source.wrong("scale.capacity_g", told, why));
+    }
+    Ok(Some(Mass::saturating(most)))
+}

@@ -60,11 +60,6 @@ impl Settler {
         }
     }
 
-    /// The lag is known better.
-    pub fn set_lag(&mut self, lag_s: f64) {
-        self.lag_s = lag_s;
-    }
-
     /// Takes one more weighing and says what the pan is doing.
     pub fn handle_weighing(&mut self, weighing: Weighing) -> Motion {
         let at = weighing.taken_at;

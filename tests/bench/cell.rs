@@ -42,7 +42,12 @@ impl Setup {
             person: Person { warning_helps: std::env::var("WARNED").is_ok(), ..person },
             table: Table { flow_g_s, flow_wander: wander, ..Table::default() },
             target_g,
-            settings: PourSettings { approach: tarebell::time::Duration::from_millis(std::env::var("APPROACH").map_or(1300, |v| v.parse().expect("ms"))), ..PourSettings::default() },
+            settings: PourSettings {
+                approach: tarebell::time::Duration::from_millis(
+                    std::env::var("APPROACH").map_or(1300, |v| v.parse().expect("ms")),
+                ),
+                ..PourSettings::default()
+            },
             before_lift_s: (1.0, 2.0),
             sound_s: (0.0, 0.0),
             sound_known_s: 0.0,

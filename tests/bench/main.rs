@@ -16,7 +16,9 @@ fn cell(setup: &Setup, caller: Caller, sessions: u64, pieces: u32, learning: usi
     };
     std::thread::scope(|scope| {
         let halves: Vec<_> = (0..2)
-            .map(|half| scope.spawn(move || (0..sessions).filter(|i| i % 2 == half).flat_map(one).collect::<Vec<_>>()))
+            .map(|half| {
+                scope.spawn(move || (0..sessions).filter(|i| i % 2 == half).flat_map(one).collect::<Vec<_>>())
+            })
             .collect();
         halves.into_iter().flat_map(|h| h.join().expect("a half")).collect()
     })
@@ -27,12 +29,25 @@ fn main() {
     if std::env::var("PROBE").is_ok() {
         let base = Setup::of("usual", "usual", 29.0, 8.0).expect("a cell");
         let mut all = vec![("base", base.clone())];
-        let mut v = base.clone(); v.person.sigma_s = 0.0; v.person.tau_s = 1e-9; all.push(("no reaction scatter", v));
-        let mut v = base.clone(); v.table.flow_wander = 0.0; all.push(("no wander", v));
-        let mut v = base.clone(); v.person.tilt_cv = 0.0; all.push(("no tilt scatter", v));
-        let mut v = base.clone(); v.person.drip_cv = 0.0; all.push(("no drip scatter", v));
-        let mut v = base.clone(); v.person.drift_s = 0.0; all.push(("no drift", v));
-        let mut v = base.clone(); v.table.flow_cv = 0.0; all.push(("same flow", v));
+        let mut v = base.clone();
+        v.person.sigma_s = 0.0;
+        v.person.tau_s = 1e-9;
+        all.push(("no reaction scatter", v));
+        let mut v = base.clone();
+        v.table.flow_wander = 0.0;
+        all.push(("no wander", v));
+        let mut v = base.clone();
+        v.person.tilt_cv = 0.0;
+        all.push(("no tilt scatter", v));
+        let mut v = base.clone();
+        v.person.drip_cv = 0.0;
+        all.push(("no drip scatter", v));
+        let mut v = base.clone();
+        v.person.drift_s = 0.0;
+        all.push(("no drift", v));
+        let mut v = base.clone();
+        v.table.flow_cv = 0.0;
+        all.push(("same flow", v));
         for (name, setup) in all {
             let f = figures(&cell(&setup, Caller::Oracle, sessions, 50, 6), setup.target_g);
             println!("{name}: {:.3}", f.rms_g);
@@ -48,10 +63,14 @@ fn main() {
         ("coarse", "usual"),
         ("lossy", "usual"),
     ] {
-        if std::env::var("ONLY").is_ok_and(|only| !only.split(',').any(|o| o == format!("{scale}/{hand}"))) { continue; }
+        if std::env::var("ONLY").is_ok_and(|only| !only.split(',').any(|o| o == format!("{scale}/{hand}"))) {
+            continue;
+        }
         let setup = Setup::of(scale, hand, 29.0, 8.0).expect("a cell");
         for caller in [Caller::Plain, Caller::Grams, Caller::Engine, Caller::Oracle] {
-            if std::env::var("ENGINE").is_ok() && caller != Caller::Engine { continue; }
+            if std::env::var("ENGINE").is_ok() && caller != Caller::Engine {
+                continue;
+            }
             let f = figures(&cell(&setup, caller, sessions, 50, 6), setup.target_g);
             println!(
                 "{scale:7} {hand:7} {caller:?}: n {} mean {:+.2} SD {:.2} RMS {:.2} P95 {:.2} within {:.2} {:.2} contact {:.1} told {:.2}",

@@ -117,7 +117,7 @@ fn engine(setup: &Setup) -> Engine {
             id: "bench".into(),
             step: Mass::saturating(setup.scale.step_g),
             noise: Mass::saturating(0.03),
-            lag: if std::env::var("TRUELAG").is_ok() { Duration::from_micros((setup.scale.lag()*1e6) as u64) } else { Duration::from_millis(300) },
+            lag: Duration::from_millis(300),
             lag_origin: Origin::Assumed,
         },
         hand: Hand::default(),
@@ -187,9 +187,7 @@ impl Session {
             self.engine.handle_timeout(t);
         }
         let before = self.potter.results().len();
-        let mut true_times = std::collections::VecDeque::new();
         for shown in self.potter.advance(t) {
-            true_times.push_back(shown.taken_at.offset_seconds(setup.scale.age_s));
             let places = usize::from(setup.scale.step_g < 1.0);
             let line = format!("{:.places$} g\r\n", shown.mass_g);
             self.decoder.handle_bytes(line.as_bytes(), t);
@@ -198,8 +196,7 @@ impl Session {
             }
         }
         while let Some(reading) = self.decoder.poll_reading() {
-            let mut taken_at = self.timing.handle_arrival(t);
-            if std::env::var("TRUETIME").is_ok() { taken_at = true_times.pop_front().expect("x").min(t); }
+            let taken_at = self.timing.handle_arrival(t);
             if let Indicated::Mass(mass) = reading.indicated {
                 self.engine.handle_weighing(Weighing { mass, arrived_at: t, taken_at });
             }

@@ -1,9 +1,10 @@
 //! The whole cycle of a piece: lifted, put back, topped up, poured back, what stays on the pan, the spare weight.
 
 use crate::run::{Run, start, stream, weighing};
+use tarebell::pour::engine::Command;
 use tarebell::pour::entry::{Cue, CueCall, Entry, Output, Phase};
 use tarebell::pour::remark::Remark;
-use tarebell::pour::trace::Trace;
+use tarebell::pour::trace::{Input, Trace};
 use tarebell::pour::vessel::Vessel;
 use tarebell::pour::ware::Ware;
 use tarebell::record::{Mark, Marks, Verdict};
@@ -175,7 +176,13 @@ fn the_spare_weight_on_the_bare_pan_voids_the_last_record_once_and_is_no_piece()
     let voids = |run: &Run| run.outputs.iter().filter(|o| **o == Output::VoidLast).count();
     run.curve(14.0, 18.0, |_| 75.1);
     assert_eq!((voids(&run), run.phase()), (1, Phase::Idle));
+    // Only whoever keeps the records knows whether there was one to take out of the count.
+    assert_eq!(notes(&run), []);
+    let at = Instant::START.offset_seconds(18.0);
+    assert_eq!(run.engine.snapshot(at).step, "nothing to take out of the count: take the spare weight off");
+    run.give(Input::Command(Command::Voided, at), at);
     assert_eq!(notes(&run), [Remark::Voided]);
+    assert_eq!(run.engine.snapshot(at).step, "the last record is void: take the spare weight off");
     run.curve(18.0, 20.0, |_| 0.0);
     run.curve(20.0, 23.0, |_| 305.0);
     assert_eq!(voids(&run), 1);
@@ -276,4 +283,115 @@ fn a_trace_of_a_piece_put_back_gives_the_same_again() {
     };
     assert!(!entries(&told).is_empty());
     assert_eq!(format!("{:.3?}", entries(&told)), format!("{:.3?}", entries(&next.outputs)));
+}
+
+#[test]
+fn an_over_piece_keeps_its_record_when_a_bare_one_that_weighs_like_it_is_poured_into() {
+    let mut run = lifted(8.25);
+    assert_eq!(last(&run).verdict, Verdict::Over);
+    run.curve(13.0, 19.0, |_| 0.0);
+    // Bare, 329.4 g: as the one before with some poured back. Whoever waits gets a `ready`, and pours.
+    run.curve(19.0, 26.0, |_| 329.4);
+    assert_eq!(run.phase(), Phase::Ready);
+    run.curve(26.0, 33.0, |t| 329.4 + 8.0 * (t - 26.0).clamp(0.0, 3.625));
+    let entry = last(&run);
+    assert!(entry.piece == 2 && near(entry.net, 29.0), "{entry:?}");
+    let first = run.entries().into_iter().rfind(|e| e.piece == 1).expect("the first");
+    assert!(near(first.net, 34.0) && first.verdict == Verdict::Over, "{first:?}");
+    assert!(!first.marks.has(Mark::PouredBack) && !first.marks.has(Mark::PutBack) && first.rolled.is_none());
+}
+
+#[test]
+fn an_over_piece_that_waited_for_nothing_and_left_is_entered_once() {
+    let mut run = lifted(8.25);
+    run.curve(13.0, 19.0, |_| 0.0);
+    run.curve(19.0, 26.0, |_| 329.4);
+    lift(&mut run, 26.0, 29.0, 329.4);
+    let weighed: Vec<Entry> =
+        run.entries().into_iter().filter(|e| e.piece == 1 && e.rolled.is_some()).collect();
+    assert_eq!(weighed.len(), 1, "{weighed:?}");
+    assert!(near(weighed[0].net, 29.4) && weighed[0].verdict == Verdict::Good);
+}
+
+#[test]
+fn a_weight_that_followed_the_tail_is_entered_whichever_way_the_piece_goes() {
+    let tail = |t: f64| if t < 4.0 { 300.0 } else { 329.0 - 29.0 * (-(t - 4.0).max(0.0) / 0.9).exp() };
+    for way in ["end", "swapped"] {
+        let mut run = ready_in(Run::new());
+        run.curve(4.0, 12.0, tail);
+        if run.phase() != Phase::Done {
+            run.curve(12.0, 13.0, |_| 329.0);
+        }
+        let before = last(&run);
+        if way == "end" {
+            let at = Instant::START.offset_seconds(13.5);
+            run.give(Input::Command(Command::End, at), at);
+        } else {
+            run.curve(20.0, 21.0, |_| 310.0);
+        }
+        let first = run.entries().into_iter().rfind(|e| e.piece == 1).expect("the first");
+        assert!(near(first.net, 329.0 - 300.0), "{way}: {first:?}, before {before:?}");
+    }
+}
+
+/// A piece from landing to lift, ten seconds, with so many grams left on the pan before and after.
+fn quick_piece(run: &mut Run, from_s: f64, before_g: f64, after_g: f64) {
+    run.curve(from_s, from_s + 2.0, |_| 300.0 + before_g);
+    run.curve(from_s + 2.0, from_s + 9.0, |t| 300.0 + before_g + 8.0 * (t - from_s - 2.0).clamp(0.0, 3.625));
+    // Never at rest in between.
+    run.curve(from_s + 9.0, from_s + 9.5, |t| after_g + 60.0 * (from_s + 9.5 - t));
+}
+
+#[test]
+fn a_reminder_reaches_a_potter_whose_pan_never_rests_at_the_next_lift() {
+    let mut run = Run::new();
+    run.curve(0.0, 2.0, |_| 0.0);
+    quick_piece(&mut run, 2.0, 0.0, 0.1);
+    let at = Instant::START.offset_seconds(11.5);
+    run.give(Input::Command(Command::Remind(Remark::Stir), at), at);
+    quick_piece(&mut run, 11.5, 0.1, 0.2);
+    quick_piece(&mut run, 21.0, 0.2, 0.3);
+    assert_eq!(notes(&run), [Remark::Stir], "once");
+}
+
+#[test]
+fn what_lies_on_a_pan_after_many_quick_pieces_may_be_of_the_latest_dozen() {
+    let mut run = Run::new();
+    run.curve(0.0, 2.0, |_| 0.0);
+    for n in 0..20 {
+        let drops = 0.1 * f64::from(n);
+        quick_piece(&mut run, 2.0 + 9.5 * f64::from(n), drops, drops + 0.1);
+    }
+    let before = run.entries().len();
+    run.curve(192.0, 195.0, |_| 2.0);
+    let revised: std::collections::BTreeSet<u32> = run.entries()[before..].iter().map(|e| e.piece).collect();
+    assert_eq!(revised, (8..=20).collect(), "a dozen, and the last one");
+}
+
+#[test]
+fn a_pebble_set_on_a_wet_pan_at_once_is_still_the_pebble() {
+    let spare = Some(Mass::saturating(75.0));
+    let mut run = ready_in(Run::of(tarebell::pour::engine::Start { spare, ..start() }));
+    run.curve(4.0, 11.0, |t| stream(t, 7.625));
+    run.curve(11.0, 11.5, |t| 1.0 + 300.0 * (-(t - 11.0) / 0.1).exp());
+    run.curve(11.5, 14.0, |_| 76.0);
+    assert!(run.outputs.contains(&Output::VoidLast), "{:?}", run.cues());
+    assert_eq!(run.phase(), Phase::Idle);
+    // A piece is none.
+    let mut run = ready_in(Run::of(tarebell::pour::engine::Start { spare, ..start() }));
+    run.curve(4.0, 11.0, |t| stream(t, 7.625));
+    run.curve(11.0, 11.5, |t| 1.0 + 300.0 * (-(t - 11.0) / 0.1).exp());
+    run.curve(11.5, 14.0, |_| 84.0);
+    assert!(!run.outputs.contains(&Output::VoidLast) && run.phase() == Phase::Ready);
+}
+
+#[test]
+fn a_spare_weight_as_light_as_what_drips_is_none() {
+    let spare = Some(Mass::saturating(2.0));
+    let mut run = ready_in(Run::of(tarebell::pour::engine::Start { spare, ..start() }));
+    run.curve(4.0, 11.0, |t| stream(t, 7.625));
+    run.curve(11.0, 15.0, |_| 2.0);
+    assert!(!run.outputs.contains(&Output::VoidLast));
+    assert_eq!(notes(&run), [Remark::Wipe]);
+    assert!(near(last(&run).net, 27.0) && last(&run).marks.has(Mark::Residue));
 }

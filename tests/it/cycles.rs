@@ -2,7 +2,8 @@
 //! stated odds, played as a scene and judged by the rules of `scenes.rs`. Everything is invented.
 //!
 //! `TAREBELL_CYCLES=10000` plays so many (best with `--release -- --nocapture`); the seed and the scene of
-//! each kind's first broken rules are printed, to be saved as a `.scene`. `TAREBELL_CYCLE=SEED` prints one.
+//! each kind's first broken rules are printed, to be saved as a `.scene`. `TAREBELL_CYCLES_FROM=10000` leaves
+//! out so many seeds: others than those a mend was made with. `TAREBELL_CYCLE=SEED` prints one.
 
 use super::scenes::{Broken, judge};
 use std::collections::BTreeMap;
@@ -10,6 +11,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::{AtomicU64, Ordering};
 use tarebell::daemon::rehearsal::{Played, Said, play};
 use tarebell::plant::scene::Scene;
+use tarebell::record::{Marks, Verdict};
 
 /// Cycles in the check.
 const CYCLES: u64 = 300;
@@ -53,40 +55,35 @@ const MISHAPS: [(&str, f64); 31] = [
     ("readings in disorder", 2.0),
 ];
 
-/// Rules that are broken today, by rule and mishap, and at most how often in a thousand pieces (counted over
-/// 10,000 cycles). What is not here must not be broken at all; with a mend its line goes.
+/// Rules that are broken today, by rule and mishap, and at most how often in a thousand pieces (the greater
+/// of two counts over 10,000 cycles). What is not here must not be broken at all; with a mend its line goes.
 const OWED: &[(&str, f64)] = &[
-    ("Doubled / bear in the pour", 0.2),
-    ("FalseGood / draught", 0.2),
-    ("FalseGood / hand borne", 0.3),
+    ("FalseGood / hand borne", 0.1),
     ("FalseGood / nudged", 0.1),
-    ("FalseGood / press in the pour", 0.1),
-    ("Missed / jug on the rim", 0.2),
-    ("Missed / removed in the pour", 0.3),
-    ("Missed / silence", 0.2),
-    ("Wrong / bear in the pour", 0.3),
-    ("Wrong / bump after", 0.3),
-    ("Wrong / draught", 0.4),
-    ("Wrong / fan", 0.3),
-    ("Wrong / frozen", 0.6),
-    ("Wrong / hand borne", 0.2),
+    ("FalseGood / readings in disorder", 0.1),
+    ("FalseGood / splash beside", 0.1),
+    ("Missed / jug on the rim", 0.1),
+    ("Missed / nothing", 0.1),
+    ("Missed / removed in the pour", 0.1),
+    ("Wrong / bump after", 0.1),
+    ("Wrong / fan", 0.1),
+    ("Wrong / frozen", 0.3),
+    ("Wrong / hand borne", 0.1),
     ("Wrong / landing soft", 0.1),
-    ("Wrong / lifted at once", 0.3),
-    ("Wrong / nudged", 1.2),
-    ("Wrong / press after the stop", 0.6),
-    ("Wrong / press in the pour", 0.4),
-    ("Wrong / removed in the pour", 0.3),
-    ("Wrong / splash beside", 0.2),
-    ("Wrong / wheel", 0.1),
-    ("WrongVerdict / bear in the pour", 0.2),
-    ("WrongVerdict / fan", 0.1),
-    ("WrongVerdict / frozen", 0.4),
-    ("WrongVerdict / lifted at once", 0.1),
-    ("WrongVerdict / nudged", 0.3),
-    ("WrongVerdict / press after the stop", 0.2),
-    ("WrongVerdict / removed in the pour", 0.1),
-    ("WrongVerdict / residue left", 0.2),
-    ("WrongVerdict / splash beside", 0.1),
+    ("Wrong / landing wobbles", 0.1),
+    ("Wrong / lifted at once", 0.1),
+    ("Wrong / nudged", 0.1),
+    ("Wrong / press after the stop", 0.4),
+    ("Wrong / press in the pour", 0.3),
+    ("Wrong / readings in disorder", 0.1),
+    ("Wrong / removed in the pour", 0.1),
+    ("Wrong / splash beside", 0.1),
+    ("WrongVerdict / frozen", 0.3),
+    ("WrongVerdict / hand borne", 0.1),
+    ("WrongVerdict / landing wobbles", 0.1),
+    ("WrongVerdict / nudged", 0.1),
+    ("WrongVerdict / press after the stop", 0.1),
+    ("WrongVerdict / press in the pour", 0.1),
     ("missed, no ready / nothing", 0.1),
 ];
 /// A count may lie above its rate by chance: twice as much, and three more (Poisson's law: fewer than one
@@ -279,6 +276,8 @@ struct Outcome {
     broken: Vec<(String, String)>,
     /// Mishap and grams off the target of each piece poured to a stop.
     off_g: Vec<(&'static str, f64)>,
+    /// Of each record of a piece with no mishap: whether it has a verdict and no mark, and its uncertainty, g.
+    plain: Vec<(bool, f64)>,
     records: usize,
 }
 
@@ -289,7 +288,7 @@ fn run(seed: u64) -> Outcome {
     let played = catch_unwind(AssertUnwindSafe(|| play(&scene, &scene.scales[0])));
     let Ok(Some(played)) = played else {
         let broken = vec![("panic".to_owned(), "it panicked".to_owned())];
-        return Outcome { seed, cycle, broken, off_g: Vec::new(), records: 0 };
+        return Outcome { seed, cycle, broken, off_g: Vec::new(), plain: Vec::new(), records: 0 };
     };
     let mut broken = Vec::new();
     let unready = unready(&played);
@@ -307,7 +306,13 @@ fn run(seed: u64) -> Outcome {
     let told = |i: &usize| scene_tells_stop(&cycle, *i) && !unready.contains(i);
     let off = |i: usize| (cycle.mishaps[i], played.truths[i].poured_g - scene.target_g);
     let off_g = (0..cycle.mishaps.len().min(played.truths.len())).filter(told).map(off).collect();
-    Outcome { seed, broken, off_g, records: played.records().len(), cycle }
+    let records = played.records();
+    let plain = records.iter().filter(|(_, on)| on.is_some_and(|i| cycle.mishaps.get(i) == Some(&"nothing")));
+    let plain = plain.map(|(e, _)| {
+        let judged = e.verdict != Verdict::Void && e.marks == Marks::default();
+        (judged, e.net_u.map_or(0.0, |u| u.g()))
+    });
+    Outcome { seed, broken, off_g, plain: plain.collect(), records: records.len(), cycle }
 }
 
 /// A piece whose hand waits for a stop, whatever else happens.
@@ -332,13 +337,13 @@ fn unready(played: &Played) -> Vec<usize> {
 }
 
 /// Plays them on two threads.
-fn all(n: u64) -> Vec<Outcome> {
-    let next = AtomicU64::new(1);
+fn all(from: u64, n: u64) -> Vec<Outcome> {
+    let next = AtomicU64::new(from + 1);
     let work = || {
         let mut done = Vec::new();
         loop {
             let seed = next.fetch_add(1, Ordering::Relaxed);
-            if seed > n {
+            if seed > from + n {
                 return done;
             }
             done.push(run(seed));
@@ -382,8 +387,16 @@ fn print(outcomes: &[Outcome], kinds: &BTreeMap<String, Vec<u64>>) {
         let sd = (all.iter().map(|g| (g - mean).powi(2)).sum::<f64>() / n).sqrt();
         println!("poured to the stop, {mishap}: {n} pieces, {mean:+.2} g off, SD {sd:.2} g");
     }
+    let plain: Vec<(bool, f64)> = outcomes.iter().flat_map(|o| o.plain.clone()).collect();
+    let judged = plain.iter().filter(|(judged, _)| *judged).count() as f64 / plain.len().max(1) as f64;
+    let u_g = plain.iter().map(|(_, u)| u).sum::<f64>() / plain.len().max(1) as f64;
+    println!(
+        "with no mishap: {} records, {:.2} % with a verdict and no mark, {u_g:.3} g uncertain",
+        plain.len(),
+        100.0 * judged
+    );
     for (kind, seeds) in kinds {
-        let some: Vec<String> = seeds.iter().take(6).map(u64::to_string).collect();
+        let some: Vec<String> = seeds.iter().take(24).map(u64::to_string).collect();
         println!("{:5} x {kind}: seeds {}", seeds.len(), some.join(" "));
     }
 }
@@ -397,8 +410,9 @@ fn random_cycles_break_no_rule_more_often_than_is_owed() {
         println!("{}\n{}{:?}", outcome.cycle.text, played.transcript(), outcome.broken);
         return;
     }
-    let n = std::env::var("TAREBELL_CYCLES").ok().and_then(|v| v.parse().ok()).unwrap_or(CYCLES);
-    let outcomes = all(n);
+    let told = |name: &str| std::env::var(name).ok().and_then(|v| v.parse().ok());
+    let n = told("TAREBELL_CYCLES").unwrap_or(CYCLES);
+    let outcomes = all(told("TAREBELL_CYCLES_FROM").unwrap_or(0), n);
     let kinds = table(&outcomes);
     print(&outcomes, &kinds);
     let pieces: usize = outcomes.iter().map(|o| o.cycle.mishaps.len()).sum();

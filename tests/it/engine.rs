@@ -3,10 +3,11 @@
 use super::run::{Run, start, stream, weighing};
 use crate::seeds::seeded;
 use proptest::prelude::*;
-use tarebell::pour::engine::{Command, Hearing, LinkChange};
+use tarebell::pour::engine::{Command, Hearing, LinkChange, Start};
 use tarebell::pour::entry::{Cue, Output, Phase};
 use tarebell::pour::remark::Remark;
-use tarebell::pour::trace::{Input, Trace};
+use tarebell::pour::trace::{Input, LARGEST, Trace};
+use tarebell::reading::Weighing;
 use tarebell::record::Verdict;
 use tarebell::time::{Duration, Instant};
 use tarebell::units::Mass;
@@ -229,19 +230,120 @@ fn a_step_that_turns_out_too_coarse_gives_no_ready_and_is_a_fault_for_a_hand_tha
 }
 
 #[test]
-fn a_trace_of_an_older_version_is_still_read() {
-    let bytes = Run::new().trace.encode();
-    assert_eq!(bytes[0], 6);
-    let fifth = Trace::decode(&[&[5], &bytes[1..]].concat()).expect("version 5");
-    assert_eq!(fifth, Run::new().trace);
+fn a_trace_of_an_older_version_is_still_read_and_known_to_have_no_checksum() {
+    let sealed = Run::new().trace.encode();
+    assert!(sealed[0] == 7 && Trace::has_checksum(&sealed));
+    // Before 7 there were no length, no checksum, and no word of the piece before (one byte here).
+    let bytes = &sealed[5..sealed.len() - 5];
     // An engine that has seen nothing yet and knows no spare weight ends its start values with what is new in
     // version 5: vessel, limit of contact (4 bytes), and nine that are nought. Before 5 they were not there.
-    let older = bytes.get(..bytes.len() - 15).expect("the older start values");
-    for version in [3, 4] {
-        let older = Trace::decode(&[&[version], &older[1..]].concat()).expect("an older version");
-        assert_eq!(older, Run::new().trace);
+    let short = &bytes[..bytes.len() - 15];
+    for (version, body) in [(3, short), (4, short), (5, bytes), (6, bytes)] {
+        let whole = [&[version], body].concat();
+        assert_eq!(Trace::decode(&whole).expect("an older version"), Run::new().trace, "version {version}");
+        assert!(!Trace::has_checksum(&whole));
     }
-    assert!(Trace::decode(&[&[7], &bytes[1..]].concat()).is_err());
+    assert!(Trace::decode(&[&[8], bytes].concat()).is_err());
+}
+
+#[test]
+fn a_trace_that_was_cut_or_changed_anywhere_is_an_error_that_says_so() {
+    let mut run = Run::new();
+    run.curve(0.0, 2.0, |_| 0.0);
+    run.curve(2.0, 4.0, |_| 300.0);
+    let whole = run.trace.encode();
+    for end in 1..whole.len() {
+        let said = Trace::decode(&whole[..end]).expect_err("it is cut").to_string();
+        assert!(said.contains("the trace is cut") && said.contains("copy it again"), "{end}: {said}");
+    }
+    let said = Trace::decode(&[&whole[..], &[0]].concat()).expect_err("too long").to_string();
+    assert!(said.contains("was changed"), "{said}");
+    // The first byte says of which version it is: the rest is then read as that.
+    for (at, bit) in (1..whole.len()).flat_map(|at| (0..8).map(move |bit| (at, bit))) {
+        let mut bytes = whole.clone();
+        bytes[at] ^= 1 << bit;
+        let said = Trace::decode(&bytes).expect_err("it was changed").to_string();
+        assert!(said.contains("was changed") || said.contains("is cut"), "{at}.{bit}: {said}");
+    }
+}
+
+#[test]
+fn the_checksum_of_a_trace_is_the_crc_32_of_ethernet() {
+    // Check value of CRC-32/ISO-HDLC over "123456789", as listed in catalogues of CRCs (from memory).
+    assert_eq!(crc32(b"123456789"), 0xcbf4_3926);
+    let whole = Run::new().trace.encode();
+    let (rest, sum) = whole.split_at(whole.len() - 4);
+    assert_eq!(crc32(rest).to_le_bytes(), sum);
+}
+
+/// Bit by bit, by the reflected polynomial of IEEE 802.3.
+fn crc32(bytes: &[u8]) -> u32 {
+    !bytes.iter().fold(u32::MAX, |sum, byte| {
+        (0..8).fold(sum ^ u32::from(*byte), |s, _| if s & 1 == 1 { s >> 1 ^ 0xedb8_8320 } else { s >> 1 })
+    })
+}
+
+#[test]
+fn a_number_that_no_piece_has_is_refused_in_a_trace_and_overflows_nothing() {
+    let mut run = Run::of(Start { first_piece: u32::MAX, ..start() });
+    let said = Trace::decode(&run.trace.encode()).expect_err("no such piece").to_string();
+    assert!(said.contains("piece 4294967295") && said.contains("10000000 is the greatest"), "{said}");
+    run.curve(0.0, 2.0, |_| 0.0);
+    run.curve(2.0, 4.0, |_| 300.0);
+    run.curve(4.0, 11.0, |t| stream(t, 7.6));
+    run.curve(11.0, 14.0, |_| 0.0);
+    assert!(run.entries().iter().all(|e| e.piece == u32::MAX));
+    let mut run = Run::new();
+    run.one(Input::Command(Command::Number(u32::MAX), Instant::START));
+    assert!(Trace::decode(&run.trace.encode()).is_err());
+}
+
+#[test]
+fn the_longest_trace_of_the_widest_inputs_is_within_the_limit_of_a_file() {
+    let mut trace = Run::new().trace;
+    for i in 0..200_001_u64 {
+        let at = Instant::from_us(if i % 2 == 0 { 0 } else { i64::MAX as u64 });
+        let mass = Mass::saturating(if i % 2 == 0 { -1e9 } else { 1e9 });
+        trace.note(Input::Weighing(Weighing { mass, arrived_at: at, taken_at: at }), false);
+    }
+    let bytes = trace.encode().len();
+    assert!(trace.cut && (1_000_000..=LARGEST).contains(&bytes), "{bytes} bytes");
+}
+
+#[test]
+fn the_end_of_the_piece_before_in_the_lead_of_a_trace_is_no_entry_of_its_replay() {
+    let mut run = Run::new();
+    let (mut begun, mut next) = (0, None);
+    let mut give = |run: &mut Run, from_s: f64, to_s: f64, gross: &dyn Fn(f64) -> f64| {
+        for i in 0..((to_s - from_s) * 10.0).round() as u64 {
+            let t = from_s + i as f64 / 10.0;
+            let idle = run.phase() == Phase::Idle;
+            let input = weighing(t, gross(t));
+            run.trace.note(input, idle);
+            input.give(&mut run.engine);
+            run.outputs.extend(std::iter::from_fn(|| run.engine.poll_output()));
+            if idle {
+                run.trace.start_from(&run.engine);
+                (begun, next) = (run.outputs.len(), Some(run.trace.clone()));
+            }
+        }
+    };
+    give(&mut run, 0.0, 2.0, &|_| 0.0);
+    give(&mut run, 2.0, 4.0, &|_| 300.0);
+    give(&mut run, 4.0, 12.0, &|t| stream(t, 7.6));
+    // The next one stands there 0.8 s after the lift.
+    give(&mut run, 12.0, 12.8, &|_| 0.0);
+    give(&mut run, 12.8, 15.0, &|_| 340.0);
+    let opened = |outputs: &[Output]| -> Vec<(u32, u32)> {
+        outputs
+            .iter()
+            .filter_map(|o| if let Output::Entry(e) = o { Some((e.piece, e.rev)) } else { None })
+            .collect()
+    };
+    let told = Trace::decode(&run.trace.encode()).expect("our own bytes");
+    assert!(next.is_some() && told.lead > 0 && told.lead == run.trace.lead);
+    assert_eq!(opened(&run.outputs[begun..]), [(2, 0)]);
+    assert_eq!(opened(&told.replay()), [(2, 0)]);
 }
 
 fn any_input() -> impl Strategy<Value = (u8, f64, f64)> {

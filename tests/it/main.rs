@@ -6,6 +6,7 @@ mod again;
 mod chaos;
 mod curve;
 mod cycle;
+mod cycle_long;
 mod cycles;
 mod engine;
 mod frames;

@@ -185,7 +185,7 @@ fn a_layout_that_cannot_be_is_refused_with_the_part_that_is_wrong() {
         ("{ mass = { offset = 0, bytes = 2 }, unit = { offset = 2, grams = { x = 1.0 } } }", "unit.grams"),
         ("{ mass = { offset = 0, bytes = 2 }, unit = { offset = 2, grams = { 300 = 1.0 } } }", "unit.grams"),
         (
-            "{ mass = { offset = 0, bytes = 2, endian = \"little\", unit_g = 0.1 }, unit = { offset = 2, grams = { 2 = 0.1, 0x02 = 1.0 } } }",
+            "{ mass = { offset = 0, bytes = 2, endian = \"little\" }, unit = { offset = 2, grams = { 2 = 0.1, 0x02 = 1.0 } } }",
             "twice",
         ),
         ("\"binary\"", "layout"),
@@ -202,6 +202,122 @@ fn the_step_of_the_standard_service_is_taken_for_the_scales_own() {
     assert_eq!(parse("").expect("it parses").scale.step.g(), 5.0);
     assert!(parse("step_g = 0.1").is_err());
     assert_eq!(parse("step_g = 10.0").expect("it parses").scale.step.g(), 10.0);
+}
+
+#[test]
+fn places_that_overlap_are_refused_and_both_are_named() {
+    let mass = "mass = { offset = 1, bytes = 2 }";
+    for (more, one, other) in [
+        ("stable = { offset = 2, bit = 7 }", "mass (bytes 1 to 2)", "stable (byte 2, bit 7)"),
+        ("negative = { offset = 2, bit = 7 }", "mass (bytes 1 to 2)", "negative (byte 2, bit 7)"),
+        ("header = [1, 2]", "mass (bytes 1 to 2)", "header (bytes 0 to 1)"),
+        ("unit = { offset = 1, grams = { 0 = 0.1 } }", "mass (bytes 1 to 2)", "unit (byte 1)"),
+        ("checksum = { kind = \"xor\", offset = 2 }", "mass (bytes 1 to 2)", "checksum (byte 2)"),
+        ("header = [1], stable = { offset = 0, bit = 0 }", "header (byte 0)", "stable (byte 0, bit 0)"),
+        ("header = [1], unit = { offset = 0, grams = { 0 = 0.1 } }", "header (byte 0)", "unit (byte 0)"),
+        (
+            "checksum = { kind = \"sum\", offset = 3 }, overload = { offset = 3, bit = 0 }",
+            "checksum (byte 3)",
+            "overload (byte 3, bit 0)",
+        ),
+        (
+            "unit = { offset = 3, grams = { 0 = 0.1, 1 = 1.0 } }, stable = { offset = 3, bit = 7 }",
+            "unit (byte 3)",
+            "stable (byte 3, bit 7)",
+        ),
+        (
+            "stable = { offset = 0, bit = 1 }, overload = { offset = 0, bit = 1 }",
+            "stable (byte 0, bit 1)",
+            "overload (byte 0, bit 1)",
+        ),
+    ] {
+        let said = layout_of(&format!("{{ {mass}, {more} }}")).expect_err(more);
+        assert!(said.contains(one) && said.contains(other), "{more}: {said}");
+    }
+    // Bits of one byte, and a bit of the unit byte that its values tell both ways, go together.
+    for more in [
+        "stable = { offset = 0, bit = 0 }, negative = { offset = 0, bit = 1 }",
+        "unit = { offset = 3, grams = { 0 = 0.1, 0x80 = 0.1 } }, stable = { offset = 3, bit = 7 }",
+    ] {
+        layout_of(&format!("{{ {mass}, {more} }}")).expect(more);
+    }
+}
+
+#[test]
+fn every_place_ends_within_the_longest_message() {
+    let flag = |at: usize| {
+        format!("{{ mass = {{ offset = 0, bytes = 2 }}, stable = {{ offset = {at}, bit = 0 }} }}")
+    };
+    let said = layout_of(&flag(512)).expect_err("a byte too far");
+    assert!(said.contains("stable.offset") && said.contains("511 is the last"), "{said}");
+    assert!(layout_of(&flag(511)).is_ok());
+    let mass = |at: usize| layout_of(&format!("{{ mass = {{ offset = {at}, bytes = 2 }} }}"));
+    assert!(mass(510).is_ok() && mass(511).expect_err("too far").contains("510 is the last"));
+}
+
+#[test]
+fn a_step_finer_than_one_count_is_refused_with_the_reason() {
+    let counts = |unit_g: f64, more: &str| {
+        let layout = format!("layout = {{ mass = {{ offset = 0, bytes = 2, unit_g = {unit_g:?} }} }}");
+        Settings::parse(&format!("[scale]\n{layout}\n{more}"), "f").map(|s| s.scale.step.g())
+    };
+    let said = counts(5.0, "step_g = 0.1").expect_err("too fine").to_string();
+    assert!(
+        said.contains("line 3: scale.step_g") && said.contains("one count of its layout is 5 g"),
+        "{said}"
+    );
+    assert_eq!((counts(5.0, "").ok(), counts(0.01, "").ok()), (Some(5.0), Some(0.1)));
+    assert_eq!((counts(0.1, "step_g = 0.1").ok(), counts(0.1, "step_g = 1.0").ok()), (Some(0.1), Some(1.0)));
+    assert!(counts(1000.0, "").expect_err("kilograms").to_string().contains("too coarse"));
+    let said =
+        Settings::parse("[scale]\nlayout = \"standard\"\nstep_g = 0.1", "f").expect_err("5 g").to_string();
+    assert!(said.contains("the standard service counts in 5 g"), "{said}");
+}
+
+#[test]
+fn a_wrong_word_or_a_missing_part_of_a_layout_is_named_with_what_may_stand_there() {
+    for (toml, said_of) in [
+        (
+            "{ mass = { offset = 0, bytes = 2, endian = \"middle\" } }",
+            ["mass.endian: 'middle'", "\"little\" or \"big\""],
+        ),
+        (
+            "{ mass = { offset = 0, bytes = 2, endian = 3 } }",
+            ["mass.endian: the whole number 3", "\"little\" or \"big\""],
+        ),
+        (
+            "{ mass = { offset = 0, bytes = 2 }, checksum = { kind = \"md5\", offset = 3 } }",
+            ["checksum.kind: 'md5'", "\"sum\", \"xor\" or \"crc8\""],
+        ),
+        (
+            "{ mass = { offset = 0, bytes = 2 }, stable = { offset = 2, bit = \"x\" } }",
+            ["stable.bit: ", "from 0 to 7"],
+        ),
+        (
+            "{ mass = { offset = 0, bytes = 2 }, stable = { offset = 2, bit = 0, when = true } }",
+            ["stable.when: ", "expected 0 or 1"],
+        ),
+        (
+            "{ mass = { offset = 0, bytes = 2, unit = 1 } }",
+            ["layout.mass.unit: is not known", "offset, bytes, endian, signed, unit_g"],
+        ),
+        ("{ length = 3 }", ["layout.mass: is missing", "`mass = { offset = 0, bytes = 2"]),
+        ("{ mass = { offset = 0 } }", ["layout.mass.bytes: is missing", "`bytes = 2`"]),
+        (
+            "{ mass = { offset = 1, bytes = 2 }, checksum = { kind = \"sum\", offset = 0 } }",
+            ["checksum.offset", "say with from and to"],
+        ),
+        (
+            "{ mass = { offset = 0, bytes = 2, unit_g = 0.1 }, unit = { offset = 2, grams = { 0 = 1.0 } } }",
+            ["mass.unit_g", "leave one out"],
+        ),
+    ] {
+        let said = layout_of(toml).expect_err(toml);
+        assert!(
+            said.contains("f, line 2: scale.layout") && said_of.iter().all(|w| said.contains(w)),
+            "{toml}: {said}"
+        );
+    }
 }
 
 proptest! {

@@ -56,7 +56,7 @@ pub(crate) fn least_pour_g(target_g: f64) -> f64 {
 
 /// The truth by which a record is judged: slop at a lift, or as it was put back, whichever is nearest (a
 /// record may be of either).
-fn nearest_g(truth: &Truth, net_g: f64) -> f64 {
+pub(crate) fn nearest_g(truth: &Truth, net_g: f64) -> f64 {
     let off = |g: &f64| (g - net_g).abs();
     truth.at_lift_g.iter().copied().min_by(|a, b| off(a).total_cmp(&off(b))).unwrap_or(truth.net_g)
 }
@@ -251,10 +251,93 @@ fn a_line_that_says_nothing_is_refused_with_file_line_and_what_was_expected() {
         ),
         (head.to_owned(), "t.scene:3: expected a step, found none"),
         (format!("{head}rest 1\nscales usual"), "t.scene:5: expected a step (land, "),
+        (
+            "scales usual\ntarget 29 +- 40".to_owned(),
+            "t.scene:2: expected less than the target of 29 g after '+-', found '40'",
+        ),
+        ("target 29 +- 0".to_owned(), "t.scene:1: expected grams, more than 0 after '+-', found '0'"),
+        ("seed 1.7".to_owned(), "t.scene:1: expected a whole number after 'seed', found '1.7'"),
+        ("spare 0".to_owned(), "t.scene:1: expected grams, more than 0 after 'spare', found '0'"),
+        (
+            format!("{head}seed 8"),
+            "t.scene:4: expected one line 'seed', found another: leave one of them out",
+        ),
+        (
+            format!("{head}pour 29 at 0"),
+            "t.scene:4: expected grams per second, more than 0 after 'at', found '0'",
+        ),
+        (format!("{head}lift"), "t.scene:4: expected a 'land' above it, found 'lift' of no piece"),
+        (
+            format!("{head}land 300\nput back"),
+            "t.scene:5: expected a 'lift' above it, found 'put back' of no piece",
+        ),
+        (
+            format!("{head}set jug 900\ntake jar"),
+            "t.scene:5: expected a 'set' of it above, found 'take' of 'jar'",
+        ),
+        (format!("{head}rest 1\nat +100000 rest 1"), "t.scene:5: expected at most 3600 seconds after 'at'"),
     ] {
         let bad = Scene::parse(&text, "t.scene").expect_err(&text).to_string();
         assert!(bad.starts_with(wanted), "{bad}\nwanted {wanted}");
     }
+}
+
+#[test]
+fn a_line_of_the_head_below_a_step_is_told_where_it_belongs() {
+    let text = "scales usual\ntarget 29 +- 1.5\nseed 7\nrest 1\nvessel jug\n";
+    let bad = Scene::parse(text, "t.scene").expect_err("the head comes first").to_string();
+    assert!(bad.ends_with("found 'vessel', a line of the head: move it above the first step"), "{bad}");
+}
+
+#[test]
+fn a_refused_word_is_repeated_without_control_characters_and_no_longer_than_a_line() {
+    let text = format!("scales \u{1b}[31m{}", "x".repeat(100_000));
+    let bad = Scene::parse(&text, "t.scene").expect_err("no such scale").to_string();
+    assert!(bad.len() < 200 && !bad.chars().any(char::is_control), "{bad}");
+    let marked = Scene::parse("\u{feff}scales usual\ntarget 29 +- 1.5\nseed 7\nrest 1\n", "t.scene");
+    assert_eq!(marked.expect("an editor's mark before the first word says nothing").scales, ["usual"]);
+}
+
+#[test]
+fn a_scene_that_takes_longer_than_an_hour_is_said_to_be_cut() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let file = dir.path().join("long.scene");
+    std::fs::write(&file, "scales usual\ntarget 29 +- 1.5\nseed 1\nrest 3700\n").expect("to write");
+    let (code, _, err) = replayed(&[&file.to_string_lossy()]);
+    assert!(code == Some(1) && err.contains("cut after an hour"), "{code:?} {err}");
+}
+
+#[test]
+fn replay_says_of_an_older_trace_that_it_has_no_checksum_and_of_a_cut_one_that_it_is_cut() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let file = dir.path().join("trace");
+    let whole = super::run::Run::new().trace.encode();
+    let old = [&[6], &whole[5..whole.len() - 5]].concat();
+    let replay = |bytes: &[u8]| {
+        std::fs::write(&file, bytes).expect("to write");
+        replayed(&[&file.to_string_lossy()])
+    };
+    assert_eq!(replay(&whole), (Some(0), String::new(), String::new()));
+    let (code, _, err) = replay(&old);
+    assert!(code == Some(0) && err.contains("carries no checksum"), "{code:?} {err}");
+    let (code, _, err) = replay(&whole[..whole.len() - 1]);
+    assert!(code == Some(1) && err.contains("the trace is cut"), "{code:?} {err}");
+    let (code, _, err) = replayed(&["/dev/zero"]);
+    assert!(code == Some(1) && err.contains("a device or a pipe"), "{code:?} {err}");
+}
+
+#[test]
+fn the_tour_without_sound_shows_every_cue_and_every_trouble_and_says_that_nothing_is_heard() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_tarebell"));
+    command.args(["demo", "--tour", "--no-sound", "--data"]).arg(dir.path());
+    let out = command.output().expect("to run tarebell");
+    let said = String::from_utf8_lossy(&out.stdout);
+    assert!(out.status.success() && said.contains("no sound is heard"), "{said}");
+    for word in tarebell::pour::entry::Cue::ALL.map(Cue::word) {
+        assert!(said.lines().any(|line| line.starts_with(word)), "{word}: {said}");
+    }
+    assert!(said.contains("What goes wrong") && said.contains("residue"), "{said}");
 }
 
 #[test]

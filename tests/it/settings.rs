@@ -23,7 +23,17 @@ fn the_file_as_shipped_changes_nothing() {
 fn every_key_shown_in_the_file_stands_there_with_its_default() {
     let text = uncommented();
     assert_eq!(text.lines().filter(|l| is_key(l)).count(), 30, "{text}");
-    let told = Settings::parse(&text, "config").expect("it parses");
+    // What is for the air is refused beside a cable, and the other way round.
+    let air = |l: &&str| ["address = ", "service = ", "characteristic = "].iter().any(|k| l.starts_with(k));
+    let cable = |l: &&str| {
+        ["port = ", "baud = ", "framing = ", "ask = ", "ask_every_ms = "].iter().any(|k| l.starts_with(k))
+    };
+    let kept = |drop: &dyn Fn(&&str) -> bool| -> String {
+        text.lines().filter(|l| !drop(l)).map(|l| format!("{l}\n")).collect()
+    };
+    let in_air = kept(&cable).replace("link = \"serial\"", "link = \"ble\"");
+    assert!(matches!(Settings::parse(&in_air, "config").expect("it parses").link, Link::Ble(_)));
+    let told = Settings::parse(&kept(&air), "config").expect("it parses");
     let plain = Settings::default();
     let Link::Serial(serial) = &told.link else { panic!("link") };
     assert_eq!((serial.baud, serial.framing.data_bits, serial.framing.stop_bits), (9600, 8, 1));
@@ -105,6 +115,14 @@ fn nought_switches_a_reminder_off_and_a_capacity_of_nothing_is_refused() {
     let text = "[pour]\nstir_every_pieces = 0\nstir_every_min = 0\nmeasure_after_h = 0\n";
     let off = Settings::parse(text, "f").expect("it parses").reminding;
     assert_eq!((off.stir_every_pieces, off.stir_every, off.measure_after), (None, None, None));
+    let both = "[scale]\ncapacity_g = 30.0\n[pour]\nmin_piece_g = 40.0\n";
+    let said = Settings::parse(both, "t.toml").expect_err("no piece fits").to_string();
+    assert!(said.contains("line 2: scale.capacity_g: 30 is not above [pour] min_piece_g, 40"), "{said}");
+    // The range that is told is the key's own, not that of the computer's numbers.
+    for text in ["baud = -1", "lag_ms = -1", "baud = 99999999999999999999"] {
+        let said = Settings::parse(&format!("[scale]\n{text}\n"), "t.toml").expect_err(text).to_string();
+        assert!(!said.contains("4294967295") && !said.contains("128"), "{said}");
+    }
     for text in ["[scale]\ncapacity_g = 0.0\n", "[pour]\nmeasure_after_h = 721\n"] {
         let said = Settings::parse(text, "f").expect_err("refused").to_string();
         assert!(said.contains("is not between"), "{said}");
@@ -229,4 +247,28 @@ fn what_only_a_cable_needs_is_refused_for_a_scale_in_the_air() {
         let said = Settings::parse(&text, "f").expect_err(line).to_string();
         assert!(said.contains(key) && said.contains("line 4") && said.contains("only for link"), "{said}");
     }
+}
+
+#[test]
+fn a_key_that_would_do_nothing_is_refused_with_its_line_and_why() {
+    let cable = "link = \"serial\"\nport = \"/dev/x\"";
+    let air = "link = \"ble\"\nname = \"bench\"";
+    let counts = "link = \"ble\"\nlayout = { mass = { offset = 0, bytes = 2 } }\nname = \"bench\"";
+    for (link, line, key, at, why) in [
+        (cable, "address = \"02:00:00:00:00:01\"", "scale.address", 4, "only for link = \"ble\""),
+        (cable, "service = \"181d\"", "scale.service", 4, "only for link = \"ble\""),
+        (cable, "characteristic = \"2a9d\"", "scale.characteristic", 4, "only for link = \"ble\""),
+        (cable, "ask_every_ms = 100", "scale.ask_every_ms", 4, "without ask"),
+        (air, "baud = 9600", "scale.baud", 4, "only for link = \"serial\""),
+        (air, "framing = \"8N1\"", "scale.framing", 4, "only for link = \"serial\""),
+        (air, "ask_every_ms = 100", "scale.ask_every_ms", 4, "only for link = \"serial\""),
+        (counts, "line = \"auto\"", "scale.line", 5, "lines of text"),
+        (counts, "unit = \"g\"", "scale.unit", 5, "lines of text"),
+    ] {
+        let said = Settings::parse(&format!("[scale]\n{link}\n{line}\n"), "f").expect_err(line).to_string();
+        assert!(said.starts_with(&format!("f, line {at}: {key}: ")) && said.contains(why), "{said}");
+        assert!(Settings::parse(&format!("[scale]\n{link}\n"), "f").is_ok(), "{link}");
+    }
+    let waits = "[scale]\nlink = \"simulated\"\nbaud = 9600\naddress = \"02:00:00:00:00:01\"\n";
+    assert!(Settings::parse(waits, "f").is_ok());
 }

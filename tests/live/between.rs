@@ -56,8 +56,10 @@ fn the_spare_weight_is_registered_at_rest_and_voids_the_last_record_and_not_the_
         assert!(answer.1["detail"].as_str().is_some_and(|d| d.contains(words)), "{answer:?}");
     };
     said(&spare(&rig), "not at rest");
-    rig.send(1.5, |_| 0.2);
-    said(&spare(&rig), "too light");
+    for light_g in [0.2, 2.0, 12.0] {
+        rig.send(1.5, |_| light_g);
+        said(&spare(&rig), "too light");
+    }
     rig.send(1.5, |_| 300.0);
     said(&spare(&rig), "no piece is in the log yet");
     rig.send(1.5, |_| 30.0);
@@ -68,6 +70,7 @@ fn the_spare_weight_is_registered_at_rest_and_voids_the_last_record_and_not_the_
     assert_eq!(rig.get("/api/scale")["spare_g"], kept["spare_g"]);
 
     let batch = rig.begin_batch(4);
+    let heard = rig.listen();
     said(&spare(&rig), "under way");
     a_piece(&mut rig);
     a_piece(&mut rig);
@@ -84,8 +87,15 @@ fn the_spare_weight_is_registered_at_rest_and_voids_the_last_record_and_not_the_
     rig.send(2.0, |_| 30.0);
     rig.send(1.2, |_| 0.0);
     assert_eq!(verdicts(&rig, &batch), ["good", "void"], "set down twice, voided once");
+    let notes = heard.try_iter().map(|h| h.message).filter(|m| m["cue"] == "note").count();
+    assert_eq!(notes, 1, "what voids nothing says nothing");
     a_piece(&mut rig);
     assert_eq!(verdicts(&rig, &batch), ["good", "void", "good"], "the next one is poured as ever");
+    rig.send(2.0, |_| 30.0);
+    assert_eq!(rig.get("/api/now")["note"], "voided");
+    rig.post(&format!("/api/batches/{batch}/end"), json!({}));
+    rig.begin_batch(4);
+    assert_eq!(rig.get("/api/now")["note"], Value::Null, "no news of the next batch");
 
     rig.child.kill().expect("killed");
     drop(rig);

@@ -85,6 +85,13 @@ fn the_next_batches(rig: &mut Rig, one: &str, glaze: &Value) {
     let (status, refused) = rig.try_post("/api/batches/none/skip", json!({}));
     assert_eq!(status, 404, "{refused}");
     rig.post(&format!("/api/batches/{one}/end"), json!({}));
+    let first = rig.get(&format!("/api/batches/{one}/pours"))[0]["id"].clone();
+    let redo = format!("/api/pours/{}/redo", first.as_str().expect("an id"));
+    let (status, refused) = rig.try_post(&redo, json!({}));
+    assert!(
+        status == 409 && refused["detail"].as_str().is_some_and(|d| d.contains("has ended")),
+        "{refused}"
+    );
     let (status, refused) = rig.try_post(&format!("/api/batches/{one}/skip"), json!({}));
     assert_eq!(status, 409, "{refused}");
     let two = begin(rig, glaze.clone());
@@ -181,4 +188,21 @@ fn a_begin_warns_where_the_heaviest_piece_known_is_too_much_for_the_scale_and_be
         assert_eq!(begun["warnings"].to_string().contains("carries 330 g"), warned, "{begun}");
         rig.post(&format!("/api/batches/{id}/end"), json!({}));
     }
+}
+
+#[test]
+fn numbers_left_out_at_once_are_each_another_one() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let mut rig = Rig::start(dir.path());
+    let batch = rig.begin_batch(20);
+    rig.send(1.2, |_| 0.0);
+    let path = format!("/api/batches/{batch}/skip");
+    let left_out = || rig.post(&path, json!({}))["left_out"].as_u64().expect("a number");
+    let mut numbers: Vec<u64> = std::thread::scope(|scope| {
+        let asked: Vec<_> = (0..8).map(|_| scope.spawn(left_out)).collect();
+        asked.into_iter().map(|one| one.join().expect("an answer")).collect()
+    });
+    numbers.sort_unstable();
+    assert_eq!(numbers, (1..=8).collect::<Vec<u64>>());
+    assert_eq!(rig.get("/api/now")["piece"], 9);
 }

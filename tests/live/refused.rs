@@ -218,8 +218,8 @@ fn text_that_is_no_json_is_a_problem_and_the_daemon_goes_on() {
             problem(&rig, &format!("POST {path}"), &sized(&body), &body, 400);
         }
     }
-    // JSON leaves open what a name given twice means; here the last one counts.
+    // JSON leaves open what a name given twice means.
     let twice = r#"{ "coat": { "by": "direct", "slop_g": 29 }, "coat": { "by": "direct", "slop_g": 31 } }"#;
     let (status, _, reply) = ask(&rig, "POST /api/target", &sized(twice), twice);
-    assert!(status == 200 && reply.contains("\"target_g\":31.0"), "{status} {reply}");
+    assert!(status == 400 && reply.contains("`coat` stands there twice"), "{status} {reply}");
 }

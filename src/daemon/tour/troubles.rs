@@ -23,7 +23,7 @@ pub(super) const TROUBLES: [(&str, &str); 8] = [
 ];
 
 /// Plays each; only what tells of the trouble is sounded, the usual cues are named.
-pub(super) fn run(loudspeaker: &Loudspeaker, clock: Clock) -> anyhow::Result<()> {
+pub(super) fn run(loudspeaker: Option<&Loudspeaker>, clock: Clock) -> anyhow::Result<()> {
     say("\nWhat goes wrong at the table, each once (a simulated hand and scale):");
     for (name, text) in TROUBLES {
         let scene = Scene::parse(text, name)?;
@@ -38,13 +38,14 @@ pub(super) fn run(loudspeaker: &Loudspeaker, clock: Clock) -> anyhow::Result<()>
     Ok(())
 }
 
-fn tell(loudspeaker: &Loudspeaker, clock: Clock, said: &Said) {
+fn tell(loudspeaker: Option<&Loudspeaker>, clock: Clock, said: &Said) {
     say(format!("  {}", said.text()));
     let Said::Cue(_, call) = said else { return };
     if !is_trouble(call.cue) {
         return;
     }
     say(format!("              {}", meaning(call.cue)));
+    let Some(loudspeaker) = loudspeaker else { return };
     loudspeaker.give(Order::Cue { cue: call.cue, due: clock.now() + READ / 2 });
     std::thread::sleep(READ + Duration::from_millis(u64::from(tone(call.cue).length_ms())));
 }

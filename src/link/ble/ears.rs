@@ -22,12 +22,14 @@ use tokio::task::JoinSet;
 use tokio::time::{sleep, timeout};
 use uuid::Uuid;
 
-/// Values that may wait: a quarter of a second of a scale that sends a thousand a second.
+/// Values that may wait: a quarter of a second of a scale that sends a thousand a second (chosen: many
+/// times the rate of a bench scale, so that only a daemon that hangs fills it).
 const VALUES: usize = 256;
 /// The services of a scale are asked for over the air: some hundred milliseconds as a rule, and this is the
 /// longest wait (own choice).
 const ANSWER: Duration = Duration::from_secs(5);
-/// A connection is looked at this often, as the system does not tell when it forgets a scale or ends itself.
+/// A connection is looked at this often, as the system does not tell when it forgets a scale or ends itself
+/// (chosen: as long as `fault` may take).
 const PULSE: Duration = Duration::from_secs(1);
 /// Signal every few pulses,
 const SIGNAL_PULSES: u32 = 5;

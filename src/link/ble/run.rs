@@ -22,7 +22,8 @@ const SEARCH: Duration = Duration::from_secs(5);
 const CONNECT: Duration = Duration::from_secs(10);
 /// While it is connected it is looked at this often (own choice: a service's list takes some hundred milliseconds).
 const LOOK_EVERY: Duration = Duration::from_millis(100);
-/// A connection that stands for this long is told as up: as long as `fault` may take.
+/// A connection that stands for this long is told as up: as long as `fault` may take (chosen: one that
+/// breaks at once is then never told as up).
 const STAYS: Duration = Duration::from_secs(1);
 /// At the end of the daemon the scale is let go, so that others find it; a stop may take two seconds in all.
 const PARTING: Duration = Duration::from_millis(500);

@@ -184,7 +184,7 @@ fn pour(words: &mut Words<'_>, vessel: Vessel) -> Result<Act, Odd> {
         words.word("a cue")?;
     }
     words.wants("at")?;
-    Ok(Act::Pour(Pouring { goal, flow_g_s: words.number("grams per second")?, vessel }))
+    Ok(Act::Pour(Pouring { goal, flow_g_s: words.above_nought("grams per second")?, vessel }))
 }
 
 fn touch(words: &mut Words<'_>) -> Result<Act, Odd> {

@@ -2,7 +2,7 @@
 
 use thiserror::Error;
 
-/// Numbers beyond this are a slip of the pen: a tonne, or more than a day.
+/// Numbers beyond this are a slip of the pen: more than 100 kg, or than a day in seconds (86 400).
 const MOST: f64 = 100_000.0;
 
 /// What was wrong with a line.
@@ -26,6 +26,19 @@ pub struct BadScene {
     pub found: String,
 }
 
+/// A word in quotes, as a terminal can take it: the start of a long one, and no control characters.
+pub(super) fn shown(word: &str) -> String {
+    let mut plain: String =
+        word.chars().take(LONGEST_SHOWN).map(|c| if c.is_control() { '?' } else { c }).collect();
+    if word.chars().count() > LONGEST_SHOWN {
+        plain += "...";
+    }
+    format!("'{plain}'")
+}
+
+/// Longest word that is repeated, in characters: a line of a terminal.
+const LONGEST_SHOWN: usize = 80;
+
 /// The words of a line.
 pub(super) struct Words<'a> {
     words: std::iter::Peekable<std::str::SplitWhitespace<'a>>,
@@ -38,8 +51,9 @@ impl<'a> Words<'a> {
     }
 
     pub(super) fn odd<T>(&mut self, expected: &str) -> Result<T, Odd> {
-        let found = self.words.peek().map_or_else(|| "the end of the line".to_owned(), |w| format!("'{w}'"));
-        let after = if self.before.is_empty() { String::new() } else { format!(" after '{}'", self.before) };
+        let found = self.words.peek().map_or_else(|| "the end of the line".to_owned(), |w| shown(w));
+        let after =
+            if self.before.is_empty() { String::new() } else { format!(" after {}", shown(self.before)) };
         Err(Odd { expected: format!("{expected}{after}"), found })
     }
 
@@ -72,6 +86,25 @@ impl<'a> Words<'a> {
     pub(super) fn number(&mut self, what: &str) -> Result<f64, Odd> {
         let number = self.words.peek().and_then(|w| w.trim_start_matches('+').parse::<f64>().ok());
         match number.filter(|n| (0.0..=MOST).contains(n)) {
+            Some(number) => {
+                self.before = self.words.next().unwrap_or_default();
+                Ok(number)
+            }
+            None => self.odd(what),
+        }
+    }
+
+    /// A number above 0.
+    pub(super) fn above_nought(&mut self, what: &str) -> Result<f64, Odd> {
+        if self.words.peek().and_then(|w| w.trim_start_matches('+').parse::<f64>().ok()) == Some(0.0) {
+            return self.odd(&format!("{what}, more than 0"));
+        }
+        self.number(what)
+    }
+
+    /// A whole number from 0 up.
+    pub(super) fn whole(&mut self, what: &str) -> Result<u64, Odd> {
+        match self.words.peek().and_then(|w| w.parse::<u64>().ok()).filter(|n| *n as f64 <= MOST) {
             Some(number) => {
                 self.before = self.words.next().unwrap_or_default();
                 Ok(number)

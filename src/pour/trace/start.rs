@@ -2,6 +2,7 @@
 
 use super::{BadTrace, Bytes, FIRST_VERSION, Start, mass, micrograms, put};
 use crate::pour::PourSettings;
+use crate::pour::ease::Ease;
 use crate::pour::hand::Hand;
 use crate::pour::put_back::{Kept, Memory};
 use crate::pour::state::Pour;
@@ -45,6 +46,9 @@ pub(super) fn put_start(out: &mut Vec<u8>, s: &Start) {
         put(out, millionths(kept.u_g));
         put(out, kept.lifted_at.us() as i64);
     }
+    // From here on of version 7.
+    put(out, millionths(s.hand.ease.kept));
+    put(out, i64::from(s.hand.ease.pours));
 }
 
 fn put_pour(out: &mut Vec<u8>, p: &Pour) {
@@ -106,8 +110,8 @@ impl Bytes<'_> {
         let (target, low, high) = (mass(self.take()?), mass(self.take()?), mass(self.take()?));
         let (step, noise, min_piece) = (mass(self.take()?), mass(self.take()?), mass(self.take()?));
         let (lag, ahead, approach) = (self.span()?, self.span()?, self.span()?);
-        let hand = Hand { hand_s: self.take()? as f64 / 1e9, pours: self.count()? };
-        let first_piece = self.count()?;
+        let hand = Hand { hand_s: self.take()? as f64 / 1e9, pours: self.count()?, ease: Ease::default() };
+        let first_piece = self.piece()?;
         let (zero, marks) =
             if version == FIRST_VERSION { (Mass::ZERO, 0) } else { (mass(self.take()?), self.take()?) };
         let mut start = Start {
@@ -131,6 +135,9 @@ impl Bytes<'_> {
         if version >= 5 {
             self.seen(&mut start)?;
         }
+        if version >= 7 {
+            start.hand.ease = Ease { kept: self.grams()?, pours: self.count()? };
+        }
         Ok(start)
     }
 
@@ -152,7 +159,7 @@ impl Bytes<'_> {
     }
 
     fn pour(&mut self) -> Result<Pour, BadTrace> {
-        let (piece, rev, top_ups) = (self.count()?, self.count()?, self.count()?);
+        let (piece, rev, top_ups) = (self.piece()?, self.count()?, self.count()?);
         let tare = self.grams()?;
         let mut pour = Pour { rev, top_ups, ..Pour::open(piece, tare, self.instant()?) };
         (pour.first_net, pour.net) = (self.optional_grams()?, self.optional_grams()?);

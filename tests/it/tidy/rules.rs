@@ -65,6 +65,8 @@ pub(super) const MAY_USE: &[(&str, &[&str])] = &[
     ("btleplug", &["link"]),
     ("clap", &["cli", "main"]),
     ("cpal", &["sound"]),
+    ("crc32fast", &["pour"]),
+    ("libm", &["pour"]),
     // In the manifest only for its feature.
     ("dbus", &[]),
     ("futures_util", &["I"]),
