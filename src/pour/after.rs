@@ -8,6 +8,7 @@ use super::remark::Remark;
 use super::state::{Pour, State};
 use crate::reading::Weighing;
 use crate::record::Mark;
+use crate::settle::pan::worth_wiping_g;
 use crate::time::{Duration, Instant};
 use std::collections::VecDeque;
 
@@ -171,10 +172,9 @@ impl Engine {
         self.memory.without(&pour, 0.0);
     }
 
-    /// Half of what a pour may be off, and never under two steps, which may be the display's own wandering.
     fn worth_wiping_g(&self) -> f64 {
         let half_width_g = 0.5 * (self.start.high - self.start.low).g();
-        (0.5 * half_width_g).max(2.0 * self.start.scale.step.g())
+        worth_wiping_g(half_width_g, self.start.scale.step)
     }
 
     /// What a piece left on the pan did not go with it: taken off its weight.

@@ -16,7 +16,7 @@ const ROLLED_WITHIN: Duration = Duration::from_secs(150);
 const REMEMBERED: usize = 3;
 /// Two placements of one load on a bench scale differ by this share of it: corner loading on a pan that
 /// is good to one part in a thousand (a guess).
-const PLACED: f64 = 0.0005;
+pub(super) const PLACED: f64 = 0.0005;
 /// What rolling leaves on a rim or a hand, g, as a standard deviation (common practice, no source).
 const ROLLED_SD_G: f64 = 0.3;
 /// Until pieces have come back in this batch one in ten is taken to do so, and fewer with each that does not.

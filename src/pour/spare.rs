@@ -3,14 +3,14 @@
 use super::after::RESIDUE_MOST_G;
 use super::engine::Engine;
 use super::entry::Output;
+use super::put_back::PLACED;
 use super::remark::Remark;
 use super::state::State;
 use crate::reading::Weighing;
 use crate::time::Instant;
 
-/// A pebble set down anew shows this share of itself more or less (as two placements of a piece).
-const PLACED: f64 = 0.002;
-/// ... and at least so many standard deviations of a reading.
+/// A pebble set down anew shows itself within so many standard deviations of two placements, and of a reading (normal
+/// law: 1 in 16 000).
 const SIGMAS: f64 = 4.0;
 
 /// What sticks to the pan is never taken for it: half as much again as a piece leaves there at most (own choice).
@@ -46,7 +46,7 @@ impl Engine {
 
     fn is_spare(&self, gross_g: f64) -> bool {
         let Some(spare) = self.start.spare.filter(|g| g.g() >= LEAST_SPARE_G) else { return false };
-        let wide_g = (PLACED * spare.g()).max(SIGMAS * self.start.scale.reading_sd_g());
+        let wide_g = (SIGMAS * PLACED * spare.g()).max(SIGMAS * self.start.scale.reading_sd_g());
         let room_g = self.after.unseen_most_g(self.zero_g);
         (-wide_g..=wide_g + room_g).contains(&(gross_g - self.zero_g - spare.g()))
     }

@@ -99,10 +99,12 @@ impl Misfit {
     }
 }
 
+const ENDIANS: &str = "\"little\" or \"big\"";
+const CHECKSUMS: &str = "\"sum\", \"xor\" or \"crc8\"";
 /// Keys whose values are few, and what they take.
 const FEW: [(&str, &str); 5] = [
-    ("endian", "\"little\" or \"big\""),
-    ("kind", "\"sum\", \"xor\" or \"crc8\""),
+    ("endian", ENDIANS),
+    ("kind", CHECKSUMS),
     ("bit", "a whole number from 0 to 7"),
     ("when", "0 or 1"),
     ("bytes", "a whole number from 1 to 4"),
@@ -161,7 +163,7 @@ fn endian(word: Option<&str>) -> Result<Endian, Misfit> {
     match word {
         None | Some("little") => Ok(Endian::Little),
         Some("big") => Ok(Endian::Big),
-        Some(other) => Err(no_word("mass.endian", other, "\"little\" or \"big\"")),
+        Some(other) => Err(no_word("mass.endian", other, ENDIANS)),
     }
 }
 
@@ -170,7 +172,7 @@ fn checksum_kind(word: &str) -> Result<ChecksumKind, Misfit> {
         "sum" => Ok(ChecksumKind::Sum),
         "xor" => Ok(ChecksumKind::Xor),
         "crc8" => Ok(ChecksumKind::Crc8),
-        other => Err(no_word("checksum.kind", other, "\"sum\", \"xor\" or \"crc8\"")),
+        other => Err(no_word("checksum.kind", other, CHECKSUMS)),
     }
 }
 

@@ -4,6 +4,13 @@
 
 use crate::units::Mass;
 
+/// From here on what lies on the bare pan is worth saying, g: half of what a pour may be off (`half_width_g`; what sticks
+/// to a foot or is wiped off by it falsifies a weight by as much), and never less than two steps of the display, which
+/// may be its own wandering (both own choice).
+pub(crate) fn worth_wiping_g(half_width_g: f64, step: Mass) -> f64 {
+    (0.5 * half_width_g).max(2.0 * step.g())
+}
+
 /// What the bare pan shows when it is clean.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BarePan {
@@ -13,12 +20,10 @@ pub struct BarePan {
 }
 
 impl BarePan {
-    /// A pan whose scale shows nothing when it is clean. Worth saying is half of what a pour may be
-    /// off (`tolerance`; what sticks to a foot or is wiped off by it falsifies a weight by as much),
-    /// and never less than two steps of the display, which may be its own wandering (both own
-    /// choice). From `piece` on it is a piece.
+    /// A pan whose scale shows nothing when it is clean, for pours that may be off by `tolerance`; from `piece` on it
+    /// is a piece.
     pub fn new(tolerance: Mass, step: Mass, piece: Mass) -> Self {
-        Self { zero_g: 0.0, worth_g: (0.5 * tolerance.g()).max(2.0 * step.g()), piece_g: piece.g() }
+        Self { zero_g: 0.0, worth_g: worth_wiping_g(tolerance.g(), step), piece_g: piece.g() }
     }
 
     /// Takes a weight at rest between two pieces; gives what is left on the pan, if it is worth saying.

@@ -59,9 +59,6 @@ impl Tour {
         self.a_piece_out_of_the_count(looker, &batch).await;
         // The last one that was planned.
         self.a_piece(looker, 32.6, "over").await;
-        self.browser
-            .until("a reminder", "return document.querySelector('.note')?.textContent === 'Stir the bucket'")
-            .await;
         self.a_dirty_pan(looker, "pour-over-wipe").await;
         for place in ["batch", "scale", "log"] {
             self.browser.place(place).await;
@@ -280,6 +277,11 @@ impl Tour {
         self.browser.until("no sound is said", said).await;
     }
 
+    async fn reminder(&self) {
+        let said = "return document.querySelector('.note')?.textContent === 'Stir the bucket'";
+        self.browser.until("a reminder", said).await;
+    }
+
     /// One piece from the bare pan to its verdict, that one seen both with the piece on and lifted.
     async fn a_piece(&self, looker: &mut impl Looker, net_g: f64, verdict: &str) {
         let first = verdict == "good";
@@ -323,6 +325,10 @@ impl Tour {
         self.browser
             .until("lifted", "return /on the scale|are done/.test(document.querySelector('.do').textContent)")
             .await;
+        if verdict == "over" {
+            // It comes soon after the lift, and would move the page while that is looked at.
+            self.reminder().await;
+        }
         looker.look(&self.browser, &format!("pour-{verdict}-lifted")).await;
     }
 
