@@ -17,6 +17,7 @@ use crate::pour::vessel::Vessel;
 use crate::pour::ware::Ware;
 use crate::reading::timing::Timing;
 use crate::reading::{Indicated, Weighing};
+use crate::scale::response::Lags;
 use crate::scale::{Origin, ScaleFacts};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
@@ -150,6 +151,7 @@ fn start(scene: &Scene, scale: &str, model: &ScaleModel) -> Start {
         spare: scene.spare_g.map(grams),
         ware: Ware::default(),
         memory: Memory::default(),
+        lags: Lags::default(),
     }
 }
 

@@ -16,6 +16,7 @@ use super::ware::Ware;
 use crate::reading::Weighing;
 use crate::record::Verdict;
 use crate::scale::ScaleFacts;
+use crate::scale::response::{Lags, Response};
 use crate::settle::pace::Pace;
 use crate::settle::{Motion, Settler};
 use crate::time::{Duration, Instant};
@@ -61,6 +62,8 @@ pub struct Start {
     pub ware: Ware,
     /// Pieces lifted of late, which may come back.
     pub memory: Memory,
+    /// What steps of the pan showed of the scale's lag.
+    pub lags: Lags,
 }
 
 /// What happened to the link.
@@ -132,13 +135,14 @@ pub struct Engine {
     pub(super) after: After,
     pub(super) ware: Ware,
     pub(super) memory: Memory,
+    pub(super) response: Response,
 }
 
 impl Engine {
     /// An engine that waits for the first piece.
     pub fn new(start: Start) -> Self {
         Self {
-            hand: start.hand,
+            hand: start.hand.beside(start.scale.lag.as_secs_f64()),
             state: State::Idle,
             piece: start.first_piece.max(1),
             zero_g: start.zero.g(),
@@ -160,6 +164,7 @@ impl Engine {
             after: After::default(),
             ware: start.ware,
             memory: start.memory.clone(),
+            response: Response::from(start.lags.clone()),
             start,
         }
     }
@@ -175,6 +180,7 @@ impl Engine {
         let moved = self.watch.handle_weighing(w);
         self.look_for_zeroing(w, gap);
         self.motion = self.settler.handle_weighing(w);
+        self.look_for_lag(w, gap);
         let seen = Seen { before: self.last.replace(w), gap, moved };
         let state = std::mem::replace(&mut self.state, State::Idle);
         self.dispatch(state, w, seen);

@@ -1,4 +1,4 @@
-//! The bench of the stop.
+//! The bench of the stop. `cargo bench --bench stop` says how.
 
 mod cell;
 mod figures;
@@ -26,34 +26,6 @@ fn cell(setup: &Setup, caller: Caller, sessions: u64, pieces: u32, learning: usi
 
 fn main() {
     let sessions = std::env::var("SESSIONS").ok().map_or(10, |s| s.parse().expect("a number"));
-    if std::env::var("PROBE").is_ok() {
-        let base = Setup::of("usual", "usual", 29.0, 8.0).expect("a cell");
-        let mut all = vec![("base", base.clone())];
-        let mut v = base.clone();
-        v.person.sigma_s = 0.0;
-        v.person.tau_s = 1e-9;
-        all.push(("no reaction scatter", v));
-        let mut v = base.clone();
-        v.table.flow_wander = 0.0;
-        all.push(("no wander", v));
-        let mut v = base.clone();
-        v.person.tilt_cv = 0.0;
-        all.push(("no tilt scatter", v));
-        let mut v = base.clone();
-        v.person.drip_cv = 0.0;
-        all.push(("no drip scatter", v));
-        let mut v = base.clone();
-        v.person.drift_s = 0.0;
-        all.push(("no drift", v));
-        let mut v = base.clone();
-        v.table.flow_cv = 0.0;
-        all.push(("same flow", v));
-        for (name, setup) in all {
-            let f = figures(&cell(&setup, Caller::Oracle, sessions, 50, 6), setup.target_g);
-            println!("{name}: {:.3}", f.rms_g);
-        }
-        return;
-    }
     for (scale, hand) in [
         ("quick", "usual"),
         ("usual", "steady"),

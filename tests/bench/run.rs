@@ -11,6 +11,7 @@ use tarebell::pour::put_back::Memory;
 use tarebell::pour::ware::Ware;
 use tarebell::reading::timing::Timing;
 use tarebell::reading::{Indicated, Weighing};
+use tarebell::scale::response::Lags;
 use tarebell::scale::{Origin, ScaleFacts};
 use tarebell::time::{Duration, Instant};
 use tarebell::units::Mass;
@@ -132,6 +133,7 @@ fn engine(setup: &Setup) -> Engine {
         spare: None,
         ware: Ware::default(),
         memory: Memory::default(),
+        lags: Lags::default(),
     })
 }
 
