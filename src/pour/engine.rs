@@ -164,7 +164,7 @@ impl Engine {
             after: After::default(),
             ware: start.ware,
             memory: start.memory.clone(),
-            response: Response::from(start.lags.clone()),
+            response: Response::from(start.lags.clone().or_assumed(start.scale.lag.as_secs_f64())),
             start,
         }
     }

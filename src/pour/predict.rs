@@ -64,6 +64,14 @@ const FAR_S: f64 = 3.0;
 
 type Row = [f64; N];
 
+/// How the flow changes: it wanders, and goes to its usual value within about this time.
+#[derive(Clone, Copy, Debug)]
+struct Turn {
+    /// Of the wander, g2/s3.
+    psd: f64,
+    memory_s: f64,
+}
+
 /// What the filter has to know of a display.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Display {
@@ -248,6 +256,11 @@ impl Predictor {
         self.state[FLOW] * self.eased_s(self.warned_s())
     }
 
+    /// Standard uncertainty of that flow, g/s.
+    pub(super) fn flow_sd_g_s(&self) -> f64 {
+        self.covariance[FLOW][FLOW].max(0.0).sqrt()
+    }
+
     /// The lag of the scale as assumed, s.
     pub(super) fn lag_s(&self) -> f64 {
         self.display.lag_s
@@ -308,25 +321,25 @@ impl Predictor {
             let dt = (whole_s - gone_s).min(STEP_S);
             let flow = self.state[USUAL].max(self.state[FLOW]);
             let wander = (WANDER * flow).powi(2) + WANDER_FLOOR.powi(2);
-            let (psd, memory_s) = if ended_s + gone_s >= 0.0 {
-                (TURN_PSD, f64::INFINITY)
+            let turn = if ended_s + gone_s >= 0.0 {
+                Turn { psd: TURN_PSD, memory_s: f64::INFINITY }
             } else if began_s + gone_s < BEGIN_S {
-                (TURN_PSD, RAMP_S)
+                Turn { psd: TURN_PSD, memory_s: RAMP_S }
             } else {
-                (wander, MEMORY_S)
+                Turn { psd: wander, memory_s: MEMORY_S }
             };
             let eased = self.eased_s(warned_s + gone_s + 0.5 * dt);
-            self.step(dt, psd, memory_s, eased);
+            self.step(dt, turn, eased);
             gone_s += dt;
         }
         self.at = self.at.max(to);
     }
 
-    /// The flow returns to its usual value within `memory_s`; of it `eased` leaves the jug.
-    fn step(&mut self, dt: f64, flow_psd: f64, memory_s: f64, eased: f64) {
+    /// Of the flow `eased` leaves the jug.
+    fn step(&mut self, dt: f64, turn: Turn, eased: f64) {
         let k = 1.0 - (-STAGES * dt / self.display.lag_s.max(STAGES * STEP_S)).exp();
-        let keep = (-dt / memory_s).exp();
-        let through = if memory_s.is_finite() { memory_s * (1.0 - keep) } else { dt };
+        let keep = (-dt / turn.memory_s).exp();
+        let through = if turn.memory_s.is_finite() { turn.memory_s * (1.0 - keep) } else { dt };
         let on = |v: &mut Row| {
             let [mass, flow, usual, a, b, c] = *v;
             let m = mass + eased * (usual * (dt - through) + flow * through);
@@ -344,10 +357,10 @@ impl Predictor {
                 row[j] = value;
             }
         }
-        self.covariance[MASS][MASS] += eased * eased * flow_psd * dt.powi(3) / 3.0;
-        self.covariance[MASS][FLOW] += eased * flow_psd * dt * dt / 2.0;
-        self.covariance[FLOW][MASS] += eased * flow_psd * dt * dt / 2.0;
-        self.covariance[FLOW][FLOW] += flow_psd * dt;
+        self.covariance[MASS][MASS] += eased * eased * turn.psd * dt.powi(3) / 3.0;
+        self.covariance[MASS][FLOW] += eased * turn.psd * dt * dt / 2.0;
+        self.covariance[FLOW][MASS] += eased * turn.psd * dt * dt / 2.0;
+        self.covariance[FLOW][FLOW] += turn.psd * dt;
     }
 
     /// A display says in which step the weight lies, no more.

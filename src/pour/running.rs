@@ -212,7 +212,7 @@ impl Engine {
         let most_g_s = if s.pour.rev > 0 { USUAL_G_S.0 } else { f64::INFINITY };
         let usual_g_s = s.pour.flow_g_s.map_or(f64::INFINITY, |flow_g_s| flow_g_s.min(most_g_s));
         let goes_on = since_s > stopping_s + STOPPING_S && flow_g_s > 0.5 * usual_g_s;
-        let again = flow_g_s > s.least_g_s + AGAIN_G_S;
+        let again = flow_g_s > s.least_g_s + AGAIN_G_S + s.predictor.flow_sd_g_s();
         // The filter alone may be shaken: the display must climb as well.
         let runs = (goes_on || again) && self.climbs(s);
         s.running_on = if runs { s.running_on + 1 } else { 0 };

@@ -27,8 +27,13 @@ const MOVED_SIGMAS: f64 = 4.0;
 const WAIT_S: f64 = 1.0;
 /// No scale shows earlier or later than so, s.
 const RANGE_S: (f64, f64) = (0.05, 1.5);
-/// A lag known from before counts as so many steps (own choice).
-const PRIOR_STEPS: usize = 4;
+/// A lag known from before counts as so many steps, one that is only assumed as so many: a single odd landing moves
+/// neither (own choice).
+const KNOWN_STEPS: usize = 4;
+const ASSUMED_STEPS: usize = 2;
+/// Nothing that is set down or lifted in one go shows more than this beyond the step, as a share of it, or takes more
+/// back again: a wobble (a guess; a quick landing presses about 4 % deeper).
+const WOBBLES: f64 = 0.06;
 
 /// What the latest steps showed of a scale's lag.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -42,7 +47,15 @@ pub struct Lags {
 impl Lags {
     /// Of a scale whose lag is known from before, s.
     pub fn known(lag_s: f64) -> Self {
-        Self { of_steps_s: VecDeque::from([lag_s; PRIOR_STEPS]), until: Instant::START }
+        Self { of_steps_s: VecDeque::from([lag_s; KNOWN_STEPS]), until: Instant::START }
+    }
+
+    /// Where nothing is known yet: most scales' lag, s.
+    pub fn or_assumed(self, lag_s: f64) -> Self {
+        if !self.of_steps_s.is_empty() {
+            return self;
+        }
+        Self { of_steps_s: VecDeque::from([lag_s; ASSUMED_STEPS]), ..self }
     }
 
     fn learn(&mut self, lag_s: f64) {
@@ -120,11 +133,15 @@ impl Response {
     fn lag_of(&self, before_g: f64, after_g: f64) -> Option<f64> {
         let step_g = after_g - before_g;
         let first = self.moved.filter(|_| step_g.abs() >= LEAST_STEP_G)?;
-        let left = |g: f64| ((after_g - g) / step_g).clamp(-1.0, 1.0);
+        let left = |g: f64| (after_g - g) / step_g;
         let mut quickest_g_s: f64 = 0.0;
-        let mut area_s = 0.0;
+        let (mut area_s, mut least): (f64, f64) = (0.0, 1.0);
         for (n, ((from, a), (to, b))) in self.trail.iter().zip(self.trail.iter().skip(1)).enumerate() {
             let dt = to.seconds_from(*from);
+            least = least.min(left(*b));
+            if least < -WOBBLES || left(*b) > least + WOBBLES {
+                return None;
+            }
             quickest_g_s = quickest_g_s.max((b - a).abs() / dt.max(1e-3));
             area_s += match (n + 1).cmp(&first) {
                 Ordering::Less => 0.0,

@@ -19,11 +19,6 @@ pub(crate) struct Setup {
     pub(crate) sound_known_s: f64,
 }
 
-/// The hands of the grid.
-pub(crate) const HANDS: [&str; 4] = ["steady", "usual", "easing", "busy"];
-/// The scales of the grid.
-pub(crate) const SCALES: [&str; 5] = ["quick", "usual", "late", "coarse", "lossy"];
-
 /// People of one kind differ by so much in their mean time, s (SD; a working value).
 const BETWEEN_S: f64 = 0.025;
 
@@ -39,15 +34,10 @@ impl Setup {
         };
         Some(Self {
             scale: ScaleModel::named(scale)?,
-            person: Person { warning_helps: std::env::var("WARNED").is_ok(), ..person },
+            person: Person { warning_helps: true, ..person },
             table: Table { flow_g_s, flow_wander: wander, ..Table::default() },
             target_g,
-            settings: PourSettings {
-                approach: tarebell::time::Duration::from_millis(
-                    std::env::var("APPROACH").map_or(1300, |v| v.parse().expect("ms")),
-                ),
-                ..PourSettings::default()
-            },
+            settings: PourSettings::default(),
             before_lift_s: (1.0, 2.0),
             sound_s: (0.0, 0.0),
             sound_known_s: 0.0,

@@ -15,6 +15,8 @@ pub(crate) struct Figures {
     pub(crate) contact_s: f64,
     /// The stop came and was not answered too soon.
     pub(crate) told: f64,
+    /// What the log says is off by so much (root mean square); not a number where nothing was logged.
+    pub(crate) log_off_g: f64,
 }
 
 pub(crate) fn figures(fills: &[Fill], target_g: f64) -> Figures {
@@ -34,6 +36,10 @@ pub(crate) fn figures(fills: &[Fill], target_g: f64) -> Figures {
         p95_g: sizes.get((0.95 * count) as usize).copied().unwrap_or(f64::NAN),
         within: (share(0.05), share(0.09)),
         contact_s: fills.iter().map(|f| f.contact_s).sum::<f64>() / count,
+        log_off_g: {
+            let off: Vec<f64> = fills.iter().filter_map(|f| Some(f.logged_g? - f.net_g)).collect();
+            (off.iter().map(|g| g * g).sum::<f64>() / off.len() as f64).sqrt()
+        },
         told: fills.iter().filter(|f| f.told).count() as f64 / count,
     }
 }

@@ -34,6 +34,19 @@ pub(crate) enum Caller {
     Oracle,
 }
 
+impl Caller {
+    pub(crate) const ALL: [Self; 4] = [Self::Plain, Self::Grams, Self::Engine, Self::Oracle];
+
+    pub(crate) fn word(self) -> &'static str {
+        match self {
+            Self::Engine => "Tarebell",
+            Self::Plain => "plain tone",
+            Self::Grams => "fixed grams",
+            Self::Oracle => "knows all",
+        }
+    }
+}
+
 /// What one piece got.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Fill {
