@@ -53,6 +53,8 @@ pub struct ScaleModel {
     pub step_grows: bool,
     /// Error of a load per centimetre off the pan's centre, as a share of it.
     pub off_centre: f64,
+    /// Averages over half the time while the weight moves fast, as many scales do (common practice, no source).
+    pub halves_moving: bool,
 }
 
 impl ScaleModel {
@@ -76,6 +78,7 @@ impl ScaleModel {
             hold_g: 0.0,
             step_grows: false,
             off_centre: 0.0,
+            halves_moving: false,
         }
     }
 
@@ -121,6 +124,9 @@ pub(super) const STEP_S: f64 = 0.001;
 /// Creep's time constant: 95 % of it shows within a minute, seconds (a guess).
 const CREEP_S: f64 = 20.0;
 
+/// What counts as moving fast: so many steps of the display within so many seconds (a working value).
+const MOVING: (f64, f64) = (5.0, 0.3);
+
 /// A scale at work.
 #[derive(Clone, Debug)]
 pub(super) struct Readout {
@@ -128,7 +134,11 @@ pub(super) struct Readout {
     chance: Chance,
     window: VecDeque<f64>,
     sum: f64,
+    /// Of the newer half of the window.
+    half_sum: f64,
     smooth: f64,
+    /// What it was of late, the oldest first.
+    trail: VecDeque<f64>,
     delayed: VecDeque<f64>,
     crept: f64,
     display: Display,
@@ -143,7 +153,9 @@ impl Readout {
         Self {
             window: VecDeque::from(vec![0.0; samples]),
             sum: 0.0,
+            half_sum: 0.0,
             smooth: 0.0,
+            trail: VecDeque::new(),
             delayed: VecDeque::from(vec![0.0; (model.delay_s / STEP_S).round().max(0.0) as usize]),
             crept: 0.0,
             display: Display::default(),
@@ -164,13 +176,32 @@ impl Readout {
         let oldest = self.window.pop_front().unwrap_or(0.0);
         self.window.push_back(force_g);
         self.sum += force_g - oldest;
-        let average = self.sum / self.window.len() as f64;
+        let (average, pole_s) = self.averaged(force_g);
         // This weight makes the discrete pole's first moment exactly `pole_s`.
-        self.smooth += (average - self.smooth) * STEP_S / (self.model.pole_s.max(0.0) + STEP_S);
+        self.smooth += (average - self.smooth) * STEP_S / (pole_s.max(0.0) + STEP_S);
         if now < self.next {
             return None;
         }
         self.take(now)
+    }
+
+    /// The average that counts now, and the time of the pole after it.
+    fn averaged(&mut self, force_g: f64) -> (f64, f64) {
+        let whole = self.sum / self.window.len() as f64;
+        if !self.model.halves_moving {
+            return (whole, self.model.pole_s);
+        }
+        let half = self.window.len().div_ceil(2);
+        let left = self.window.len() - half;
+        self.half_sum += force_g - left.checked_sub(1).map_or(0.0, |i| self.window[i]);
+        self.trail.push_back(self.smooth);
+        let before = if self.trail.len() as f64 > MOVING.1 / STEP_S { self.trail.pop_front() } else { None };
+        let moved_g = (self.smooth - before.unwrap_or(self.smooth)).abs();
+        if moved_g > MOVING.0 * self.model.step_g {
+            (self.half_sum / half as f64, self.model.pole_s / 2.0)
+        } else {
+            (whole, self.model.pole_s)
+        }
     }
 
     fn take(&mut self, now: Instant) -> Option<Shown> {
@@ -256,6 +287,27 @@ mod tests {
         assert!(all.windows(2).all(|w| w[0].arrives_at < w[1].arrives_at));
         assert!(all.iter().all(|s| ((s.mass_g * 10.0).round() - s.mass_g * 10.0).abs() < 1e-9));
         assert!(all.iter().all(|s| s.arrives_at >= s.taken_at));
+    }
+
+    #[test]
+    fn a_filter_that_halves_is_late_by_half_in_a_fast_ramp_and_by_all_in_a_slow_one() {
+        let model =
+            ScaleModel { noise_g: 0.0, clock_jitter_s: 0.0, halves_moving: true, ..ScaleModel::slow() };
+        // More than 5 steps of 0.1 g in 0.3 s is more than 1.67 g/s.
+        for (flow, lag_s) in [(8.0, 0.35), (1.0, 0.70)] {
+            let mut readout = Readout::new(model.clone(), Chance::of(1, 0, 0));
+            let mut late = Vec::new();
+            for ms in 0..30_000_u64 {
+                let now = Instant::from_us(ms * 1000);
+                let shown = readout.step(now, flow * now.seconds());
+                late.extend(shown.filter(|_| ms > 15_000).map(|s| s.taken_at.seconds() - s.mass_g / flow));
+            }
+            let mean = late.iter().sum::<f64>() / late.len() as f64;
+            assert!((mean - lag_s).abs() < 0.01, "{mean} at {flow} g/s");
+        }
+        // Back at rest nothing of it is left.
+        let resting = ScaleModel { halves_moving: true, ..ScaleModel::slow() };
+        assert!((after(resting, 6.0) - 100.0).abs() < 0.051);
     }
 
     /// What a scale without noise or steps shows `after_s` a load of 100 g.

@@ -3,6 +3,10 @@
 use tarebell::plant::{Person, ScaleModel, Table};
 use tarebell::pour::PourSettings;
 
+/// Scales and hands by name, in the order of the tables.
+pub(crate) const SCALES: [&str; 5] = ["quick", "usual", "late", "coarse", "lossy"];
+pub(crate) const HANDS: [&str; 4] = ["steady", "usual", "easing", "busy"];
+
 /// What one session is made of.
 #[derive(Clone, Debug)]
 pub(crate) struct Setup {
@@ -17,6 +21,25 @@ pub(crate) struct Setup {
     pub(crate) sound_s: (f64, f64),
     /// How late the engine is told it is, s.
     pub(crate) sound_known_s: f64,
+    pub(crate) change: Change,
+}
+
+/// What is done otherwise than in the grid.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Change {
+    /// The engine is told that the scale's lag is this, s.
+    pub(crate) told_lag_s: Option<f64>,
+    /// The oracle holds so many seconds of flow for slop in the air that the pan does not feel.
+    pub(crate) air_s: f64,
+    /// The floor of the oracle's gain, in place of the engine's; and each pour teaches one pour too late.
+    pub(crate) gain: Option<f64>,
+    pub(crate) late_by_one: bool,
+    /// Share of each error that the person mends by themselves.
+    pub(crate) adapts: f64,
+    /// Words that the hand is not told.
+    pub(crate) unsaid: &'static [&'static str],
+    /// The hand stops on the beat of the pips, not on the tone after them.
+    pub(crate) on_the_beat: bool,
 }
 
 /// People of one kind differ by so much in their mean time, s (SD; a working value).
@@ -41,6 +64,7 @@ impl Setup {
             before_lift_s: (1.0, 2.0),
             sound_s: (0.0, 0.0),
             sound_known_s: 0.0,
+            change: Change::default(),
         })
     }
 

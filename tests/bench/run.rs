@@ -1,6 +1,8 @@
 //! One session: a simulated potter, and whoever calls the stop.
 
-use crate::cell::Setup;
+use super::cell::Setup;
+use super::ear::Ear;
+use super::other::Other;
 use tarebell::frame::line::{LineDecoder, LineFormat, Unit};
 use tarebell::plant::Plant;
 use tarebell::plant::session::{Ending, Potter, Script};
@@ -59,69 +61,8 @@ pub(crate) struct Fill {
     pub(crate) logged_g: Option<f64>,
 }
 
-/// Whoever calls instead of the engine.
-#[derive(Debug)]
-struct Other {
-    caller: Caller,
-    target_g: f64,
-    hand: Hand,
-    less_g: f64,
-    pours: u32,
-    tare_g: Option<f64>,
-    warned: u32,
-    called: bool,
-}
-
-/// What a tone at the target is late by with a usual hand and scale: the fixed grams begin with it.
-const LATE_G: f64 = 6.0;
-
-impl Other {
-    fn new(caller: Caller, target_g: f64) -> Self {
-        let hand = Hand::default();
-        Self { caller, target_g, hand, less_g: LATE_G, pours: 0, tare_g: None, warned: 0, called: false }
-    }
-
-    /// The words that are due now, after the display showed this.
-    fn shown(&mut self, shown_g: f64) -> Option<&'static str> {
-        let less_g = match self.caller {
-            Caller::Plain => 0.0,
-            Caller::Grams => self.less_g,
-            Caller::Engine | Caller::Oracle => return None,
-        };
-        let due = self.tare_g.is_some_and(|tare| shown_g - tare >= self.target_g - less_g);
-        (due && !std::mem::replace(&mut self.called, true)).then_some("stop")
-    }
-
-    /// The words that are due now, for who knows the jug.
-    fn known(&mut self, plant: &Plant, setup: &Setup) -> Option<&'static str> {
-        let flow = plant.flow_g_s();
-        if self.caller != Caller::Oracle || self.called || flow < 0.3 || !plant.pouring() {
-            return None;
-        }
-        let left_s = (self.target_g - plant.left_jug_g()) / flow - self.hand.hand_s;
-        let approach_s = setup.settings.approach.as_secs_f64();
-        let warnings = [(approach_s, "approach"), (0.85, "count"), (0.425, "count")];
-        if left_s <= 0.0 {
-            self.called = true;
-            return Some("stop");
-        }
-        let (at_s, word) = *warnings.get(self.warned as usize)?;
-        (left_s <= at_s).then(|| {
-            self.warned += 1;
-            word
-        })
-    }
-
-    fn learn(&mut self, error_g: f64, flow_g_s: f64) {
-        self.hand = self.hand.learn(error_g, flow_g_s, true);
-        self.less_g += error_g * (1.0 / (f64::from(self.pours) + 1.1)).max(0.2);
-        self.pours += 1;
-        (self.tare_g, self.warned, self.called) = (None, 0, false);
-    }
-}
-
 /// The engine as the daemon starts it on a scale nobody knows.
-fn engine(setup: &Setup) -> Engine {
+pub(crate) fn engine(setup: &Setup) -> Engine {
     let half = (0.05 * setup.target_g).max(setup.scale.step_g);
     Engine::new(Start {
         target: Mass::saturating(setup.target_g),
@@ -131,8 +72,8 @@ fn engine(setup: &Setup) -> Engine {
             id: "bench".into(),
             step: Mass::saturating(setup.scale.step_g),
             noise: Mass::saturating(0.03),
-            lag: Duration::from_millis(300),
-            lag_origin: Origin::Assumed,
+            lag: Duration::from_micros((1e6 * setup.change.told_lag_s.unwrap_or(0.3)) as u64),
+            lag_origin: if setup.change.told_lag_s.is_some() { Origin::Told } else { Origin::Assumed },
         },
         hand: Hand::default(),
         ahead: Duration::from_micros((setup.sound_known_s * 1e6) as u64),
@@ -159,7 +100,7 @@ struct Session {
     logged: Vec<Option<f64>>,
     first_drop: Option<Instant>,
     fills: Vec<Fill>,
-    sound_s: Box<dyn FnMut() -> f64>,
+    ear: Ear,
 }
 
 /// A session of so many pieces; one that gets stuck is an error that says where.
@@ -171,11 +112,11 @@ pub(crate) fn session(setup: &Setup, caller: Caller, seed: u64, pieces: u32) -> 
         engine: engine(setup),
         decoder: LineDecoder::new(LineFormat::Auto, Unit::Gram),
         timing: Timing::default(),
-        other: Other::new(caller, setup.target_g),
+        other: Other::new(caller, setup),
         logged: vec![None; pieces as usize],
         first_drop: None,
         fills: Vec::new(),
-        sound_s: setup.sound(seed),
+        ear: Ear::new(setup, seed),
     };
     let mut t = Instant::START;
     let mut end = None;
@@ -207,7 +148,7 @@ impl Session {
             let line = format!("{:.places$} g\r\n", shown.mass_g);
             self.decoder.handle_bytes(line.as_bytes(), t);
             if let Some(word) = self.other.shown(shown.mass_g) {
-                self.potter.handle_cue(word, t.offset_seconds((self.sound_s)()));
+                self.ear.hear(&mut self.potter, word, t);
             }
         }
         while let Some(reading) = self.decoder.poll_reading() {
@@ -216,8 +157,8 @@ impl Session {
                 self.engine.handle_weighing(Weighing { mass, arrived_at: t, taken_at });
             }
         }
-        if let Some(word) = self.other.known(self.potter.plant(), setup) {
-            self.potter.handle_cue(word, t.offset_seconds((self.sound_s)()));
+        if let Some(word) = self.other.known(self.potter.plant()) {
+            self.ear.hear(&mut self.potter, word, t);
         }
         self.carry_out(caller);
         self.look(before, t);
@@ -227,7 +168,7 @@ impl Session {
         while let Some(output) = self.engine.poll_output() {
             match output {
                 Output::Cue(c) if caller == Caller::Engine || guides_no_stop(c.cue) => {
-                    self.potter.handle_cue(c.cue.word(), c.due.offset_seconds((self.sound_s)()));
+                    self.ear.hear(&mut self.potter, c.cue.word(), c.due);
                 }
                 Output::Entry(e) => {
                     self.other.tare_g = e.net.is_none().then(|| e.tare.g()).or(self.other.tare_g);
@@ -248,11 +189,12 @@ impl Session {
             let contact_s = self.first_drop.take().map_or(0.0, |from| t.seconds_from(from));
             let told = poured.ending == Ending::Told;
             self.fills.push(Fill { net_g: poured.net_g, contact_s, told, logged_g: None });
+            let error_g = poured.net_g - self.other.target_g;
             if told {
-                self.other.learn(poured.net_g - self.other.target_g, poured.flow_g_s);
-            } else {
-                (self.other.tare_g, self.other.warned, self.other.called) = (None, 0, false);
+                self.other.learn(error_g, poured.flow_g_s);
             }
+            self.other.next();
+            self.ear.lifted(told.then_some((error_g, poured.flow_g_s)));
         } else if self.first_drop.is_none() && self.potter.plant().pouring() {
             self.first_drop = Some(t);
         }

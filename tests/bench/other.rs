@@ -1,0 +1,100 @@
+//! Whoever calls the stop instead of the engine.
+
+use super::cell::{Change, Setup};
+use super::run::Caller;
+use tarebell::plant::Plant;
+use tarebell::pour::hand::Hand;
+
+/// What a tone at the target is late by with a usual hand and scale: the fixed grams begin with it.
+const LATE_G: f64 = 6.0;
+/// As the engine learns its time: the weight of the prior, and the floor of the gain.
+const PRIOR_WEIGHT: f64 = 1.1;
+const GAIN_FLOOR: f64 = 0.2;
+/// No pour's error counts for more than this where the gain is tried, s (as in the engine, after its first pours).
+const STEP_LIMIT_S: f64 = 0.15;
+
+/// One who calls.
+#[derive(Debug)]
+pub(crate) struct Other {
+    caller: Caller,
+    pub(crate) target_g: f64,
+    change: Change,
+    approach_s: f64,
+    hand: Hand,
+    /// What the pour before showed and was not learned yet, s.
+    owed_s: f64,
+    less_g: f64,
+    pours: u32,
+    pub(crate) tare_g: Option<f64>,
+    warned: u32,
+    called: bool,
+}
+
+impl Other {
+    pub(crate) fn new(caller: Caller, setup: &Setup) -> Self {
+        Self {
+            caller,
+            target_g: setup.target_g,
+            change: setup.change.clone(),
+            approach_s: setup.settings.approach.as_secs_f64(),
+            hand: Hand::default(),
+            owed_s: 0.0,
+            less_g: LATE_G,
+            pours: 0,
+            tare_g: None,
+            warned: 0,
+            called: false,
+        }
+    }
+
+    /// The words that are due now, after the display showed this.
+    pub(crate) fn shown(&mut self, shown_g: f64) -> Option<&'static str> {
+        let less_g = match self.caller {
+            Caller::Plain => 0.0,
+            Caller::Grams => self.less_g,
+            Caller::Engine | Caller::Oracle => return None,
+        };
+        let due = self.tare_g.is_some_and(|tare| shown_g - tare >= self.target_g - less_g);
+        (due && !std::mem::replace(&mut self.called, true)).then_some("stop")
+    }
+
+    /// The words that are due now, for who knows the jug.
+    pub(crate) fn known(&mut self, plant: &Plant) -> Option<&'static str> {
+        let flow = plant.flow_g_s();
+        if self.caller != Caller::Oracle || self.called || flow < 0.3 || !plant.pouring() {
+            return None;
+        }
+        let hand_s = self.hand.hand_s + self.change.air_s;
+        let left_s = (self.target_g - plant.left_jug_g()) / flow - hand_s;
+        let warnings = [(self.approach_s, "approach"), (0.85, "count"), (0.425, "count")];
+        if left_s <= 0.0 {
+            self.called = true;
+            return Some("stop");
+        }
+        let (at_s, word) = *warnings.get(self.warned as usize)?;
+        (left_s <= at_s).then(|| {
+            self.warned += 1;
+            word
+        })
+    }
+
+    pub(crate) fn learn(&mut self, error_g: f64, flow_g_s: f64) {
+        let weight = 1.0 / (f64::from(self.pours) + PRIOR_WEIGHT);
+        self.hand = match self.change.gain {
+            None => self.hand.learn(error_g, flow_g_s, true),
+            Some(floor) => {
+                let seen_s = (error_g / flow_g_s.max(0.5)).clamp(-STEP_LIMIT_S, STEP_LIMIT_S);
+                let before_s = std::mem::replace(&mut self.owed_s, seen_s);
+                let error_s = if self.change.late_by_one { before_s } else { seen_s };
+                Hand { hand_s: self.hand.hand_s + weight.max(floor) * error_s, ..self.hand }
+            }
+        };
+        self.less_g += error_g * weight.max(GAIN_FLOOR);
+        self.pours += 1;
+    }
+
+    /// The piece was lifted.
+    pub(crate) fn next(&mut self) {
+        (self.tare_g, self.warned, self.called) = (None, 0, false);
+    }
+}
