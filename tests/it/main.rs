@@ -24,5 +24,6 @@ mod session;
 mod settings;
 mod shapes;
 mod states;
+mod stop;
 mod tidy;
 mod timing;

@@ -1,0 +1,98 @@
+//! The kept figures of the stop against what is played today: a few cells of `tests/bench/figures.csv`, and the
+//! yardstick's arithmetic, worked by hand.
+
+#[path = "../bench/cell.rs"]
+#[allow(dead_code, reason = "the bench uses all of it")]
+mod cell;
+#[path = "../bench/ear.rs"]
+#[allow(dead_code, reason = "the bench uses all of it")]
+mod ear;
+#[path = "../bench/figures.rs"]
+#[allow(dead_code, reason = "the bench uses all of it")]
+mod figures;
+#[path = "../bench/kept.rs"]
+#[allow(dead_code, reason = "the bench uses all of it")]
+mod kept;
+#[path = "../bench/other.rs"]
+mod other;
+#[path = "../bench/run.rs"]
+#[allow(dead_code, reason = "the bench uses all of it")]
+mod run;
+#[path = "../bench/yardstick.rs"]
+mod yardstick;
+
+use cell::Setup;
+use figures::{Figures, POURS, figures};
+use run::{Caller, session};
+use yardstick::{Class, class_of, limit_g, share_within};
+
+const KEPT: &str = include_str!("../bench/figures.csv");
+/// Cells played again: each scale and each hand once or more.
+const AGAIN: [(&str, &str); 5] =
+    [("quick", "usual"), ("usual", "steady"), ("late", "easing"), ("coarse", "usual"), ("lossy", "busy")];
+/// The first of these sessions' people: four of the twenty, spread over fast and slow ones.
+const SESSIONS: u64 = 20;
+const PLAYED: [u64; 4] = [2, 7, 12, 17];
+const FIRST_SEED: u64 = 5000;
+/// 240 fills tell an RMS to 1 / sqrt(2 x 240), 4.6 %, and people differ beside: a quarter is five times that.
+const RMS_ROOM: f64 = 0.25;
+
+fn played(scale: &str, hand: &str, caller: Caller) -> Figures {
+    let setup = Setup::of(scale, hand, 29.0, 8.0).expect("a cell");
+    let fills = PLAYED.map(|i| {
+        let setup = setup.clone().with_person(i, SESSIONS);
+        session(&setup, caller, FIRST_SEED + i, POURS).expect("a session that ends")
+    });
+    figures(&fills, setup.target_g)
+}
+
+/// Mean and RMS as kept, g.
+fn kept_of(scale: &str, hand: &str, caller: Caller) -> (f64, f64) {
+    let key = kept::key(scale, hand, 29.0, 8.0, caller.word()) + ",";
+    let line = KEPT.lines().find(|line| line.starts_with(&key)).expect(&key);
+    let column = |name| {
+        let place = kept::HEAD.split(',').position(|n| n == name).expect("a column");
+        line.split(',').nth(place).expect("a value").parse().expect("a number")
+    };
+    (column("mean_g"), column("rms_g"))
+}
+
+#[test]
+fn the_kept_figures_are_still_met_and_no_cell_is_worse_than_fixed_grams() {
+    assert_eq!(KEPT.lines().next(), Some(kept::HEAD), "make the table anew");
+    for (scale, hand) in AGAIN {
+        let [ours, grams] = [Caller::Engine, Caller::Grams].map(|caller| {
+            let f = played(scale, hand, caller);
+            let (mean_g, rms_g) = kept_of(scale, hand, caller);
+            let name = format!("{scale}/{hand}, {}: {:+.2} and {:.2} g", caller.word(), f.mean_g, f.rms_g);
+            println!("{name}; kept {mean_g:+.2} and {rms_g:.2} g");
+            let renew = "renew the table if that is meant: cargo bench --bench stop -- --all";
+            assert!((f.rms_g / rms_g - 1.0).abs() <= RMS_ROOM, "{name}, RMS kept {rms_g:.2} g; {renew}");
+            // The mean of 240 fills scatters by RMS / 15.5, and with the people's own.
+            assert!((f.mean_g - mean_g).abs() <= 0.3 * rms_g, "{name}, mean kept {mean_g:+.2} g; {renew}");
+            f
+        });
+        assert!(ours.rms_g < grams.rms_g, "{scale}/{hand}: worse than fixed grams");
+        assert!(ours.mean_g.abs() <= 0.3, "{scale}/{hand}: mean {:+.2} g after six pours", ours.mean_g);
+    }
+}
+
+#[test]
+fn the_yardstick_s_classes_are_those_worked_by_hand() {
+    // 59 fills of 30 g and one of 33 g: average 30.05 g, limit 9 % of it, 2.7045 g; furthest 2.95 g: 1.0908 of it.
+    let mut run = vec![30.0; 59];
+    run.push(33.0);
+    assert_eq!(class_of(&run, 30.0), Class(2.0));
+    assert!((share_within(&run) - 59.0 / 60.0).abs() < 1e-12);
+    // All alike, but 0.7 g over: a quarter of 2.7 g is 0.675 g, so X(1) fails by the average alone.
+    assert_eq!(class_of(&[30.7; 60], 30.0), Class(2.0));
+    assert_eq!(class_of(&[30.67; 60], 30.0), Class(1.0));
+    // UK S.I. 2006/1258, schedule 5, table 2: each band's own limit, and no jump between them.
+    let bands =
+        [(30.0, 2.7), (75.0, 4.5), (150.0, 6.75), (250.0, 9.0), (400.0, 12.0), (800.0, 15.0), (2000.0, 30.0)];
+    assert!(bands.iter().all(|(mass_g, limit)| (limit_g(*mass_g) - limit).abs() < 1e-9));
+    for edge in [50.0, 100.0, 200.0, 300.0, 500.0, 1000.0] {
+        assert!((limit_g(edge) - limit_g(edge + 1e-9)).abs() < 1e-6, "{edge}");
+    }
+    assert_eq!(class_of(&[f64::MAX.sqrt(), 1.0], 1.0), Class(f64::INFINITY));
+}
