@@ -22,6 +22,12 @@ const SEEN_G: f64 = 0.25;
 /// one after the other.
 const AFTER_READY: Duration = Duration::from_millis(350);
 
+/// The end of a display's fall is foreseen to this share of what is still to come (tried on simulated scales, which fall
+/// not quite as one pole does).
+const FORESEEN_WITHIN: f64 = 0.25;
+/// An uncertainty that adds less than this share of what is said already is not worth a revision (a tenth in the root of
+/// squares).
+const MATTERS: f64 = 0.5;
 /// Of so many pieces at most a revision is written at once: a board of ware, and fewer than the log takes in one go (its
 /// queue holds 64). What was lifted before has its remains in the tare of the next ones.
 const UNSEEN_MOST: usize = 12;
@@ -32,6 +38,8 @@ struct Lifted {
     pour: Pour,
     /// The least the pan has shown since, g.
     lowest_g: f64,
+    /// What may lie on the pan, as the end of the display's fall was foreseen from there, g.
+    foreseen_g: f64,
 }
 
 /// What waits for the end of a piece.
@@ -54,14 +62,14 @@ pub(super) struct After {
 impl After {
     /// A piece leaves the pan with slop in it.
     pub(super) fn handle_lift(&mut self, pour: &Pour) {
-        self.lifted = Some(Lifted { pour: pour.clone(), lowest_g: f64::INFINITY });
+        self.lifted = Some(Lifted { pour: pour.clone(), lowest_g: f64::INFINITY, foreseen_g: f64::INFINITY });
         self.since = Landing::default();
     }
 
     /// The next piece lands before the bare pan was seen at rest.
-    pub(super) fn handle_landing(&mut self) {
+    fn handle_landing(&mut self) {
         self.waited = !self.remarks.is_empty();
-        let Some(Lifted { pour, lowest_g }) = self.lifted.take() else { return };
+        let Some(Lifted { pour, lowest_g, .. }) = self.lifted.take() else { return };
         self.passing_g = Some(lowest_g).filter(|g| g.is_finite());
         self.unseen.push_back(pour);
         if self.unseen.len() > UNSEEN_MOST {
@@ -128,7 +136,11 @@ impl Engine {
     /// The first rest of the bare pan after a piece: one remark at most.
     pub(super) fn look_after(&mut self, w: Weighing) {
         let Some(lifted) = &mut self.after.lifted else { return };
-        lifted.lowest_g = lifted.lowest_g.min(w.mass.g());
+        if w.mass.g() < lifted.lowest_g {
+            lifted.lowest_g = w.mass.g();
+            let ends_at_g = self.after.since.ends_at_g().unwrap_or(f64::INFINITY);
+            lifted.foreseen_g = ends_at_g + FORESEEN_WITHIN * (w.mass.g() - ends_at_g);
+        }
         let lowest_g = lifted.lowest_g;
         let least_g = self.start.settings.min_piece.g();
         let Some(rest) = self.at_rest().filter(|rest| *rest - self.zero_g < least_g) else { return };
@@ -136,8 +148,7 @@ impl Engine {
         let unseen = std::mem::take(&mut self.after.unseen);
         self.after.passing_g = None;
         let residue_g = rest - self.zero_g;
-        let seen_g = SEEN_G.max(0.9 * self.start.scale.step.g());
-        if residue_g > seen_g {
+        if residue_g > self.seen_g() {
             // What was laid down later is no residue: the pan had been lighter.
             let stayed = lowest_g > rest - self.threshold_g();
             self.lies_there(pour, unseen, residue_g, stayed, w.arrived_at);
@@ -165,11 +176,32 @@ impl Engine {
     }
 
     /// Its weight may be too great by so much.
-    fn may_have_left(&mut self, mut pour: Pour, residue_g: f64, at: Instant) {
+    fn may_have_left(&mut self, mut pour: Pour, residue_g: f64, at: Instant) -> Pour {
         pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * residue_g));
         pour.rev += 1;
         self.outputs.push_back(Output::Entry(pour.entry(at)));
         self.memory.without(&pour, 0.0);
+        pour
+    }
+
+    /// The next thing lands. Where nobody saw the bare pan at rest since the lift, as much may lie there as would have
+    /// been said: a splash beside the piece, or what dripped from its foot.
+    pub(super) fn lands(&mut self, at: Instant) {
+        let most_g = self.worth_wiping_g();
+        if let Some(Lifted { pour, lowest_g, foreseen_g }) = self.after.lifted.clone() {
+            let perhaps_g = (lowest_g.min(foreseen_g) - self.zero_g).clamp(0.0, most_g);
+            let matters = EITHER * perhaps_g > MATTERS * pour.net_u.unwrap_or(0.0);
+            if pour.net.is_some() && perhaps_g > self.seen_g() && matters {
+                let pour = self.may_have_left(pour, perhaps_g, at);
+                self.after.lifted = Some(Lifted { pour, lowest_g, foreseen_g });
+            }
+        }
+        self.after.handle_landing();
+    }
+
+    /// Less than this on the bare pan is a scale's own wandering, g.
+    fn seen_g(&self) -> f64 {
+        SEEN_G.max(0.9 * self.start.scale.step.g())
     }
 
     fn worth_wiping_g(&self) -> f64 {

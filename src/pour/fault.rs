@@ -105,8 +105,18 @@ impl Watch {
         let (fall_g, span_s) =
             before.iter().filter(|(dg, _)| *dg < 0.0).fold((0.0, 0.0), |(g, s), (dg, ds)| (g - dg, s + ds));
         !self.equal.is_empty()
-            && fall_g > 4.0 * TAIL_STEPS * self.step_g
+            && fall_g - last_g > 4.0 * TAIL_STEPS * self.step_g
             && -last_g / last_s >= NO_TAIL * fall_g / span_s
+    }
+
+    /// What the display still owes since it stands still: the end of the tail that its last rises had. None where it
+    /// came to rest as it should.
+    pub(super) fn owes_g(&self) -> Option<f64> {
+        let rises = self.rises();
+        let [.., (before_g, before_s), (last_g, last_s)] = rises[..] else { return None };
+        let slower = (last_g / last_s) / (before_g / before_s).max(1e-3);
+        let stands = self.equal.len() as u32 >= LEAST_EQUAL && last_g * slower.min(1.0) > self.owed_g();
+        stands.then(|| if slower < 1.0 { last_g * slower / (1.0 - slower) } else { f64::INFINITY })
     }
 
     fn trickle_missing(&self, now: Instant, since: Instant) -> bool {

@@ -9,6 +9,7 @@ use super::entry::{Cue, Output};
 use super::put_back::Landed;
 use super::running::MOST_FLOW_G_S;
 use super::state::{Pour, State};
+use super::touch::tail_ends_at_g;
 use crate::reading::Weighing;
 use crate::record::Mark;
 use crate::settle::line::Line;
@@ -49,6 +50,11 @@ impl Landing {
     /// Of readings that were kept elsewhere.
     pub(super) fn of(recent: &VecDeque<(Instant, f64)>) -> Self {
         Self { recent: recent.clone(), ..Self::default() }
+    }
+
+    /// Where the tail of the latest readings ends, g.
+    pub(super) fn ends_at_g(&self) -> Option<f64> {
+        tail_ends_at_g(&self.recent)
     }
 
     pub(super) fn note(&mut self, w: Weighing) {

@@ -28,7 +28,8 @@ impl Engine {
                 self.estimate(s, at);
             }
             State::Done(mut d) => self.enter_anew(&mut d, at),
-            State::Idle | State::Landing(_) | State::Spare(_) | State::Fault(_) => {}
+            State::Idle => self.lands(at),
+            State::Landing(_) | State::Spare(_) | State::Fault(_) => {}
         }
     }
 
@@ -38,7 +39,7 @@ impl Engine {
         if entered.is_some_and(|net| (known_g(&s) - net).abs() < self.threshold_g()) {
             return self.next_piece(&s.pour, State::Idle, at);
         }
-        if !self.is_splash(&s, known_g(&s)) || self.had_begun(&s) {
+        if !self.is_splash(&s, most_known_g(&s)) || self.had_begun(&s) {
             return self.estimate(s, at);
         }
         if s.pour.rev == 0 {
@@ -76,6 +77,10 @@ impl Engine {
             s.pour.marks = s.pour.marks.with(Mark::Touched);
             s.pour.unsure_g = s.pour.unsure_g.max(EITHER * s.lower_g);
         }
+        if s.pour.rev > 0 && !s.ran && !s.again {
+            // A hand on a weighed piece rises as slop does, and goes with the lift.
+            s.pour.unsure_g = s.pour.unsure_g.max(EITHER * (net - s.from_g).abs());
+        }
         // Readings that were missing may have missed slop: up to a gap's length of it.
         let begun_g_s = if s.trail.len() < 3 { s.onset.climb_g_s() } else { None };
         let flow_g_s = Line::through(s.late()).map_or(0.0, |line| line.slope_g_s.max(0.0));
@@ -89,6 +94,12 @@ impl Engine {
         self.say_of(&pour, net, at);
         self.next_piece(&pour, State::Idle, at);
     }
+}
+
+/// Slop that still climbed is known no better than an estimate.
+fn most_known_g(s: &Stream) -> f64 {
+    let climbs = Line::through(s.late()).is_some_and(|line| line.slope_g_s > BEGUN_G_S);
+    known_g(s) + if climbs && s.pour.rev == 0 { ESTIMATE_SD_G } else { 0.0 }
 }
 
 /// A lump's highest reading may be one of a hand that pressed: it had fallen again before the lift.

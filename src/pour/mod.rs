@@ -13,6 +13,7 @@ mod fault;
 pub mod hand;
 mod hearing;
 mod landing;
+mod leaps;
 mod lift;
 mod onset;
 mod plan;

@@ -3,6 +3,7 @@
 //! A weight alone does not say which piece it is: bare pieces weigh alike, and now and then one weighs what
 //! another weighs with its slop. What is likelier is assumed, and marked.
 
+use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::{Cue, Output};
 use super::state::{Done, Pour, Ready, State};
@@ -26,6 +27,9 @@ const COMES_BACK: (f64, f64) = (1.0, 9.0);
 const SURE: f64 = 12.0;
 /// ... and so many times for both to be kept in mind.
 const PERHAPS: f64 = 0.3;
+/// A weight that is known no better, g, tells too little of which piece it is to be mended by what was put back (an
+/// estimate of a stream of 12 g/s on a scale that may be 0.3 s later than assumed).
+const KNOWN_U_G: f64 = 4.0;
 /// A piece put back is lifted again within so long; whoever waits longer waits for `ready` (a guess).
 pub(super) const WAITS: Duration = Duration::from_secs(4);
 
@@ -217,16 +221,19 @@ impl Engine {
 
     /// The record of a piece that was weighed again.
     fn weighed_again(&mut self, kept: Kept, gross_g: f64, at: Instant) -> Pour {
-        let Kept { mut pour, .. } = kept;
+        let Kept { mut pour, lifted_at, .. } = kept;
         let again = gross_g - pour.tare;
         let (had, u) = (pour.net.unwrap_or(again), pour.net_u.unwrap_or(0.0));
         let poured_back = pour.verdict == Verdict::Over && had - again > 3.0 * ROLLED_SD_G;
+        // One that was lifted since, and lost some, weighs the same: then this one has what it had.
+        let other = self.memory.kept.iter().any(|k| k.lifted_at > lifted_at && k.gross_g > gross_g);
         // An estimate gives way to a weight at rest that agrees with it.
-        let better = !pour.settled && (again - had).abs() <= 2.0 * u + ROLLED_SD_G;
-        if poured_back || better {
+        let agrees = u <= KNOWN_U_G && (again - had).abs() <= 2.0 * u + ROLLED_SD_G;
+        if poured_back || !pour.settled && agrees && !other {
             let sd = self.start.scale.reading_sd_g();
+            let other_g = if poured_back && other { EITHER * (had - again) } else { 0.0 };
             pour.net = Some(again);
-            pour.net_u = Some((2.0 * sd * sd + (PLACED * gross_g).powi(2)).sqrt());
+            pour.net_u = Some((2.0 * sd * sd + (PLACED * gross_g).powi(2) + other_g * other_g).sqrt());
             pour.settled = true;
             pour.verdict = self.verdict(again);
         }

@@ -4,6 +4,8 @@
 use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::{Cue, Output};
+use super::landing::Landing;
+use super::leaps::Leaps;
 use super::onset::Onset;
 use super::predict::{Predictor, TRICKLE_G_S, USUAL_G_S};
 use super::state::{Done, Pan, Plan, Pour, Ready, State, Stream};
@@ -20,6 +22,9 @@ const OPEN_BENCH_G: f64 = 0.1;
 /// ... nor than this share of the load, as a stream or a hand moves the piece by half a centimetre, and a load off the
 /// centre reads wrong by 0.05 % for each (both guesses).
 const MOVED: f64 = 0.000_3;
+/// A hand that was seen on the piece may have pushed it by up to two centimetres, evenly: of 0.05 % of the load for each
+/// (both guesses) that is this share, as a standard deviation (GUM 4.3.7, from memory).
+const PUSHED: f64 = 2.0 * 0.000_5 * EITHER;
 /// A weight estimated before rest may miss the last drip and the end of the impact of the
 /// falling stream, up to 1.4 g at 10 g/s from 0.1 m (derived): a standard deviation of half that.
 pub(super) const ESTIMATE_SD_G: f64 = 0.7;
@@ -36,14 +41,12 @@ const STOPPING_S: f64 = 0.8;
 const AGAIN_G_S: f64 = 2.0;
 /// What runs on climbs at least so fast, g/s: a trickle.
 const CLIMB_G_S: f64 = 1.0;
-/// So many readings that jumped as no slop does are a touch; one alone may be a splash.
-const ODD_READINGS: u32 = 3;
 /// No jug gives more, g/s (a guess): what looks like more is a touch. The one place of it.
 pub(super) const MOST_FLOW_G_S: f64 = 25.0;
 /// A miss of less than this share of the half-width beyond a limit is not spoken of (own choice: 0.4 g of 1.45 g).
 const SPOKEN: f64 = 0.3;
 /// What was added to a weighed piece rests for so long before it is believed: a hand leans on a rim for a second.
-const TOPPED_UP: Duration = Duration::from_millis(800);
+pub(super) const TOPPED_UP: Duration = Duration::from_millis(800);
 /// After the stop is due the stream takes this long at least to end: hand and drip.
 const END: Duration = Duration::from_millis(500);
 /// Less than this, or this share of the target, without a stop is a splash and no pour:
@@ -51,6 +54,8 @@ const END: Duration = Duration::from_millis(500);
 /// Of a large target never more than a few drops.
 pub(super) const SPLASH_G: (f64, f64) = (2.0, 3.0);
 const SPLASH: f64 = 0.1;
+/// Drops are there from this share of the noise's threshold on: on a coarse display it is two steps, and two steps show.
+pub(super) const SHOWN: f64 = 0.9;
 
 impl Engine {
     /// Starts the filter where the stream started, and lets it catch up.
@@ -92,9 +97,9 @@ impl Engine {
             odd_load: false,
             lower_since: None,
             lower_g: 0.0,
-            leapt_g: 0.0,
-            shown_at: recent.back().map_or(began, |(t, _)| *t),
+            leaps: Leaps::default(),
             onset,
+            ran: false,
             lumps: self.start.settings.vessel.in_lumps(),
         }
     }
@@ -145,7 +150,7 @@ impl Engine {
         if s.pour.rev > 0 {
             return self.enter(State::Done(Done::new(s.pour)));
         }
-        let base_g = if net > self.threshold_g() { net } else { 0.0 };
+        let base_g = if net > SHOWN * self.threshold_g() { net } else { 0.0 };
         self.enter(State::Ready(Ready::new(s.pour, base_g)));
     }
 
@@ -258,9 +263,11 @@ impl Engine {
         let falls = net < before_g - self.threshold_g();
         self.sinks(s, net, w.taken_at);
         let believed = s.predictor.handle_net(net, w.taken_at);
-        self.leaps(s, net, before_g, w.taken_at);
-        if !falls && s.plan.stop_due.is_none_or(|due| due > w.taken_at) {
-            s.onset.note(net, w.taken_at);
+        if !s.lumps {
+            s.leaps.note(w, self.pace.mean_s(), self.threshold_g());
+        }
+        if s.plan.stop_due.is_none_or(|due| due > w.taken_at) {
+            if falls { s.onset.note_fall(w.taken_at) } else { s.onset.note(net, w.taken_at) }
         }
         if believed {
             s.peak_g = s.peak_g.max(net);
@@ -274,6 +281,8 @@ impl Engine {
             if s.trail.len() > LONG_TRAIL {
                 s.trail.pop_front();
             }
+            s.ran |=
+                s.pour.rev > 0 && Landing::of(&s.trail).climbs(self.start.scale.reading_sd_g()).is_some();
         }
     }
 
@@ -282,7 +291,11 @@ impl Engine {
         let net = gross - s.pour.tare;
         self.unsure_of_leaps(&mut s, net);
         s.pour.settled = true;
-        s.pour.net_u = Some(self.weight_u_g(gross).hypot(s.pour.unsure_g));
+        // A lump that a display shows half, and stands still.
+        let owed_g = self.watch.owes_g().filter(|_| s.lumps).map_or(0.0, |g| g.min(net.abs()));
+        s.pour.unsure_g = s.pour.unsure_g.hypot(EITHER * owed_g).hypot(EITHER * self.sank_g(&s, net, at));
+        let moved_g = if self.bore(&s, net) { PUSHED * gross } else { 0.0 };
+        s.pour.net_u = Some(self.weight_u_g(gross).hypot(s.pour.unsure_g).hypot(moved_g));
         let back = s.back.take();
         let pour = self.write_down(s, net, at);
         self.say_of(&pour, net, at);
@@ -299,8 +312,7 @@ impl Engine {
     pub(super) fn write_down(&mut self, s: Stream, net: f64, at: Instant) -> Pour {
         let first = s.pour.rev == 0;
         // At a lift the weight falls as at a touch: only at rest it says something.
-        let bore = s.odd >= ODD_READINGS || s.peak_g - net > self.most_fall_g(&s);
-        let touched = s.pour.settled && bore || s.pour.doubt_g > SPLASH_G.0;
+        let touched = s.pour.settled && self.bore(&s, net) || s.pour.doubt_g > SPLASH_G.0;
         let Stream { mut pour, plan, again, .. } = s;
         // A stream that a pause had ended before its stop goes on.
         let went_on = std::mem::take(&mut pour.paused);

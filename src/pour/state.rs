@@ -2,6 +2,7 @@
 
 use super::entry::{Entry, Phase};
 use super::landing::Landing;
+use super::leaps::Leaps;
 use super::onset::Onset;
 use super::predict::Predictor;
 use super::put_back::{Back, Kept};
@@ -130,6 +131,7 @@ pub(super) struct Ready {
     /// Net of a splash that was no pour: it counts towards the target.
     pub(super) base_g: f64,
     pub(super) rises: u32,
+    pub(super) leaps: Leaps,
     /// Since when the weight is none that slop explains: a touch, or a hand that let go.
     pub(super) odd_since: Option<Instant>,
     /// It weighs what this one weighed with its slop: perhaps it was put back.
@@ -140,7 +142,16 @@ pub(super) struct Ready {
 
 impl Ready {
     pub(super) fn new(pour: Pour, base_g: f64) -> Self {
-        Self { pour, recent: VecDeque::new(), base_g, rises: 0, odd_since: None, perhaps: None, back: None }
+        Self {
+            pour,
+            recent: VecDeque::new(),
+            base_g,
+            rises: 0,
+            leaps: Leaps::default(),
+            odd_since: None,
+            perhaps: None,
+            back: None,
+        }
     }
 }
 
@@ -181,11 +192,11 @@ pub(super) struct Stream {
     pub(super) lower_g: f64,
     /// Slop comes in lumps.
     pub(super) lumps: bool,
-    /// Grams that rose faster than any jug pours, and when the latest net was shown.
-    pub(super) leapt_g: f64,
-    pub(super) shown_at: Instant,
+    pub(super) leaps: Leaps,
     /// How it began.
     pub(super) onset: Onset,
+    /// It was seen to climb as slop does, for long enough.
+    pub(super) ran: bool,
 }
 
 impl Stream {
@@ -201,12 +212,17 @@ pub(super) struct Done {
     pub(super) pour: Pour,
     pub(super) recent: VecDeque<(Instant, f64)>,
     pub(super) rises: u32,
+    pub(super) leaps: Leaps,
     /// The weight jumped as no slop does: a touch, or another thing on the pan.
     pub(super) jumped: bool,
     /// Something was set on the pan besides.
     pub(super) beside: bool,
     /// What is shown is neither the piece's weight nor at rest, since then.
     pub(super) strays_since: Option<Instant>,
+    /// Lighter at rest since then.
+    pub(super) lighter_since: Option<Instant>,
+    /// What the display fell to within one reading, net g.
+    pub(super) fell_to_g: Option<f64>,
     /// It stood below its weight for longer than a lift takes, by so much, g.
     pub(super) below_g: f64,
     /// Its weight followed the tail since it was entered: the verdict as entered.
@@ -228,9 +244,12 @@ impl Done {
             pour,
             recent: VecDeque::new(),
             rises: 0,
+            leaps: Leaps::default(),
             jumped: false,
             beside: false,
             strays_since: None,
+            lighter_since: None,
+            fell_to_g: None,
             below_g: 0.0,
             entered_as: None,
             had_g,

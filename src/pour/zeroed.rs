@@ -18,10 +18,14 @@ impl Engine {
         let at_zero = (w.mass.g() - self.offset_g).abs() < 0.6 * self.start.scale.step.g();
         if !at_zero || gap {
             self.zeroed = false;
-        } else if let (Some(rest), Some(mean_s)) = (self.at_rest(), self.pace.mean_s()) {
-            let shows_lifts = self.start.scale.lag.as_secs_f64() > LAG_INTERVALS * mean_s;
-            self.zeroed |= shows_lifts && rest - self.zero_g > self.start.settings.min_piece.g();
+        } else if let Some(rest) = self.at_rest() {
+            self.zeroed |= self.shows_lifts() && rest - self.zero_g > self.start.settings.min_piece.g();
         }
+    }
+
+    /// The display shows over several readings what goes at once.
+    pub(super) fn shows_lifts(&self) -> bool {
+        self.pace.mean_s().is_some_and(|s| self.start.scale.lag.as_secs_f64() > LAG_INTERVALS * s)
     }
 
     /// The piece may still stand there under a display that shows nothing.
