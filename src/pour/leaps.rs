@@ -17,6 +17,9 @@ pub(super) struct Leaps {
     /// The middle one of the readings before.
     before: Option<(Weighing, f64)>,
     g: f64,
+    /// Grams that fell besides.
+    fell_g: f64,
+    seen: bool,
 }
 
 impl Leaps {
@@ -38,10 +41,16 @@ impl Leaps {
         let came_s = now.0.arrived_at.seconds_from(before.0.arrived_at);
         let since_s = taken_s.max(came_s).max(mean_s.unwrap_or(0.0)).clamp(0.0, 1.0);
         if rise_g > MOST_FLOW_G_S * since_s + threshold_g {
-            self.g += rise_g;
+            // A hand that had borne it lets go: it only comes back to where it was.
+            let back_g = rise_g.min(self.fell_g);
+            self.fell_g -= back_g;
+            self.g += rise_g - back_g;
+            self.seen = true;
         } else if rise_g < -threshold_g {
-            // It falls again.
-            self.g = (self.g + rise_g).max(0.0);
+            // It falls again, or is borne.
+            let again_g = self.g.min(-rise_g);
+            self.g -= again_g;
+            self.fell_g -= rise_g + again_g;
         }
     }
 
@@ -50,9 +59,14 @@ impl Leaps {
         self.g
     }
 
+    /// Something leapt, whether it fell again or not: a hand may have pushed the piece.
+    pub(super) fn seen(&self) -> bool {
+        self.seen
+    }
+
     /// What leapt has gone: the weight is what it was.
     pub(super) fn forget(&mut self) {
-        self.g = 0.0;
+        (self.g, self.fell_g) = (0.0, 0.0);
     }
 
     /// When the middle reading was taken and came, and the middle weight, g.
@@ -91,6 +105,8 @@ mod tests {
         let goes = [0.0, 0.8, 1.6, 12.4, 13.2, 14.0, 4.8, 5.6, 6.4];
         // What slop ran meanwhile hides in the fall.
         assert!(leapt(&every_tenth(&goes)) < 4.0);
+        let borne = [8.0, 8.8, -2.0, -1.2, -0.4, 10.8, 11.6, 12.4];
+        assert!(leapt(&every_tenth(&borne)) < 3.0);
     }
 
     #[test]

@@ -24,6 +24,7 @@ mod running;
 mod spare;
 mod state;
 mod steps;
+mod surges;
 mod touch;
 pub mod trace;
 pub mod vessel;

@@ -48,6 +48,11 @@ impl Onset {
         Self { lag_s, sd_g, readings: VecDeque::from([quiet]), fell: false }
     }
 
+    /// The stream has grown to its flow.
+    pub(super) fn is_over(&self, at: Instant) -> bool {
+        self.since_s(at) >= self.steady_s()
+    }
+
     /// Takes a reading before the stop.
     pub(super) fn note(&mut self, net: f64, at: Instant) {
         if self.since_s(at) <= self.steady_s() + FOR_S {

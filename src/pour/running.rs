@@ -9,6 +9,8 @@ use super::leaps::Leaps;
 use super::onset::Onset;
 use super::predict::{Predictor, TRICKLE_G_S, USUAL_G_S};
 use super::state::{Done, Pan, Plan, Pour, Ready, State, Stream};
+use super::surges::Surges;
+use super::vessel::Vessel;
 use crate::reading::Weighing;
 use crate::record::{Mark, Verdict};
 use crate::scale::COARSE_STEP_G;
@@ -22,9 +24,6 @@ const OPEN_BENCH_G: f64 = 0.1;
 /// ... nor than this share of the load, as a stream or a hand moves the piece by half a centimetre, and a load off the
 /// centre reads wrong by 0.05 % for each (both guesses).
 const MOVED: f64 = 0.000_3;
-/// A hand that was seen on the piece may have pushed it by up to two centimetres, evenly: of 0.05 % of the load for each
-/// (both guesses) that is this share, as a standard deviation (GUM 4.3.7, from memory).
-const PUSHED: f64 = 2.0 * 0.000_5 * EITHER;
 /// A weight estimated before rest may miss the last drip and the end of the impact of the
 /// falling stream, up to 1.4 g at 10 g/s from 0.1 m (derived): a standard deviation of half that.
 pub(super) const ESTIMATE_SD_G: f64 = 0.7;
@@ -98,6 +97,7 @@ impl Engine {
             lower_since: None,
             lower_g: 0.0,
             leaps: Leaps::default(),
+            surges: Surges::default(),
             onset,
             ran: false,
             lumps: self.start.settings.vessel.in_lumps(),
@@ -265,6 +265,9 @@ impl Engine {
         let believed = s.predictor.handle_net(net, w.taken_at);
         if !s.lumps {
             s.leaps.note(w, self.pace.mean_s(), self.threshold_g());
+            if s.onset.is_over(w.taken_at) && self.start.settings.vessel == Vessel::Jug {
+                s.surges.note(net, w.taken_at, s.predictor.lag_s(), self.start.scale.reading_sd_g());
+            }
         }
         if s.plan.stop_due.is_none_or(|due| due > w.taken_at) {
             if falls { s.onset.note_fall(w.taken_at) } else { s.onset.note(net, w.taken_at) }
@@ -291,11 +294,9 @@ impl Engine {
         let net = gross - s.pour.tare;
         self.unsure_of_leaps(&mut s, net);
         s.pour.settled = true;
-        // A lump that a display shows half, and stands still.
-        let owed_g = self.watch.owes_g().filter(|_| s.lumps).map_or(0.0, |g| g.min(net.abs()));
-        s.pour.unsure_g = s.pour.unsure_g.hypot(EITHER * owed_g).hypot(EITHER * self.sank_g(&s, net, at));
-        let moved_g = if self.bore(&s, net) { PUSHED * gross } else { 0.0 };
-        s.pour.net_u = Some(self.weight_u_g(gross).hypot(s.pour.unsure_g).hypot(moved_g));
+        s.pour.unsure_g = s.pour.unsure_g.hypot(EITHER * self.amiss_g(&s, net, at));
+        let pushed_g = self.pushed_g(&s, net, gross);
+        s.pour.net_u = Some(self.weight_u_g(gross).hypot(s.pour.unsure_g).hypot(pushed_g));
         let back = s.back.take();
         let pour = self.write_down(s, net, at);
         self.say_of(&pour, net, at);
@@ -338,7 +339,10 @@ impl Engine {
             pour.contact = pour.first_slop.map(|t| at.since(t));
         }
         self.outputs.push_back(Output::Entry(pour.entry(at)));
-        let trusted = !(pour.troubled || pour.ran_on || pour.unheard || touched || self.hearing.lost);
+        // What leapt is no measure of a hand's time.
+        let leapt = pour.unsure_g > SPLASH_G.0;
+        let trusted =
+            !(leapt || pour.troubled || pour.ran_on || pour.unheard || touched || self.hearing.lost);
         if first && trusted && plan.stop_due.is_some() {
             let error_g = net - self.start.target.g();
             self.hand = self.hand.learn(error_g, pour.flow_g_s.unwrap_or(0.0), pour.settled);

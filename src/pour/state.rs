@@ -7,6 +7,7 @@ use super::onset::Onset;
 use super::predict::Predictor;
 use super::put_back::{Back, Kept};
 use super::running::TRAIL;
+use super::surges::Surges;
 use crate::record::{Marks, Verdict};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
@@ -193,6 +194,7 @@ pub(super) struct Stream {
     /// Slop comes in lumps.
     pub(super) lumps: bool,
     pub(super) leaps: Leaps,
+    pub(super) surges: Surges,
     /// How it began.
     pub(super) onset: Onset,
     /// It was seen to climb as slop does, for long enough.

@@ -10,6 +10,7 @@ use super::state::{Pour, Ready, State, Stream};
 use super::vessel::Vessel;
 use crate::reading::Weighing;
 use crate::record::Mark;
+use crate::scale::Origin;
 use crate::time::Instant;
 use std::collections::VecDeque;
 
@@ -24,6 +25,10 @@ const LEAST_FALL_G: f64 = 3.0;
 const ODD_READINGS: u32 = 3;
 /// So long before a rest, s: half as long again as is looked at for one.
 const SANK_S: f64 = 0.7;
+
+/// A hand that was seen on the piece may have pushed it by up to two centimetres, evenly: of 0.05 % of the load for each
+/// (both guesses) that is this share, as a standard deviation (GUM 4.3.7, from memory).
+const PUSHED: f64 = 2.0 * 0.000_5 * EITHER;
 
 /// Where the tail of these readings ends, as a display of one pole runs out: none while it goes on as fast as before, as
 /// in a lift.
@@ -80,10 +85,12 @@ impl Engine {
     /// What leapt and did not fall again may be slop or not.
     pub(super) fn unsure_of_leaps(&self, s: &mut Stream, net: f64) {
         let stayed = |g: f64| if s.peak_g - net < 0.5 * g { g } else { 0.0 };
-        // A link that is uneven makes leaps of its own: they alone put nothing in doubt.
         let (at_once_g, leapt_g) = (stayed(self.at_once_g(s, net)), stayed(self.leapt_g(s, net)));
-        s.pour.unsure_g = s.pour.unsure_g.max(EITHER * at_once_g.max(leapt_g));
-        s.pour.doubt_g = s.pour.doubt_g.max(at_once_g);
+        let surged_g = stayed(s.surges.g());
+        s.pour.unsure_g = s.pour.unsure_g.max(EITHER * at_once_g.max(leapt_g).max(surged_g));
+        // A hand in mid-pour comes and goes; what is nearly all of the weight may be no slop at all.
+        let nearly_all_g = if leapt_g > 0.5 * net { leapt_g } else { 0.0 };
+        s.pour.doubt_g = s.pour.doubt_g.max(at_once_g).max(nearly_all_g);
         // A push moves the piece on the pan by less than a top-up is worth.
         let gain_g = net - s.from_g;
         if s.pour.rev > 0 && gain_g < SPLASH_G.0 {
@@ -107,8 +114,31 @@ impl Engine {
         if most { leapt_g.max(net) } else { leapt_g }
     }
 
+    /// What may be amiss with a weight at rest, g: a lump that a display shows half and stands still, one that sank just
+    /// before, and the end of a tail.
+    pub(super) fn amiss_g(&self, s: &Stream, net: f64, at: Instant) -> f64 {
+        let owed_g = self.watch.owes_g().filter(|_| s.lumps).map_or(0.0, |g| g.min(net.abs()));
+        owed_g.hypot(self.sank_g(s, net, at)).hypot(self.tail_g(s))
+    }
+
+    /// Where a hand was seen on the piece, whether what it bore stayed or not, it may have moved it.
+    pub(super) fn pushed_g(&self, s: &Stream, net: f64, gross_g: f64) -> f64 {
+        if self.bore(s, net) || s.leaps.seen() { PUSHED * gross_g } else { 0.0 }
+    }
+
+    /// On a scale whose lag is not told the display may have as much to come as it rose by over the readings that looked
+    /// like rest.
+    fn tail_g(&self, s: &Stream) -> f64 {
+        let rise_g =
+            s.trail.back().zip(s.trail.iter().rev().nth(3)).map_or(0.0, |((_, to), (_, from))| to - from);
+        match self.start.scale.lag_origin {
+            Origin::Assumed => (rise_g - 2.0 * self.start.scale.reading_sd_g()).max(0.0),
+            Origin::Told | Origin::Learned => 0.0,
+        }
+    }
+
     /// By how much the display fell back slowly just before it came to rest, as it does after nothing that slop does: wind.
-    pub(super) fn sank_g(&self, s: &Stream, net: f64, at: Instant) -> f64 {
+    fn sank_g(&self, s: &Stream, net: f64, at: Instant) -> f64 {
         let late = s.trail.iter().filter(|(t, _)| at.seconds_from(*t) <= SANK_S);
         let sank_g = late.map(|(_, g)| g - net).fold(0.0, f64::max);
         if !s.lumps && sank_g > self.threshold_g() { sank_g.min(LEAST_FALL_G) } else { 0.0 }
