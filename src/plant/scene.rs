@@ -38,7 +38,9 @@
 //! wipe [leaving 0.5]       a sponge on the pan
 //! jug rests 20 [for 2]     on the rim; gone when the hand tilts back
 //! dry 0.3 for 60           water that goes from the slop
-//! press 40 for 0.6 / bear 40 for 0.6 / steady 3 for 5 / wheel 4 for 5 / draught 0.4 for 60 / fan 0.3 for 60
+//! press 40 for 0.6 / bear 40 for 0.6 / steady 3 for 5 / draught 0.4 for 60 / fan 0.3 for 60
+//! wheel 4 [turning 0.5] for 20   a wheel on the pan, so many turns a second (else 1): even
+//! shake 3 for 8            a table that shakes, a hand that rocks the piece: uneven
 //! bump 60 / knock 20       a blow on the pan, on the table
 //! rest 0.8
 //! wait ready 3             for the cue, at most so long (ready, stop, fault, clear, verdict)
@@ -153,6 +155,10 @@ struct Draft {
     seeded: bool,
     /// First words of the head so far.
     told: Vec<String>,
+    /// Pieces on the pan, and those that were lifted; other things on it.
+    standing: u32,
+    lifted: u32,
+    things: Vec<String>,
 }
 
 impl Draft {
@@ -171,7 +177,7 @@ impl Draft {
             steps: Vec::new(),
             twists: ScaleModel::middling(),
         };
-        Self { scene, seeded: false, told: Vec::new() }
+        Self { scene, seeded: false, told: Vec::new(), standing: 0, lifted: 0, things: Vec::new() }
     }
 
     fn line(&mut self, text: &str) -> Result<(), Odd> {
@@ -186,7 +192,7 @@ impl Draft {
         let beside_s = Self::beside(&mut words)?;
         let acts = acts::read(&mut words).map_err(|odd| self.misplaced(odd, first))?;
         for act in &acts {
-            self.can_be(act)?;
+            self.follow(act)?;
         }
         let many = acts.len() > 1;
         if many && beside_s.is_some() {
@@ -221,31 +227,38 @@ impl Draft {
         Odd { found: format!("'{first}', a line of the head: move it above the first step"), ..odd }
     }
 
-    /// Nothing is lifted, put back or taken off that was never there.
-    fn can_be(&self, act: &Act) -> Result<(), Odd> {
-        let any = |fits: &dyn Fn(&Act) -> bool| self.scene.steps.iter().any(|step| fits(&step.act));
+    /// Nothing is lifted, put back or taken off that is not there, as the steps stand one below the other.
+    fn follow(&mut self, act: &Act) -> Result<(), Odd> {
         let needs = |there: bool, expected: &str, found: &str| {
             if there { Ok(()) } else { Err(Odd { expected: expected.to_owned(), found: found.to_owned() }) }
         };
+        let (standing, lifted) = (self.standing, self.lifted);
         match act {
+            Act::Land { .. } => self.standing += 1,
             Act::Lift { .. } => {
-                needs(any(&|a| matches!(a, Act::Land { .. })), "a 'land' above it", "'lift' of no piece")
+                let above = "a 'land' or 'put back' above it whose piece still stands there";
+                needs(standing > 0, above, "'lift' of no piece")?;
+                (self.standing, self.lifted) = (standing - 1, lifted + 1);
             }
             Act::PutBack { .. } => {
-                needs(any(&|a| matches!(a, Act::Lift { .. })), "a 'lift' above it", "'put back' of no piece")
+                let above = "a 'lift' above it whose piece is not back yet";
+                needs(lifted > 0, above, "'put back' of no piece")?;
+                (self.standing, self.lifted) = (standing + 1, lifted - 1);
             }
+            Act::Set { name, .. } => self.things.push(name.clone()),
             Act::Take { name } => {
-                let set = any(&|a| matches!(a, Act::Set { name: set, .. } if set == name));
-                needs(set, "a 'set' of it above", &format!("'take' of {}", words::shown(name)))
+                let found = format!("'take' of {}", words::shown(name));
+                let set = self.things.iter().position(|thing| thing == name);
+                needs(set.is_some(), "a 'set' of it above that still lies there", &found)?;
+                self.things.retain(|thing| thing != name);
             }
-            Act::Land { .. } | Act::Nudge { .. } | Act::Set { .. } | Act::Pour(_) | Act::Splash { .. } => {
-                Ok(())
-            }
-            Act::Wipe { .. } | Act::Touch { .. } | Act::JugRests { .. } | Act::Dry { .. } => Ok(()),
-            Act::Rest { .. } | Act::Wait { .. } | Act::Silence { .. } | Act::Unplug { .. } => Ok(()),
-            Act::Freeze { .. } | Act::ZeroKey | Act::OutOfOrder { .. } | Act::EqualTimes { .. } => Ok(()),
-            Act::Clock { .. } => Ok(()),
+            Act::Nudge { .. } | Act::Pour(_) | Act::Splash { .. } | Act::Wipe { .. } => {}
+            Act::Touch { .. } | Act::Wheel { .. } | Act::JugRests { .. } | Act::Dry { .. } => {}
+            Act::Rest { .. } | Act::Wait { .. } | Act::Silence { .. } | Act::Unplug { .. } => {}
+            Act::Freeze { .. } | Act::ZeroKey | Act::OutOfOrder { .. } | Act::EqualTimes { .. } => {}
+            Act::Clock { .. } => {}
         }
+        Ok(())
     }
 
     /// True where the line was one of the head.

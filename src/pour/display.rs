@@ -12,6 +12,7 @@ impl Engine {
     pub fn handle_step(&mut self, step: Mass) {
         self.start.scale.step = step;
         self.settler = Settler::new(&self.start.scale);
+        self.ripple = super::swing::ripple(&self.start);
         self.watch = Watch::new(step.g(), self.start.scale.reading_sd_g());
     }
 

@@ -55,7 +55,7 @@ impl Engine {
         }
         d.jumped = false;
         d.rises = if change > self.threshold_g() { d.rises + 1 } else { 0 };
-        if d.rises >= 2 {
+        if d.rises >= self.rises_wanted() {
             return self.more(d, w.arrived_at);
         }
         self.drift(&mut d, w, seen);

@@ -30,6 +30,8 @@ const NOT_EASED_COARSE: f64 = 0.72;
 /// A trickle must stand still this long; `fault` is promised within 1 s.
 const TRICKLE_S: f64 = 0.7;
 
+/// On a wheel that turns a display stands still for so long, s: `fault` is promised within 1 s.
+const ON_A_WHEEL_S: f64 = 0.9;
 /// A display that stands still for so long shows what there is (as the pause that ends a pour from a jug).
 const STANDS: Duration = Duration::from_millis(1500);
 
@@ -199,12 +201,16 @@ impl Engine {
         if let State::Pouring(s) | State::Draining(s) = &mut from {
             s.pour.troubled = true;
         }
-        self.enter(State::Fault(Fault { from: Box::new(from), trouble, resting_since: None }));
+        self.enter(State::Fault(Fault { from: Box::new(from), trouble, resting_since: None, rose_g: 0.0 }));
     }
 
     /// Slop was running when the display came to stand: later, a hand that heard the stop
     /// brings it to stand.
-    pub(super) fn should_move(&self, since: Instant) -> bool {
+    pub(super) fn should_move(&self, since: Instant, now: Instant) -> bool {
+        // Where a wheel swings back as slop comes on, what is shown stands for a moment.
+        if self.on_a_wheel() && now.seconds_from(since) < ON_A_WHEEL_S {
+            return false;
+        }
         match &self.state {
             // Strokes and lumps end as sharply as a display that stands still.
             State::Pouring(_) => self.start.settings.vessel == Vessel::Jug,

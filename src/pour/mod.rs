@@ -23,6 +23,7 @@ mod running;
 mod spare;
 mod state;
 mod steps;
+mod swing;
 mod touch;
 pub mod trace;
 pub mod vessel;

@@ -107,6 +107,9 @@ impl Engine {
             Pan::Loaded => {}
         }
         self.feed(&mut s, w);
+        if let Some(rest) = self.only_swings(&s) {
+            return self.tared_on_a_wheel(s, rest, w.arrived_at);
+        }
         if s.pour.promised && !self.guides() {
             return self.give_up(s, w.arrived_at);
         }
@@ -179,6 +182,9 @@ impl Engine {
         let since = *s.resting_since.get_or_insert(w.arrived_at);
         // A hand on a piece that was weighed before rests a while, too.
         let long = s.pour.rev == 0 || w.arrived_at.since(since) >= TOPPED_UP;
+        if let Some(rest) = self.only_swings(&s) {
+            return self.tared_on_a_wheel(s, rest, w.arrived_at);
+        }
         if !(ended && long) {
             return self.enter(State::Draining(s));
         }
@@ -218,9 +224,9 @@ impl Engine {
         s.running_on >= 3
     }
 
-    /// The display climbs: from reading to reading, or, where rises come in steps, over the last second.
+    /// The display climbs: from reading to reading, or, where rises come in steps or on a wheel, over the last second.
     fn climbs(&self, s: &Stream) -> bool {
-        if self.start.scale.step.g() >= COARSE_STEP_G {
+        if self.start.scale.step.g() >= COARSE_STEP_G || self.on_a_wheel() {
             let n = s.trail.len() as f64;
             let (Some(&(from, _)), Some(&(to, last_g))) = (s.trail.front(), s.trail.back()) else {
                 return false;
@@ -281,6 +287,7 @@ impl Engine {
     pub(super) fn weighed(&mut self, mut s: Stream, gross: f64, at: Instant) {
         let net = gross - s.pour.tare;
         self.unsure_of_leaps(&mut s, net);
+        self.unsure_of_swing(&mut s.pour);
         s.pour.settled = true;
         s.pour.net_u = Some(self.weight_u_g(gross).hypot(s.pour.unsure_g));
         let back = s.back.take();

@@ -1,5 +1,6 @@
 //! The states of a pour and the values that live in them.
 
+use super::done::EITHER;
 use super::entry::{Entry, Phase};
 use super::landing::Landing;
 use super::onset::Onset;
@@ -189,6 +190,13 @@ pub(super) struct Stream {
 }
 
 impl Stream {
+    /// So much more came where the filter did not look: slop, or a hand.
+    pub(super) fn went_on(&mut self, g: f64) {
+        let known = self.known.iter_mut().chain(self.trail.iter_mut().map(|(_, net)| net));
+        known.chain([&mut self.peak_g, &mut self.last_net]).for_each(|net| *net += g);
+        self.pour.unsure_g = self.pour.unsure_g.hypot(EITHER * g);
+    }
+
     /// The latest half second of the trail.
     pub(super) fn late(&self) -> impl DoubleEndedIterator<Item = &(Instant, f64)> + Clone {
         self.trail.iter().skip(self.trail.len().saturating_sub(TRAIL))
@@ -272,6 +280,8 @@ pub(super) struct Fault {
     pub(super) trouble: Trouble,
     /// At rest since, for a display that stands still.
     pub(super) resting_since: Option<Instant>,
+    /// What a display that went to zero has shown since, g.
+    pub(super) rose_g: f64,
 }
 
 /// The engine's state.
