@@ -15,6 +15,7 @@
 //! tracks zero 1            near zero the display swallows drift of so many steps a second
 //! holds 0.3                the display stands within so many grams, then jumps
 //! creeps 0.05              percent of the load that show only over a minute
+//! counts in 2.5            the display's step, in place of the scale's own
 //! step grows               twice as coarse from 500 g, five times from 1000 g
 //! delays 0.2               the display is late by so many seconds more
 //! off centre 0.1           percent of error for each centimetre off the centre
@@ -96,6 +97,7 @@ pub struct Scene {
     /// The steps.
     pub steps: Vec<Step>,
     twists: ScaleModel,
+    step_g: Option<f64>,
 }
 
 impl Scene {
@@ -128,6 +130,7 @@ impl Scene {
             hold_g: t.hold_g,
             step_grows: t.step_grows,
             off_centre: t.off_centre,
+            step_g: self.step_g.unwrap_or(scale.step_g),
             ..scale
         })
     }
@@ -136,9 +139,9 @@ impl Scene {
 /// A scene is played for so long at most, s.
 pub const LONGEST_S: f64 = 3600.0;
 /// First words of the lines of the head.
-const HEAD: [&str; 14] = [
+const HEAD: [&str; 15] = [
     "scales", "target", "seed", "hand", "new", "vessel", "spare", "lag", "tracks", "holds", "creeps", "step",
-    "delays", "off",
+    "delays", "off", "counts",
 ];
 
 fn twice(word: &str) -> Odd {
@@ -176,6 +179,7 @@ impl Draft {
             lag_told: false,
             steps: Vec::new(),
             twists: ScaleModel::middling(),
+            step_g: None,
         };
         Self { scene, seeded: false, told: Vec::new(), standing: 0, lifted: 0, things: Vec::new() }
     }
@@ -296,6 +300,9 @@ impl Draft {
             words.word("a vessel")?;
         } else if words.takes("spare") {
             s.spare_g = Some(words.above_nought("grams")?);
+        } else if words.takes("counts") {
+            words.wants("in")?;
+            s.step_g = Some(words.above_nought("grams")?);
         } else if words.takes("lag") {
             words.wants("told")?;
             s.lag_told = true;

@@ -250,7 +250,7 @@ impl Engine {
             self.fault(Trouble::Silent, now);
         }
         if self.watch.frozen(now).is_some_and(|since| self.should_move(since, now)) {
-            self.fault(Trouble::Frozen, now);
+            self.fault(self.stands(), now);
         }
     }
 

@@ -115,7 +115,7 @@ impl Engine {
         let Some(rest) = self.at_rest().filter(|_| !self.held) else { return self.before_rest(l, w) };
         self.landed_over = l.came_over(rest, self.zero_g);
         match self.recognise(rest, w.arrived_at) {
-            Landed::Same(kept) => self.stands_again(*kept, rest, w.arrived_at),
+            Landed::Same(kept, odds) => self.stands_again(*kept, odds, rest, w.arrived_at),
             Landed::Perhaps(kept) => self.opens(rest, Some(kept), w.arrived_at),
             Landed::New => self.opens(rest, None, w.arrived_at),
         }

@@ -107,9 +107,7 @@ impl Engine {
             Pan::Loaded => {}
         }
         self.feed(&mut s, w);
-        if let Some(rest) = self.only_swings(&s) {
-            return self.tared_on_a_wheel(s, rest, w.arrived_at);
-        }
+        let Some(mut s) = self.as_taken(s, w) else { return };
         if s.pour.promised && !self.guides() {
             return self.give_up(s, w.arrived_at);
         }
@@ -171,6 +169,7 @@ impl Engine {
             Pan::Loaded => {}
         }
         self.feed(&mut s, w);
+        let Some(mut s) = self.as_taken(s, w) else { return };
         if s.pour.promised && self.guides() && self.runs_on(&mut s, w) {
             return self.run_on(s, w);
         }
@@ -182,9 +181,6 @@ impl Engine {
         let since = *s.resting_since.get_or_insert(w.arrived_at);
         // A hand on a piece that was weighed before rests a while, too.
         let long = s.pour.rev == 0 || w.arrived_at.since(since) >= TOPPED_UP;
-        if let Some(rest) = self.only_swings(&s) {
-            return self.tared_on_a_wheel(s, rest, w.arrived_at);
-        }
         if !(ended && long) {
             return self.enter(State::Draining(s));
         }
@@ -320,6 +316,11 @@ impl Engine {
             pour.verdict = Verdict::Void;
             // It may have been a hand that let go, and no slop at all.
             pour.net_u = pour.net_u.map(|u| u.max(EITHER * net.abs()));
+        }
+        if pour.perhaps_bare_g > 0.0 {
+            // The short one topped up, or a bare one poured to as much: nobody can call it good.
+            pour.verdict = if pour.verdict == Verdict::Good { Verdict::Void } else { pour.verdict };
+            pour.net_u = pour.net_u.map(|u| u.hypot(EITHER * pour.perhaps_bare_g));
         }
         if first || again {
             pour.first_net = Some(net);

@@ -49,6 +49,8 @@ pub(super) struct Pour {
     pub(super) unsure_g: f64,
     /// Grams of its weight that came as no stream does: a hand or a jug may bear on it.
     pub(super) doubt_g: f64,
+    /// Grams of its weight that are no slop if it is another piece than the one put back.
+    pub(super) perhaps_bare_g: f64,
 }
 
 impl Pour {
@@ -79,6 +81,7 @@ impl Pour {
             paused: false,
             unsure_g: 0.0,
             doubt_g: 0.0,
+            perhaps_bare_g: 0.0,
         }
     }
 
@@ -265,6 +268,8 @@ pub(super) enum Trouble {
     Silent,
     /// Readings that stopped moving mid-stream.
     Frozen,
+    /// The same on a coarse display, which stands as long at the end of a stream: nobody knows.
+    Unmoved,
     /// The weight changed before slop was seen: slop, a hand or another piece, nobody knows.
     Changed,
     /// The display went to zero as no lift makes it: the scale woke anew, or its own tare key was used,
@@ -325,6 +330,7 @@ impl State {
             Self::Fault(fault) => match fault.trouble {
                 Trouble::Silent => "no readings: stop pouring",
                 Trouble::Frozen => "scale stands still: stop pouring",
+                Trouble::Unmoved => "the display does not move: has the stream ended? If not, stop pouring",
                 Trouble::Zeroed => "the display went to zero by itself: stop pouring, lift the piece off",
                 Trouble::Changed => "the weight changed, nobody knows why: stop pouring, lift the piece off",
             },

@@ -225,7 +225,7 @@ impl Engine {
 
     pub(super) fn faulted(&mut self, mut f: Fault, w: Weighing, seen: Seen) {
         match f.trouble {
-            Trouble::Frozen if !seen.moved => self.stands_still(f, w),
+            Trouble::Frozen | Trouble::Unmoved if !seen.moved => self.stands_still(f, w),
             Trouble::Changed if self.loaded(w) => self.enter(State::Fault(f)),
             Trouble::Zeroed if self.shows_nothing(w) => {
                 f.rose_g = f.rose_g.max(w.mass.g() - self.offset_g);
@@ -239,7 +239,7 @@ impl Engine {
                 self.poured_unseen(*f.from, w, seen);
                 self.unknown_weight(w.arrived_at);
             }
-            Trouble::Silent | Trouble::Frozen | Trouble::Changed => {
+            Trouble::Silent | Trouble::Frozen | Trouble::Unmoved | Trouble::Changed => {
                 self.cue_now(Cue::Clear, w.arrived_at, None);
                 self.resume(*f.from, w, seen);
             }

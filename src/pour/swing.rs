@@ -64,7 +64,7 @@ impl Engine {
     }
 
     /// What looked like slop before `ready`, or like a hand, was a wheel that turns: tared at its mean.
-    pub(super) fn only_swings(&self, s: &Stream) -> Option<f64> {
+    fn only_swings(&self, s: &Stream) -> Option<f64> {
         let ((reach_g, since), rest) = self.ripple.reach_g().zip(self.at_rest())?;
         let from_g = s.pour.tare + s.from_g;
         let all = reach_g.contains(&from_g) && reach_g.contains(&(s.pour.tare + s.peak_g));
@@ -74,8 +74,21 @@ impl Engine {
         (s.pour.rev == 0 && looked_odd && all && no_slop).then_some(rest)
     }
 
+    /// The stream where it is what it was taken for: no swing of a wheel, no bare piece taken for one put back.
+    pub(super) fn as_taken(&mut self, s: Stream, w: Weighing) -> Option<Stream> {
+        if let Some(rest) = self.only_swings(&s) {
+            self.tared_on_a_wheel(s, rest, w.arrived_at);
+            return None;
+        }
+        if self.was_bare(&s) {
+            self.opens_bare(s, w);
+            return None;
+        }
+        Some(s)
+    }
+
     /// The piece is ready after all.
-    pub(super) fn tared_on_a_wheel(&mut self, s: Stream, rest: f64, at: Instant) {
+    fn tared_on_a_wheel(&mut self, s: Stream, rest: f64, at: Instant) {
         self.outputs.push_back(Output::Dropped { piece: s.pour.piece });
         let mut pour = Pour::open(s.pour.piece, rest, at);
         pour.promised = self.guides();

@@ -16,7 +16,7 @@ use crate::units::{Flow, Mass};
 const ALL: f64 = 0.9;
 /// A display on which the piece came over so many readings shows its lift over more than one (own choice; a piece that is
 /// set down slowly on a quick display looks the same, and its lift in mid-pour is then a `fault`).
-const LANDED_OVER: usize = 3;
+pub(super) const LANDED_OVER: usize = 3;
 
 impl Engine {
     /// A lift shows over several readings; a display that goes from rest to its own zero in one was

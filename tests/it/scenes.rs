@@ -267,6 +267,8 @@ fn a_line_that_says_nothing_is_refused_with_file_line_and_what_was_expected() {
             "t.scene:2: expected less than the target of 29 g after '+-', found '40'",
         ),
         ("target 29 +- 0".to_owned(), "t.scene:1: expected grams, more than 0 after '+-', found '0'"),
+        ("counts in 0".to_owned(), "t.scene:1: expected grams, more than 0 after 'in', found '0'"),
+        ("counts 2.5".to_owned(), "t.scene:1: expected 'in' after 'counts', found '2.5'"),
         ("seed 1.7".to_owned(), "t.scene:1: expected a whole number after 'seed', found '1.7'"),
         ("spare 0".to_owned(), "t.scene:1: expected grams, more than 0 after 'spare', found '0'"),
         (
