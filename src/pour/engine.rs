@@ -16,6 +16,7 @@ use super::ware::Ware;
 use crate::reading::Weighing;
 use crate::record::Verdict;
 use crate::scale::ScaleFacts;
+use crate::scale::response::{Lags, Response};
 use crate::settle::pace::Pace;
 use crate::settle::ripple::Ripple;
 use crate::settle::{Motion, Settler};
@@ -62,6 +63,8 @@ pub struct Start {
     pub ware: Ware,
     /// Pieces lifted of late, which may come back.
     pub memory: Memory,
+    /// What steps of the pan showed of the scale's lag.
+    pub lags: Lags,
 }
 
 /// What happened to the link.
@@ -138,13 +141,14 @@ pub struct Engine {
     pub(super) after: After,
     pub(super) ware: Ware,
     pub(super) memory: Memory,
+    pub(super) response: Response,
 }
 
 impl Engine {
     /// An engine that waits for the first piece.
     pub fn new(start: Start) -> Self {
         Self {
-            hand: start.hand,
+            hand: start.hand.beside(start.scale.lag.as_secs_f64()),
             state: State::Idle,
             piece: start.first_piece.max(1),
             zero_g: start.zero.g(),
@@ -169,6 +173,7 @@ impl Engine {
             after: After::new(&start),
             ware: start.ware,
             memory: start.memory.clone(),
+            response: Response::from(start.lags.clone().or_assumed(start.scale.lag.as_secs_f64())),
             start,
         }
     }
@@ -184,6 +189,7 @@ impl Engine {
         let moved = self.watch.handle_weighing(w);
         self.look_for_zeroing(w, gap);
         let w = self.evened(w, gap);
+        self.look_for_lag(w, gap);
         let seen = Seen { before: self.last.replace(w), gap, moved };
         let state = std::mem::replace(&mut self.state, State::Idle);
         self.dispatch(state, w, seen);
@@ -381,17 +387,5 @@ impl Engine {
 
     pub(super) fn cue_now(&mut self, cue: Cue, at: Instant, left_g: Option<f64>) {
         self.cue(cue, at, at + self.hearing.ahead, left_g);
-    }
-
-    pub(super) fn at_rest(&self) -> Option<f64> {
-        match self.motion {
-            Motion::AtRest { mass } => Some(mass.g()),
-            Motion::Moving { .. } => None,
-        }
-    }
-
-    pub(super) fn threshold_g(&self) -> f64 {
-        // Four standard deviations and two steps: noise does not start a pour (normal law: 1 in 16 000).
-        (4.0 * self.start.scale.reading_sd_g()).max(2.0 * self.start.scale.step.g()).max(0.3)
     }
 }

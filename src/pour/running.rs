@@ -5,7 +5,7 @@ use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::{Cue, Output};
 use super::onset::Onset;
-use super::predict::{Predictor, TRICKLE_G_S, USUAL_G_S};
+use super::predict::{Display, Predictor, TRICKLE_G_S, USUAL_G_S};
 use super::state::{Done, Pan, Plan, Pour, Ready, State, Stream};
 use crate::reading::Weighing;
 use crate::record::{Mark, Verdict};
@@ -61,7 +61,8 @@ impl Engine {
         let began = quiet.or(recent.front()).map_or(Instant::START, |(t, _)| *t).offset_seconds(-0.5 * lag_s);
         let usual = if pour.rev > 0 { TRICKLE_G_S } else { USUAL_G_S };
         let sd_g = self.start.scale.reading_sd_g();
-        let mut predictor = Predictor::begin(from_g, began, lag_s, sd_g, usual);
+        let mut predictor =
+            Predictor::begin(from_g, began, Display::of(&self.start.scale), usual, self.hand.ease);
         let before = recent.iter().rev().find(|(_, net)| net - from_g <= noise);
         let since = before.map_or(began, |(t, _)| *t);
         let mut onset = Onset::after((since, from_g), lag_s, sd_g);
@@ -213,7 +214,7 @@ impl Engine {
         let most_g_s = if s.pour.rev > 0 { USUAL_G_S.0 } else { f64::INFINITY };
         let usual_g_s = s.pour.flow_g_s.map_or(f64::INFINITY, |flow_g_s| flow_g_s.min(most_g_s));
         let goes_on = since_s > stopping_s + STOPPING_S && flow_g_s > 0.5 * usual_g_s;
-        let again = flow_g_s > s.least_g_s + AGAIN_G_S;
+        let again = flow_g_s > s.least_g_s + AGAIN_G_S + s.predictor.flow_sd_g_s();
         // The filter alone may be shaken: the display must climb as well.
         let runs = (goes_on || again) && self.climbs(s);
         s.running_on = if runs { s.running_on + 1 } else { 0 };
@@ -259,6 +260,7 @@ impl Engine {
         let before_g = std::mem::replace(&mut s.shown, net);
         let falls = net < before_g - self.threshold_g();
         self.sinks(s, net, w.taken_at);
+        s.predictor.handle_held(w.arrived_at.seconds_from(w.taken_at));
         let believed = s.predictor.handle_net(net, w.taken_at);
         self.leaps(s, net, before_g, w.taken_at);
         if !falls && s.plan.stop_due.is_none_or(|due| due > w.taken_at) {

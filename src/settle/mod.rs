@@ -61,6 +61,11 @@ impl Settler {
         }
     }
 
+    /// The scale turned out to be so late, s.
+    pub fn set_lag(&mut self, lag_s: f64) {
+        self.lag_s = lag_s;
+    }
+
     /// Takes one more weighing and says what the pan is doing.
     pub fn handle_weighing(&mut self, weighing: Weighing) -> Motion {
         let at = weighing.taken_at;

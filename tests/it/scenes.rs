@@ -338,7 +338,8 @@ fn replay_says_of_an_older_trace_that_it_has_no_checksum_and_of_a_cut_one_that_i
     let dir = tempfile::tempdir().expect("a folder");
     let file = dir.path().join("trace");
     let whole = super::run::Run::new().trace.encode();
-    let old = [&[6], &whole[5..whole.len() - 5]].concat();
+    let of_7 = super::run::OF_VERSION_7;
+    let old = [&[6], &of_7[5..of_7.len() - 5]].concat();
     let replay = |bytes: &[u8]| {
         std::fs::write(&file, bytes).expect("to write");
         replayed(&[&file.to_string_lossy()])
