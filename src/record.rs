@@ -235,6 +235,14 @@ pub struct HandRecord {
     pub hand_s: f64,
     /// Pours learned from.
     pub pours: u32,
+    /// The scale's lag that it was learned beside, s.
+    pub lag_s: Option<f64>,
+    /// Standard deviation of the time, s, once there were pours enough to tell.
+    pub scatter_s: Option<f64>,
+    /// Share of the flow that is left once the hand was warned, and pours that was learned from.
+    pub ease_kept: f64,
+    /// See there.
+    pub ease_pours: u32,
 }
 
 /// Whose stopping time: a pourer with a jug on a scale.

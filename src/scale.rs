@@ -2,9 +2,11 @@
 
 mod display;
 pub mod health;
+pub mod response;
 
 use crate::time::Duration;
 use crate::units::Mass;
+use response::Lags;
 
 /// From here on a step is coarse: noise hides in it, so that a tail shows as steps only (own choice: five times the
 /// usual step).
@@ -47,6 +49,17 @@ impl ScaleFacts {
     /// a step must fit between (derived).
     pub fn tells_apart(&self, low: Mass, high: Mass) -> bool {
         0.5 * (high - low).g() >= self.step.g()
+    }
+
+    /// The same scale where nobody told its lag and it was learned before, s, and what it is to be learned on from.
+    pub fn as_learned(self, lag_s: Option<f64>) -> (Self, Lags) {
+        match lag_s.filter(|_| self.lag_origin == Origin::Assumed) {
+            Some(lag_s) => {
+                let lag = Duration::from_micros((lag_s * 1e6).round() as u64);
+                (Self { lag, lag_origin: Origin::Learned, ..self }, Lags::known(lag_s))
+            }
+            None => (self, Lags::default()),
+        }
     }
 
     /// Standard deviation of one reading: step and noise together.

@@ -3,6 +3,7 @@
 
 use super::clock::Clock;
 use super::event::{Answer, Beginning, Event, Reply};
+use super::hands;
 use crate::page::desk::{Begun, Desk, Refusal};
 use crate::pour::curve::Curve;
 use crate::pour::hand::Hand;
@@ -88,7 +89,7 @@ impl Desk for Counter {
         let who = WhoPours::new(batch.pourer.as_deref(), batch.jug.as_deref(), &self.scale_id);
         let reader = self.reader()?;
         let learned = reader.hand(who.key()).map_err(storage)?;
-        let hand = learned.map_or_else(Hand::default, |h| Hand { hand_s: h.hand_s, pours: h.pours });
+        let hand = learned.map_or_else(Hand::default, hands::used);
         let heaviest = batch.bare.map(|(_, greatest)| greatest);
         let beginning = Beginning {
             poured: reader.pours(id).map_err(storage)?,

@@ -8,6 +8,7 @@ pub mod demo;
 pub mod doctor;
 pub mod event;
 mod files;
+mod hands;
 mod log;
 mod open;
 pub mod outlet;

@@ -17,6 +17,7 @@ use crate::pour::vessel::Vessel;
 use crate::pour::ware::Ware;
 use crate::reading::timing::Timing;
 use crate::reading::{Indicated, Weighing};
+use crate::scale::response::Lags;
 use crate::scale::{Origin, ScaleFacts};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
@@ -150,6 +151,7 @@ fn start(scene: &Scene, scale: &str, model: &ScaleModel) -> Start {
         spare: scene.spare_g.map(grams),
         ware: Ware::default(),
         memory: Memory::default(),
+        lags: Lags::default(),
     }
 }
 
@@ -159,7 +161,7 @@ fn start(scene: &Scene, scale: &str, model: &ScaleModel) -> Start {
 fn learned(person: &Person, model: &ScaleModel, told: Duration) -> Hand {
     let hand_s = person.mean_reaction_s() + 0.4 * person.tilt_s + person.drip_g / 8.0;
     let late_s = model.age_s + model.lag() - told.as_secs_f64();
-    Hand { hand_s: (hand_s + late_s).max(0.0), pours: LEARNED_POURS }
+    Hand { hand_s: (hand_s + late_s).max(0.0), pours: LEARNED_POURS, ..Hand::default() }
 }
 
 /// Everything between the table and the record.

@@ -4,6 +4,7 @@
 //! kept when refused), the page (latest value wins) or a lock.
 
 use super::event::Event;
+use super::hands;
 use super::log::Log;
 use super::open::too_coarse;
 pub use super::parts::Parts;
@@ -19,7 +20,6 @@ use crate::pour::hand::Hand;
 use crate::pour::remark::Remark;
 use crate::pour::trace::Input;
 use crate::reading::{Indicated, Reading, Weighing};
-use crate::record::HandRecord;
 use crate::settle::{Motion, Settler};
 use crate::store::{Ack, StoreError, Write};
 use crate::time::Instant;
@@ -172,11 +172,10 @@ impl Table {
             Motion::AtRest { mass } => Some((mass, at)),
             Motion::Moving { .. } => None,
         };
-        self.sight.handle_weighing(w, self.rest.is_some());
+        // On a wheel that turns rest is the mean over its turns.
+        let on_a_wheel = self.batch.as_ref().is_some_and(|b| b.engine.on_a_wheel());
+        self.sight.handle_weighing(w, self.rest.is_some() || on_a_wheel);
         self.give(Input::Weighing(w));
-        if let Some(batch) = &mut self.batch {
-            batch.look_at_pan(motion);
-        }
     }
 
     /// Gives an input to the engine and carries out what comes of it.
@@ -247,7 +246,7 @@ impl Table {
 
     fn learn(&mut self, hand: Hand) {
         let Some(batch) = &self.batch else { return };
-        let learned = HandRecord { hand_s: hand.hand_s, pours: hand.pours };
+        let learned = hands::kept(hand);
         self.log.learned(batch.who.key(), learned);
     }
 

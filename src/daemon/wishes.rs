@@ -62,11 +62,12 @@ impl Table {
     /// What the engine of this batch starts from.
     fn start(&self, beginning: &Beginning) -> Start {
         let (record, usual) = (&beginning.batch, &self.parts.settings);
+        let (scale, lags) = self.parts.scale.clone().as_learned(beginning.hand.lag_s);
         Start {
             target: record.target,
             low: record.low,
             high: record.high,
-            scale: self.parts.scale.clone(),
+            scale,
             hand: beginning.hand,
             ahead: self.parts.outlet.hearing().ahead,
             settings: PourSettings {
@@ -83,6 +84,7 @@ impl Table {
             spare: self.spare,
             ware: Ware::of(record.bare),
             memory: Memory::default(),
+            lags,
         }
     }
 

@@ -1,15 +1,16 @@
 //! After a lift: what was left on the pan, and what is worth knowing between two pieces.
 
 use super::done::EITHER;
-use super::engine::Engine;
+use super::engine::{Engine, Start};
 use super::entry::{Cue, CueCall, Output};
 use super::landing::Landing;
 use super::remark::Remark;
 use super::state::{Pour, State};
 use crate::reading::Weighing;
 use crate::record::Mark;
-use crate::settle::pan::worth_wiping_g;
+use crate::settle::pan::{BarePan, worth_wiping_g};
 use crate::time::{Duration, Instant};
+use crate::units::Mass;
 use std::collections::VecDeque;
 
 /// Of a pour no more than this share is taken for what it left on the pan, and no more than so many grams:
@@ -43,7 +44,7 @@ struct Lifted {
 }
 
 /// What waits for the end of a piece.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub(super) struct After {
     /// A piece was lifted with slop in it, and the bare pan has not been at rest since.
     lifted: Option<Lifted>,
@@ -57,9 +58,30 @@ pub(super) struct After {
     waited: bool,
     /// Readings since the lift, while the pan looks bare.
     since: Landing,
+    /// The bare pan, and what is left on it where that is worth saying.
+    pan: BarePan,
+    left: Option<Mass>,
+    /// What of it was said.
+    said: Mass,
 }
 
 impl After {
+    /// Before the first piece.
+    pub(super) fn new(start: &Start) -> Self {
+        let tolerance = Mass::saturating(0.5 * (start.high - start.low).g());
+        Self {
+            lifted: None,
+            remarks: VecDeque::new(),
+            unseen: VecDeque::new(),
+            passing_g: None,
+            waited: false,
+            since: Landing::default(),
+            pan: BarePan::new(start.zero, tolerance, start.scale.step, start.settings.min_piece),
+            left: None,
+            said: Mass::ZERO,
+        }
+    }
+
     /// A piece leaves the pan with slop in it.
     pub(super) fn handle_lift(&mut self, pour: &Pour) {
         self.lifted = Some(Lifted { pour: pour.clone(), lowest_g: f64::INFINITY, foreseen_g: f64::INFINITY });
@@ -77,6 +99,17 @@ impl After {
         }
     }
 
+    /// More is left on the pan than was said, by as much as is worth saying.
+    fn is_news(&mut self) -> bool {
+        let Some(left) = self.left else {
+            self.said = Mass::ZERO;
+            return false;
+        };
+        let more = self.pan.is_worth_saying(left, self.said);
+        self.said = if more { left } else { self.said };
+        more
+    }
+
     /// What may lie on the pan since it was last seen at rest, g: a piece left and something landed at once.
     pub(super) fn unseen_most_g(&self, zero_g: f64) -> f64 {
         self.passing_g.map_or(0.0, |lowest_g| (lowest_g - zero_g).clamp(0.0, RESIDUE_MOST_G))
@@ -87,6 +120,17 @@ impl Engine {
     /// The spare weight lies on the pan.
     pub fn holds_spare(&self) -> bool {
         matches!(self.state, State::Spare(_))
+    }
+
+    /// What is left on the bare pan at rest, where that is worth saying.
+    pub fn left_on_pan(&self) -> Option<Mass> {
+        self.after.left.filter(|_| matches!(self.state, State::Idle))
+    }
+
+    /// Looks at the bare pan: what was wiped off or has come.
+    pub(super) fn look_at_pan(&mut self) {
+        let rest = self.at_rest().map(Mass::saturating);
+        self.after.left = rest.and_then(|rest| self.after.pan.handle_rest(rest));
     }
 
     /// Between two pieces: the next one has no record yet.
@@ -153,7 +197,7 @@ impl Engine {
             let stayed = lowest_g > rest - self.threshold_g();
             self.lies_there(pour, unseen, residue_g, stayed, w.arrived_at);
         }
-        if residue_g > self.worth_wiping_g() {
+        if self.after.is_news() {
             return self.note(Remark::Wipe, w.arrived_at);
         }
         if let Some(remark) = self.after.remarks.pop_front() {

@@ -1,9 +1,13 @@
-//! What is found out of the display in mid-batch: the step it counts in, and that it stands still.
+//! What is found out of the scale in mid-batch: how late it is, the step it counts in, and that it stands still.
 
 use super::engine::Engine;
 use super::fault::Watch;
 use super::state::{Fault, State, Trouble};
-use crate::settle::Settler;
+use crate::reading::Weighing;
+use crate::scale::response::Lags;
+use crate::scale::{Origin, ScaleFacts};
+use crate::settle::{Motion, Settler};
+use crate::time::Duration;
 use crate::units::Mass;
 
 impl Engine {
@@ -12,6 +16,7 @@ impl Engine {
     pub fn handle_step(&mut self, step: Mass) {
         self.start.scale.step = step;
         self.settler = Settler::new(&self.start.scale);
+        self.ripple = super::swing::ripple(&self.start);
         self.watch = Watch::new(step.g(), self.start.scale.reading_sd_g());
     }
 
@@ -20,8 +25,40 @@ impl Engine {
         matches!(&self.state, State::Fault(Fault { trouble: Trouble::Frozen, .. }))
     }
 
-    /// The step that is gone by.
-    pub fn counts_in(&self) -> Mass {
-        self.start.scale.step
+    /// A scale nobody told the lag of shows it as pieces land and leave.
+    pub(super) fn look_for_lag(&mut self, w: Weighing, gap: bool) {
+        let sd_g = self.start.scale.reading_sd_g();
+        let rest_g = self.at_rest();
+        if !self.response.handle_weighing(w, rest_g, sd_g, gap) || self.start.scale.lag_origin == Origin::Told
+        {
+            return;
+        }
+        let Some(lag_s) = self.response.lags().lag_s() else { return };
+        self.start.scale.lag = Duration::from_micros((lag_s * 1e6).round() as u64);
+        self.start.scale.lag_origin = Origin::Learned;
+        self.settler.set_lag(lag_s);
+        self.hand = self.hand.beside(lag_s);
+    }
+
+    /// What the scale is taken to be by now.
+    pub fn scale(&self) -> ScaleFacts {
+        self.start.scale.clone()
+    }
+
+    /// What steps of the pan showed of its lag.
+    pub fn lags(&self) -> Lags {
+        self.response.lags().clone()
+    }
+
+    pub(super) fn at_rest(&self) -> Option<f64> {
+        match self.motion {
+            Motion::AtRest { mass } => Some(mass.g()),
+            Motion::Moving { .. } => None,
+        }
+    }
+
+    pub(super) fn threshold_g(&self) -> f64 {
+        // Four standard deviations and two steps: noise does not start a pour (normal law: 1 in 16 000).
+        (4.0 * self.start.scale.reading_sd_g()).max(2.0 * self.start.scale.step.g()).max(0.3)
     }
 }

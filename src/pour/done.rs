@@ -64,7 +64,7 @@ impl Engine {
         }
         d.jumped = false;
         d.rises = if change > self.threshold_g() { d.rises + 1 } else { 0 };
-        if d.rises >= 2 {
+        if d.rises >= self.rises_wanted() {
             return self.more(d, w.arrived_at);
         }
         self.drift(&mut d, w, seen);
@@ -230,6 +230,7 @@ impl Engine {
         let wants_none = d.pour.verdict != Verdict::Short;
         let back = d.back.take();
         let Some(back) = back.as_deref().filter(|_| wants_none).cloned() else {
+            d.pour.perhaps_bare_g = back.as_ref().map_or(d.pour.perhaps_bare_g, |back| back.doubtful_g());
             let stream = self.stream(d.pour, &recent, d.had_g);
             return self.enter(State::Pouring(Stream { back, leaps: d.leaps, ..stream }));
         };
@@ -266,7 +267,7 @@ impl Engine {
     /// The piece leaves with its slop in it: how long that stood is known now.
     fn leaves_done(&mut self, d: Done, at: Instant) {
         let below_g = self.lower_level_g(&d);
-        let Done { mut pour, had_g, entered_as, .. } = d;
+        let Done { mut pour, had_g, entered_as, asks_since, .. } = d;
         self.unsure(&mut pour, below_g);
         if !pour.came_back {
             pour.contact = pour.first_slop.map(|t| at.since(t));
@@ -274,6 +275,9 @@ impl Engine {
         if !pour.came_back || below_g > 0.0 || entered_as.is_some() {
             pour.rev += 1;
             self.outputs.push_back(Output::Entry(pour.entry(at)));
+        }
+        if asks_since.is_some() {
+            self.say_if_good(&pour, at);
         }
         let gross_g = pour.tare + had_g;
         self.next_piece(&pour, State::Idle, at);

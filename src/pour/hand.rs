@@ -3,6 +3,8 @@
 //! One number, learned from settled weights and, with less trust, from weights estimated
 //! at the lift; never from peaks.
 
+use super::ease::Ease;
+
 /// A learned stopping time.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Hand {
@@ -10,6 +12,12 @@ pub struct Hand {
     pub hand_s: f64,
     /// Pours learned from.
     pub pours: u32,
+    /// How far it eases off once warned.
+    pub ease: Ease,
+    /// The scale's lag as it was taken to be: finished pours show the sum of the two only.
+    pub lag_s: Option<f64>,
+    /// Standard deviation of that time from pour to pour, s, once there were pours enough to tell.
+    pub scatter_s: Option<f64>,
 }
 
 /// Prior: reaction to a tone about 0.21 s (Kosinski's review: sound about 0.16 s for
@@ -29,17 +37,40 @@ const STEP_LIMIT_S: f64 = 0.15;
 const FIRST_STEP_LIMIT_S: f64 = 0.5;
 const FIRST_POURS: u32 = 3;
 
+/// What is expected of a hand's scatter, s (people's scatter in answering tones, 0.03 to 0.06 s, and the flow's), and how
+/// much slower than the time itself its scatter is learned: over ten pours (own choice).
+const SCATTER_S: f64 = 0.06;
+const SCATTER_GAIN: f64 = 0.5;
+/// Slower than this is no hand, s (a guess).
+const MOST_S: f64 = 1.5;
+
 /// A weight estimated at the lift is off by up to about half the hand's own scatter on simulated
 /// scales: it counts for less (a guess).
 const ESTIMATE_TRUST: f64 = 0.7;
 
 impl Default for Hand {
     fn default() -> Self {
-        Self { hand_s: PRIOR_S, pours: 0 }
+        Self { hand_s: PRIOR_S, pours: 0, ease: Ease::default(), lag_s: None, scatter_s: None }
     }
 }
 
 impl Hand {
+    /// The scatter after one more pour that was so much off; of the first pours more is learned than they scatter.
+    fn scattered(self, error_s: f64) -> Option<f64> {
+        if self.pours < FIRST_POURS {
+            return None;
+        }
+        let was_s = self.scatter_s.unwrap_or(SCATTER_S);
+        Some((was_s * was_s + GAIN_FLOOR * SCATTER_GAIN * (error_s * error_s - was_s * was_s)).sqrt())
+    }
+
+    /// The same hand on a scale that is taken to be so late, s: what was learned is the sum of both.
+    pub fn beside(self, lag_s: f64) -> Self {
+        let was_s = self.lag_s.filter(|_| self.pours > 0).unwrap_or(lag_s);
+        let hand_s = (self.hand_s + was_s - lag_s).clamp(0.0, MOST_S);
+        Self { hand_s, lag_s: Some(lag_s), ..self }
+    }
+
     /// The time after one more pour that ended `error_g` over the target at `flow_g_s`;
     /// `settled` when that is known from rest, else from the filter at the lift.
     pub fn learn(self, error_g: f64, flow_g_s: f64, settled: bool) -> Self {
@@ -50,6 +81,7 @@ impl Hand {
         let gain = trust * (1.0 / (f64::from(self.pours) + PRIOR_WEIGHT)).max(GAIN_FLOOR);
         let limit_s = if self.pours < FIRST_POURS { FIRST_STEP_LIMIT_S } else { STEP_LIMIT_S };
         let error_s = (error_g / flow_g_s).clamp(-limit_s, limit_s);
-        Self { hand_s: (self.hand_s + gain * error_s).clamp(0.0, 1.5), pours: self.pours.saturating_add(1) }
+        let hand_s = (self.hand_s + gain * error_s).clamp(0.0, MOST_S);
+        Self { hand_s, pours: self.pours.saturating_add(1), scatter_s: self.scattered(error_s), ..self }
     }
 }

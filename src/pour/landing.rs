@@ -32,6 +32,8 @@ const CLIMB_G_S: std::ops::Range<f64> = 1.5..1.2 * MOST_FLOW_G_S;
 /// first half's rate (derived), a stream at the same; noise is kept apart by three standard deviations of a slope.
 const DECAYS: f64 = 0.65;
 const SIGMAS: f64 = 3.0;
+/// A piece has come when this share of it is shown (own choice).
+const CAME: f64 = 0.9;
 /// Fewer readings show no line: two halves of two, and one between (own choice).
 const LEAST: usize = 5;
 
@@ -76,6 +78,12 @@ impl Landing {
         }
     }
 
+    /// Readings that showed the piece come, the first one too.
+    fn came_over(&self, rest: f64, zero_g: f64) -> usize {
+        let part = |(_, g): &&(Instant, f64)| g - zero_g < CAME * (rest - zero_g);
+        1 + self.recent.iter().take_while(part).count()
+    }
+
     /// Readings climb as slop does and no landing: slope, where it began as far as it was looked at, and how long
     /// after the landing that was.
     pub(super) fn climbs(&self, sd_g: f64) -> Option<(f64, f64, f64)> {
@@ -111,8 +119,9 @@ impl Engine {
         let (lag_s, sd_g) = (self.start.scale.lag.as_secs_f64(), self.start.scale.reading_sd_g());
         l.handle_weighing(w, lag_s, sd_g, self.threshold_g());
         let Some(rest) = self.at_rest().filter(|_| !self.held) else { return self.before_rest(l, w) };
+        self.landed_over = l.came_over(rest, self.zero_g);
         match self.recognise(rest, w.arrived_at) {
-            Landed::Same(kept) => self.stands_again(*kept, rest, w.arrived_at),
+            Landed::Same(kept, odds) => self.stands_again(*kept, odds, rest, w.arrived_at),
             Landed::Perhaps(kept) => self.opens(rest, Some(kept), w.arrived_at),
             Landed::New => self.opens(rest, None, w.arrived_at),
         }

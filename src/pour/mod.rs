@@ -4,9 +4,11 @@
 //! entries and what it learned. It cannot fail: faults are states and outputs.
 
 mod after;
+mod cell;
 pub mod curve;
 mod display;
 mod done;
+pub mod ease;
 pub mod engine;
 pub mod entry;
 mod fault;
@@ -25,8 +27,10 @@ mod spare;
 mod state;
 mod steps;
 mod surges;
+mod swing;
 mod touch;
 pub mod trace;
+mod uneven;
 pub mod vessel;
 pub mod ware;
 mod zeroed;

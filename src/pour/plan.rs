@@ -32,15 +32,14 @@ impl Engine {
             return None;
         }
         let due = s.predictor.stop_due(self.start.target.g(), self.hand.hand_s)?;
-        let stop = s.plan.heard.map_or(due, |last| due.max(last + APART));
-        if !s.predictor.flow_known() {
-            return Some((Cue::Stop, stop));
+        if !s.plan.approach_said && !s.predictor.flow_known() {
+            return Some((Cue::Stop, due));
         }
         if !s.plan.approach_said && s.pour.rev == 0 {
             return Some((Cue::Approach, due - self.start.settings.approach));
         }
         match s.plan.pips_left {
-            0 => Some((Cue::Stop, stop)),
+            0 => Some((Cue::Stop, due)),
             left => Some((Cue::Count, due - BEAT * left)),
         }
     }
@@ -64,6 +63,9 @@ impl Engine {
     fn call_stop(&mut self, mut s: Stream, now: Instant, due: Instant) {
         let net = s.predictor.net_g(due);
         s.plan.stop_due = Some(due);
+        if let Some(left) = s.predictor.eased_to().filter(|_| s.pour.rev == 0) {
+            self.hand.ease = self.hand.ease.learn(left);
+        }
         s.pour.guided = true;
         s.pour.flow_g_s.get_or_insert(s.predictor.flow_g_s());
         s.pour.stop_cue.get_or_insert(net);
@@ -80,6 +82,9 @@ impl Engine {
             && s.plan.heard.is_none_or(|last| due.since(last) >= APART);
         let said = if cue == Cue::Approach {
             s.plan.approach_said = true;
+            if room {
+                s.predictor.expect_easing(due);
+            }
             room
         } else {
             s.plan.pips_left = s.plan.pips_left.saturating_sub(1);

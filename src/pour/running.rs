@@ -7,7 +7,7 @@ use super::entry::{Cue, Output};
 use super::landing::Landing;
 use super::leaps::Leaps;
 use super::onset::Onset;
-use super::predict::{Predictor, TRICKLE_G_S, USUAL_G_S};
+use super::predict::{Display, Predictor, TRICKLE_G_S, USUAL_G_S};
 use super::state::{Done, Pan, Plan, Pour, Ready, State, Stream};
 use super::surges::Surges;
 use super::vessel::Vessel;
@@ -65,7 +65,8 @@ impl Engine {
         let began = quiet.or(recent.front()).map_or(Instant::START, |(t, _)| *t).offset_seconds(-0.5 * lag_s);
         let usual = if pour.rev > 0 { TRICKLE_G_S } else { USUAL_G_S };
         let sd_g = self.start.scale.reading_sd_g();
-        let mut predictor = Predictor::begin(from_g, began, lag_s, sd_g, usual);
+        let mut predictor =
+            Predictor::begin(from_g, began, Display::of(&self.start.scale), usual, self.hand.ease);
         let before = recent.iter().rev().find(|(_, net)| net - from_g <= noise);
         let since = before.map_or(began, |(t, _)| *t);
         let mut onset = Onset::after((since, from_g), lag_s, sd_g);
@@ -112,6 +113,7 @@ impl Engine {
             Pan::Loaded => {}
         }
         self.feed(&mut s, w);
+        let Some(mut s) = self.as_taken(s, w) else { return };
         if s.pour.promised && !self.guides() {
             return self.give_up(s, w.arrived_at);
         }
@@ -173,6 +175,7 @@ impl Engine {
             Pan::Loaded => {}
         }
         self.feed(&mut s, w);
+        let Some(mut s) = self.as_taken(s, w) else { return };
         if s.pour.promised && self.guides() && self.runs_on(&mut s, w) {
             return self.run_on(s, w);
         }
@@ -216,16 +219,16 @@ impl Engine {
         let most_g_s = if s.pour.rev > 0 { USUAL_G_S.0 } else { f64::INFINITY };
         let usual_g_s = s.pour.flow_g_s.map_or(f64::INFINITY, |flow_g_s| flow_g_s.min(most_g_s));
         let goes_on = since_s > stopping_s + STOPPING_S && flow_g_s > 0.5 * usual_g_s;
-        let again = flow_g_s > s.least_g_s + AGAIN_G_S;
+        let again = flow_g_s > s.least_g_s + AGAIN_G_S + s.predictor.flow_sd_g_s();
         // The filter alone may be shaken: the display must climb as well.
         let runs = (goes_on || again) && self.climbs(s);
         s.running_on = if runs { s.running_on + 1 } else { 0 };
         s.running_on >= 3
     }
 
-    /// The display climbs: from reading to reading, or, where rises come in steps, over the last second.
+    /// The display climbs: from reading to reading, or, where rises come in steps or on a wheel, over the last second.
     fn climbs(&self, s: &Stream) -> bool {
-        if self.start.scale.step.g() >= COARSE_STEP_G {
+        if self.start.scale.step.g() >= COARSE_STEP_G || self.on_a_wheel() {
             let n = s.trail.len() as f64;
             let (Some(&(from, _)), Some(&(to, last_g))) = (s.trail.front(), s.trail.back()) else {
                 return false;
@@ -262,6 +265,7 @@ impl Engine {
         let before_g = std::mem::replace(&mut s.shown, net);
         let falls = net < before_g - self.threshold_g();
         self.sinks(s, net, w.taken_at);
+        s.predictor.handle_held(w.arrived_at.seconds_from(w.taken_at));
         let believed = s.predictor.handle_net(net, w.taken_at);
         if !s.lumps {
             s.leaps.note(w, self.pace.mean_s(), self.threshold_g());
@@ -293,6 +297,7 @@ impl Engine {
     pub(super) fn weighed(&mut self, mut s: Stream, gross: f64, at: Instant) {
         let net = gross - s.pour.tare;
         self.unsure_of_leaps(&mut s, net);
+        self.unsure_of_swing(&mut s.pour);
         s.pour.settled = true;
         s.pour.unsure_g = s.pour.unsure_g.hypot(EITHER * self.amiss_g(&s, net, at));
         let pushed_g = self.pushed_g(&s, net, gross);
@@ -326,6 +331,11 @@ impl Engine {
             pour.verdict = Verdict::Void;
             // It may have been a hand that let go, and no slop at all.
             pour.net_u = pour.net_u.map(|u| u.max(EITHER * net.abs()));
+        }
+        if pour.perhaps_bare_g > 0.0 {
+            // The short one topped up, or a bare one poured to as much: nobody can call it good.
+            pour.verdict = if pour.verdict == Verdict::Good { Verdict::Void } else { pour.verdict };
+            pour.net_u = pour.net_u.map(|u| u.hypot(EITHER * pour.perhaps_bare_g));
         }
         if first || again {
             pour.first_net = Some(net);

@@ -1,5 +1,6 @@
 //! The states of a pour and the values that live in them.
 
+use super::done::EITHER;
 use super::entry::{Entry, Phase};
 use super::landing::Landing;
 use super::leaps::Leaps;
@@ -50,6 +51,8 @@ pub(super) struct Pour {
     pub(super) unsure_g: f64,
     /// Grams of its weight that came as no stream does: a hand or a jug may bear on it.
     pub(super) doubt_g: f64,
+    /// Grams of its weight that are no slop if it is another piece than the one put back.
+    pub(super) perhaps_bare_g: f64,
 }
 
 impl Pour {
@@ -80,6 +83,7 @@ impl Pour {
             paused: false,
             unsure_g: 0.0,
             doubt_g: 0.0,
+            perhaps_bare_g: 0.0,
         }
     }
 
@@ -202,6 +206,13 @@ pub(super) struct Stream {
 }
 
 impl Stream {
+    /// So much more came where the filter did not look: slop, or a hand.
+    pub(super) fn went_on(&mut self, g: f64) {
+        let known = self.known.iter_mut().chain(self.trail.iter_mut().map(|(_, net)| net));
+        known.chain([&mut self.peak_g, &mut self.last_net]).for_each(|net| *net += g);
+        self.pour.unsure_g = self.pour.unsure_g.hypot(EITHER * g);
+    }
+
     /// The latest half second of the trail.
     pub(super) fn late(&self) -> impl DoubleEndedIterator<Item = &(Instant, f64)> + Clone {
         self.trail.iter().skip(self.trail.len().saturating_sub(TRAIL))
@@ -278,6 +289,8 @@ pub(super) enum Trouble {
     Silent,
     /// Readings that stopped moving mid-stream.
     Frozen,
+    /// The same on a coarse display, which stands as long at the end of a stream: nobody knows.
+    Unmoved,
     /// The weight changed before slop was seen: slop, a hand or another piece, nobody knows.
     Changed,
     /// The display went to zero as no lift makes it: the scale woke anew, or its own tare key was used,
@@ -293,6 +306,8 @@ pub(super) struct Fault {
     pub(super) trouble: Trouble,
     /// At rest since, for a display that stands still.
     pub(super) resting_since: Option<Instant>,
+    /// What a display that went to zero has shown since, g.
+    pub(super) rose_g: f64,
 }
 
 /// The engine's state.
@@ -336,6 +351,7 @@ impl State {
             Self::Fault(fault) => match fault.trouble {
                 Trouble::Silent => "no readings: stop pouring",
                 Trouble::Frozen => "scale stands still: stop pouring",
+                Trouble::Unmoved => "the display does not move: has the stream ended? If not, stop pouring",
                 Trouble::Zeroed => "the display went to zero by itself: stop pouring, lift the piece off",
                 Trouble::Changed => "the weight changed, nobody knows why: stop pouring, lift the piece off",
             },

@@ -52,6 +52,7 @@ impl Engine {
             self.lands(w.arrived_at);
             return self.display_zeroed(State::Idle, w.arrived_at);
         }
+        self.look_at_pan();
         self.look_after(w);
         if let Some(rest) = self.at_rest()
             && rest < self.start.settings.min_piece.g()
@@ -74,7 +75,7 @@ impl Engine {
     /// What stands on the pan can't be told: nothing goes on before it was lifted off.
     fn unknown_weight(&mut self, at: Instant) {
         let from = Box::new(State::Idle);
-        self.enter(State::Fault(Fault { from, trouble: Trouble::Changed, resting_since: None }));
+        self.enter(State::Fault(Fault { from, trouble: Trouble::Changed, resting_since: None, rose_g: 0.0 }));
         self.cue_now(Cue::Fault, at, None);
     }
 
@@ -223,12 +224,15 @@ impl Engine {
         }
     }
 
-    pub(super) fn faulted(&mut self, f: Fault, w: Weighing, seen: Seen) {
+    pub(super) fn faulted(&mut self, mut f: Fault, w: Weighing, seen: Seen) {
         match f.trouble {
-            Trouble::Frozen if !seen.moved => self.stands_still(f, w),
+            Trouble::Frozen | Trouble::Unmoved if !seen.moved => self.stands_still(f, w),
             Trouble::Changed if self.loaded(w) => self.enter(State::Fault(f)),
-            Trouble::Zeroed if self.shows_nothing(w) => self.enter(State::Fault(f)),
-            Trouble::Zeroed => self.went_unseen(*f.from, w),
+            Trouble::Zeroed if self.shows_nothing(w) => {
+                f.rose_g = f.rose_g.max(w.mass.g() - self.offset_g);
+                self.enter(State::Fault(f));
+            }
+            Trouble::Zeroed => self.went_unseen(*f.from, f.rose_g, w),
             Trouble::Silent if self.zeroed_unseen(&f.from, w) => {
                 self.enter(State::Fault(Fault { trouble: Trouble::Zeroed, ..f }));
             }
@@ -236,7 +240,7 @@ impl Engine {
                 self.poured_unseen(*f.from, w, seen);
                 self.unknown_weight(w.arrived_at);
             }
-            Trouble::Silent | Trouble::Frozen | Trouble::Changed => {
+            Trouble::Silent | Trouble::Frozen | Trouble::Unmoved | Trouble::Changed => {
                 self.cue_now(Cue::Clear, w.arrived_at, None);
                 self.resume(*f.from, w, seen);
             }

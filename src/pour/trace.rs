@@ -8,7 +8,8 @@
 //! are heard; version 4 has among the marks whether a loudspeaker was lost at the start; version 5 may
 //! have reminders, and knows the vessel, the spare weight and what was seen of the batch; version 6 may have
 //! changes of the scale's step, and numbers; version 7 is sealed with its length and a checksum (`sealed.rs`),
-//! says after the start values how much of it is still of the piece before, and may have a voided record. All are read.
+//! says after the start values how much of it is still of the piece before, and may have a voided record; version 8 knows
+//! how the hand eases off, and beside which lag of the scale it was learned. All are read.
 
 use super::engine::{Command, Engine, Hearing, LinkChange, Start};
 use super::entry::Output;
@@ -21,7 +22,7 @@ use crate::units::Mass;
 mod sealed;
 mod start;
 
-const VERSION: u8 = 7;
+const VERSION: u8 = 8;
 const SEALED_VERSION: u8 = 7;
 const FIRST_VERSION: u8 = 1;
 /// A trace starts this long before the landing.
@@ -226,7 +227,8 @@ impl Trace {
     /// Between two pieces: a replay starts from what the engine knows by now.
     pub fn start_from(&mut self, engine: &Engine) {
         self.start.hand = engine.hand();
-        self.start.scale.step = engine.counts_in();
+        self.start.scale = engine.scale();
+        self.start.lags = engine.lags();
         self.start.zero = engine.zero();
         self.start.held = engine.held();
         self.start.lift_first = engine.lift_first();

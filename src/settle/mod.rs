@@ -6,6 +6,7 @@
 pub mod line;
 pub mod pace;
 pub mod pan;
+pub mod ripple;
 
 use crate::reading::Weighing;
 use crate::scale::{COARSE_STEP_G, ScaleFacts};
@@ -58,6 +59,11 @@ impl Settler {
             step_g: scale.step.g(),
             lag_s: scale.lag.as_secs_f64(),
         }
+    }
+
+    /// The scale turned out to be so late, s.
+    pub fn set_lag(&mut self, lag_s: f64) {
+        self.lag_s = lag_s;
     }
 
     /// Takes one more weighing and says what the pan is doing.

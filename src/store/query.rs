@@ -101,7 +101,7 @@ impl Reader {
     /// # Errors
     /// [`StoreError::Log`].
     pub fn hand(&self, key: &str) -> Result<Option<HandRecord>, StoreError> {
-        let sql = "SELECT hand_us, pours FROM hand WHERE key = $1";
+        let sql = "SELECT * FROM hand WHERE key = $1";
         self.read(self.conn.query_row(sql, [key], rows::hand).optional())
     }
 

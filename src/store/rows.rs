@@ -201,13 +201,33 @@ pub(super) fn set_trace(conn: &Connection, pour: &str, bytes: &[u8]) -> rusqlite
 
 pub(super) fn set_hand(conn: &Connection, key: &str, hand: HandRecord) -> rusqlite::Result<()> {
     conn.prepare_cached(
-        "INSERT INTO hand (key, hand_us, pours) VALUES ($1, $2, $3) \
-         ON CONFLICT (key) DO UPDATE SET hand_us = excluded.hand_us, pours = excluded.pours",
+        "INSERT INTO hand (key, hand_us, pours, lag_us, scatter_us, ease_kept_ppm, ease_pours) \
+         VALUES ($1, $2, $3, $4, $5, $6, $7) \
+         ON CONFLICT (key) DO UPDATE SET hand_us = excluded.hand_us, pours = excluded.pours, \
+         lag_us = excluded.lag_us, scatter_us = excluded.scatter_us, \
+         ease_kept_ppm = excluded.ease_kept_ppm, ease_pours = excluded.ease_pours",
     )?
-    .execute(params![key, millionths(hand.hand_s), hand.pours])?;
+    .execute(params![
+        key,
+        millionths(hand.hand_s),
+        hand.pours,
+        hand.lag_s.map(millionths),
+        hand.scatter_s.map(millionths),
+        millionths(hand.ease_kept),
+        hand.ease_pours
+    ])?;
     Ok(())
 }
 
 pub(super) fn hand(row: &Row<'_>) -> rusqlite::Result<HandRecord> {
-    Ok(HandRecord { hand_s: row.get::<_, i64>("hand_us")? as f64 / 1e6, pours: row.get("pours")? })
+    let seconds =
+        |column| Ok::<_, rusqlite::Error>(row.get::<_, Option<i64>>(column)?.map(|us| us as f64 / 1e6));
+    Ok(HandRecord {
+        hand_s: row.get::<_, i64>("hand_us")? as f64 / 1e6,
+        pours: row.get("pours")?,
+        lag_s: seconds("lag_us")?,
+        scatter_s: seconds("scatter_us")?,
+        ease_kept: row.get::<_, i64>("ease_kept_ppm")? as f64 / 1e6,
+        ease_pours: row.get("ease_pours")?,
+    })
 }

@@ -306,15 +306,25 @@ fn batches_are_listed_newest_first_with_their_begin_and_end() {
     assert_eq!((again.begun_at, again.ended_at), (Some(at(5)), None));
 }
 
+/// An invented hand.
+const HAND: HandRecord = HandRecord {
+    hand_s: 0.305,
+    pours: 2,
+    lag_s: Some(0.561),
+    scatter_s: Some(0.0625),
+    ease_kept: 0.71,
+    ease_pours: 4,
+};
+
 #[test]
 fn the_hand_is_kept_with_its_pour_and_the_newest_counts() {
     let mut log = Log::new();
     assert_eq!(log.reader().hand("A jug").unwrap(), None);
     for (rev, hand_s) in [(1, 0.29), (2, 0.312345)] {
-        let hand = Some(("A jug".to_owned(), HandRecord { hand_s, pours: rev }));
+        let hand = Some(("A jug".to_owned(), HandRecord { hand_s, pours: rev, ..HAND }));
         log.written(Write::Pour { pour: a_pour("p1", 1, rev, 41.0), hand });
     }
-    let wanted = HandRecord { hand_s: 0.312345, pours: 2 };
+    let wanted = HandRecord { hand_s: 0.312345, pours: 2, ..HAND };
     assert_eq!(log.reader().hand("A jug").unwrap(), Some(wanted));
 }
 
@@ -349,7 +359,7 @@ fn a_newer_log_is_refused_and_left_as_it_was() {
         drop(conn);
         let before = std::fs::read(&file).unwrap();
         let refused = Store::open(dir.path(), NOW, drop).unwrap_err();
-        assert!(matches!(refused, StoreError::Newer { found: 99, known: 2, .. }), "{refused}");
+        assert!(matches!(refused, StoreError::Newer { found: 99, known: 3, .. }), "{refused}");
         assert!(matches!(Reader::open(dir.path()), Err(StoreError::Newer { .. })));
         assert_eq!(std::fs::read(&file).unwrap(), before);
     }
@@ -373,7 +383,10 @@ fn a_log_of_the_first_layout_still_opens_and_says_what_it_said() {
     assert_eq!(log.opened.interrupted, [rows[1].clone()]);
     assert_eq!(rows[1].seq, 5);
     assert_eq!(reader.trace("p-1").unwrap(), Some(vec![1, 2, 3]));
-    assert_eq!(reader.hand("A").unwrap(), Some(HandRecord { hand_s: 0.305, pours: 2 }));
+    assert_eq!(
+        reader.hand("A").unwrap(),
+        Some(HandRecord { lag_s: None, scatter_s: None, ease_kept: 1.0, ease_pours: 0, ..HAND })
+    );
     let sums = reader.sums("b-fixture").unwrap().unwrap();
     assert_eq!((sums.n, sums.sum_ug, sums.sum_squares_ug2), (1, 42_750_000, 1_827_562_500_000_000));
 }
@@ -405,7 +418,10 @@ fn a_log_of_the_second_layout_opens_as_it_is_and_says_what_it_said() {
     assert_eq!(numbers.next(), 4, "3 was left out");
     assert_eq!(log.opened.spare, Some(g(61.375)));
     assert_eq!(reader.trace("p-1").unwrap(), Some(vec![1, 2, 3]));
-    assert_eq!(reader.hand("A").unwrap(), Some(HandRecord { hand_s: 0.305, pours: 2 }));
+    assert_eq!(
+        reader.hand("A").unwrap(),
+        Some(HandRecord { lag_s: None, scatter_s: None, ease_kept: 1.0, ease_pours: 0, ..HAND })
+    );
 }
 
 #[test]
@@ -414,7 +430,7 @@ fn a_log_of_an_older_layout_is_not_read_beside_and_the_words_say_what_to_do() {
     let fixture = include_bytes!("../../tests/it/fixtures/log-layout-1.db");
     std::fs::write(dir.path().join(LOG_FILE), fixture).unwrap();
     let refused = Reader::open(dir.path()).unwrap_err();
-    assert!(matches!(refused, StoreError::Older { found: 1, known: 2, .. }));
+    assert!(matches!(refused, StoreError::Older { found: 1, known: 3, .. }));
     assert!(refused.to_string().contains("start `tarebell serve` on its folder once"), "{refused}");
     assert_eq!(std::fs::read(dir.path().join(LOG_FILE)).unwrap(), fixture, "left as it was");
 }
@@ -521,10 +537,10 @@ fn a_log_is_copied_aside_before_a_step_and_a_new_one_is_not() {
     let file = log.dir.path().join(LOG_FILE);
     let steps = [schema::STEPS, &["ALTER TABLE pour ADD COLUMN made_up TEXT"]].concat();
     let conn = schema::open(&file, &steps, NOW).unwrap();
-    assert_eq!(schema::layout(&conn).unwrap(), 3);
-    let kept = log.dir.path().join("tarebell-layout-2-1700000000000000.db");
+    assert_eq!(schema::layout(&conn).unwrap(), 4);
+    let kept = log.dir.path().join("tarebell-layout-3-1700000000000000.db");
     let kept = Connection::open(kept).unwrap();
-    assert_eq!(schema::layout(&kept).unwrap(), 2);
+    assert_eq!(schema::layout(&kept).unwrap(), 3);
     assert_eq!(query::pours(&kept, "b1").unwrap().len(), 1);
     assert_eq!(query::pours(&conn, "b1").unwrap().len(), 1);
 }
@@ -538,7 +554,7 @@ fn a_step_that_fails_leaves_the_log_as_it_was() {
         [schema::STEPS, &["CREATE TABLE extra (a TEXT); ALTER TABLE missing ADD COLUMN a TEXT"]].concat();
     assert!(schema::open(&file, &steps, NOW).is_err());
     let conn = Connection::open(&file).unwrap();
-    assert_eq!(schema::layout(&conn).unwrap(), 2);
+    assert_eq!(schema::layout(&conn).unwrap(), 3);
     assert!(conn.prepare("SELECT a FROM extra").is_err());
 }
 

@@ -327,10 +327,10 @@ fn a_sharp_stop_of_ones_own_on_a_quick_display_is_still_logged() {
 #[test]
 fn a_display_that_stands_still_to_the_end_is_logged_as_not_settled_and_stays_a_fault() {
     let mut run = ready();
-    run.curve(4.0, 6.0, |t| stream(t, 99.0));
-    for i in 0..40 {
-        let t = 6.0 + f64::from(i) * 0.1;
-        run.give(weighing(t, stream(5.9, 99.0)), Instant::START.offset_seconds(t));
+    run.curve(4.0, 5.5, |t| stream(t, 99.0));
+    for i in 0..45 {
+        let t = 5.5 + f64::from(i) * 0.1;
+        run.give(weighing(t, stream(5.4, 99.0)), Instant::START.offset_seconds(t));
     }
     assert_eq!(run.cues(), [Cue::Ready, Cue::Fault]);
     assert_eq!(run.phase(), Phase::Fault);

@@ -8,6 +8,7 @@ use tarebell::pour::put_back::Memory;
 use tarebell::pour::trace::{Input, Trace};
 use tarebell::pour::ware::Ware;
 use tarebell::reading::Weighing;
+use tarebell::scale::response::Lags;
 use tarebell::scale::{Origin, ScaleFacts};
 use tarebell::time::{Duration, Instant};
 use tarebell::units::Mass;
@@ -43,8 +44,16 @@ pub(crate) fn start_for(target_g: f64) -> Start {
         spare: None,
         ware: Ware::default(),
         memory: Memory::default(),
+        lags: Lags::default(),
     }
 }
+
+/// What an engine that has seen nothing yet starts from, as version 7 of the layout had it.
+pub(crate) const OF_VERSION_7: [u8; 64] = [
+    7, 64, 0, 0, 0, 128, 133, 212, 27, 224, 132, 163, 26, 160, 133, 133, 29, 192, 154, 12, 224, 212, 3, 128,
+    232, 146, 38, 192, 207, 36, 0, 192, 216, 158, 1, 128, 178, 200, 148, 2, 0, 2, 0, 0, 0, 128, 180, 137, 19,
+    0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 38, 160, 139, 14,
+];
 
 pub(crate) fn weighing(at_s: f64, g: f64) -> Input {
     let at = Instant::START.offset_seconds(at_s);

@@ -30,6 +30,7 @@ fn trace() -> Vec<u8> {
         spare: None,
         ware: tarebell::pour::ware::Ware::default(),
         memory: tarebell::pour::put_back::Memory::default(),
+        lags: tarebell::scale::response::Lags::default(),
     };
     let mut trace = Trace::new(start);
     for n in 0..40 {

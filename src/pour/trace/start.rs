@@ -2,16 +2,19 @@
 
 use super::{BadTrace, Bytes, FIRST_VERSION, Start, mass, micrograms, put};
 use crate::pour::PourSettings;
+use crate::pour::ease::Ease;
 use crate::pour::hand::Hand;
 use crate::pour::put_back::{Kept, Memory};
 use crate::pour::state::Pour;
 use crate::pour::vessel::Vessel;
 use crate::pour::ware::Ware;
 use crate::record::{Marks, Verdict};
+use crate::scale::response::Lags;
 use crate::scale::{Origin, ScaleFacts};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
 
+const ORIGINS: [Origin; 3] = [Origin::Assumed, Origin::Told, Origin::Learned];
 const VERDICTS: [Verdict; 4] = [Verdict::Good, Verdict::Short, Verdict::Over, Verdict::Void];
 
 pub(super) fn put_start(out: &mut Vec<u8>, s: &Start) {
@@ -44,6 +47,17 @@ pub(super) fn put_start(out: &mut Vec<u8>, s: &Start) {
         put(out, millionths(kept.gross_g));
         put(out, millionths(kept.u_g));
         put(out, kept.lifted_at.us() as i64);
+    }
+    // From here on of version 8.
+    put(out, millionths(s.hand.ease.kept));
+    put(out, i64::from(s.hand.ease.pours));
+    put_optional(out, s.hand.lag_s.map(millionths));
+    put_optional(out, s.hand.scatter_s.map(millionths));
+    put(out, s.scale.lag_origin as i64);
+    put(out, s.lags.until.us() as i64);
+    put(out, s.lags.of_steps_s.len() as i64);
+    for lag_s in &s.lags.of_steps_s {
+        put(out, millionths(*lag_s));
     }
 }
 
@@ -106,7 +120,7 @@ impl Bytes<'_> {
         let (target, low, high) = (mass(self.take()?), mass(self.take()?), mass(self.take()?));
         let (step, noise, min_piece) = (mass(self.take()?), mass(self.take()?), mass(self.take()?));
         let (lag, ahead, approach) = (self.span()?, self.span()?, self.span()?);
-        let hand = Hand { hand_s: self.take()? as f64 / 1e9, pours: self.count()? };
+        let hand = Hand { hand_s: self.take()? as f64 / 1e9, pours: self.count()?, ..Hand::default() };
         let first_piece = self.piece()?;
         let (zero, marks) =
             if version == FIRST_VERSION { (Mass::ZERO, 0) } else { (mass(self.take()?), self.take()?) };
@@ -127,9 +141,20 @@ impl Bytes<'_> {
             spare: None,
             ware: Ware::default(),
             memory: Memory::default(),
+            lags: Lags::default(),
         };
         if version >= 5 {
             self.seen(&mut start)?;
+        }
+        if version >= 8 {
+            start.hand.ease = Ease { kept: self.grams()?, pours: self.count()? };
+            start.hand.lag_s = self.optional_grams()?;
+            start.hand.scatter_s = self.optional_grams()?;
+            start.scale.lag_origin = self.one_of(&ORIGINS)?;
+            start.lags.until = self.instant()?;
+            for _ in 0..self.count()? {
+                start.lags.of_steps_s.push_back(self.grams()?);
+            }
         }
         Ok(start)
     }

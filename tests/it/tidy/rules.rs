@@ -66,6 +66,7 @@ pub(super) const MAY_USE: &[(&str, &[&str])] = &[
     ("clap", &["cli", "main"]),
     ("cpal", &["sound"]),
     ("crc32fast", &["pour"]),
+    ("libm", &["pour"]),
     // In the manifest only for its feature.
     ("dbus", &[]),
     ("futures_util", &["I"]),

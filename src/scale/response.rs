@@ -1,0 +1,228 @@
+//! How late a scale is, from the steps it shows as a piece lands or leaves: no hand's answer to a tone is in them.
+//!
+//! The area between a step and the answer to it is the first moment of the scale's response, by which it shows a
+//! steady stream too late (derived; the same for any linear smoothing). A pure delay is not seen so: nothing
+//! shows when the step was made. It is learned as a part of the hand.
+
+use crate::reading::Weighing;
+use crate::time::Instant;
+use std::cmp::Ordering;
+use std::collections::VecDeque;
+
+/// Smaller steps say little beside noise, drips and a jug, g (a tenth of a usual mug; a guess).
+const LEAST_STEP_G: f64 = 40.0;
+/// Nothing that runs from a jug climbs so fast, g/s: half as much again as the most a jug gives (a guess).
+const LEAST_RATE_G_S: f64 = 40.0;
+/// Longer ones were no single step, readings: six seconds of a quick scale.
+const MOST_READINGS: usize = 128;
+/// Steps looked back on: four pieces.
+const KEPT: usize = 8;
+/// Setting a piece down or lifting it off takes a hand about a fifth of a second, and half of that is in the area
+/// (a guess).
+const HAND_S: f64 = 0.1;
+/// A step has begun once a reading is so many standard deviations off (normal law: 1 in 16 000).
+const MOVED_SIGMAS: f64 = 4.0;
+/// ... and nobody knows when it began if the last rest is longer ago, s: two readings of the slowest scale that guides
+/// a pour, and room (a guess).
+const WAIT_S: f64 = 1.0;
+/// No scale shows earlier or later than so, s.
+const RANGE_S: (f64, f64) = (0.05, 1.5);
+/// A lag known from before counts as so many steps, one that is only assumed as so many: a single odd landing moves
+/// neither (own choice).
+const KNOWN_STEPS: usize = 4;
+const ASSUMED_STEPS: usize = 2;
+/// Nothing that is set down or lifted in one go shows more than this beyond the step, as a share of it, or takes more
+/// back again: a wobble (a guess; a quick landing presses about 4 % deeper).
+const WOBBLES: f64 = 0.06;
+
+/// What the latest steps showed of a scale's lag.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Lags {
+    /// Of each step kept, s.
+    pub of_steps_s: VecDeque<f64>,
+    /// Steps up to then are in them, or were not for learning.
+    pub until: Instant,
+}
+
+impl Lags {
+    /// Of a scale whose lag is known from before, s.
+    pub fn known(lag_s: f64) -> Self {
+        Self { of_steps_s: VecDeque::from([lag_s; KNOWN_STEPS]), until: Instant::START }
+    }
+
+    /// Where nothing is known yet: most scales' lag, s.
+    pub fn or_assumed(self, lag_s: f64) -> Self {
+        if !self.of_steps_s.is_empty() {
+            return self;
+        }
+        Self { of_steps_s: VecDeque::from([lag_s; ASSUMED_STEPS]), ..self }
+    }
+
+    fn learn(&mut self, lag_s: f64) {
+        // To a microsecond, as traces have it.
+        self.of_steps_s.push_back((lag_s.clamp(RANGE_S.0, RANGE_S.1) * 1e6).round() / 1e6);
+        if self.of_steps_s.len() > KEPT {
+            self.of_steps_s.pop_front();
+        }
+    }
+
+    /// The lag that the middle one of the steps shows, s; `None` before the first.
+    pub fn lag_s(&self) -> Option<f64> {
+        let mut lags: Vec<f64> = self.of_steps_s.iter().copied().collect();
+        lags.sort_by(f64::total_cmp);
+        let last = lags.len().checked_sub(1)?;
+        Some(0.5 * (lags.get(last / 2)? + lags.get(last.div_ceil(2))?))
+    }
+}
+
+/// Finds the steps among a scale's weighings.
+#[derive(Clone, Debug, Default)]
+pub struct Response {
+    lags: Lags,
+    /// The latest rest.
+    rest_g: Option<f64>,
+    /// What was shown since, from its last reading on.
+    trail: VecDeque<(Instant, f64)>,
+    /// The first reading that was off it.
+    moved: Option<usize>,
+}
+
+impl Response {
+    /// Goes on from what earlier steps showed.
+    pub fn from(lags: Lags) -> Self {
+        Self { lags, ..Self::default() }
+    }
+
+    /// What steps have shown so far.
+    pub fn lags(&self) -> &Lags {
+        &self.lags
+    }
+
+    /// Takes a weighing, the mass at rest where the pan rests, the scatter of a reading, and whether readings were
+    /// missing before it. True when a step was learned from.
+    pub fn handle_weighing(&mut self, w: Weighing, rest_g: Option<f64>, sd_g: f64, gap: bool) -> bool {
+        if gap || self.trail.len() >= MOST_READINGS || self.waited_long(w.taken_at) {
+            self.rest_g = None;
+        }
+        self.trail.push_back((w.taken_at, w.mass.g()));
+        let Some(after_g) = rest_g else {
+            let off = self.rest_g.is_some_and(|rest_g| (w.mass.g() - rest_g).abs() > MOVED_SIGMAS * sd_g);
+            if off {
+                self.moved.get_or_insert(self.trail.len() - 1);
+            }
+            return false;
+        };
+        let before_g = self.rest_g.replace(after_g);
+        let lag_s = before_g.and_then(|before_g| self.lag_of(before_g, after_g));
+        self.trail.clear();
+        self.trail.push_back((w.taken_at, w.mass.g()));
+        self.moved = None;
+        let Some(lag_s) = lag_s.filter(|_| w.taken_at > self.lags.until) else { return false };
+        self.lags.until = w.taken_at;
+        self.lags.learn(lag_s);
+        true
+    }
+
+    /// It moved a little, and then nothing came of it: where a step begins after that is not known.
+    fn waited_long(&self, at: Instant) -> bool {
+        let rested = self.trail.front().map_or(at, |(rested, _)| *rested);
+        self.moved.is_none() && at.seconds_from(rested) > WAIT_S
+    }
+
+    /// The area between the step from one rest to another and its answer, less the hand's part.
+    fn lag_of(&self, before_g: f64, after_g: f64) -> Option<f64> {
+        let step_g = after_g - before_g;
+        let first = self.moved.filter(|_| step_g.abs() >= LEAST_STEP_G)?;
+        let left = |g: f64| (after_g - g) / step_g;
+        let mut quickest_g_s: f64 = 0.0;
+        let (mut area_s, mut least): (f64, f64) = (0.0, 1.0);
+        for (n, ((from, a), (to, b))) in self.trail.iter().zip(self.trail.iter().skip(1)).enumerate() {
+            let dt = to.seconds_from(*from);
+            least = least.min(left(*b));
+            if least < -WOBBLES || left(*b) > least + WOBBLES {
+                return None;
+            }
+            quickest_g_s = quickest_g_s.max((b - a).abs() / dt.max(1e-3));
+            area_s += match (n + 1).cmp(&first) {
+                Ordering::Less => 0.0,
+                // It began somewhere between the two.
+                Ordering::Equal => 0.5 * dt * 0.5 * (1.0 + left(*b)),
+                Ordering::Greater => 0.5 * dt * (left(*a) + left(*b)),
+            };
+        }
+        (quickest_g_s >= LEAST_RATE_G_S).then_some(area_s - HAND_S)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Mass;
+
+    /// Readings every `dt_s` of a pan that takes 300 g at 2.03 s and gives it back at 7.03 s, through one pole.
+    fn shown(lag_s: f64, dt_s: f64, lost: impl Fn(u32) -> bool) -> Response {
+        let mut response = Response::default();
+        let answer = |since_s: f64| if since_s < 0.0 { 0.0 } else { 1.0 - (-since_s / lag_s).exp() };
+        let mut before = 0.0;
+        for n in (0..(12.0 / dt_s) as u32).filter(|n| !lost(*n)) {
+            let t = f64::from(n) * dt_s;
+            let g = 300.0 * (answer(t - 2.03) - answer(t - 7.03));
+            let at = Instant::START.offset_seconds(t);
+            let rests = (t < 2.0 || (2.03..7.0).contains(&t) || t > 7.03) && f64::abs(g - before) < 0.05;
+            let w =
+                Weighing { mass: Mass::saturating((g * 10.0).round() / 10.0), arrived_at: at, taken_at: at };
+            response.handle_weighing(w, rests.then_some(g), 0.04, false);
+            before = g;
+        }
+        response
+    }
+
+    #[test]
+    fn the_lag_of_one_pole_is_seen_less_the_hand_that_was_not_there() {
+        for (lag_s, dt_s) in [(0.15, 0.05), (0.3, 0.1), (0.5, 0.1), (0.5, 0.2)] {
+            let lags = shown(lag_s, dt_s, |_| false).lags().clone();
+            assert_eq!(lags.of_steps_s.len(), 2, "lag {lag_s}");
+            for seen_s in lags.of_steps_s {
+                assert!(
+                    (seen_s + HAND_S - lag_s).abs() < 0.5 * dt_s,
+                    "lag {lag_s} every {dt_s} s: {seen_s} s"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn a_pour_and_a_small_step_are_no_steps() {
+        let mut response = Response::default();
+        let pours = |t: f64| 150.0 * ((t - 2.0) / 6.0).clamp(0.0, 1.0) + if t > 12.0 { 20.0 } else { 0.0 };
+        for n in 0..200 {
+            let t = f64::from(n) * 0.1;
+            let at = Instant::START.offset_seconds(t);
+            let w = Weighing { mass: Mass::saturating(pours(t)), arrived_at: at, taken_at: at };
+            let rests = !(2.0..8.1).contains(&t);
+            assert!(!response.handle_weighing(w, rests.then_some(pours(t)), 0.04, false), "at {t} s");
+        }
+        assert_eq!(response.lags().lag_s(), None);
+    }
+
+    #[test]
+    fn the_middle_step_counts_and_a_step_is_learned_once() {
+        let odd = Lags { of_steps_s: VecDeque::from([0.3, 0.31, 0.9, 0.29, 0.05]), ..Lags::default() };
+        assert_eq!(odd.lag_s(), Some(0.3));
+        let mut lags = shown(0.3, 0.1, |_| false).lags().clone();
+        lags.until = Instant::START.offset_seconds(60.0);
+        let mut again = Response::from(lags.clone());
+        for (n, g) in [0.0, 0.0, 250.0, 300.0, 300.0].into_iter().enumerate() {
+            let at = Instant::START.offset_seconds(10.0 + 0.1 * n as f64);
+            let w = Weighing { mass: Mass::saturating(g), arrived_at: at, taken_at: at };
+            assert!(!again.handle_weighing(w, (n != 2 && n != 3).then_some(g), 0.04, false));
+        }
+        assert_eq!(again.lags(), &lags);
+    }
+
+    #[test]
+    fn a_step_whose_beginning_is_lost_is_left_out() {
+        let lost = shown(0.3, 0.1, |n| (10..=21).contains(&n));
+        assert_eq!(lost.lags().of_steps_s.len(), 1);
+    }
+}
