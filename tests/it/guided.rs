@@ -10,7 +10,7 @@ use tarebell::pour::trace::Trace;
 
 /// Beat of the pips, and how far a beat may be moved, s.
 const BEAT_S: f64 = 0.425;
-const BENDS: f64 = 0.08;
+const BENDS: f64 = 0.25;
 
 /// A pour of the target at this flow, which changes to another share of itself two seconds in.
 fn pour(guidance: Guidance, target_g: f64, flow_g_s: f64, share: f64) -> Run {
