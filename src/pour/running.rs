@@ -81,7 +81,7 @@ impl Engine {
         Stream {
             pour,
             predictor,
-            plan: Plan::default(),
+            plan: Plan::of(self.start.settings.guidance),
             from_g,
             resting_since: None,
             last_net,
@@ -251,7 +251,8 @@ impl Engine {
 
     /// The stop was not heard, or slop came again before the weight was known: it gets a stop of its own.
     fn run_on(&mut self, mut s: Stream, w: Weighing) {
-        s.plan = Plan { approach_said: true, pips_left: 0, heard: s.plan.stop_due, stop_due: None };
+        s.plan =
+            Plan { approach_said: true, pips_left: 0, heard: s.plan.stop_due, stop_due: None, beat: None };
         s.pour.ran_on = true;
         s.running_on = 0;
         s.least_g_s = f64::INFINITY;

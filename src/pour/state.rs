@@ -2,6 +2,7 @@
 
 use super::done::EITHER;
 use super::entry::{Entry, Phase};
+use super::guidance::Guidance;
 use super::landing::Landing;
 use super::leaps::Leaps;
 use super::onset::Onset;
@@ -119,11 +120,13 @@ pub(super) struct Plan {
     /// When the latest of them was due.
     pub(super) heard: Option<Instant>,
     pub(super) stop_due: Option<Instant>,
+    /// The latest beat of a countdown.
+    pub(super) beat: Option<Instant>,
 }
 
-impl Default for Plan {
-    fn default() -> Self {
-        Self { approach_said: false, pips_left: super::plan::PIPS, heard: None, stop_due: None }
+impl Plan {
+    pub(super) fn of(guidance: Guidance) -> Self {
+        Self { approach_said: false, pips_left: guidance.pips(), heard: None, stop_due: None, beat: None }
     }
 }
 
