@@ -32,6 +32,7 @@ mod swing;
 mod touch;
 pub mod trace;
 mod uneven;
+mod verdict;
 pub mod vessel;
 pub mod ware;
 mod zeroed;

@@ -16,8 +16,8 @@ const BEAT: Duration = Duration::from_millis(425);
 /// Nothing is announced closer to another cue of a stream, and no stop closer to a pip: a
 /// person's answer to a tone takes about 0.2 s (Kosinski's review), and a little.
 const APART: Duration = Duration::from_millis(300);
-/// Where the hand keeps time with the pips, no beat is moved by more than this share of it: a quarter is heard, and costs less
-/// than a stop that can no longer be moved (0.84 g at 8 % and 0.89 g here, but 1.19 and 1.18 g where the flow wanders more).
+/// Where the hand keeps time with the pips, no beat is moved by more than this share of it: a quarter is heard, and costs
+/// less than a stop that can't be moved any more (a guess; a tenth gives the same on simulated hands).
 const BENDS: f64 = 0.25;
 /// `approach` comes so long before the first pip of a countdown (own choice: a beat and a breath).
 const BEFORE_COUNT: Duration = Duration::from_millis(500);
@@ -61,10 +61,22 @@ impl Engine {
         }
     }
 
+    /// Where the last pip after these two makes the hand expect the fourth beat at `due`: it takes the beat to come half
+    /// from the last one and half from their mean (work on changing tempo, from memory), so that
+    /// `due = last + (last - second) / 2 + (last - first) / 4`.
+    fn leads_to(due: Instant, first: Instant, second: Instant) -> Instant {
+        let due_s = due.seconds_from(first);
+        first.offset_seconds((due_s + 0.5 * second.seconds_from(first)) / 1.75)
+    }
+
     /// The next beat, where the hand expects it: hardly moved, but no stop is later than it is due.
     fn on_the_beat(s: &Stream, due: Instant) -> (Cue, Instant) {
         let (cue, wanted) = Self::pip_or_stop(s, due);
-        let Some(last) = s.plan.beat else { return (cue, wanted) };
+        let [Some(last), before] = s.plan.beats else { return (cue, wanted) };
+        let wanted = match before {
+            Some(before) if cue == Cue::Count => Self::leads_to(due, before, last),
+            Some(_) | None => wanted,
+        };
         let latest = last.offset_seconds((1.0 + BENDS) * BEAT.as_secs_f64());
         let soonest = last.offset_seconds((1.0 - BENDS) * BEAT.as_secs_f64());
         (cue, if cue == Cue::Stop { wanted.min(latest) } else { wanted.clamp(soonest, latest) })
@@ -119,7 +131,7 @@ impl Engine {
                 Guidance::Stop | Guidance::Warned => {}
                 // A countdown that lacks a beat misleads: it is left out as a whole.
                 Guidance::Countdown if !said => s.plan.pips_left = 0,
-                Guidance::Countdown => s.plan.beat = Some(due),
+                Guidance::Countdown => s.plan.beats = [Some(due), s.plan.beats[0]],
             }
             said
         };

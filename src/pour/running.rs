@@ -42,8 +42,6 @@ const AGAIN_G_S: f64 = 2.0;
 const CLIMB_G_S: f64 = 1.0;
 /// No jug gives more, g/s (a guess): what looks like more is a touch. The one place of it.
 pub(super) const MOST_FLOW_G_S: f64 = 25.0;
-/// A miss of less than this share of the half-width beyond a limit is not spoken of (own choice: 0.4 g of 1.45 g).
-const SPOKEN: f64 = 0.3;
 /// What was added to a weighed piece rests for so long before it is believed: a hand leans on a rim for a second.
 pub(super) const TOPPED_UP: Duration = Duration::from_millis(800);
 /// After the stop is due the stream takes this long at least to end: hand and drip.
@@ -251,8 +249,13 @@ impl Engine {
 
     /// The stop was not heard, or slop came again before the weight was known: it gets a stop of its own.
     fn run_on(&mut self, mut s: Stream, w: Weighing) {
-        s.plan =
-            Plan { approach_said: true, pips_left: 0, heard: s.plan.stop_due, stop_due: None, beat: None };
+        s.plan = Plan {
+            approach_said: true,
+            pips_left: 0,
+            heard: s.plan.stop_due,
+            stop_due: None,
+            beats: [None; 2],
+        };
         s.pour.ran_on = true;
         s.running_on = 0;
         s.least_g_s = f64::INFINITY;
@@ -360,52 +363,5 @@ impl Engine {
             self.outputs.push_back(Output::Learned(self.hand));
         }
         pour
-    }
-
-    /// Its verdict, or that nobody can call it good.
-    pub(super) fn say_of(&mut self, pour: &Pour, net: f64, at: Instant) {
-        // One whose slop ran before `ready`, and was told to stop, has had its `fault`.
-        if pour.verdict == Verdict::Void && !pour.troubled {
-            return self.cue_now(Cue::Fault, at, None);
-        }
-        self.say_verdict(pour.verdict, net, at);
-    }
-
-    /// Good only where what may be no slop makes no difference; nothing where none of it may be slop.
-    pub(super) fn judged(&self, pour: &Pour, net: f64) -> Verdict {
-        if pour.doubt_g > 0.9 * net && net > 0.0 {
-            return Verdict::Void;
-        }
-        match self.verdict(net) {
-            Verdict::Good if self.verdict(net - pour.doubt_g) != Verdict::Good => Verdict::Void,
-            verdict @ (Verdict::Good | Verdict::Short | Verdict::Over | Verdict::Void) => verdict,
-        }
-    }
-
-    /// A miss is logged finely and spoken of coarsely: what nobody would mend is not said.
-    pub(super) fn say_verdict(&mut self, verdict: Verdict, net: f64, at: Instant) {
-        let slack_g = SPOKEN * 0.5 * (self.start.high - self.start.low).g();
-        let (short_g, over_g) = (self.start.low.g() - net, net - self.start.high.g());
-        let cue = match verdict {
-            Verdict::Good => Cue::Good,
-            Verdict::Short if short_g <= slack_g => return,
-            Verdict::Short => Cue::Short,
-            Verdict::Over if over_g <= slack_g => return,
-            Verdict::Over => Cue::Over,
-            // Its own `fault` came when slop ran before `ready`.
-            Verdict::Void => return,
-        };
-        self.cue_now(cue, at, Some(self.start.target.g() - net));
-    }
-
-    pub(super) fn verdict(&self, net: f64) -> Verdict {
-        // A millionth of a gram is below any scale: it only keeps the limits inclusive in binary arithmetic.
-        if net < self.start.low.g() - 1e-6 {
-            Verdict::Short
-        } else if net > self.start.high.g() + 1e-6 {
-            Verdict::Over
-        } else {
-            Verdict::Good
-        }
     }
 }

@@ -120,13 +120,19 @@ pub(super) struct Plan {
     /// When the latest of them was due.
     pub(super) heard: Option<Instant>,
     pub(super) stop_due: Option<Instant>,
-    /// The latest beat of a countdown.
-    pub(super) beat: Option<Instant>,
+    /// The latest two beats of a countdown, newest first.
+    pub(super) beats: [Option<Instant>; 2],
 }
 
 impl Plan {
     pub(super) fn of(guidance: Guidance) -> Self {
-        Self { approach_said: false, pips_left: guidance.pips(), heard: None, stop_due: None, beat: None }
+        Self {
+            approach_said: false,
+            pips_left: guidance.pips(),
+            heard: None,
+            stop_due: None,
+            beats: [None; 2],
+        }
     }
 }
 
