@@ -79,6 +79,9 @@ pub struct DemoArgs {
     /// Without a loudspeaker, or with --no-sound, names and troubles are shown all the same, and that nothing is heard.
     #[arg(long, conflicts_with = "pieces")]
     pub tour: bool,
+    /// Show the troubles of the tour on a page, as they happen: about three minutes
+    #[arg(long, requires = "tour")]
+    pub page: bool,
     /// Settings file of the tour [default: tarebell.toml in the data folder]
     #[arg(long, value_name = "FILE", requires = "tour")]
     pub config: Option<PathBuf>,

@@ -250,9 +250,11 @@ pub struct HandRecord {
 pub struct WhoPours(String);
 
 impl WhoPours {
-    /// The key under which a hand is kept; unnamed pourers and jugs share one.
-    pub fn new(pourer: Option<&str>, jug: Option<&str>, scale: &str) -> Self {
-        Self(format!("{}\u{1f}{}\u{1f}{scale}", pourer.unwrap_or(""), jug.unwrap_or("")))
+    /// The key under which a hand is kept; unnamed pourers and jugs share one. `guided` is how it is guided, where that
+    /// is not as usual.
+    pub fn new(pourer: Option<&str>, jug: Option<&str>, guided: Option<&str>, scale: &str) -> Self {
+        let guided = guided.map_or(String::new(), |guided| format!("\u{1f}{guided}"));
+        Self(format!("{}\u{1f}{}\u{1f}{scale}{guided}", pourer.unwrap_or(""), jug.unwrap_or("")))
     }
 
     /// As a database key.

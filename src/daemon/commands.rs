@@ -36,8 +36,12 @@ const LINK_LIMIT: Duration = Duration::from_millis(100);
 pub fn run(cli: Cli) -> anyhow::Result<ExitCode> {
     match cli.command {
         Command::Serve(args) => in_runtime(serve(&args)),
-        Command::Demo(DemoArgs { tour: true, no_sound, config, data, .. }) => {
-            super::tour::run(settings(&PlaceArgs { config, data })?.sound, no_sound)
+        Command::Demo(DemoArgs { tour: true, page, no_sound, config, data, .. }) => {
+            let set = settings(&PlaceArgs { config, data })?.sound;
+            if page {
+                return in_runtime(super::tour::on_page::run((!no_sound).then_some(set)));
+            }
+            super::tour::run(set, no_sound)
         }
         Command::Demo(args) => in_runtime(super::demo::run(args.pieces, !args.no_sound)),
         Command::Scales(args) => air::scales(&args),

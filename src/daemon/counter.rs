@@ -6,9 +6,10 @@ use super::event::{Answer, Beginning, Event, Reply};
 use super::hands;
 use crate::page::desk::{Begun, Desk, Refusal};
 use crate::pour::curve::Curve;
+use crate::pour::guidance::Guidance;
 use crate::pour::hand::Hand;
 use crate::pour::trace::Trace;
-use crate::record::{BatchRecord, PourRecord, WhoPours};
+use crate::record::{BatchRecord, PourRecord};
 use crate::store::{Reader, Wanted, try_writable};
 use crate::time::WallTime;
 use crate::units::Mass;
@@ -28,6 +29,7 @@ pub(crate) struct Counter {
     pub(super) dir: PathBuf,
     pub(super) clock: Clock,
     pub(super) scale_id: String,
+    pub(super) guidance: Guidance,
     pub(super) events: SyncSender<Event>,
 }
 
@@ -86,10 +88,10 @@ impl Desk for Counter {
     fn begin(&self, id: &str) -> Result<Begun, Refusal> {
         try_writable(&self.dir).map_err(storage)?;
         let batch = self.batch(id)?;
-        let who = WhoPours::new(batch.pourer.as_deref(), batch.jug.as_deref(), &self.scale_id);
+        let who = hands::who(&batch, self.guidance, &self.scale_id);
         let reader = self.reader()?;
         let learned = reader.hand(who.key()).map_err(storage)?;
-        let hand = learned.map_or_else(Hand::default, hands::used);
+        let hand = learned.map_or_else(|| Hand::expected(self.guidance), hands::used);
         let heaviest = batch.bare.map(|(_, greatest)| greatest);
         let beginning = Beginning {
             poured: reader.pours(id).map_err(storage)?,

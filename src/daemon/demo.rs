@@ -50,7 +50,7 @@ async fn pour(
     if with_sound {
         wait_for_sound(&daemon).await;
     }
-    begin(&daemon, pieces).await?;
+    begin(&daemon, "invented cups (simulated)", pieces).await?;
     let potter = Potter::new(
         Plant::new(SEED, Person::typical(), ScaleModel::with_lag(0.3), Table::default()),
         Script::of(pieces, TARGET_G),
@@ -74,7 +74,12 @@ async fn pour(
     daemon.stop().await
 }
 
-fn setup(dir: &std::path::Path, listen: SocketAddr, settings: Settings, with_sound: bool) -> Setup<'_> {
+pub(super) fn setup(
+    dir: &std::path::Path,
+    listen: SocketAddr,
+    settings: Settings,
+    with_sound: bool,
+) -> Setup<'_> {
     Setup {
         dir,
         listen,
@@ -120,7 +125,8 @@ fn compare(nets: &[f64], pieces: u32) {
     ));
 }
 
-async fn begin(daemon: &Daemon, pieces: u32) -> anyhow::Result<()> {
+/// A batch of this name under way; its id.
+pub(super) async fn begin(daemon: &Daemon, name: &str, pieces: u32) -> anyhow::Result<String> {
     let request = crate::batch::from_json(
         r#"{ "coat": { "by": "direct", "slop_g": 29.0 }, "tolerance": { "percent": 5.0 } }"#,
     )?;
@@ -129,7 +135,7 @@ async fn begin(daemon: &Daemon, pieces: u32) -> anyhow::Result<()> {
     let wall = daemon.clock.wall();
     let record = crate::record::BatchRecord {
         id: uuid::Uuid::now_v7().to_string(),
-        name: "invented cups (simulated)".to_owned(),
+        name: name.to_owned(),
         pieces,
         target: target.target,
         low: target.low,
@@ -148,12 +154,11 @@ async fn begin(daemon: &Daemon, pieces: u32) -> anyhow::Result<()> {
     tokio::task::spawn_blocking(move || {
         use crate::page::desk::Desk;
         let id = record.id.clone();
-        counter.create(record).and_then(|_| counter.begin(&id))
+        counter.create(record).and_then(|_| counter.begin(&id)).map(|_| id)
     })
     .await?
     .map_err(|refusal| anyhow::anyhow!("the demo's batch could not begin: {refusal:?}"))
-    .context("demo")?;
-    Ok(())
+    .context("demo")
 }
 
 /// What a tone at the very target gives: no daemon, a virtual clock, the same seed.

@@ -1,8 +1,15 @@
 //! A learned hand as the log keeps it, and as the engine uses it.
 
 use crate::pour::ease::Ease;
+use crate::pour::guidance::Guidance;
 use crate::pour::hand::Hand;
-use crate::record::HandRecord;
+use crate::record::{BatchRecord, HandRecord, WhoPours};
+
+/// Whose hand it is: of this pourer with this jug on this scale, guided so.
+pub(super) fn who(batch: &BatchRecord, guidance: Guidance, scale: &str) -> WhoPours {
+    let guided = (guidance != Guidance::default()).then_some(guidance.word());
+    WhoPours::new(batch.pourer.as_deref(), batch.jug.as_deref(), guided, scale)
+}
 
 pub(super) fn kept(hand: Hand) -> HandRecord {
     HandRecord {

@@ -160,8 +160,8 @@ impl Daemon {
         let (now, now_seen) = watch::channel(Arc::new(nothing_yet(&run, setup.pour.vessel)));
         let (told, _) = broadcast::channel(TOLD);
         let (stop_page, stop) = watch::channel(false);
-        let (dir, scale_id) = (setup.dir.to_owned(), setup.scale.id.clone());
-        let desk = Arc::new(Counter { dir, clock, scale_id, events: events.clone() });
+        let (dir, scale_id, guidance) = (setup.dir.to_owned(), setup.scale.id.clone(), setup.pour.guidance);
+        let desk = Arc::new(Counter { dir, clock, scale_id, guidance, events: events.clone() });
         let page = Page {
             now: now_seen.clone(),
             events: told.clone(),

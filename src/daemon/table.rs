@@ -172,11 +172,10 @@ impl Table {
             Motion::AtRest { mass } => Some((mass, at)),
             Motion::Moving { .. } => None,
         };
-        self.sight.handle_weighing(w, self.rest.is_some());
+        // On a wheel that turns rest is the mean over its turns.
+        let on_a_wheel = self.batch.as_ref().is_some_and(|b| b.engine.on_a_wheel());
+        self.sight.handle_weighing(w, self.rest.is_some() || on_a_wheel);
         self.give(Input::Weighing(w));
-        if let Some(batch) = &mut self.batch {
-            batch.look_at_pan(motion);
-        }
     }
 
     /// Gives an input to the engine and carries out what comes of it.

@@ -1,5 +1,6 @@
 //! `demo --tour`: every cue once, with its name, so that a hand learns them before slop runs; then each kind of trouble.
 
+pub(super) mod on_page;
 mod troubles;
 
 use super::clock::Clock;

@@ -10,8 +10,6 @@ use crate::pour::engine::{Command, Engine, Start};
 use crate::pour::entry::Phase;
 use crate::pour::trace::Trace;
 use crate::record::{BatchRecord, PourRecord, WhoPours};
-use crate::settle::Motion;
-use crate::settle::pan::BarePan;
 use crate::store::Write;
 use crate::time::{Instant, WallTime};
 use crate::units::Mass;
@@ -30,9 +28,6 @@ pub(super) struct Batch {
     pub(super) trace: Trace,
     pub(super) pieces: Pieces,
     pub(super) reminders: Reminders,
-    pan: BarePan,
-    /// Left on the bare pan, where that is worth saying.
-    left: Option<Mass>,
     from_bucket: bool,
     /// Why this scale can't guide this batch.
     pub(super) coarse: Option<String>,
@@ -54,10 +49,7 @@ impl Batch {
     pub(super) fn new(record: BatchRecord, who: WhoPours, start: Start, kept: Kept, cues: u64) -> Self {
         let mut engine = Engine::new(start.clone());
         engine.count_cues_from(cues);
-        let tolerance = Mass::saturating(0.5 * (record.high.g() - record.low.g()));
         Self {
-            pan: BarePan::new(tolerance, start.scale.step, start.settings.min_piece),
-            left: None,
             from_bucket: from_bucket(&record.request),
             coarse: too_coarse(&start.scale, &record),
             pieces: kept.pieces,
@@ -87,17 +79,6 @@ impl Batch {
     /// Nothing stands on the pan.
     pub(super) fn idle(&self) -> bool {
         self.engine.snapshot(Instant::START).phase == Phase::Idle
-    }
-
-    /// Looks whether something is left on the bare pan.
-    pub(super) fn look_at_pan(&mut self, motion: Motion) {
-        self.left = match motion {
-            // The spare weight that lies there is no dirt.
-            Motion::AtRest { mass } if self.idle() && !self.engine.holds_spare() => {
-                self.pan.handle_rest(mass)
-            }
-            Motion::AtRest { .. } | Motion::Moving { .. } => None,
-        };
     }
 
     /// A trace begins with what the engine knows before the piece lands.
@@ -191,7 +172,7 @@ pub(super) fn view(batch: Option<&Batch>, now: Instant, wall: WallTime) -> Now {
         expected_g: grams(snapshot.and_then(|s| s.expected)),
         flow_g_s: snapshot.and_then(|s| s.flow_g_s),
         offered_g: grams(snapshot.and_then(|s| s.offered)),
-        pan_g: grams(batch.and_then(|b| b.left)),
+        pan_g: grams(batch.and_then(|b| b.engine.left_on_pan())),
         bucket_age_s: batch.filter(|b| b.from_bucket).map(|b| age_s(b.record.created_at, wall)),
         bucket_old: batch.is_some_and(|b| b.reminders.bucket_old(wall)),
         ..Now::default()

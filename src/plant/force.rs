@@ -18,6 +18,9 @@ const OVER: f64 = 8.0;
 const TREMBLE: [f64; 2] = [2.3, 7.1];
 const WIND: [f64; 3] = [0.13, 0.31, 0.7];
 const SPONGE: f64 = 1.5;
+const SHAKE: [f64; 2] = [0.9, 1.37];
+/// Turns a second of a wheel where a scene says nothing (a guess).
+pub(super) const WHEEL: f64 = 1.0;
 
 /// What it is that touches.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -30,8 +33,10 @@ pub enum Touch {
     Bump,
     /// A blow on the table.
     Knock,
-    /// A small wheel on the pan that turns once a second.
+    /// A small wheel on the pan that turns evenly.
     Wheel,
+    /// A table that shakes, or a hand that rocks the piece: to and fro, and never evenly.
+    Shake,
     /// A warm piece's rising air: it reads light at first.
     Draught,
     /// A fan that blows over the pan.
@@ -55,15 +60,25 @@ impl Force {
     /// A touch that begins at `since`; blows end by themselves.
     pub(super) fn new(touch: Touch, g: f64, for_s: f64, since: Instant, chance: &mut Chance) -> Self {
         let phases = [(); 3].map(|()| chance.between(0.0, TAU));
-        let turns = chance.between(KNOCK.0, KNOCK.1);
+        let knocked = chance.between(KNOCK.0, KNOCK.1);
+        let turns = if touch == Touch::Knock { knocked } else { WHEEL };
         let for_s = match touch {
             Touch::Bump => OVER * BUMP.1,
             Touch::Knock => OVER * KNOCK.2,
-            Touch::Press | Touch::Steady | Touch::Wheel | Touch::Draught | Touch::Fan | Touch::Sponge => {
-                for_s
-            }
+            Touch::Press
+            | Touch::Steady
+            | Touch::Wheel
+            | Touch::Shake
+            | Touch::Draught
+            | Touch::Fan
+            | Touch::Sponge => for_s,
         };
         Self { touch, g, since, for_s, phases, turns }
+    }
+
+    /// The same, turning so many times a second.
+    pub(super) fn turning(self, turns: f64) -> Self {
+        Self { turns, ..self }
     }
 
     /// Grams felt at `now`; `None` once it is over.
@@ -79,7 +94,8 @@ impl Force {
             Touch::Steady => there * (0.6 * wave(TREMBLE[0], 0) + 0.4 * wave(TREMBLE[1], 1)),
             Touch::Bump => ((TAU * BUMP.0 * t).cos() * (1.0 - (-t / 0.01).exp())) * (-t / BUMP.1).exp(),
             Touch::Knock => (TAU * self.turns * t).sin() * (-t / KNOCK.2).exp(),
-            Touch::Wheel => there * wave(1.0, 0),
+            Touch::Wheel => there * wave(self.turns, 0),
+            Touch::Shake => there * (0.6 * wave(SHAKE[0], 0) + 0.4 * wave(SHAKE[1], 1)),
             Touch::Draught => -there.max(0.0) * (1.0 - t / self.for_s).powi(2),
             // Three even waves: together the grams are root mean square.
             Touch::Fan => {
@@ -141,9 +157,12 @@ mod tests {
     }
 
     #[test]
-    fn a_wheel_turns_once_a_second() {
+    fn a_wheel_turns_once_a_second_or_as_often_as_is_said() {
         let g = felt(Touch::Wheel, 5.0, 10.0);
         let ups = g[1000..9000].windows(2).filter(|w| w[0] < 0.0 && w[1] >= 0.0).count();
         assert_eq!(ups, 8);
+        let slow = Force::new(Touch::Wheel, 5.0, 10.0, Instant::START, &mut Chance::of(1, 2, 3)).turning(0.5);
+        let felt = |ms: u64| slow.felt_g(Instant::from_us(ms * 1000)).unwrap_or(0.0);
+        assert!((1000..7000).step_by(100).all(|ms| (felt(ms) - felt(ms + 2000)).abs() < 1e-9));
     }
 }

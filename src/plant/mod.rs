@@ -79,6 +79,10 @@ pub struct Plant {
     walked_s: f64,
     hand: Chance,
     warned_at: Option<Instant>,
+    /// Warnings of this pour.
+    pips: Vec<Instant>,
+    /// The hand is to tilt on the beat, whatever sounds then.
+    on_the_beat: bool,
     stop_heard: bool,
     reaction_s: Option<f64>,
     stream: Stream,
@@ -102,6 +106,8 @@ impl Plant {
             walked_s: 0.0,
             hand: Chance::of(seed, FOR_HAND, 0),
             warned_at: None,
+            pips: Vec::new(),
+            on_the_beat: false,
             stop_heard: false,
             reaction_s: None,
             stream,
@@ -126,6 +132,9 @@ impl Plant {
             return false;
         }
         self.stop_heard = true;
+        if self.on_the_beat {
+            return true;
+        }
         let due = due.max(self.now);
         let warned = self.warned_at.is_some_and(|at| {
             let before = due.seconds_from(at);
@@ -140,6 +149,13 @@ impl Plant {
     /// A warning sounds at `due`. A person with `false_start_p` may stop on it.
     pub fn hear_warning(&mut self, due: Instant) {
         self.warned_at = Some(due);
+        self.pips.push(due);
+        if !self.on_the_beat
+            && let Some(at) = self.person.on_the_beat(&mut self.hand, &self.pips)
+        {
+            self.on_the_beat = true;
+            self.plan(at, Act::TiltBack);
+        }
         if self.person.false_start_p > 0.0 && self.hand.happens(self.person.false_start_p) {
             self.hear_stop(due);
         }
@@ -270,6 +286,8 @@ impl Plant {
         self.walked_s += self.person.drift_s * chance.normal();
         self.acts.retain(|(_, act)| !matches!(act, Act::TiltBack | Act::Ease));
         self.warned_at = None;
+        self.pips.clear();
+        self.on_the_beat = false;
         self.stop_heard = false;
         self.reaction_s = None;
         self.pan = Pan::Loaded { since: self.now };

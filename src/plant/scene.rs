@@ -15,6 +15,7 @@
 //! tracks zero 1            near zero the display swallows drift of so many steps a second
 //! holds 0.3                the display stands within so many grams, then jumps
 //! creeps 0.05              percent of the load that show only over a minute
+//! counts in 2.5            the display's step, in place of the scale's own
 //! step grows               twice as coarse from 500 g, five times from 1000 g
 //! delays 0.2               the display is late by so many seconds more
 //! off centre 0.1           percent of error for each centimetre off the centre
@@ -38,7 +39,9 @@
 //! wipe [leaving 0.5]       a sponge on the pan
 //! jug rests 20 [for 2]     on the rim; gone when the hand tilts back
 //! dry 0.3 for 60           water that goes from the slop
-//! press 40 for 0.6 / bear 40 for 0.6 / steady 3 for 5 / wheel 4 for 5 / draught 0.4 for 60 / fan 0.3 for 60
+//! press 40 for 0.6 / bear 40 for 0.6 / steady 3 for 5 / draught 0.4 for 60 / fan 0.3 for 60
+//! wheel 4 [turning 0.5] for 20   a wheel on the pan, so many turns a second (else 1): even
+//! shake 3 for 8            a table that shakes, a hand that rocks the piece: uneven
 //! bump 60 / knock 20       a blow on the pan, on the table
 //! rest 0.8
 //! wait ready 3             for the cue, at most so long (ready, stop, fault, clear, verdict)
@@ -94,6 +97,7 @@ pub struct Scene {
     /// The steps.
     pub steps: Vec<Step>,
     twists: ScaleModel,
+    step_g: Option<f64>,
 }
 
 impl Scene {
@@ -126,6 +130,7 @@ impl Scene {
             hold_g: t.hold_g,
             step_grows: t.step_grows,
             off_centre: t.off_centre,
+            step_g: self.step_g.unwrap_or(scale.step_g),
             ..scale
         })
     }
@@ -134,9 +139,9 @@ impl Scene {
 /// A scene is played for so long at most, s.
 pub const LONGEST_S: f64 = 3600.0;
 /// First words of the lines of the head.
-const HEAD: [&str; 14] = [
+const HEAD: [&str; 15] = [
     "scales", "target", "seed", "hand", "new", "vessel", "spare", "lag", "tracks", "holds", "creeps", "step",
-    "delays", "off",
+    "delays", "off", "counts",
 ];
 
 fn twice(word: &str) -> Odd {
@@ -153,6 +158,10 @@ struct Draft {
     seeded: bool,
     /// First words of the head so far.
     told: Vec<String>,
+    /// Pieces on the pan, and those that were lifted; other things on it.
+    standing: u32,
+    lifted: u32,
+    things: Vec<String>,
 }
 
 impl Draft {
@@ -170,8 +179,9 @@ impl Draft {
             lag_told: false,
             steps: Vec::new(),
             twists: ScaleModel::middling(),
+            step_g: None,
         };
-        Self { scene, seeded: false, told: Vec::new() }
+        Self { scene, seeded: false, told: Vec::new(), standing: 0, lifted: 0, things: Vec::new() }
     }
 
     fn line(&mut self, text: &str) -> Result<(), Odd> {
@@ -186,7 +196,7 @@ impl Draft {
         let beside_s = Self::beside(&mut words)?;
         let acts = acts::read(&mut words).map_err(|odd| self.misplaced(odd, first))?;
         for act in &acts {
-            self.can_be(act)?;
+            self.follow(act)?;
         }
         let many = acts.len() > 1;
         if many && beside_s.is_some() {
@@ -221,31 +231,38 @@ impl Draft {
         Odd { found: format!("'{first}', a line of the head: move it above the first step"), ..odd }
     }
 
-    /// Nothing is lifted, put back or taken off that was never there.
-    fn can_be(&self, act: &Act) -> Result<(), Odd> {
-        let any = |fits: &dyn Fn(&Act) -> bool| self.scene.steps.iter().any(|step| fits(&step.act));
+    /// Nothing is lifted, put back or taken off that is not there, as the steps stand one below the other.
+    fn follow(&mut self, act: &Act) -> Result<(), Odd> {
         let needs = |there: bool, expected: &str, found: &str| {
             if there { Ok(()) } else { Err(Odd { expected: expected.to_owned(), found: found.to_owned() }) }
         };
+        let (standing, lifted) = (self.standing, self.lifted);
         match act {
+            Act::Land { .. } => self.standing += 1,
             Act::Lift { .. } => {
-                needs(any(&|a| matches!(a, Act::Land { .. })), "a 'land' above it", "'lift' of no piece")
+                let above = "a 'land' or 'put back' above it whose piece still stands there";
+                needs(standing > 0, above, "'lift' of no piece")?;
+                (self.standing, self.lifted) = (standing - 1, lifted + 1);
             }
             Act::PutBack { .. } => {
-                needs(any(&|a| matches!(a, Act::Lift { .. })), "a 'lift' above it", "'put back' of no piece")
+                let above = "a 'lift' above it whose piece is not back yet";
+                needs(lifted > 0, above, "'put back' of no piece")?;
+                (self.standing, self.lifted) = (standing + 1, lifted - 1);
             }
+            Act::Set { name, .. } => self.things.push(name.clone()),
             Act::Take { name } => {
-                let set = any(&|a| matches!(a, Act::Set { name: set, .. } if set == name));
-                needs(set, "a 'set' of it above", &format!("'take' of {}", words::shown(name)))
+                let found = format!("'take' of {}", words::shown(name));
+                let set = self.things.iter().position(|thing| thing == name);
+                needs(set.is_some(), "a 'set' of it above that still lies there", &found)?;
+                self.things.retain(|thing| thing != name);
             }
-            Act::Land { .. } | Act::Nudge { .. } | Act::Set { .. } | Act::Pour(_) | Act::Splash { .. } => {
-                Ok(())
-            }
-            Act::Wipe { .. } | Act::Touch { .. } | Act::JugRests { .. } | Act::Dry { .. } => Ok(()),
-            Act::Rest { .. } | Act::Wait { .. } | Act::Silence { .. } | Act::Unplug { .. } => Ok(()),
-            Act::Freeze { .. } | Act::ZeroKey | Act::OutOfOrder { .. } | Act::EqualTimes { .. } => Ok(()),
-            Act::Clock { .. } => Ok(()),
+            Act::Nudge { .. } | Act::Pour(_) | Act::Splash { .. } | Act::Wipe { .. } => {}
+            Act::Touch { .. } | Act::Wheel { .. } | Act::JugRests { .. } | Act::Dry { .. } => {}
+            Act::Rest { .. } | Act::Wait { .. } | Act::Silence { .. } | Act::Unplug { .. } => {}
+            Act::Freeze { .. } | Act::ZeroKey | Act::OutOfOrder { .. } | Act::EqualTimes { .. } => {}
+            Act::Clock { .. } => {}
         }
+        Ok(())
     }
 
     /// True where the line was one of the head.
@@ -283,6 +300,9 @@ impl Draft {
             words.word("a vessel")?;
         } else if words.takes("spare") {
             s.spare_g = Some(words.above_nought("grams")?);
+        } else if words.takes("counts") {
+            words.wants("in")?;
+            s.step_g = Some(words.above_nought("grams")?);
         } else if words.takes("lag") {
             words.wants("told")?;
             s.lag_told = true;

@@ -215,6 +215,7 @@ impl Stage {
             | Act::Splash { .. }
             | Act::Wipe { .. }
             | Act::Touch { .. }
+            | Act::Wheel { .. }
             | Act::JugRests { .. }
             | Act::Dry { .. }
             | Act::Rest { .. }
@@ -258,6 +259,7 @@ impl Stage {
                 self.touch(touch, g, for_s);
             }
             Act::Touch { touch, g, for_s } => self.touch(touch, g, for_s),
+            Act::Wheel { g, turns, for_s } => self.wheel(g, turns, for_s),
             Act::JugRests { g, for_s } => {
                 self.lip = Some(Lip { g, since: now, until: for_s.map(until) });
             }
@@ -275,5 +277,10 @@ impl Stage {
 
     fn touch(&mut self, touch: Touch, g: f64, for_s: f64) {
         self.forces.push(Force::new(touch, g, for_s, self.now, &mut self.touches));
+    }
+
+    fn wheel(&mut self, g: f64, turns: f64, for_s: f64) {
+        let force = Force::new(Touch::Wheel, g, for_s, self.now, &mut self.touches);
+        self.forces.push(force.turning(turns));
     }
 }

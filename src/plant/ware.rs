@@ -102,6 +102,8 @@ impl Ware {
 #[derive(Clone, Debug, Default)]
 pub(super) struct Pan {
     pieces: Vec<Ware>,
+    /// Those that were lifted and are not back, the latest last.
+    lifted: Vec<usize>,
     things: Vec<(String, Ware)>,
     /// Slop and water on the pan itself.
     slop_g: f64,
@@ -116,7 +118,9 @@ impl Pan {
 
     /// Lifts the piece that stands there; `leaving_g` of water or slop drips from its foot onto the pan.
     pub(super) fn lift(&mut self, leaving_g: f64, now: Instant) {
-        let Some(ware) = self.standing() else { return };
+        let Some(i) = self.pieces.iter().rposition(|w| matches!(w.place, Place::On { .. })) else { return };
+        self.lifted.push(i);
+        let ware = &mut self.pieces[i];
         ware.truth.at_lift_g.push(ware.truth.net_g);
         ware.place = Place::Going { since: now };
         self.slop_g += leaving_g;
@@ -124,7 +128,7 @@ impl Pan {
 
     /// Puts the piece that was lifted last back, `less_g` of its slop poured out or stuck elsewhere.
     pub(super) fn put_back(&mut self, less_g: f64, now: Instant) {
-        let Some(ware) = self.pieces.last_mut() else { return };
+        let Some(ware) = self.lifted.pop().and_then(|i| self.pieces.get_mut(i)) else { return };
         ware.truth.net_g = (ware.truth.net_g - less_g).max(0.0);
         ware.truth.at_lift_g.push(ware.truth.net_g);
         ware.truth.landed.push(now);
@@ -203,7 +207,7 @@ impl Pan {
     }
 
     fn standing(&mut self) -> Option<&mut Ware> {
-        self.pieces.last_mut().filter(|w| matches!(w.place, Place::On { .. }))
+        self.pieces.iter_mut().rfind(|w| matches!(w.place, Place::On { .. }))
     }
 }
 

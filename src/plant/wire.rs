@@ -96,7 +96,7 @@ impl Wire {
 }
 
 fn line(g: f64, at: Instant, model: &ScaleModel) -> Sent {
-    let places = usize::from(model.step_g < 1.0);
+    let places = usize::from(model.step_g < 1.0 || model.step_g.fract() != 0.0);
     Sent { at, what: What::Line(format!("{g:.places$} g\r\n")) }
 }
 

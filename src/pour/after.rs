@@ -1,15 +1,16 @@
 //! After a lift: what was left on the pan, and what is worth knowing between two pieces.
 
 use super::done::EITHER;
-use super::engine::Engine;
+use super::engine::{Engine, Start};
 use super::entry::{Cue, CueCall, Output};
 use super::landing::Landing;
 use super::remark::Remark;
 use super::state::{Pour, State};
 use crate::reading::Weighing;
 use crate::record::Mark;
-use crate::settle::pan::worth_wiping_g;
+use crate::settle::pan::{BarePan, worth_wiping_g};
 use crate::time::{Duration, Instant};
+use crate::units::Mass;
 use std::collections::VecDeque;
 
 /// Of a pour no more than this share is taken for what it left on the pan, and no more than so many grams:
@@ -22,6 +23,12 @@ const SEEN_G: f64 = 0.25;
 /// one after the other.
 const AFTER_READY: Duration = Duration::from_millis(350);
 
+/// The end of a display's fall is foreseen to this share of what is still to come (tried on simulated scales, which fall
+/// not quite as one pole does).
+const FORESEEN_WITHIN: f64 = 0.25;
+/// An uncertainty that adds less than this share of what is said already is not worth a revision (a tenth in the root of
+/// squares).
+const MATTERS: f64 = 0.5;
 /// Of so many pieces at most a revision is written at once: a board of ware, and fewer than the log takes in one go (its
 /// queue holds 64). What was lifted before has its remains in the tare of the next ones.
 const UNSEEN_MOST: usize = 12;
@@ -32,10 +39,12 @@ struct Lifted {
     pour: Pour,
     /// The least the pan has shown since, g.
     lowest_g: f64,
+    /// What may lie on the pan, as the end of the display's fall was foreseen from there, g.
+    foreseen_g: f64,
 }
 
 /// What waits for the end of a piece.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub(super) struct After {
     /// A piece was lifted with slop in it, and the bare pan has not been at rest since.
     lifted: Option<Lifted>,
@@ -49,24 +58,56 @@ pub(super) struct After {
     waited: bool,
     /// Readings since the lift, while the pan looks bare.
     since: Landing,
+    /// The bare pan, and what is left on it where that is worth saying.
+    pan: BarePan,
+    left: Option<Mass>,
+    /// What of it was said.
+    said: Mass,
 }
 
 impl After {
+    /// Before the first piece.
+    pub(super) fn new(start: &Start) -> Self {
+        let tolerance = Mass::saturating(0.5 * (start.high - start.low).g());
+        Self {
+            lifted: None,
+            remarks: VecDeque::new(),
+            unseen: VecDeque::new(),
+            passing_g: None,
+            waited: false,
+            since: Landing::default(),
+            pan: BarePan::new(start.zero, tolerance, start.scale.step, start.settings.min_piece),
+            left: None,
+            said: Mass::ZERO,
+        }
+    }
+
     /// A piece leaves the pan with slop in it.
     pub(super) fn handle_lift(&mut self, pour: &Pour) {
-        self.lifted = Some(Lifted { pour: pour.clone(), lowest_g: f64::INFINITY });
+        self.lifted = Some(Lifted { pour: pour.clone(), lowest_g: f64::INFINITY, foreseen_g: f64::INFINITY });
         self.since = Landing::default();
     }
 
     /// The next piece lands before the bare pan was seen at rest.
-    pub(super) fn handle_landing(&mut self) {
+    fn handle_landing(&mut self) {
         self.waited = !self.remarks.is_empty();
-        let Some(Lifted { pour, lowest_g }) = self.lifted.take() else { return };
+        let Some(Lifted { pour, lowest_g, .. }) = self.lifted.take() else { return };
         self.passing_g = Some(lowest_g).filter(|g| g.is_finite());
         self.unseen.push_back(pour);
         if self.unseen.len() > UNSEEN_MOST {
             self.unseen.pop_front();
         }
+    }
+
+    /// More is left on the pan than was said, by as much as is worth saying.
+    fn is_news(&mut self) -> bool {
+        let Some(left) = self.left else {
+            self.said = Mass::ZERO;
+            return false;
+        };
+        let more = self.pan.is_worth_saying(left, self.said);
+        self.said = if more { left } else { self.said };
+        more
     }
 
     /// What may lie on the pan since it was last seen at rest, g: a piece left and something landed at once.
@@ -79,6 +120,17 @@ impl Engine {
     /// The spare weight lies on the pan.
     pub fn holds_spare(&self) -> bool {
         matches!(self.state, State::Spare(_))
+    }
+
+    /// What is left on the bare pan at rest, where that is worth saying.
+    pub fn left_on_pan(&self) -> Option<Mass> {
+        self.after.left.filter(|_| matches!(self.state, State::Idle))
+    }
+
+    /// Looks at the bare pan: what was wiped off or has come.
+    pub(super) fn look_at_pan(&mut self) {
+        let rest = self.at_rest().map(Mass::saturating);
+        self.after.left = rest.and_then(|rest| self.after.pan.handle_rest(rest));
     }
 
     /// Between two pieces: the next one has no record yet.
@@ -128,7 +180,11 @@ impl Engine {
     /// The first rest of the bare pan after a piece: one remark at most.
     pub(super) fn look_after(&mut self, w: Weighing) {
         let Some(lifted) = &mut self.after.lifted else { return };
-        lifted.lowest_g = lifted.lowest_g.min(w.mass.g());
+        if w.mass.g() < lifted.lowest_g {
+            lifted.lowest_g = w.mass.g();
+            let ends_at_g = self.after.since.ends_at_g().unwrap_or(f64::INFINITY);
+            lifted.foreseen_g = ends_at_g + FORESEEN_WITHIN * (w.mass.g() - ends_at_g);
+        }
         let lowest_g = lifted.lowest_g;
         let least_g = self.start.settings.min_piece.g();
         let Some(rest) = self.at_rest().filter(|rest| *rest - self.zero_g < least_g) else { return };
@@ -136,13 +192,12 @@ impl Engine {
         let unseen = std::mem::take(&mut self.after.unseen);
         self.after.passing_g = None;
         let residue_g = rest - self.zero_g;
-        let seen_g = SEEN_G.max(0.9 * self.start.scale.step.g());
-        if residue_g > seen_g {
+        if residue_g > self.seen_g() {
             // What was laid down later is no residue: the pan had been lighter.
             let stayed = lowest_g > rest - self.threshold_g();
             self.lies_there(pour, unseen, residue_g, stayed, w.arrived_at);
         }
-        if residue_g > self.worth_wiping_g() {
+        if self.after.is_news() {
             return self.note(Remark::Wipe, w.arrived_at);
         }
         if let Some(remark) = self.after.remarks.pop_front() {
@@ -165,11 +220,32 @@ impl Engine {
     }
 
     /// Its weight may be too great by so much.
-    fn may_have_left(&mut self, mut pour: Pour, residue_g: f64, at: Instant) {
+    fn may_have_left(&mut self, mut pour: Pour, residue_g: f64, at: Instant) -> Pour {
         pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * residue_g));
         pour.rev += 1;
         self.outputs.push_back(Output::Entry(pour.entry(at)));
         self.memory.without(&pour, 0.0);
+        pour
+    }
+
+    /// The next thing lands. Where nobody saw the bare pan at rest since the lift, as much may lie there as would have
+    /// been said: a splash beside the piece, or what dripped from its foot.
+    pub(super) fn lands(&mut self, at: Instant) {
+        let most_g = self.worth_wiping_g();
+        if let Some(Lifted { pour, lowest_g, foreseen_g }) = self.after.lifted.clone() {
+            let perhaps_g = (lowest_g.min(foreseen_g) - self.zero_g).clamp(0.0, most_g);
+            let matters = EITHER * perhaps_g > MATTERS * pour.net_u.unwrap_or(0.0);
+            if pour.net.is_some() && perhaps_g > self.seen_g() && matters {
+                let pour = self.may_have_left(pour, perhaps_g, at);
+                self.after.lifted = Some(Lifted { pour, lowest_g, foreseen_g });
+            }
+        }
+        self.after.handle_landing();
+    }
+
+    /// Less than this on the bare pan is a scale's own wandering, g.
+    fn seen_g(&self) -> f64 {
+        SEEN_G.max(0.9 * self.start.scale.step.g())
     }
 
     fn worth_wiping_g(&self) -> f64 {

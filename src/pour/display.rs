@@ -6,7 +6,7 @@ use super::state::{Fault, State, Trouble};
 use crate::reading::Weighing;
 use crate::scale::response::Lags;
 use crate::scale::{Origin, ScaleFacts};
-use crate::settle::Settler;
+use crate::settle::{Motion, Settler};
 use crate::time::Duration;
 use crate::units::Mass;
 
@@ -16,6 +16,7 @@ impl Engine {
     pub fn handle_step(&mut self, step: Mass) {
         self.start.scale.step = step;
         self.settler = Settler::new(&self.start.scale);
+        self.ripple = super::swing::ripple(&self.start);
         self.watch = Watch::new(step.g(), self.start.scale.reading_sd_g());
     }
 
@@ -47,5 +48,17 @@ impl Engine {
     /// What steps of the pan showed of its lag.
     pub fn lags(&self) -> Lags {
         self.response.lags().clone()
+    }
+
+    pub(super) fn at_rest(&self) -> Option<f64> {
+        match self.motion {
+            Motion::AtRest { mass } => Some(mass.g()),
+            Motion::Moving { .. } => None,
+        }
+    }
+
+    pub(super) fn threshold_g(&self) -> f64 {
+        // Four standard deviations and two steps: noise does not start a pour (normal law: 1 in 16 000).
+        (4.0 * self.start.scale.reading_sd_g()).max(2.0 * self.start.scale.step.g()).max(0.3)
     }
 }

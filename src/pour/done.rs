@@ -3,10 +3,12 @@
 use super::engine::{Engine, Seen};
 use super::entry::{Cue, Output};
 use super::landing::Landing;
+use super::leaps::Leaps;
 use super::put_back::WAITS;
-use super::running::MOST_FLOW_G_S;
+use super::running::{MOST_FLOW_G_S, SPLASH_G, TOPPED_UP};
 use super::state::{Done, Pan, Pour, State, Stream};
 use super::steps::{BEGUN_G, FRESH_S, NOT_A_POUR_G_S, TOUCH_S, jump_g_s, push_recent};
+use super::touch::tail_ends_at_g;
 use crate::reading::Weighing;
 use crate::record::{Mark, Verdict};
 use crate::time::Instant;
@@ -17,6 +19,11 @@ const LEVEL: usize = 3;
 const LEVEL_S: f64 = 0.2;
 /// A lift takes less, s (common practice, no source).
 pub(super) const LIFT_S: f64 = 0.5;
+/// A fall of so many thresholds from one reading to the next is sudden; and a display that shows a lift over several
+/// readings leaves at least this share of a fall to the next ones (derived for a pole: exp(-1/1.5) is a half; the rest is
+/// room); one that goes on by less than that is at its end.
+const SUDDEN: f64 = 5.0;
+const TAIL: f64 = 0.2;
 /// Ware dries and cells creep by less than this, g/s: 0.05 % of 700 g within half a minute (common practice, no source); a
 /// spoon takes more.
 const DRIFT_G_S: f64 = 0.012;
@@ -43,6 +50,8 @@ impl Engine {
         let lumps = self.start.settings.vessel.in_lumps() && change > 0.0;
         let jump = jump_g_s(w, seen).abs();
         d.jumped |= !lumps && jump > NOT_A_POUR_G_S;
+        self.notes_fall(&mut d, net);
+        self.note_leaps(&mut d.leaps, change, w);
         push_recent(&mut d.recent, (w.taken_at, net));
         let calm = jump < MOST_FLOW_G_S && (-self.threshold_g()..BEGUN_G).contains(&change);
         let strays = d.jumped && !calm || change < -self.threshold_g();
@@ -55,7 +64,7 @@ impl Engine {
         }
         d.jumped = false;
         d.rises = if change > self.threshold_g() { d.rises + 1 } else { 0 };
-        if d.rises >= 2 {
+        if d.rises >= self.rises_wanted() {
             return self.more(d, w.arrived_at);
         }
         self.drift(&mut d, w, seen);
@@ -65,9 +74,12 @@ impl Engine {
             // Lighter than the bare piece: another one, that nobody saw come.
             Some(rest) if rest < d.pour.tare - self.threshold_g() => self.another(d, w.arrived_at),
             Some(rest) if rest - d.pour.tare < d.had_g - self.threshold_g() => {
-                self.taken_out(d, rest, Mark::PouredBack, w.arrived_at);
+                self.lighter(d, rest, Mark::PouredBack, w.arrived_at);
             }
-            Some(_) | None => self.enter(State::Done(d)),
+            Some(_) | None => {
+                d.lighter_since = None;
+                self.enter(State::Done(d));
+            }
         }
     }
 
@@ -81,9 +93,12 @@ impl Engine {
     /// what can't be told is a `fault` as soon as it is no passing touch.
     fn strays(&mut self, mut d: Done, change: f64, w: Weighing) {
         let since = *d.strays_since.get_or_insert(w.taken_at);
-        // Lighter than it was bare it is being lifted.
-        if w.taken_at.seconds_from(since) >= LIFT_S && change > -d.had_g {
-            d.below_g = (-change).max(0.0);
+        // Lighter than it was bare, or on its way there, it is being lifted.
+        let level_g = tail_ends_at_g(&d.recent).unwrap_or(f64::NEG_INFINITY);
+        let before_g = d.recent.iter().rev().nth(1).map_or(d.had_g, |(_, net)| *net);
+        let ends = level_g > 0.0 && before_g - (d.had_g + change) < TAIL * -change;
+        if w.taken_at.seconds_from(since) >= LIFT_S && change > -d.had_g && ends {
+            d.below_g = (-change).max(d.had_g - level_g).max(0.0);
         }
         let climbs = Landing::of(&d.recent).climbs(self.start.scale.reading_sd_g()).is_some();
         if climbs && change > self.threshold_g() {
@@ -103,7 +118,7 @@ impl Engine {
         s.pour.troubled = true;
         s.plan.stop_due = Some(at);
         s.odd_load = true;
-        s.leapt_g = change.abs();
+        s.leaps = Leaps::of(change.abs());
         self.enter(State::Draining(s));
         self.cue_now(Cue::Fault, at, None);
     }
@@ -180,7 +195,33 @@ impl Engine {
             return self.another(d, at);
         }
         // What had borne on it while it was weighed is gone.
-        self.taken_out(d, rest, Mark::Touched, at);
+        self.lighter(d, rest, Mark::Touched, at);
+    }
+
+    /// From level to far below within one reading.
+    fn notes_fall(&self, d: &mut Done, net: f64) {
+        let level = d.recent.back().is_some_and(|(_, before)| (before - d.had_g).abs() <= self.threshold_g());
+        if net >= d.had_g - self.threshold_g() {
+            d.fell_to_g = None;
+        } else if level && net < d.had_g - SUDDEN * self.threshold_g() {
+            d.fell_to_g = Some(net);
+        }
+    }
+
+    /// Lighter at rest. A display shows what goes as it shows a lift: where it was there at once it had stood still, and
+    /// another piece was set down meanwhile. What is so little that a pan may ring by it is waited out.
+    fn lighter(&mut self, mut d: Done, rest: f64, mark: Mark, at: Instant) {
+        let net = rest - d.pour.tare;
+        let no_tail =
+            |fell_to_g: f64| (fell_to_g - net).abs() <= self.threshold_g().max(TAIL * (d.had_g - net));
+        if self.shows_lifts() && d.fell_to_g.is_some_and(no_tail) {
+            return self.another(d, at);
+        }
+        let rings = d.had_g - net < SPLASH_G.0;
+        if rings && at.since(*d.lighter_since.get_or_insert(at)) < TOPPED_UP {
+            return self.enter(State::Done(d));
+        }
+        self.taken_out(d, rest, mark, at);
     }
 
     /// Slop runs into a piece that was weighed.
@@ -189,8 +230,9 @@ impl Engine {
         let wants_none = d.pour.verdict != Verdict::Short;
         let back = d.back.take();
         let Some(back) = back.as_deref().filter(|_| wants_none).cloned() else {
+            d.pour.perhaps_bare_g = back.as_ref().map_or(d.pour.perhaps_bare_g, |back| back.doubtful_g());
             let stream = self.stream(d.pour, &recent, d.had_g);
-            return self.enter(State::Pouring(Stream { back, ..stream }));
+            return self.enter(State::Pouring(Stream { back, leaps: d.leaps, ..stream }));
         };
         // Already in it: what was taken for a top-up.
         let moved_g = back.gross_g - d.pour.tare;
@@ -225,7 +267,7 @@ impl Engine {
     /// The piece leaves with its slop in it: how long that stood is known now.
     fn leaves_done(&mut self, d: Done, at: Instant) {
         let below_g = self.lower_level_g(&d);
-        let Done { mut pour, had_g, entered_as, .. } = d;
+        let Done { mut pour, had_g, entered_as, asks_since, .. } = d;
         self.unsure(&mut pour, below_g);
         if !pour.came_back {
             pour.contact = pour.first_slop.map(|t| at.since(t));
@@ -233,6 +275,9 @@ impl Engine {
         if !pour.came_back || below_g > 0.0 || entered_as.is_some() {
             pour.rev += 1;
             self.outputs.push_back(Output::Entry(pour.entry(at)));
+        }
+        if asks_since.is_some() {
+            self.say_if_good(&pour, at);
         }
         let gross_g = pour.tare + had_g;
         self.next_piece(&pour, State::Idle, at);

@@ -18,6 +18,7 @@ use crate::record::Verdict;
 use crate::scale::ScaleFacts;
 use crate::scale::response::{Lags, Response};
 use crate::settle::pace::Pace;
+use crate::settle::ripple::Ripple;
 use crate::settle::{Motion, Settler};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
@@ -114,6 +115,9 @@ pub struct Engine {
     pub(super) zero_g: f64,
     pub(super) settler: Settler,
     pub(super) motion: Motion,
+    pub(super) ripple: Ripple,
+    /// What the scale is told to scatter by where no wheel turns on it.
+    pub(super) own_noise: Mass,
     pub(super) watch: Watch,
     pub(super) pace: Pace,
     /// Readings in a row that say the piece left.
@@ -130,6 +134,8 @@ pub struct Engine {
     pub(super) offset_g: f64,
     /// The display went from a piece at rest to its own zero within one reading.
     pub(super) zeroed: bool,
+    /// Readings over which the latest piece came.
+    pub(super) landed_over: usize,
     /// `fault` was said because readings came too slowly, and no `clear` since.
     pub(super) slow_said: bool,
     pub(super) after: After,
@@ -148,6 +154,8 @@ impl Engine {
             zero_g: start.zero.g(),
             settler: Settler::new(&start.scale),
             motion: Motion::Moving { flow: crate::units::Flow::ZERO },
+            ripple: super::swing::ripple(&start),
+            own_noise: start.scale.noise,
             watch: Watch::new(start.scale.step.g(), start.scale.reading_sd_g()),
             pace: Pace::default(),
             away: 0,
@@ -160,8 +168,9 @@ impl Engine {
             deafened: start.lost_said,
             offset_g: 0.0,
             zeroed: false,
+            landed_over: 0,
             slow_said: false,
-            after: After::default(),
+            after: After::new(&start),
             ware: start.ware,
             memory: start.memory.clone(),
             response: Response::from(start.lags.clone().or_assumed(start.scale.lag.as_secs_f64())),
@@ -179,7 +188,7 @@ impl Engine {
         let gap = self.pace.handle_reading(w.arrived_at);
         let moved = self.watch.handle_weighing(w);
         self.look_for_zeroing(w, gap);
-        self.motion = self.settler.handle_weighing(w);
+        let w = self.evened(w, gap);
         self.look_for_lag(w, gap);
         let seen = Seen { before: self.last.replace(w), gap, moved };
         let state = std::mem::replace(&mut self.state, State::Idle);
@@ -246,8 +255,8 @@ impl Engine {
         if self.last.is_some_and(|w| now.since(w.arrived_at) >= self.pace.silence()) {
             self.fault(Trouble::Silent, now);
         }
-        if self.watch.frozen(now).is_some_and(|since| self.should_move(since)) {
-            self.fault(Trouble::Frozen, now);
+        if self.watch.frozen(now).is_some_and(|since| self.should_move(since, now)) {
+            self.fault(self.stands(), now);
         }
     }
 
@@ -378,17 +387,5 @@ impl Engine {
 
     pub(super) fn cue_now(&mut self, cue: Cue, at: Instant, left_g: Option<f64>) {
         self.cue(cue, at, at + self.hearing.ahead, left_g);
-    }
-
-    pub(super) fn at_rest(&self) -> Option<f64> {
-        match self.motion {
-            Motion::AtRest { mass } => Some(mass.g()),
-            Motion::Moving { .. } => None,
-        }
-    }
-
-    pub(super) fn threshold_g(&self) -> f64 {
-        // Four standard deviations and two steps: noise does not start a pour (normal law: 1 in 16 000).
-        (4.0 * self.start.scale.reading_sd_g()).max(2.0 * self.start.scale.step.g()).max(0.3)
     }
 }

@@ -4,6 +4,7 @@
 //! at the lift; never from peaks.
 
 use super::ease::Ease;
+use super::guidance::Guidance;
 
 /// A learned stopping time.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -54,7 +55,19 @@ impl Default for Hand {
     }
 }
 
+/// A hand that keeps time with even pips is early by 0.02 to 0.08 s at a moderate tempo (Repp 2005; Repp and Su 2013, as
+/// quoted by others), and tilts and drips as any other.
+const PRIOR_ON_THE_BEAT_S: f64 = 0.07;
+
 impl Hand {
+    /// What is expected of a hand nobody knows that is guided so.
+    pub fn expected(guidance: Guidance) -> Self {
+        match guidance {
+            Guidance::Stop | Guidance::Warned => Self::default(),
+            Guidance::Countdown => Self { hand_s: PRIOR_ON_THE_BEAT_S, ..Self::default() },
+        }
+    }
+
     /// The scatter after one more pour that was so much off; of the first pours more is learned than they scatter.
     fn scattered(self, error_s: f64) -> Option<f64> {
         if self.pours < FIRST_POURS {

@@ -9,6 +9,7 @@ use super::entry::{Cue, Output};
 use super::put_back::Landed;
 use super::running::MOST_FLOW_G_S;
 use super::state::{Pour, State};
+use super::touch::tail_ends_at_g;
 use crate::reading::Weighing;
 use crate::record::Mark;
 use crate::settle::line::Line;
@@ -31,6 +32,8 @@ const CLIMB_G_S: std::ops::Range<f64> = 1.5..1.2 * MOST_FLOW_G_S;
 /// first half's rate (derived), a stream at the same; noise is kept apart by three standard deviations of a slope.
 const DECAYS: f64 = 0.65;
 const SIGMAS: f64 = 3.0;
+/// A piece has come when this share of it is shown (own choice).
+const CAME: f64 = 0.9;
 /// Fewer readings show no line: two halves of two, and one between (own choice).
 const LEAST: usize = 5;
 
@@ -51,6 +54,11 @@ impl Landing {
         Self { recent: recent.clone(), ..Self::default() }
     }
 
+    /// Where the tail of the latest readings ends, g.
+    pub(super) fn ends_at_g(&self) -> Option<f64> {
+        tail_ends_at_g(&self.recent)
+    }
+
     pub(super) fn note(&mut self, w: Weighing) {
         self.recent.push_back((w.taken_at, w.mass.g()));
         if self.recent.len() > KEPT {
@@ -68,6 +76,12 @@ impl Landing {
         if !above && to_come_g.abs() < NEAR_G && line.worst_g < 3.0 * sd_g {
             self.near = Some((line.end_g + to_come_g, (0.5 * to_come_g.abs()).max(0.5 * NEAR_G)));
         }
+    }
+
+    /// Readings that showed the piece come, the first one too.
+    fn came_over(&self, rest: f64, zero_g: f64) -> usize {
+        let part = |(_, g): &&(Instant, f64)| g - zero_g < CAME * (rest - zero_g);
+        1 + self.recent.iter().take_while(part).count()
     }
 
     /// Readings climb as slop does and no landing: slope, where it began as far as it was looked at, and how long
@@ -105,8 +119,9 @@ impl Engine {
         let (lag_s, sd_g) = (self.start.scale.lag.as_secs_f64(), self.start.scale.reading_sd_g());
         l.handle_weighing(w, lag_s, sd_g, self.threshold_g());
         let Some(rest) = self.at_rest().filter(|_| !self.held) else { return self.before_rest(l, w) };
+        self.landed_over = l.came_over(rest, self.zero_g);
         match self.recognise(rest, w.arrived_at) {
-            Landed::Same(kept) => self.stands_again(*kept, rest, w.arrived_at),
+            Landed::Same(kept, odds) => self.stands_again(*kept, odds, rest, w.arrived_at),
             Landed::Perhaps(kept) => self.opens(rest, Some(kept), w.arrived_at),
             Landed::New => self.opens(rest, None, w.arrived_at),
         }

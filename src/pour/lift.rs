@@ -5,7 +5,8 @@ use super::engine::Engine;
 use super::entry::Output;
 use super::running::{ESTIMATE_SD_G, MOST_FLOW_G_S, SPLASH_G};
 use super::state::{State, Stream};
-use crate::record::Mark;
+use crate::record::{Mark, Verdict};
+use crate::scale::Origin;
 use crate::settle::line::Line;
 use crate::time::Instant;
 
@@ -13,6 +14,8 @@ use crate::time::Instant;
 const LINE_SLACK_G: f64 = 1.0;
 /// The length of a gap that is not told as a fault yet (`settle/pace.rs`).
 const UNSEEN_S: f64 = 0.8;
+/// A lag that was told is right to this share (a guess: read off a display with a stopwatch).
+const TOLD_LAG: f64 = 0.2;
 /// What climbs by more than a trickle, g/s, is a stream.
 const BEGUN_G_S: f64 = 1.0;
 
@@ -28,7 +31,8 @@ impl Engine {
                 self.estimate(s, at);
             }
             State::Done(mut d) => self.enter_anew(&mut d, at),
-            State::Idle | State::Landing(_) | State::Spare(_) | State::Fault(_) => {}
+            State::Idle => self.lands(at),
+            State::Landing(_) | State::Spare(_) | State::Fault(_) => {}
         }
     }
 
@@ -38,7 +42,7 @@ impl Engine {
         if entered.is_some_and(|net| (known_g(&s) - net).abs() < self.threshold_g()) {
             return self.next_piece(&s.pour, State::Idle, at);
         }
-        if !self.is_splash(&s, known_g(&s)) || self.had_begun(&s) {
+        if !self.is_splash(&s, most_known_g(&s)) || self.had_begun(&s) {
             return self.estimate(s, at);
         }
         if s.pour.rev == 0 {
@@ -67,28 +71,69 @@ impl Engine {
         at_stop_g + s.pour.flow_g_s.unwrap_or(0.0).min(MOST_FLOW_G_S) * self.hand.hand_s
     }
 
+    /// How well the lag is known, as a share of it: one that was assumed and not measured may be twice as long, of which
+    /// a stream that was told to stop shows a part.
+    fn lag_unsure(&self, s: &Stream) -> f64 {
+        match self.start.scale.lag_origin {
+            Origin::Told | Origin::Learned if s.plan.stop_due.is_some() => TOLD_LAG,
+            Origin::Assumed if s.plan.stop_due.is_none() => 1.0,
+            Origin::Told | Origin::Learned | Origin::Assumed => EITHER,
+        }
+    }
+
+    /// A rise of a weighed piece that was never seen to run, nor at rest, and that nothing was wanted of.
+    fn is_hand(&self, s: &Stream, net: f64) -> bool {
+        let wanted = s.pour.verdict == Verdict::Short && net <= self.start.high.g() + SPLASH_G.0;
+        s.pour.rev > 0 && !s.ran && !s.again && !s.pour.came_back && !wanted
+    }
+
+    /// A hand came onto a weighed piece and lifted it: it has what it had, unless that was slop.
+    fn borne_to_the_lift(&mut self, s: Stream, net: f64, at: Instant) {
+        let gain_g = (net - s.from_g).abs().min((s.last_net - s.from_g).abs());
+        let Stream { mut pour, .. } = s;
+        pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * gain_g));
+        pour.marks = pour.marks.with(Mark::Touched);
+        pour.contact = pour.first_slop.map(|t| at.since(t));
+        pour.rev += 1;
+        self.outputs.push_back(Output::Entry(pour.entry(at)));
+        self.next_piece(&pour, State::Idle, at);
+    }
+
     /// The piece left, or the batch ended, before rest: what the filter knows is entered.
     pub(super) fn estimate(&mut self, mut s: Stream, at: Instant) {
         let net = self.likely_g(&mut s, at);
+        if self.is_hand(&s, net) {
+            return self.borne_to_the_lift(s, net, at);
+        }
         self.unsure_of_leaps(&mut s, net);
         s.pour.settled = false;
         if s.lower_g > 0.0 {
             s.pour.marks = s.pour.marks.with(Mark::Touched);
             s.pour.unsure_g = s.pour.unsure_g.max(EITHER * s.lower_g);
         }
+        if s.pour.rev > 0 && !s.ran && !s.again {
+            // A hand on a weighed piece rises as slop does, and goes with the lift.
+            s.pour.unsure_g = s.pour.unsure_g.max(EITHER * (net - s.from_g).abs());
+        }
         // Readings that were missing may have missed slop: up to a gap's length of it.
-        let begun_g_s = if s.trail.len() < 3 { s.onset.climb_g_s() } else { None };
+        let begun_g_s =
+            if s.trail.len() < 3 || s.plan.stop_due.is_none() { s.onset.climb_g_s() } else { None };
         let flow_g_s = Line::through(s.late()).map_or(0.0, |line| line.slope_g_s.max(0.0));
         let flow_g_s = flow_g_s.max(begun_g_s.unwrap_or(0.0));
         let unseen_g = if s.pour.troubled { flow_g_s.max(s.predictor.flow_g_s()) * UNSEEN_S } else { 0.0 };
-        // A lag that was assumed and not measured may be twice as long.
-        let lag_g = flow_g_s.min(MOST_FLOW_G_S) * s.predictor.lag_s();
+        let lag_g = flow_g_s.min(MOST_FLOW_G_S) * s.predictor.lag_s() * self.lag_unsure(&s);
         let u_g = ESTIMATE_SD_G.hypot(lag_g).hypot(s.pour.unsure_g).hypot(pressed_g(&s));
         s.pour.net_u = Some(s.predictor.net_sd_g().max(u_g).max(unseen_g).max(s.predictor.shaking_g()));
         let pour = self.write_down(s, net, at);
         self.say_of(&pour, net, at);
         self.next_piece(&pour, State::Idle, at);
     }
+}
+
+/// Slop that still climbed is known no better than an estimate.
+fn most_known_g(s: &Stream) -> f64 {
+    let climbs = Line::through(s.late()).is_some_and(|line| line.slope_g_s > BEGUN_G_S);
+    known_g(s) + if climbs && s.pour.rev == 0 { ESTIMATE_SD_G } else { 0.0 }
 }
 
 /// A lump's highest reading may be one of a hand that pressed: it had fallen again before the lift.

@@ -12,9 +12,11 @@ pub mod ease;
 pub mod engine;
 pub mod entry;
 mod fault;
+pub mod guidance;
 pub mod hand;
 mod hearing;
 mod landing;
+mod leaps;
 mod lift;
 mod onset;
 mod plan;
@@ -25,9 +27,12 @@ mod running;
 mod spare;
 mod state;
 mod steps;
+mod surges;
+mod swing;
 mod touch;
 pub mod trace;
 mod uneven;
+mod verdict;
 pub mod vessel;
 pub mod ware;
 mod zeroed;
@@ -36,6 +41,7 @@ pub use spare::LEAST_SPARE_G;
 
 use crate::time::Duration;
 use crate::units::Mass;
+use guidance::Guidance;
 use vessel::Vessel;
 
 /// What a studio may set about pouring.
@@ -45,6 +51,8 @@ pub struct PourSettings {
     pub min_piece: Mass,
     /// `approach` sounds this long before the stop.
     pub approach: Duration,
+    /// What is sounded before the stop.
+    pub guidance: Guidance,
     /// What is poured from, where a batch does not say.
     pub vessel: Vessel,
     /// Slop that stands in a piece for longer has soaked into the wall unevenly: the piece is rolled before more is poured.
@@ -59,6 +67,7 @@ impl Default for PourSettings {
         Self {
             min_piece: Mass::saturating(40.0),
             approach: Duration::from_millis(1300),
+            guidance: Guidance::default(),
             vessel: Vessel::default(),
             contact_limit: Duration::from_secs(20),
         }

@@ -23,6 +23,10 @@ const ENDS: f64 = 0.6;
 /// many standard deviations of a reading (one of 200 pours of simulated hands by more).
 const OF_FLOW_S: f64 = 0.28;
 const SIGMAS: f64 = 7.0;
+/// A display that follows at once shows a step as a rise that is steeper than the stream after it by more than its hand
+/// wanders (one in 200 pours of simulated hands by more), over so many seconds at least.
+const STEEPER: f64 = 1.6;
+const LEAST_SPAN_S: f64 = 0.1;
 /// What came at once hides in the stream that begins beside it: so many seconds of flow, besides half a lag (the hand's
 /// edge and the tilt; derived).
 const HIDDEN_S: f64 = 0.2;
@@ -34,12 +38,19 @@ pub(super) struct Onset {
     sd_g: f64,
     /// Net since the display last showed what was there before.
     readings: VecDeque<(Instant, f64)>,
+    /// The display fell meanwhile, faster than noise: what bore on the piece went.
+    fell: bool,
 }
 
 impl Onset {
     /// A stream that begins after this reading.
     pub(super) fn after(quiet: (Instant, f64), lag_s: f64, sd_g: f64) -> Self {
-        Self { lag_s, sd_g, readings: VecDeque::from([quiet]) }
+        Self { lag_s, sd_g, readings: VecDeque::from([quiet]), fell: false }
+    }
+
+    /// The stream has grown to its flow.
+    pub(super) fn is_over(&self, at: Instant) -> bool {
+        self.since_s(at) >= self.steady_s()
     }
 
     /// Takes a reading before the stop.
@@ -47,6 +58,11 @@ impl Onset {
         if self.since_s(at) <= self.steady_s() + FOR_S {
             self.readings.push_back((at, net));
         }
+    }
+
+    /// The display fell before the stop.
+    pub(super) fn note_fall(&mut self, at: Instant) {
+        self.fell |= self.since_s(at) <= self.steady_s() + FOR_S;
     }
 
     /// Grams that came at once; none while too little is known.
@@ -60,7 +76,7 @@ impl Onset {
         }
         let beyond = |(at, net): &(Instant, f64)| net - flow_g_s * self.since_s(*at);
         let mut pairs = self.readings.iter().zip(self.readings.iter().skip(1));
-        let shaken = pairs.any(|(a, b)| b.1 < a.1 - SIGMAS * self.sd_g);
+        let shaken = self.fell || pairs.any(|(a, b)| b.1 < a.1 - SIGMAS * self.sd_g);
         let rise_g = if shaken {
             // What rose fell again: only what is there later counts.
             beyond(&(last.0, line.end_g)) - self.readings.front().map_or(0.0, beyond)
@@ -72,8 +88,25 @@ impl Onset {
             }
             most_g
         };
-        let streams = rise_g <= OF_FLOW_S * flow_g_s + SIGMAS * self.sd_g;
+        let streams = rise_g <= OF_FLOW_S * flow_g_s + SIGMAS * self.sd_g
+            && (shaken || self.steepest_g_s() <= STEEPER * flow_g_s);
         Some(if streams { 0.0 } else { rise_g + flow_g_s * (HIDDEN_S + 0.5 * self.lag_s) })
+    }
+
+    /// The steepest rise over three readings, g/s, less what noise makes of it: a display of no overshoot shows no stream
+    /// steeper than it runs.
+    fn steepest_g_s(&self) -> f64 {
+        let (Some((from, _)), Some((to, _))) = (self.readings.front(), self.readings.back()) else {
+            return 0.0;
+        };
+        // On an uneven link two readings are no closer than on the average.
+        let mean_s = to.seconds_from(*from) / (self.readings.len() - 1).max(1) as f64;
+        let three = self.readings.iter().zip(self.readings.iter().skip(2));
+        let slope_g_s = |((t0, a), (t1, b)): (&(Instant, f64), &(Instant, f64))| {
+            let span_s = t1.seconds_from(*t0).max(2.0 * mean_s).max(LEAST_SPAN_S);
+            (b - a - SIGMAS * self.sd_g) / span_s
+        };
+        three.map(slope_g_s).fold(0.0, f64::max)
     }
 
     /// The flow that the latest readings show, g/s, where they have climbed without a break for long enough.

@@ -6,17 +6,21 @@
 
 use super::engine::Engine;
 use super::entry::Cue;
+use super::guidance::Guidance;
 use super::state::{State, Stream};
 use crate::time::{Duration, Instant};
 
-/// Warning pips before a stop.
-pub(super) const PIPS: u32 = 2;
 /// Pips are this far apart, and the last is this far from the stop: an even beat slow enough
 /// to keep clear of the stop when that moves by a tenth of a second (derived).
 const BEAT: Duration = Duration::from_millis(425);
 /// Nothing is announced closer to another cue of a stream, and no stop closer to a pip: a
 /// person's answer to a tone takes about 0.2 s (Kosinski's review), and a little.
 const APART: Duration = Duration::from_millis(300);
+/// Where the hand keeps time with the pips, no beat is moved by more than this share of it: a quarter is heard, and costs
+/// less than a stop that can't be moved any more (a guess; a tenth gives the same on simulated hands).
+const BENDS: f64 = 0.25;
+/// `approach` comes so long before the first pip of a countdown (own choice: a beat and a breath).
+const BEFORE_COUNT: Duration = Duration::from_millis(500);
 /// A pip that is later than this is left out: a pip off its beat misleads.
 const LATE: Duration = Duration::from_millis(100);
 
@@ -35,13 +39,47 @@ impl Engine {
         if !s.plan.approach_said && !s.predictor.flow_known() {
             return Some((Cue::Stop, due));
         }
-        if !s.plan.approach_said && s.pour.rev == 0 {
-            return Some((Cue::Approach, due - self.start.settings.approach));
+        let guidance = self.start.settings.guidance;
+        match guidance {
+            Guidance::Stop => Some((Cue::Stop, due)),
+            Guidance::Warned if !s.plan.approach_said && s.pour.rev == 0 => {
+                Some((Cue::Approach, due - self.start.settings.approach))
+            }
+            Guidance::Warned => Some(Self::pip_or_stop(s, due)),
+            Guidance::Countdown if !s.plan.approach_said && s.pour.rev == 0 => {
+                let before = (BEAT * guidance.pips() + BEFORE_COUNT).max(self.start.settings.approach);
+                Some((Cue::Approach, due - before))
+            }
+            Guidance::Countdown => Some(Self::on_the_beat(s, due)),
         }
+    }
+
+    fn pip_or_stop(s: &Stream, due: Instant) -> (Cue, Instant) {
         match s.plan.pips_left {
-            0 => Some((Cue::Stop, due)),
-            left => Some((Cue::Count, due - BEAT * left)),
+            0 => (Cue::Stop, due),
+            left => (Cue::Count, due - BEAT * left),
         }
+    }
+
+    /// Where the last pip after these two makes the hand expect the fourth beat at `due`: it takes the beat to come half
+    /// from the last one and half from their mean (work on changing tempo, from memory), so that
+    /// `due = last + (last - second) / 2 + (last - first) / 4`.
+    fn leads_to(due: Instant, first: Instant, second: Instant) -> Instant {
+        let due_s = due.seconds_from(first);
+        first.offset_seconds((due_s + 0.5 * second.seconds_from(first)) / 1.75)
+    }
+
+    /// The next beat, where the hand expects it: hardly moved, but no stop is later than it is due.
+    fn on_the_beat(s: &Stream, due: Instant) -> (Cue, Instant) {
+        let (cue, wanted) = Self::pip_or_stop(s, due);
+        let [Some(last), before] = s.plan.beats else { return (cue, wanted) };
+        let wanted = match before {
+            Some(before) if cue == Cue::Count => Self::leads_to(due, before, last),
+            Some(_) | None => wanted,
+        };
+        let latest = last.offset_seconds((1.0 + BENDS) * BEAT.as_secs_f64());
+        let soonest = last.offset_seconds((1.0 - BENDS) * BEAT.as_secs_f64());
+        (cue, if cue == Cue::Stop { wanted.min(latest) } else { wanted.clamp(soonest, latest) })
     }
 
     /// Announces the cues whose time has come.
@@ -88,7 +126,14 @@ impl Engine {
             room
         } else {
             s.plan.pips_left = s.plan.pips_left.saturating_sub(1);
-            room && late <= LATE
+            let said = room && late <= LATE;
+            match self.start.settings.guidance {
+                Guidance::Stop | Guidance::Warned => {}
+                // A countdown that lacks a beat misleads: it is left out as a whole.
+                Guidance::Countdown if !said => s.plan.pips_left = 0,
+                Guidance::Countdown => s.plan.beats = [Some(due), s.plan.beats[0]],
+            }
+            said
         };
         let left = target_g - s.predictor.net_g(now);
         if said {

@@ -3,9 +3,11 @@
 //! A weight alone does not say which piece it is: bare pieces weigh alike, and now and then one weighs what
 //! another weighs with its slop. What is likelier is assumed, and marked.
 
+use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::{Cue, Output};
-use super::state::{Done, Pour, Ready, State};
+use super::state::{Done, Pour, Ready, State, Stream};
+use crate::reading::Weighing;
 use crate::record::{Mark, Verdict};
 use crate::time::{Duration, Instant};
 use std::collections::VecDeque;
@@ -26,6 +28,17 @@ const COMES_BACK: (f64, f64) = (1.0, 9.0);
 const SURE: f64 = 12.0;
 /// ... and so many times for both to be kept in mind.
 const PERHAPS: f64 = 0.3;
+/// A weight that is known no better, g, tells too little of which piece it is to be mended by what was put back (an
+/// estimate of a stream of 12 g/s on a scale that may be 0.3 s later than assumed).
+const KNOWN_U_G: f64 = 4.0;
+/// A short piece put back that is not so many times likelier than a bare one is not called good when it is topped up: one in
+/// sixteen would be another (own choice).
+const DOUBTFUL: f64 = 15.0;
+/// Rolling takes so long at least, and what lands sooner is half as likely put back (a guess).
+const ROLLED_AFTER: Duration = Duration::from_secs(5);
+const TOO_SOON: f64 = 0.5;
+/// So much more than fits, as a share of the target, is no slip of a hand (own choice).
+const FAR: f64 = 0.25;
 /// A piece put back is lifted again within so long; whoever waits longer waits for `ready` (a guess).
 pub(super) const WAITS: Duration = Duration::from_secs(4);
 
@@ -54,6 +67,8 @@ pub(super) struct Back {
     /// As it was remembered.
     pub(super) kept: Kept,
     pub(super) gross_g: f64,
+    /// How many times likelier it was this one than a bare piece.
+    pub(super) odds: f64,
 }
 
 /// What has landed.
@@ -63,12 +78,25 @@ pub(super) enum Landed {
     /// A bare piece, or this one put back to be weighed: told apart by whether slop is poured into it.
     Perhaps(Box<Kept>),
     /// This one, put back to be topped up or after some was poured back.
-    Same(Box<Kept>),
+    Same(Box<Kept>, f64),
 }
 
 /// The normal law's density.
 pub(super) fn normal(x: f64, sd: f64) -> f64 {
     (-0.5 * (x / sd).powi(2)).exp() / (sd * std::f64::consts::TAU.sqrt())
+}
+
+impl Back {
+    /// Put back at `at`; the odds by its weight alone.
+    fn new(kept: &Kept, gross_g: f64, odds: f64, at: Instant) -> Self {
+        let soon = if at.since(kept.lifted_at) < ROLLED_AFTER { TOO_SOON } else { 1.0 };
+        Self { before: kept.pour.clone(), kept: kept.clone(), gross_g, odds: soon * odds }
+    }
+
+    /// What a short one held, where it may well be a bare piece and this no slop, g.
+    pub(super) fn doubtful_g(&self) -> f64 {
+        if self.odds < DOUBTFUL { self.before.net.unwrap_or(0.0) } else { 0.0 }
+    }
 }
 
 impl Memory {
@@ -133,7 +161,9 @@ impl Engine {
         let odds = |k: &Kept| self.odds(k, gross_g, at) / new;
         let best = self.memory.kept.iter().max_by(|a, b| odds(a).total_cmp(&odds(b)));
         match best {
-            Some(k) if self.wants_more_or_less(k, gross_g, odds(k)) => Landed::Same(Box::new(k.clone())),
+            Some(k) if self.wants_more_or_less(k, gross_g, odds(k)) => {
+                Landed::Same(Box::new(k.clone()), odds(k))
+            }
             Some(k) if odds(k) > PERHAPS => Landed::Perhaps(Box::new(k.clone())),
             Some(_) | None => Landed::New,
         }
@@ -158,27 +188,54 @@ impl Engine {
     }
 
     /// The same piece stands there again.
-    pub(super) fn stands_again(&mut self, kept: Kept, gross_g: f64, at: Instant) {
+    pub(super) fn stands_again(&mut self, kept: Kept, odds: f64, gross_g: f64, at: Instant) {
         self.memory.forget(kept.pour.piece);
         self.memory.came_back += 1;
         self.away = 0;
-        let (before, remembered) = (kept.pour.clone(), kept.clone());
+        let back = Back::new(&kept, gross_g, odds, at);
         let pour = self.weighed_again(kept, gross_g, at);
         let net = gross_g - pour.tare;
         let verdict = pour.verdict;
         let asks_since = (verdict != Verdict::Short).then_some(at);
         self.enter(State::Done(Done {
             had_g: net,
-            back: Some(Box::new(Back { before, kept: remembered, gross_g })),
+            back: Some(Box::new(back)),
             asks_since,
             ..Done::new(pour)
         }));
         if verdict == Verdict::Short {
             // What a hand waits for before it pours.
             self.cue_now(Cue::Ready, at, Some(self.start.target.g() - net));
-        } else {
+        } else if verdict != Verdict::Good {
+            // That it is good may be said of a bare piece: first something must tell.
             self.say_verdict(verdict, net, at);
         }
+    }
+
+    /// A piece put back has left without more slop: it was that one.
+    pub(super) fn say_if_good(&mut self, pour: &Pour, at: Instant) {
+        if let Some(net) = pour.net.filter(|_| pour.verdict == Verdict::Good) {
+            self.say_verdict(Verdict::Good, net, at);
+        }
+    }
+
+    /// Far more ran in than a short piece put back was short by, past its stop: it was a bare one.
+    pub(super) fn was_bare(&self, s: &Stream) -> bool {
+        let most_g = self.start.high.g() + FAR * self.start.target.g();
+        s.pour.rev > 0 && s.back.is_some() && s.last_net > most_g
+    }
+
+    /// The short one has its old record again, and what stands there one of its own.
+    pub(super) fn opens_bare(&mut self, mut s: Stream, w: Weighing) {
+        let Some(back) = s.back.take() else { return self.enter(State::Pouring(s)) };
+        self.restore(&back, s.pour.rev, w.arrived_at);
+        let mut pour = Pour::open(self.piece, back.gross_g, w.arrived_at);
+        pour.promised = self.guides();
+        pour.marks = pour.marks.with(Mark::RanOn);
+        self.outputs.push_back(Output::Entry(pour.entry(w.arrived_at)));
+        let net = w.mass.g() - pour.tare;
+        let stream = self.stream(pour, &VecDeque::from([(w.taken_at, net)]), net);
+        self.enter(State::Pouring(Stream { from_g: 0.0, ..stream }));
     }
 
     /// Somebody stands and waits: perhaps it is a bare piece after all, and wants its `ready`.
@@ -200,7 +257,10 @@ impl Engine {
     ) {
         match perhaps {
             // Taken for it already, and entered so.
-            Some(kept) if weighed => self.memory.keep(kept),
+            Some(kept) if weighed => {
+                self.say_if_good(&kept.pour, at);
+                self.memory.keep(kept);
+            }
             Some(kept) => self.was_put_back(kept, gross_g, at),
             None => {}
         }
@@ -217,16 +277,19 @@ impl Engine {
 
     /// The record of a piece that was weighed again.
     fn weighed_again(&mut self, kept: Kept, gross_g: f64, at: Instant) -> Pour {
-        let Kept { mut pour, .. } = kept;
+        let Kept { mut pour, lifted_at, .. } = kept;
         let again = gross_g - pour.tare;
         let (had, u) = (pour.net.unwrap_or(again), pour.net_u.unwrap_or(0.0));
         let poured_back = pour.verdict == Verdict::Over && had - again > 3.0 * ROLLED_SD_G;
+        // One that was lifted since, and lost some, weighs the same: then this one has what it had.
+        let other = self.memory.kept.iter().any(|k| k.lifted_at > lifted_at && k.gross_g > gross_g);
         // An estimate gives way to a weight at rest that agrees with it.
-        let better = !pour.settled && (again - had).abs() <= 2.0 * u + ROLLED_SD_G;
-        if poured_back || better {
+        let agrees = u <= KNOWN_U_G && (again - had).abs() <= 2.0 * u + ROLLED_SD_G;
+        if poured_back || !pour.settled && agrees && !other {
             let sd = self.start.scale.reading_sd_g();
+            let other_g = if poured_back && other { EITHER * (had - again) } else { 0.0 };
             pour.net = Some(again);
-            pour.net_u = Some((2.0 * sd * sd + (PLACED * gross_g).powi(2)).sqrt());
+            pour.net_u = Some((2.0 * sd * sd + (PLACED * gross_g).powi(2) + other_g * other_g).sqrt());
             pour.settled = true;
             pour.verdict = self.verdict(again);
         }

@@ -4,9 +4,13 @@
 use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::{Cue, Output};
+use super::landing::Landing;
+use super::leaps::Leaps;
 use super::onset::Onset;
 use super::predict::{Display, Predictor, TRICKLE_G_S, USUAL_G_S};
 use super::state::{Done, Pan, Plan, Pour, Ready, State, Stream};
+use super::surges::Surges;
+use super::vessel::Vessel;
 use crate::reading::Weighing;
 use crate::record::{Mark, Verdict};
 use crate::scale::COARSE_STEP_G;
@@ -36,14 +40,10 @@ const STOPPING_S: f64 = 0.8;
 const AGAIN_G_S: f64 = 2.0;
 /// What runs on climbs at least so fast, g/s: a trickle.
 const CLIMB_G_S: f64 = 1.0;
-/// So many readings that jumped as no slop does are a touch; one alone may be a splash.
-const ODD_READINGS: u32 = 3;
 /// No jug gives more, g/s (a guess): what looks like more is a touch. The one place of it.
 pub(super) const MOST_FLOW_G_S: f64 = 25.0;
-/// A miss of less than this share of the half-width beyond a limit is not spoken of (own choice: 0.4 g of 1.45 g).
-const SPOKEN: f64 = 0.3;
 /// What was added to a weighed piece rests for so long before it is believed: a hand leans on a rim for a second.
-const TOPPED_UP: Duration = Duration::from_millis(800);
+pub(super) const TOPPED_UP: Duration = Duration::from_millis(800);
 /// After the stop is due the stream takes this long at least to end: hand and drip.
 const END: Duration = Duration::from_millis(500);
 /// Less than this, or this share of the target, without a stop is a splash and no pour:
@@ -51,6 +51,8 @@ const END: Duration = Duration::from_millis(500);
 /// Of a large target never more than a few drops.
 pub(super) const SPLASH_G: (f64, f64) = (2.0, 3.0);
 const SPLASH: f64 = 0.1;
+/// Drops are there from this share of the noise's threshold on: on a coarse display it is two steps, and two steps show.
+pub(super) const SHOWN: f64 = 0.9;
 
 impl Engine {
     /// Starts the filter where the stream started, and lets it catch up.
@@ -77,7 +79,7 @@ impl Engine {
         Stream {
             pour,
             predictor,
-            plan: Plan::default(),
+            plan: Plan::of(self.start.settings.guidance),
             from_g,
             resting_since: None,
             last_net,
@@ -93,9 +95,10 @@ impl Engine {
             odd_load: false,
             lower_since: None,
             lower_g: 0.0,
-            leapt_g: 0.0,
-            shown_at: recent.back().map_or(began, |(t, _)| *t),
+            leaps: Leaps::default(),
+            surges: Surges::default(),
             onset,
+            ran: false,
             lumps: self.start.settings.vessel.in_lumps(),
         }
     }
@@ -108,6 +111,7 @@ impl Engine {
             Pan::Loaded => {}
         }
         self.feed(&mut s, w);
+        let Some(mut s) = self.as_taken(s, w) else { return };
         if s.pour.promised && !self.guides() {
             return self.give_up(s, w.arrived_at);
         }
@@ -146,7 +150,7 @@ impl Engine {
         if s.pour.rev > 0 {
             return self.enter(State::Done(Done::new(s.pour)));
         }
-        let base_g = if net > self.threshold_g() { net } else { 0.0 };
+        let base_g = if net > SHOWN * self.threshold_g() { net } else { 0.0 };
         self.enter(State::Ready(Ready::new(s.pour, base_g)));
     }
 
@@ -169,6 +173,7 @@ impl Engine {
             Pan::Loaded => {}
         }
         self.feed(&mut s, w);
+        let Some(mut s) = self.as_taken(s, w) else { return };
         if s.pour.promised && self.guides() && self.runs_on(&mut s, w) {
             return self.run_on(s, w);
         }
@@ -219,9 +224,9 @@ impl Engine {
         s.running_on >= 3
     }
 
-    /// The display climbs: from reading to reading, or, where rises come in steps, over the last second.
+    /// The display climbs: from reading to reading, or, where rises come in steps or on a wheel, over the last second.
     fn climbs(&self, s: &Stream) -> bool {
-        if self.start.scale.step.g() >= COARSE_STEP_G {
+        if self.start.scale.step.g() >= COARSE_STEP_G || self.on_a_wheel() {
             let n = s.trail.len() as f64;
             let (Some(&(from, _)), Some(&(to, last_g))) = (s.trail.front(), s.trail.back()) else {
                 return false;
@@ -244,7 +249,13 @@ impl Engine {
 
     /// The stop was not heard, or slop came again before the weight was known: it gets a stop of its own.
     fn run_on(&mut self, mut s: Stream, w: Weighing) {
-        s.plan = Plan { approach_said: true, pips_left: 0, heard: s.plan.stop_due, stop_due: None };
+        s.plan = Plan {
+            approach_said: true,
+            pips_left: 0,
+            heard: s.plan.stop_due,
+            stop_due: None,
+            beats: [None; 2],
+        };
         s.pour.ran_on = true;
         s.running_on = 0;
         s.least_g_s = f64::INFINITY;
@@ -260,9 +271,14 @@ impl Engine {
         self.sinks(s, net, w.taken_at);
         s.predictor.handle_held(w.arrived_at.seconds_from(w.taken_at));
         let believed = s.predictor.handle_net(net, w.taken_at);
-        self.leaps(s, net, before_g, w.taken_at);
-        if !falls && s.plan.stop_due.is_none_or(|due| due > w.taken_at) {
-            s.onset.note(net, w.taken_at);
+        if !s.lumps {
+            s.leaps.note(w, self.pace.mean_s(), self.threshold_g());
+            if s.onset.is_over(w.taken_at) && self.start.settings.vessel == Vessel::Jug {
+                s.surges.note(net, w.taken_at, s.predictor.lag_s(), self.start.scale.reading_sd_g());
+            }
+        }
+        if s.plan.stop_due.is_none_or(|due| due > w.taken_at) {
+            if falls { s.onset.note_fall(w.taken_at) } else { s.onset.note(net, w.taken_at) }
         }
         if believed {
             s.peak_g = s.peak_g.max(net);
@@ -276,6 +292,8 @@ impl Engine {
             if s.trail.len() > LONG_TRAIL {
                 s.trail.pop_front();
             }
+            s.ran |=
+                s.pour.rev > 0 && Landing::of(&s.trail).climbs(self.start.scale.reading_sd_g()).is_some();
         }
     }
 
@@ -283,8 +301,11 @@ impl Engine {
     pub(super) fn weighed(&mut self, mut s: Stream, gross: f64, at: Instant) {
         let net = gross - s.pour.tare;
         self.unsure_of_leaps(&mut s, net);
+        self.unsure_of_swing(&mut s.pour);
         s.pour.settled = true;
-        s.pour.net_u = Some(self.weight_u_g(gross).hypot(s.pour.unsure_g));
+        s.pour.unsure_g = s.pour.unsure_g.hypot(EITHER * self.amiss_g(&s, net, at));
+        let pushed_g = self.pushed_g(&s, net, gross);
+        s.pour.net_u = Some(self.weight_u_g(gross).hypot(s.pour.unsure_g).hypot(pushed_g));
         let back = s.back.take();
         let pour = self.write_down(s, net, at);
         self.say_of(&pour, net, at);
@@ -301,8 +322,7 @@ impl Engine {
     pub(super) fn write_down(&mut self, s: Stream, net: f64, at: Instant) -> Pour {
         let first = s.pour.rev == 0;
         // At a lift the weight falls as at a touch: only at rest it says something.
-        let bore = s.odd >= ODD_READINGS || s.peak_g - net > self.most_fall_g(&s);
-        let touched = s.pour.settled && bore || s.pour.doubt_g > SPLASH_G.0;
+        let touched = s.pour.settled && self.bore(&s, net) || s.pour.doubt_g > SPLASH_G.0;
         let Stream { mut pour, plan, again, .. } = s;
         // A stream that a pause had ended before its stop goes on.
         let went_on = std::mem::take(&mut pour.paused);
@@ -316,6 +336,11 @@ impl Engine {
             // It may have been a hand that let go, and no slop at all.
             pour.net_u = pour.net_u.map(|u| u.max(EITHER * net.abs()));
         }
+        if pour.perhaps_bare_g > 0.0 {
+            // The short one topped up, or a bare one poured to as much: nobody can call it good.
+            pour.verdict = if pour.verdict == Verdict::Good { Verdict::Void } else { pour.verdict };
+            pour.net_u = pour.net_u.map(|u| u.hypot(EITHER * pour.perhaps_bare_g));
+        }
         if first || again {
             pour.first_net = Some(net);
         } else {
@@ -328,59 +353,15 @@ impl Engine {
             pour.contact = pour.first_slop.map(|t| at.since(t));
         }
         self.outputs.push_back(Output::Entry(pour.entry(at)));
-        let trusted = !(pour.troubled || pour.ran_on || pour.unheard || touched || self.hearing.lost);
+        // What leapt is no measure of a hand's time.
+        let leapt = pour.unsure_g > SPLASH_G.0;
+        let trusted =
+            !(leapt || pour.troubled || pour.ran_on || pour.unheard || touched || self.hearing.lost);
         if first && trusted && plan.stop_due.is_some() {
             let error_g = net - self.start.target.g();
             self.hand = self.hand.learn(error_g, pour.flow_g_s.unwrap_or(0.0), pour.settled);
             self.outputs.push_back(Output::Learned(self.hand));
         }
         pour
-    }
-
-    /// Its verdict, or that nobody can call it good.
-    pub(super) fn say_of(&mut self, pour: &Pour, net: f64, at: Instant) {
-        // One whose slop ran before `ready`, and was told to stop, has had its `fault`.
-        if pour.verdict == Verdict::Void && !pour.troubled {
-            return self.cue_now(Cue::Fault, at, None);
-        }
-        self.say_verdict(pour.verdict, net, at);
-    }
-
-    /// Good only where what may be no slop makes no difference; nothing where none of it may be slop.
-    pub(super) fn judged(&self, pour: &Pour, net: f64) -> Verdict {
-        if pour.doubt_g > 0.9 * net && net > 0.0 {
-            return Verdict::Void;
-        }
-        match self.verdict(net) {
-            Verdict::Good if self.verdict(net - pour.doubt_g) != Verdict::Good => Verdict::Void,
-            verdict @ (Verdict::Good | Verdict::Short | Verdict::Over | Verdict::Void) => verdict,
-        }
-    }
-
-    /// A miss is logged finely and spoken of coarsely: what nobody would mend is not said.
-    pub(super) fn say_verdict(&mut self, verdict: Verdict, net: f64, at: Instant) {
-        let slack_g = SPOKEN * 0.5 * (self.start.high - self.start.low).g();
-        let (short_g, over_g) = (self.start.low.g() - net, net - self.start.high.g());
-        let cue = match verdict {
-            Verdict::Good => Cue::Good,
-            Verdict::Short if short_g <= slack_g => return,
-            Verdict::Short => Cue::Short,
-            Verdict::Over if over_g <= slack_g => return,
-            Verdict::Over => Cue::Over,
-            // Its own `fault` came when slop ran before `ready`.
-            Verdict::Void => return,
-        };
-        self.cue_now(cue, at, Some(self.start.target.g() - net));
-    }
-
-    pub(super) fn verdict(&self, net: f64) -> Verdict {
-        // A millionth of a gram is below any scale: it only keeps the limits inclusive in binary arithmetic.
-        if net < self.start.low.g() - 1e-6 {
-            Verdict::Short
-        } else if net > self.start.high.g() + 1e-6 {
-            Verdict::Over
-        } else {
-            Verdict::Good
-        }
     }
 }

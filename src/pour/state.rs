@@ -1,11 +1,15 @@
 //! The states of a pour and the values that live in them.
 
+use super::done::EITHER;
 use super::entry::{Entry, Phase};
+use super::guidance::Guidance;
 use super::landing::Landing;
+use super::leaps::Leaps;
 use super::onset::Onset;
 use super::predict::Predictor;
 use super::put_back::{Back, Kept};
 use super::running::TRAIL;
+use super::surges::Surges;
 use crate::record::{Marks, Verdict};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
@@ -48,6 +52,8 @@ pub(super) struct Pour {
     pub(super) unsure_g: f64,
     /// Grams of its weight that came as no stream does: a hand or a jug may bear on it.
     pub(super) doubt_g: f64,
+    /// Grams of its weight that are no slop if it is another piece than the one put back.
+    pub(super) perhaps_bare_g: f64,
 }
 
 impl Pour {
@@ -78,6 +84,7 @@ impl Pour {
             paused: false,
             unsure_g: 0.0,
             doubt_g: 0.0,
+            perhaps_bare_g: 0.0,
         }
     }
 
@@ -113,11 +120,19 @@ pub(super) struct Plan {
     /// When the latest of them was due.
     pub(super) heard: Option<Instant>,
     pub(super) stop_due: Option<Instant>,
+    /// The latest two beats of a countdown, newest first.
+    pub(super) beats: [Option<Instant>; 2],
 }
 
-impl Default for Plan {
-    fn default() -> Self {
-        Self { approach_said: false, pips_left: super::plan::PIPS, heard: None, stop_due: None }
+impl Plan {
+    pub(super) fn of(guidance: Guidance) -> Self {
+        Self {
+            approach_said: false,
+            pips_left: guidance.pips(),
+            heard: None,
+            stop_due: None,
+            beats: [None; 2],
+        }
     }
 }
 
@@ -130,6 +145,7 @@ pub(super) struct Ready {
     /// Net of a splash that was no pour: it counts towards the target.
     pub(super) base_g: f64,
     pub(super) rises: u32,
+    pub(super) leaps: Leaps,
     /// Since when the weight is none that slop explains: a touch, or a hand that let go.
     pub(super) odd_since: Option<Instant>,
     /// It weighs what this one weighed with its slop: perhaps it was put back.
@@ -140,7 +156,16 @@ pub(super) struct Ready {
 
 impl Ready {
     pub(super) fn new(pour: Pour, base_g: f64) -> Self {
-        Self { pour, recent: VecDeque::new(), base_g, rises: 0, odd_since: None, perhaps: None, back: None }
+        Self {
+            pour,
+            recent: VecDeque::new(),
+            base_g,
+            rises: 0,
+            leaps: Leaps::default(),
+            odd_since: None,
+            perhaps: None,
+            back: None,
+        }
     }
 }
 
@@ -181,14 +206,22 @@ pub(super) struct Stream {
     pub(super) lower_g: f64,
     /// Slop comes in lumps.
     pub(super) lumps: bool,
-    /// Grams that rose faster than any jug pours, and when the latest net was shown.
-    pub(super) leapt_g: f64,
-    pub(super) shown_at: Instant,
+    pub(super) leaps: Leaps,
+    pub(super) surges: Surges,
     /// How it began.
     pub(super) onset: Onset,
+    /// It was seen to climb as slop does, for long enough.
+    pub(super) ran: bool,
 }
 
 impl Stream {
+    /// So much more came where the filter did not look: slop, or a hand.
+    pub(super) fn went_on(&mut self, g: f64) {
+        let known = self.known.iter_mut().chain(self.trail.iter_mut().map(|(_, net)| net));
+        known.chain([&mut self.peak_g, &mut self.last_net]).for_each(|net| *net += g);
+        self.pour.unsure_g = self.pour.unsure_g.hypot(EITHER * g);
+    }
+
     /// The latest half second of the trail.
     pub(super) fn late(&self) -> impl DoubleEndedIterator<Item = &(Instant, f64)> + Clone {
         self.trail.iter().skip(self.trail.len().saturating_sub(TRAIL))
@@ -201,12 +234,17 @@ pub(super) struct Done {
     pub(super) pour: Pour,
     pub(super) recent: VecDeque<(Instant, f64)>,
     pub(super) rises: u32,
+    pub(super) leaps: Leaps,
     /// The weight jumped as no slop does: a touch, or another thing on the pan.
     pub(super) jumped: bool,
     /// Something was set on the pan besides.
     pub(super) beside: bool,
     /// What is shown is neither the piece's weight nor at rest, since then.
     pub(super) strays_since: Option<Instant>,
+    /// Lighter at rest since then.
+    pub(super) lighter_since: Option<Instant>,
+    /// What the display fell to within one reading, net g.
+    pub(super) fell_to_g: Option<f64>,
     /// It stood below its weight for longer than a lift takes, by so much, g.
     pub(super) below_g: f64,
     /// Its weight followed the tail since it was entered: the verdict as entered.
@@ -228,9 +266,12 @@ impl Done {
             pour,
             recent: VecDeque::new(),
             rises: 0,
+            leaps: Leaps::default(),
             jumped: false,
             beside: false,
             strays_since: None,
+            lighter_since: None,
+            fell_to_g: None,
             below_g: 0.0,
             entered_as: None,
             had_g,
@@ -257,6 +298,8 @@ pub(super) enum Trouble {
     Silent,
     /// Readings that stopped moving mid-stream.
     Frozen,
+    /// The same on a coarse display, which stands as long at the end of a stream: nobody knows.
+    Unmoved,
     /// The weight changed before slop was seen: slop, a hand or another piece, nobody knows.
     Changed,
     /// The display went to zero as no lift makes it: the scale woke anew, or its own tare key was used,
@@ -272,6 +315,8 @@ pub(super) struct Fault {
     pub(super) trouble: Trouble,
     /// At rest since, for a display that stands still.
     pub(super) resting_since: Option<Instant>,
+    /// What a display that went to zero has shown since, g.
+    pub(super) rose_g: f64,
 }
 
 /// The engine's state.
@@ -315,6 +360,7 @@ impl State {
             Self::Fault(fault) => match fault.trouble {
                 Trouble::Silent => "no readings: stop pouring",
                 Trouble::Frozen => "scale stands still: stop pouring",
+                Trouble::Unmoved => "the display does not move: has the stream ended? If not, stop pouring",
                 Trouble::Zeroed => "the display went to zero by itself: stop pouring, lift the piece off",
                 Trouble::Changed => "the weight changed, nobody knows why: stop pouring, lift the piece off",
             },

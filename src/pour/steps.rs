@@ -5,7 +5,8 @@ use super::done::EITHER;
 use super::engine::{Engine, Seen};
 use super::entry::{Cue, Output};
 use super::landing::Landing;
-use super::running::MOST_FLOW_G_S;
+use super::leaps::Leaps;
+use super::running::{MOST_FLOW_G_S, SHOWN};
 use super::state::{Fault, Pan, Pour, Ready, State, Stream, Trouble};
 use crate::reading::Weighing;
 use crate::record::Mark;
@@ -48,9 +49,10 @@ impl Engine {
             return;
         }
         if self.runs_on_bare_pan(w) {
-            self.after.handle_landing();
+            self.lands(w.arrived_at);
             return self.display_zeroed(State::Idle, w.arrived_at);
         }
+        self.look_at_pan();
         self.look_after(w);
         if let Some(rest) = self.at_rest()
             && rest < self.start.settings.min_piece.g()
@@ -66,14 +68,14 @@ impl Engine {
         if !self.loaded(w) || lifting {
             return self.enter(State::Idle);
         }
-        self.after.handle_landing();
+        self.lands(w.arrived_at);
         self.enter(State::Landing(Landing::default()));
     }
 
     /// What stands on the pan can't be told: nothing goes on before it was lifted off.
     fn unknown_weight(&mut self, at: Instant) {
         let from = Box::new(State::Idle);
-        self.enter(State::Fault(Fault { from, trouble: Trouble::Changed, resting_since: None }));
+        self.enter(State::Fault(Fault { from, trouble: Trouble::Changed, resting_since: None, rose_g: 0.0 }));
         self.cue_now(Cue::Fault, at, None);
     }
 
@@ -103,30 +105,30 @@ impl Engine {
         }
         r.odd_since = None;
         push_recent(&mut r.recent, (w.taken_at, net));
+        self.note_leaps(&mut r.leaps, change, w);
         r.rises = if change > threshold { r.rises + 1 } else { 0 };
         if r.rises >= 2 {
-            let Ready { mut pour, recent, base_g, perhaps, back, .. } = r;
+            let Ready { mut pour, recent, base_g, perhaps, back, leaps, .. } = r;
             if let Some((back, taken_for)) = back.zip(perhaps) {
                 self.restore(&back, taken_for.pour.rev, w.arrived_at);
             }
             // Drops that fell before, or a piece that was pushed: nobody knows.
-            pour.unsure_g = (EITHER * base_g.abs()).max(self.leap_g(&recent));
+            pour.unsure_g = EITHER * base_g.abs();
             let stream = self.stream(pour, &recent, base_g);
-            self.enter(State::Pouring(stream));
+            self.enter(State::Pouring(Stream { leaps, ..stream }));
         } else {
             self.enter(State::Ready(r));
         }
     }
 
-    /// How much of a rise came in a moment, as no stream begins: a hand that let go, or the jug on the rim.
-    fn leap_g(&self, recent: &VecDeque<(Instant, f64)>) -> f64 {
-        if self.start.settings.vessel.in_lumps() {
-            return 0.0;
+    /// A hand lets go, or the jug comes onto the rim, just before slop is seen.
+    pub(super) fn note_leaps(&self, leaps: &mut Leaps, change: f64, w: Weighing) {
+        if self.at_rest().is_some() && change.abs() <= self.threshold_g() {
+            leaps.forget();
         }
-        let rises = recent.iter().zip(recent.iter().skip(1));
-        let leaps = rises
-            .filter(|((t0, a), (t1, b))| b - a > MOST_FLOW_G_S * t1.seconds_from(*t0) + self.threshold_g());
-        EITHER * leaps.map(|((_, a), (_, b))| b - a).sum::<f64>()
+        if !self.start.settings.vessel.in_lumps() {
+            leaps.note(w, self.pace.mean_s(), self.threshold_g());
+        }
     }
 
     /// The very end of a landing's tail, seen after `ready`: the tare follows it.
@@ -188,7 +190,7 @@ impl Engine {
     fn left_empty(&mut self, r: Ready, at: Instant) {
         let Ready { pour, perhaps, back, base_g, recent, .. } = r;
         let splash_u_g = 2.0 * self.weight_u_g(pour.tare);
-        if base_g > self.threshold_g() && base_g + splash_u_g >= self.splash_g() {
+        if base_g > SHOWN * self.threshold_g() && base_g + splash_u_g >= self.splash_g() {
             // Few drops, or a small pour: it is written down.
             let mut s = self.stream(pour, &recent, base_g);
             s.pour.settled = true;
@@ -213,7 +215,7 @@ impl Engine {
         if matches!(state, State::Idle) {
             self.after.handle_lift(pour);
         } else {
-            self.after.handle_landing();
+            self.lands(at);
         }
         let left = matches!(state, State::Idle);
         self.enter(state);
@@ -222,12 +224,15 @@ impl Engine {
         }
     }
 
-    pub(super) fn faulted(&mut self, f: Fault, w: Weighing, seen: Seen) {
+    pub(super) fn faulted(&mut self, mut f: Fault, w: Weighing, seen: Seen) {
         match f.trouble {
-            Trouble::Frozen if !seen.moved => self.stands_still(f, w),
+            Trouble::Frozen | Trouble::Unmoved if !seen.moved => self.stands_still(f, w),
             Trouble::Changed if self.loaded(w) => self.enter(State::Fault(f)),
-            Trouble::Zeroed if self.shows_nothing(w) => self.enter(State::Fault(f)),
-            Trouble::Zeroed => self.went_unseen(*f.from, w),
+            Trouble::Zeroed if self.shows_nothing(w) => {
+                f.rose_g = f.rose_g.max(w.mass.g() - self.offset_g);
+                self.enter(State::Fault(f));
+            }
+            Trouble::Zeroed => self.went_unseen(*f.from, f.rose_g, w),
             Trouble::Silent if self.zeroed_unseen(&f.from, w) => {
                 self.enter(State::Fault(Fault { trouble: Trouble::Zeroed, ..f }));
             }
@@ -235,7 +240,7 @@ impl Engine {
                 self.poured_unseen(*f.from, w, seen);
                 self.unknown_weight(w.arrived_at);
             }
-            Trouble::Silent | Trouble::Frozen | Trouble::Changed => {
+            Trouble::Silent | Trouble::Frozen | Trouble::Unmoved | Trouble::Changed => {
                 self.cue_now(Cue::Clear, w.arrived_at, None);
                 self.resume(*f.from, w, seen);
             }
@@ -300,9 +305,9 @@ impl Engine {
     /// Nothing is planned from a flow of before: what runs now has to be seen.
     pub(super) fn afresh(&self, s: Stream, w: Weighing) -> Stream {
         let net = w.mass.g() - s.pour.tare;
-        let Stream { pour, plan, from_g, .. } = s;
+        let Stream { pour, plan, from_g, leaps, .. } = s;
         let fresh = self.stream(pour, &VecDeque::from([(w.taken_at, net)]), net);
-        Stream { plan, from_g, ..fresh }
+        Stream { plan, from_g, leaps: Leaps::of(leaps.g()), ..fresh }
     }
 
     fn other_piece(&self, s: &Stream, w: Weighing, seen: Seen) -> bool {

@@ -5,17 +5,48 @@ use super::done::{EITHER, LIFT_S};
 use super::engine::Engine;
 use super::entry::Cue;
 use super::landing::Landing;
-use super::running::{MOST_FLOW_G_S, SPLASH_G};
+use super::running::{MOST_FLOW_G_S, SHOWN, SPLASH_G};
 use super::state::{Pour, Ready, State, Stream};
 use super::vessel::Vessel;
 use crate::reading::Weighing;
 use crate::record::Mark;
+use crate::scale::Origin;
 use crate::time::Instant;
+use std::collections::VecDeque;
 
 /// Impact of a falling stream is its flow times the speed it falls at over gravity: 0.2 s for 0.2 m (derived).
 const IMPACT_S: f64 = 0.2;
+/// A lump that is emptied in 0.4 s falls with this share of it (0.2 s over 0.4 s, derived).
+const LUMP_IMPACT: f64 = 0.5;
 /// Less than this falls with a drop, a wave in the bowl, or a scale's own overshoot (a guess).
 const LEAST_FALL_G: f64 = 3.0;
+
+/// So many readings that jumped as no slop does are a touch; one alone may be a splash.
+const ODD_READINGS: u32 = 3;
+/// So long before a rest, s: half as long again as is looked at for one.
+const SANK_S: f64 = 0.7;
+
+/// A hand that was seen on the piece may have pushed it by up to two centimetres, evenly: of 0.05 % of the load for each
+/// (both guesses) that is this share, as a standard deviation (GUM 4.3.7, from memory).
+const PUSHED: f64 = 2.0 * 0.000_5 * EITHER;
+
+/// Where the tail of these readings ends, as a display of one pole runs out: none while it goes on as fast as before, as
+/// in a lift.
+pub(super) fn tail_ends_at_g(readings: &VecDeque<(Instant, f64)>) -> Option<f64> {
+    let mut late = readings.iter().rev();
+    let (&(t2, g2), &(t1, g1), &(t0, g0)) = (late.next()?, late.next()?, late.next()?);
+    let (last_s, before_s) = (t2.seconds_from(t1).max(1e-3), t1.seconds_from(t0).max(1e-3));
+    let (last_g_s, before_g_s) = ((g2 - g1) / last_s, (g1 - g0) / before_s);
+    let slower = last_g_s / before_g_s;
+    if last_g_s == 0.0 {
+        return Some(g2);
+    }
+    // A slope that falls by this share between the middles of the two stretches falls on as it did.
+    (slower > 0.0 && slower < 1.0).then(|| {
+        let pole_s = 0.5 * (last_s + before_s) / -slower.ln();
+        g2 + last_g_s * slower.powf(0.5 * last_s / (0.5 * (last_s + before_s))) * pole_s
+    })
+}
 
 impl Engine {
     /// What lay on a piece before slop was seen has gone, or stays: what slop explains is a pour.
@@ -29,25 +60,13 @@ impl Engine {
         if !(-self.threshold_g()..most_g).contains(&net) {
             return self.dropped(&s.pour, State::Landing(Landing::default()));
         }
-        if net > self.threshold_g() {
+        if net > SHOWN * self.threshold_g() {
             return self.weighed(s, rest, at);
         }
         self.cue_now(Cue::Clear, at, None);
         let mut pour = s.pour;
         pour.troubled = false;
         self.enter(State::Ready(Ready::new(pour, 0.0)));
-    }
-
-    /// What rises faster than any jug pours is a touch, or another thing on the pan.
-    pub(super) fn leaps(&self, s: &mut Stream, net: f64, before_g: f64, at: Instant) {
-        let since_s = at.seconds_from(std::mem::replace(&mut s.shown_at, at)).clamp(0.0, 1.0);
-        let rise_g = net - before_g;
-        if !s.lumps && rise_g > MOST_FLOW_G_S * since_s + self.threshold_g() {
-            s.leapt_g += rise_g;
-        } else if rise_g < -self.threshold_g() {
-            // It falls again, or came in disorder.
-            s.leapt_g = (s.leapt_g + rise_g).max(0.0);
-        }
     }
 
     /// What had borne on a weighed piece goes, and a late display follows slowly.
@@ -66,10 +85,12 @@ impl Engine {
     /// What leapt and did not fall again may be slop or not.
     pub(super) fn unsure_of_leaps(&self, s: &mut Stream, net: f64) {
         let stayed = |g: f64| if s.peak_g - net < 0.5 * g { g } else { 0.0 };
-        // A link that is uneven makes leaps of its own: they alone put nothing in doubt.
         let (at_once_g, leapt_g) = (stayed(self.at_once_g(s, net)), stayed(self.leapt_g(s, net)));
-        s.pour.unsure_g = s.pour.unsure_g.max(EITHER * at_once_g.max(leapt_g));
-        s.pour.doubt_g = s.pour.doubt_g.max(at_once_g);
+        let surged_g = stayed(s.surges.g());
+        s.pour.unsure_g = s.pour.unsure_g.max(EITHER * at_once_g.max(leapt_g).max(surged_g));
+        // A hand in mid-pour comes and goes; what is nearly all of the weight may be no slop at all.
+        let nearly_all_g = if leapt_g > 0.5 * net { leapt_g } else { 0.0 };
+        s.pour.doubt_g = s.pour.doubt_g.max(at_once_g).max(nearly_all_g);
         // A push moves the piece on the pan by less than a top-up is worth.
         let gain_g = net - s.from_g;
         if s.pour.rev > 0 && gain_g < SPLASH_G.0 {
@@ -79,28 +100,68 @@ impl Engine {
 
     /// What came at once as the stream began; of slop that ran before `ready`, and too shortly to tell, all of it.
     fn at_once_g(&self, s: &Stream, net: f64) -> f64 {
-        if s.pour.rev > 0 || self.start.settings.vessel != Vessel::Jug {
-            return 0.0;
-        }
         let perhaps_all = s.pour.marks.has(Mark::Early) && !s.pour.troubled;
+        if s.pour.rev > 0 || self.start.settings.vessel != Vessel::Jug {
+            return if perhaps_all && s.pour.rev == 0 { net.max(0.0) } else { 0.0 };
+        }
         s.onset.at_once_g().unwrap_or(if perhaps_all { net.max(0.0) } else { 0.0 })
     }
 
     /// What leapt; where most of it did, and the stream was too short to tell, all of it.
     fn leapt_g(&self, s: &Stream, net: f64) -> f64 {
-        let most = s.leapt_g > 0.5 * net && s.pour.rev == 0 && s.onset.at_once_g().is_none();
-        if most { s.leapt_g.max(net) } else { s.leapt_g }
+        let leapt_g = s.leaps.g();
+        let most = leapt_g > 0.5 * net && s.pour.rev == 0 && s.onset.at_once_g().is_none();
+        if most { leapt_g.max(net) } else { leapt_g }
+    }
+
+    /// What may be amiss with a weight at rest, g: a lump that a display shows half and stands still, one that sank just
+    /// before, and the end of a tail.
+    pub(super) fn amiss_g(&self, s: &Stream, net: f64, at: Instant) -> f64 {
+        let owed_g = self.watch.owes_g().filter(|_| s.lumps).map_or(0.0, |g| g.min(net.abs()));
+        owed_g.hypot(self.sank_g(s, net, at)).hypot(self.tail_g(s))
+    }
+
+    /// Where a hand was seen on the piece, whether what it bore stayed or not, it may have moved it.
+    pub(super) fn pushed_g(&self, s: &Stream, net: f64, gross_g: f64) -> f64 {
+        if self.bore(s, net) || s.leaps.seen() { PUSHED * gross_g } else { 0.0 }
+    }
+
+    /// On a scale whose lag is not told the display may have as much to come as it rose by over the readings that looked
+    /// like rest.
+    fn tail_g(&self, s: &Stream) -> f64 {
+        let rise_g =
+            s.trail.back().zip(s.trail.iter().rev().nth(3)).map_or(0.0, |((_, to), (_, from))| to - from);
+        match self.start.scale.lag_origin {
+            Origin::Assumed => (rise_g - 2.0 * self.start.scale.reading_sd_g()).max(0.0),
+            Origin::Told | Origin::Learned => 0.0,
+        }
+    }
+
+    /// By how much the display fell back slowly just before it came to rest, as it does after nothing that slop does: wind.
+    fn sank_g(&self, s: &Stream, net: f64, at: Instant) -> f64 {
+        let late = s.trail.iter().filter(|(t, _)| at.seconds_from(*t) <= SANK_S);
+        let sank_g = late.map(|(_, g)| g - net).fold(0.0, f64::max);
+        if !s.lumps && sank_g > self.threshold_g() { sank_g.min(LEAST_FALL_G) } else { 0.0 }
+    }
+
+    /// Something bore on the piece while slop ran.
+    pub(super) fn bore(&self, s: &Stream, net: f64) -> bool {
+        // A lump jumps by itself.
+        !s.lumps && s.odd >= ODD_READINGS || s.peak_g - net > self.most_fall_g(s)
     }
 
     /// The end of the stream's impact lets the display fall; what falls further had borne on the piece.
     pub(super) fn most_fall_g(&self, s: &Stream) -> f64 {
+        if s.lumps {
+            return (LUMP_IMPACT * s.peak_g).max(LEAST_FALL_G);
+        }
         let impact_g = IMPACT_S * s.pour.flow_g_s.unwrap_or(0.0).min(MOST_FLOW_G_S);
         (impact_g + self.threshold_g()).max(LEAST_FALL_G)
     }
 
     /// A push or a touch called the stop: hardly any slop is in it, and the pour begins anew.
     pub(super) fn hardly_begun(&mut self, s: Stream, net: f64, at: Instant) {
-        let base_g = if net > self.threshold_g() { net } else { 0.0 };
+        let base_g = if net > SHOWN * self.threshold_g() { net } else { 0.0 };
         let pour = Pour { guided: false, flow_g_s: None, stop_cue: None, ..s.pour };
         self.enter(State::Ready(Ready::new(pour, base_g)));
         self.cue_now(Cue::Ready, at, Some(self.start.target.g() - base_g));

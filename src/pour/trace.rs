@@ -9,7 +9,7 @@
 //! have reminders, and knows the vessel, the spare weight and what was seen of the batch; version 6 may have
 //! changes of the scale's step, and numbers; version 7 is sealed with its length and a checksum (`sealed.rs`),
 //! says after the start values how much of it is still of the piece before, and may have a voided record; version 8 knows
-//! how the hand eases off, and beside which lag of the scale it was learned. All are read.
+//! how a stream is guided, how the hand eases off, and beside which lag of the scale it was learned. All are read.
 
 use super::engine::{Command, Engine, Hearing, LinkChange, Start};
 use super::entry::Output;

@@ -4,6 +4,7 @@
 
 use super::engine::Engine;
 use super::entry::Cue;
+use super::running::MOST_FLOW_G_S;
 use super::state::{Fault, State, Trouble};
 use crate::reading::Weighing;
 use crate::scale::LAG_INTERVALS;
@@ -11,17 +12,44 @@ use crate::settle::{Motion, Settler};
 use crate::time::Instant;
 use crate::units::{Flow, Mass};
 
+/// What stood there was shown whole, or nearly, one reading before (own choice): a lift shows by then.
+const ALL: f64 = 0.9;
+/// A display on which the piece came over so many readings shows its lift over more than one (own choice; a piece that is
+/// set down slowly on a quick display looks the same, and its lift in mid-pour is then a `fault`).
+pub(super) const LANDED_OVER: usize = 3;
+
 impl Engine {
     /// A lift shows over several readings; a display that goes from rest to its own zero in one was
     /// set to it by the scale.
     pub(super) fn look_for_zeroing(&mut self, w: Weighing, gap: bool) {
         let at_zero = (w.mass.g() - self.offset_g).abs() < 0.6 * self.start.scale.step.g();
-        if !at_zero || gap {
+        if !gap && self.zeroed_in_mid_pour(w) {
+            self.zeroed = true;
+        } else if !at_zero || gap {
             self.zeroed = false;
-        } else if let (Some(rest), Some(mean_s)) = (self.at_rest(), self.pace.mean_s()) {
-            let shows_lifts = self.start.scale.lag.as_secs_f64() > LAG_INTERVALS * mean_s;
-            self.zeroed |= shows_lifts && rest - self.zero_g > self.start.settings.min_piece.g();
+        } else if let Some(rest) = self.at_rest() {
+            self.zeroed |= self.shows_lifts() && rest - self.zero_g > self.start.settings.min_piece.g();
         }
+    }
+
+    /// The display shows over several readings what goes at once.
+    pub(super) fn shows_lifts(&self) -> bool {
+        self.pace.mean_s().is_some_and(|s| self.start.scale.lag.as_secs_f64() > LAG_INTERVALS * s)
+    }
+
+    /// The same while slop runs: from all that stood there to what a jug gives within one reading; later readings go on
+    /// from there.
+    fn zeroed_in_mid_pour(&self, w: Weighing) -> bool {
+        let State::Pouring(s) = &self.state else { return false };
+        if self.zeroed {
+            return self.shows_nothing(w);
+        }
+        let Some(before) = self.last else { return false };
+        let gross_g = s.pour.tare + s.last_net - self.zero_g;
+        let stood = before.mass.g() - self.zero_g > ALL * gross_g;
+        let most_g = MOST_FLOW_G_S * w.taken_at.seconds_from(before.taken_at) + self.threshold_g();
+        let near_zero = (-self.threshold_g()..most_g).contains(&(w.mass.g() - self.offset_g));
+        stood && near_zero && (self.shows_lifts() || self.landed_over >= LANDED_OVER)
     }
 
     /// The piece may still stand there under a display that shows nothing.
@@ -30,6 +58,7 @@ impl Engine {
             from: Box::new(from),
             trouble: Trouble::Zeroed,
             resting_since: None,
+            rose_g: 0.0,
         }));
         self.cue_now(Cue::Fault, at, None);
     }
@@ -49,11 +78,15 @@ impl Engine {
 
     /// A piece that landed, or the hole of one that was lifted, says that the one before has gone:
     /// what was known of it is entered.
-    pub(super) fn went_unseen(&mut self, from: State, w: Weighing) {
+    pub(super) fn went_unseen(&mut self, from: State, rose_g: f64, w: Weighing) {
         self.cue_now(Cue::Clear, w.arrived_at, None);
         match from {
             State::Ready(r) => self.dropped(&r.pour, State::Idle),
-            State::Pouring(s) | State::Draining(s) => self.lifted(s, w.arrived_at),
+            State::Pouring(mut s) | State::Draining(mut s) => {
+                s.pour.troubled = true;
+                s.went_on(rose_g);
+                self.lifted(s, w.arrived_at);
+            }
             State::Idle | State::Landing(_) | State::Spare(_) | State::Done(_) | State::Fault(_) => {
                 self.enter(State::Idle)
             }

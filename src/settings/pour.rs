@@ -3,6 +3,7 @@
 use super::SettingsError;
 use super::fault::Source;
 use crate::pour::PourSettings;
+use crate::pour::guidance::Guidance;
 use crate::pour::vessel::Vessel;
 use crate::time::Duration;
 use crate::units::Mass;
@@ -39,6 +40,7 @@ const MINUTE: Duration = Duration::from_secs(60);
 pub(super) struct PourText {
     min_piece_g: Option<Spanned<f64>>,
     approach_ms: Option<Spanned<u64>>,
+    guidance: Option<Spanned<String>>,
     vessel: Option<Spanned<String>>,
     contact_s: Option<Spanned<u64>>,
     stir_every_pieces: Option<Spanned<u32>>,
@@ -60,11 +62,19 @@ pub(super) fn pour(source: &Source<'_>, t: &PourText) -> Result<PourSettings, Se
             source.wrong("pour.vessel", word, format!("expected one of {words}"))
         })?,
     };
+    let guidance = match &t.guidance {
+        None => d.guidance,
+        Some(word) => Guidance::from_word(word.get_ref()).ok_or_else(|| {
+            let words = Guidance::ALL.map(|g| format!("\"{}\"", g.word())).join(", ");
+            source.wrong("pour.guidance", word, format!("expected one of {words}"))
+        })?,
+    };
     let contact_s = d.contact_limit.as_millis() as u64 / 1000;
     let contact_s = source.number("pour.contact_s", t.contact_s.as_ref(), contact_s, 2..=600, "s")?;
     Ok(PourSettings {
         min_piece: Mass::saturating(min_g),
         approach: Duration::from_millis(approach),
+        guidance,
         vessel,
         contact_limit: Duration::from_secs(contact_s),
     })

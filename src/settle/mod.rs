@@ -6,6 +6,7 @@
 pub mod line;
 pub mod pace;
 pub mod pan;
+pub mod ripple;
 
 use crate::reading::Weighing;
 use crate::scale::{COARSE_STEP_G, ScaleFacts};

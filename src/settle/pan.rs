@@ -20,10 +20,15 @@ pub struct BarePan {
 }
 
 impl BarePan {
-    /// A pan whose scale shows nothing when it is clean, for pours that may be off by `tolerance`; from `piece` on it
+    /// A pan whose scale shows `clean` when it is clean, for pours that may be off by `tolerance`; from `piece` on it
     /// is a piece.
-    pub fn new(tolerance: Mass, step: Mass, piece: Mass) -> Self {
-        Self { zero_g: 0.0, worth_g: worth_wiping_g(tolerance.g(), step), piece_g: piece.g() }
+    pub fn new(clean: Mass, tolerance: Mass, step: Mass, piece: Mass) -> Self {
+        Self { zero_g: clean.g(), worth_g: worth_wiping_g(tolerance.g(), step), piece_g: piece.g() }
+    }
+
+    /// So much more than was said is left.
+    pub fn is_worth_saying(&self, left: Mass, said: Mass) -> bool {
+        left.g() - said.g() >= self.worth_g - 1e-6
     }
 
     /// Takes a weight at rest between two pieces; gives what is left on the pan, if it is worth saying.
@@ -48,7 +53,7 @@ mod tests {
     }
 
     fn pan(tolerance_g: f64, step_g: f64) -> BarePan {
-        BarePan::new(g(tolerance_g), g(step_g), g(40.0))
+        BarePan::new(Mass::ZERO, g(tolerance_g), g(step_g), g(40.0))
     }
 
     #[test]

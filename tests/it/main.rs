@@ -10,6 +10,7 @@ mod cycle_long;
 mod cycles;
 mod engine;
 mod frames;
+mod guided;
 mod healthy;
 mod landing;
 mod messages;

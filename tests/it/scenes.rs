@@ -234,6 +234,17 @@ fn a_line_that_says_nothing_is_refused_with_file_line_and_what_was_expected() {
             "t.scene:5: expected grams of the bare piece after 'land', found 'heavy'",
         ),
         (format!("{head}# a word\n\nfly 3"), "t.scene:6: expected a step (land, "),
+        (
+            format!("{head}wheel 3 turning 0 for 9"),
+            "t.scene:4: expected turns a second, more than 0 after 'turning', found '0'",
+        ),
+        (format!("{head}wheel 3 turning 60 for 9"), "t.scene:4: expected at most 10 turns a second"),
+        (
+            format!("{head}wheel 3 turning"),
+            "t.scene:4: expected turns a second after 'turning', found the end of the line",
+        ),
+        (format!("{head}wheel 3"), "t.scene:4: expected 'for' after '3', found the end of the line"),
+        (format!("{head}shake for 3"), "t.scene:4: expected grams after 'shake', found 'for'"),
         (format!("{head}press 40"), "t.scene:4: expected 'for' after '40', found the end of the line"),
         (
             format!("{head}pour until tea at 8"),
@@ -256,6 +267,8 @@ fn a_line_that_says_nothing_is_refused_with_file_line_and_what_was_expected() {
             "t.scene:2: expected less than the target of 29 g after '+-', found '40'",
         ),
         ("target 29 +- 0".to_owned(), "t.scene:1: expected grams, more than 0 after '+-', found '0'"),
+        ("counts in 0".to_owned(), "t.scene:1: expected grams, more than 0 after 'in', found '0'"),
+        ("counts 2.5".to_owned(), "t.scene:1: expected 'in' after 'counts', found '2.5'"),
         ("seed 1.7".to_owned(), "t.scene:1: expected a whole number after 'seed', found '1.7'"),
         ("spare 0".to_owned(), "t.scene:1: expected grams, more than 0 after 'spare', found '0'"),
         (
@@ -266,14 +279,27 @@ fn a_line_that_says_nothing_is_refused_with_file_line_and_what_was_expected() {
             format!("{head}pour 29 at 0"),
             "t.scene:4: expected grams per second, more than 0 after 'at', found '0'",
         ),
-        (format!("{head}lift"), "t.scene:4: expected a 'land' above it, found 'lift' of no piece"),
+        (
+            format!("{head}lift"),
+            "t.scene:4: expected a 'land' or 'put back' above it whose piece still stands there, found 'lift' of no piece",
+        ),
+        (format!("{head}land 300\nlift\nlift"), "t.scene:6: expected a 'land' or 'put back' above it whose"),
+        (format!("{head}land 300\nswap 310\nlift\nlift"), "t.scene:7: expected a 'land' or 'put back' above"),
         (
             format!("{head}land 300\nput back"),
-            "t.scene:5: expected a 'lift' above it, found 'put back' of no piece",
+            "t.scene:5: expected a 'lift' above it whose piece is not back yet, found 'put back' of no piece",
+        ),
+        (
+            format!("{head}land 300\nlift\nput back\nput back"),
+            "t.scene:7: expected a 'lift' above it whose piece is not back yet, found 'put back' of no piece",
         ),
         (
             format!("{head}set jug 900\ntake jar"),
-            "t.scene:5: expected a 'set' of it above, found 'take' of 'jar'",
+            "t.scene:5: expected a 'set' of it above that still lies there, found 'take' of 'jar'",
+        ),
+        (
+            format!("{head}set jug 900\ntake jug\ntake jug"),
+            "t.scene:6: expected a 'set' of it above that still lies there, found 'take' of 'jug'",
         ),
         (format!("{head}rest 1\nat +100000 rest 1"), "t.scene:5: expected at most 3600 seconds after 'at'"),
     ] {

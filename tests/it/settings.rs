@@ -22,7 +22,7 @@ fn the_file_as_shipped_changes_nothing() {
 #[test]
 fn every_key_shown_in_the_file_stands_there_with_its_default() {
     let text = uncommented();
-    assert_eq!(text.lines().filter(|l| is_key(l)).count(), 30, "{text}");
+    assert_eq!(text.lines().filter(|l| is_key(l)).count(), 31, "{text}");
     // What is for the air is refused beside a cable, and the other way round.
     let air = |l: &&str| ["address = ", "service = ", "characteristic = "].iter().any(|k| l.starts_with(k));
     let cable = |l: &&str| {
@@ -178,6 +178,7 @@ fn a_bad_value_is_refused_with_line_key_and_what_was_expected() {
         ("[scale]\nstep_g = nan\n", "scale.step_g", 2),
         ("[page]\nlisten = \"0.0.0.0:1\"\n", "page.listen", 2),
         ("[pour]\napproach_ms = 1\n", "pour.approach_ms", 2),
+        ("[pour]\nguidance = \"beeps\"\n", "pour.guidance", 2),
         ("[sound]\nvolume = 1.5\n", "sound.volume", 2),
         ("[sound]\nvolume = nan\n", "sound.volume", 2),
         ("[sound]\nvolume = 0\n", "sound.volume", 2),

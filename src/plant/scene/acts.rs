@@ -1,7 +1,7 @@
 //! The steps of a scene: what each line of it means.
 
 use super::words::{Odd, Words};
-use crate::plant::force::Touch;
+use crate::plant::force::{Touch, WHEEL};
 use crate::plant::jet::{Goal, Pouring, Vessel};
 use crate::plant::ware::Landing;
 
@@ -9,6 +9,8 @@ use crate::plant::ware::Landing;
 const WIPE: (f64, f64) = (1.5, 40.0);
 /// A nudge pushes with so many grams, for so long (guesses).
 pub(crate) const NUDGE: (f64, f64) = (30.0, 0.3);
+/// No wheel on a pan turns faster (a guess).
+const MOST_TURNS: f64 = 10.0;
 /// Things other than pieces are put down and taken off in this time, seconds.
 const SET_S: f64 = 0.2;
 
@@ -35,6 +37,8 @@ pub(crate) enum Act {
     Wipe { leaving_g: f64 },
     /// A hand, a blow, wind.
     Touch { touch: Touch, g: f64, for_s: f64 },
+    /// A wheel that turns so many times a second.
+    Wheel { g: f64, turns: f64, for_s: f64 },
     /// The jug's lip lies on the rim until it is tilted back, or for so long.
     JugRests { g: f64, for_s: Option<f64> },
     /// Water goes from the slop, evenly.
@@ -70,6 +74,7 @@ impl Act {
             Self::Pour(_) | Self::Wait { .. } => None,
             Self::Splash { .. } | Self::JugRests { .. } | Self::ZeroKey | Self::Clock { .. } => Some(0.0),
             Self::Touch { for_s, .. }
+            | Self::Wheel { for_s, .. }
             | Self::Dry { for_s, .. }
             | Self::Rest { for_s }
             | Self::Silence { for_s }
@@ -87,8 +92,8 @@ impl Act {
 }
 
 const WORDS: &str = "a step (land, lift, put back, swap, nudge, set, take, pour, squeeze, ladle, splash, wipe, \
-    press, bear, steady, bump, knock, wheel, draught, fan, jug rests, dry, rest, wait, silence, unplug, freeze, \
-    zero key, out of order, equal times, clock)";
+    press, bear, steady, bump, knock, wheel, shake, draught, fan, jug rests, dry, rest, wait, silence, unplug, \
+    freeze, zero key, out of order, equal times, clock)";
 
 /// The acts of a line: one, or for `swap` three.
 pub(super) fn read(words: &mut Words<'_>) -> Result<Vec<Act>, Odd> {
@@ -96,7 +101,8 @@ pub(super) fn read(words: &mut Words<'_>) -> Result<Vec<Act>, Odd> {
     let acts = match first {
         "land" | "lift" | "put" | "swap" | "nudge" | "set" | "take" => ware(words)?,
         "pour" | "squeeze" | "ladle" | "splash" | "wipe" | "jug" | "dry" => vec![slop(words)?],
-        "press" | "bear" | "steady" | "bump" | "knock" | "wheel" | "draught" | "fan" => vec![touch(words)?],
+        "press" | "bear" | "steady" | "bump" | "knock" | "shake" | "draught" | "fan" => vec![touch(words)?],
+        "wheel" => vec![wheel(words)?],
         "rest" | "wait" | "silence" | "unplug" | "freeze" | "zero" | "out" | "equal" | "clock" => {
             vec![time(words)?]
         }
@@ -195,12 +201,22 @@ fn touch(words: &mut Words<'_>) -> Result<Act, Odd> {
         "steady" => Touch::Steady,
         "bump" => Touch::Bump,
         "knock" => Touch::Knock,
-        "wheel" => Touch::Wheel,
+        "shake" => Touch::Shake,
         "draught" => Touch::Draught,
         _ => Touch::Fan,
     };
     let for_s = if matches!(touch, Touch::Bump | Touch::Knock) { 0.0 } else { words.for_s()? };
     Ok(Act::Touch { touch, g: if word == "bear" { -g } else { g }, for_s })
+}
+
+fn wheel(words: &mut Words<'_>) -> Result<Act, Odd> {
+    words.wants("wheel")?;
+    let g = words.number("grams")?;
+    let turns = if words.takes("turning") { words.above_nought("turns a second")? } else { WHEEL };
+    if turns <= MOST_TURNS {
+        return Ok(Act::Wheel { g, turns, for_s: words.for_s()? });
+    }
+    Err(Odd { expected: format!("at most {MOST_TURNS} turns a second"), found: format!("'{turns}'") })
 }
 
 fn time(words: &mut Words<'_>) -> Result<Act, Odd> {

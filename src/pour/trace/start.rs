@@ -3,6 +3,7 @@
 use super::{BadTrace, Bytes, FIRST_VERSION, Start, mass, micrograms, put};
 use crate::pour::PourSettings;
 use crate::pour::ease::Ease;
+use crate::pour::guidance::Guidance;
 use crate::pour::hand::Hand;
 use crate::pour::put_back::{Kept, Memory};
 use crate::pour::state::Pour;
@@ -53,6 +54,7 @@ pub(super) fn put_start(out: &mut Vec<u8>, s: &Start) {
     put(out, i64::from(s.hand.ease.pours));
     put_optional(out, s.hand.lag_s.map(millionths));
     put_optional(out, s.hand.scatter_s.map(millionths));
+    put(out, s.settings.guidance as i64);
     put(out, s.scale.lag_origin as i64);
     put(out, s.lags.until.us() as i64);
     put(out, s.lags.of_steps_s.len() as i64);
@@ -150,6 +152,7 @@ impl Bytes<'_> {
             start.hand.ease = Ease { kept: self.grams()?, pours: self.count()? };
             start.hand.lag_s = self.optional_grams()?;
             start.hand.scatter_s = self.optional_grams()?;
+            start.settings.guidance = self.one_of(&Guidance::ALL)?;
             start.scale.lag_origin = self.one_of(&ORIGINS)?;
             start.lags.until = self.instant()?;
             for _ in 0..self.count()? {
