@@ -29,8 +29,14 @@ impl Engine {
     pub(super) fn look_for_lag(&mut self, w: Weighing, gap: bool) {
         let sd_g = self.start.scale.reading_sd_g();
         let rest_g = self.at_rest();
-        if !self.response.handle_weighing(w, rest_g, sd_g, gap) || self.start.scale.lag_origin == Origin::Told
-        {
+        // A pour is no step, however unevenly its readings come.
+        let pours = match self.state {
+            State::Pouring(_) | State::Draining(_) => true,
+            State::Idle | State::Landing(_) | State::Spare(_) | State::Ready(_) => false,
+            State::Done(_) | State::Fault(_) => false,
+        };
+        let learned = self.response.handle_weighing(w, rest_g, sd_g, gap || pours);
+        if !learned || self.start.scale.lag_origin == Origin::Told {
             return;
         }
         let Some(lag_s) = self.response.lags().lag_s() else { return };

@@ -11,8 +11,10 @@ use std::collections::VecDeque;
 
 /// Smaller steps say little beside noise, drips and a jug, g (a tenth of a usual mug; a guess).
 const LEAST_STEP_G: f64 = 40.0;
-/// Nothing that runs from a jug climbs so fast, g/s: half as much again as the most a jug gives (a guess).
-const LEAST_RATE_G_S: f64 = 40.0;
+/// Nothing that runs from a jug climbs so fast over so long, g/s and s: twice the most a jug gives (a guess), and longer than
+/// two readings that a link shakes by 0.1 s against each other.
+const LEAST_RATE_G_S: f64 = 50.0;
+const OVER_S: f64 = 0.2;
 /// Longer ones were no single step, readings: six seconds of a quick scale.
 const MOST_READINGS: usize = 128;
 /// Steps looked back on: four pieces.
@@ -25,7 +27,7 @@ const MOVED_SIGMAS: f64 = 4.0;
 /// ... and nobody knows when it began if the last rest is longer ago, s: two readings of the slowest scale that guides
 /// a pour, and room (a guess).
 const WAIT_S: f64 = 1.0;
-/// No scale shows earlier or later than so, s.
+/// No scale shows earlier than so, and one that showed later would take five seconds to rest, s: that was no single step.
 const RANGE_S: (f64, f64) = (0.05, 1.5);
 /// A lag known from before counts as so many steps, one that is only assumed as so many: a single odd landing moves
 /// neither (own choice).
@@ -60,7 +62,7 @@ impl Lags {
 
     fn learn(&mut self, lag_s: f64) {
         // To a microsecond, as traces have it.
-        self.of_steps_s.push_back((lag_s.clamp(RANGE_S.0, RANGE_S.1) * 1e6).round() / 1e6);
+        self.of_steps_s.push_back((lag_s.max(RANGE_S.0) * 1e6).round() / 1e6);
         if self.of_steps_s.len() > KEPT {
             self.of_steps_s.pop_front();
         }
@@ -134,7 +136,6 @@ impl Response {
         let step_g = after_g - before_g;
         let first = self.moved.filter(|_| step_g.abs() >= LEAST_STEP_G)?;
         let left = |g: f64| (after_g - g) / step_g;
-        let mut quickest_g_s: f64 = 0.0;
         let (mut area_s, mut least): (f64, f64) = (0.0, 1.0);
         for (n, ((from, a), (to, b))) in self.trail.iter().zip(self.trail.iter().skip(1)).enumerate() {
             let dt = to.seconds_from(*from);
@@ -142,7 +143,6 @@ impl Response {
             if least < -WOBBLES || left(*b) > least + WOBBLES {
                 return None;
             }
-            quickest_g_s = quickest_g_s.max((b - a).abs() / dt.max(1e-3));
             area_s += match (n + 1).cmp(&first) {
                 Ordering::Less => 0.0,
                 // It began somewhere between the two.
@@ -150,7 +150,16 @@ impl Response {
                 Ordering::Greater => 0.5 * dt * (left(*a) + left(*b)),
             };
         }
-        (quickest_g_s >= LEAST_RATE_G_S).then_some(area_s - HAND_S)
+        let lag_s = area_s - HAND_S;
+        (self.leaps() && lag_s <= RANGE_S.1).then_some(lag_s)
+    }
+
+    /// Somewhere it moved faster than slop runs.
+    fn leaps(&self) -> bool {
+        self.trail.iter().enumerate().any(|(n, (from, a))| {
+            let later = self.trail.iter().skip(n).find(|(to, _)| to.seconds_from(*from) >= OVER_S);
+            later.is_some_and(|(to, b)| (b - a).abs() >= LEAST_RATE_G_S * to.seconds_from(*from))
+        })
     }
 }
 

@@ -38,8 +38,6 @@ pub(crate) struct Change {
     pub(crate) adapts: f64,
     /// Words that the hand is not told.
     pub(crate) unsaid: &'static [&'static str],
-    /// The hand stops on the beat of the pips, not on the tone after them.
-    pub(crate) on_the_beat: bool,
 }
 
 /// People of one kind differ by so much in their mean time, s (SD; a working value).

@@ -75,7 +75,7 @@ pub(crate) fn engine(setup: &Setup) -> Engine {
             lag: Duration::from_micros((1e6 * setup.change.told_lag_s.unwrap_or(0.3)) as u64),
             lag_origin: if setup.change.told_lag_s.is_some() { Origin::Told } else { Origin::Assumed },
         },
-        hand: Hand::default(),
+        hand: Hand::expected(setup.settings.guidance),
         ahead: Duration::from_micros((setup.sound_known_s * 1e6) as u64),
         settings: setup.settings.clone(),
         first_piece: 1,
