@@ -65,9 +65,9 @@ impl Tour {
             self.settle(place).await;
             if place == "scale" {
                 // A busy machine sends unevenly, and after a doubt of its rhythm a scale has to send evenly
-                // for about a minute before one is shown.
+                // for about a minute before one is shown: room for three such minutes.
                 let script = format!("return {PACE_SHOWN}");
-                self.browser.within(std::time::Duration::from_secs(100), "the pace", &script).await;
+                self.browser.within(std::time::Duration::from_secs(200), "the pace", &script).await;
             }
             looker.look(&self.browser, &format!("{place}-under-way")).await;
         }
