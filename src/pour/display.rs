@@ -41,7 +41,9 @@ impl Engine {
         }
         let Some(lag_s) = self.response.lags().lag_s() else { return };
         self.start.scale.lag = Duration::from_micros((lag_s * 1e6).round() as u64);
-        self.start.scale.lag_origin = Origin::Learned;
+        if self.response.lags().is_seen() {
+            self.start.scale.lag_origin = Origin::Learned;
+        }
         self.settler.set_lag(lag_s);
         self.hand = self.hand.beside(lag_s);
     }

@@ -68,6 +68,11 @@ impl Lags {
         }
     }
 
+    /// So many steps are in it that what was assumed is no longer the middle one.
+    pub fn is_seen(&self) -> bool {
+        self.of_steps_s.len() > 2 * ASSUMED_STEPS
+    }
+
     /// The lag that the middle one of the steps shows, s; `None` before the first.
     pub fn lag_s(&self) -> Option<f64> {
         let mut lags: Vec<f64> = self.of_steps_s.iter().copied().collect();
@@ -218,6 +223,8 @@ mod tests {
     fn the_middle_step_counts_and_a_step_is_learned_once() {
         let odd = Lags { of_steps_s: VecDeque::from([0.3, 0.31, 0.9, 0.29, 0.05]), ..Lags::default() };
         assert_eq!(odd.lag_s(), Some(0.3));
+        let assumed = Lags::default().or_assumed(0.3);
+        assert!(!assumed.is_seen() && odd.is_seen(), "two that are assumed and three that were seen");
         let mut lags = shown(0.3, 0.1, |_| false).lags().clone();
         lags.until = Instant::START.offset_seconds(60.0);
         let mut again = Response::from(lags.clone());
