@@ -44,23 +44,48 @@ impl WebDriverCompatibleCommand for Complaints {
     }
 }
 
-/// A driver on a port of its own choice.
+/// How many ports a driver may try: with 900 of the ports of 127.0.0.1 taken, 84 starts of 1,200 met a
+/// taken one, so that 20 in a row mean another trouble.
+const PORTS: usize = 20;
+
+/// A driver on a free port.
+///
+/// It picks one that is free on `::1` and ends if the same number is taken on 127.0.0.1: it is asked again
+/// for that reason and for no other.
 fn driver() -> Driver {
+    for _ in 0..PORTS {
+        match started() {
+            Ok(driver) => return driver,
+            Err(said) => {
+                assert!(said.contains("port not available"), "chromedriver ended at its start: {said}")
+            }
+        }
+    }
+    panic!("chromedriver met a taken port {PORTS} times");
+}
+
+/// A driver, or what one said that ended at its start.
+fn started() -> Result<Driver, String> {
     let child =
         Command::new("chromedriver").arg("--port=0").stdout(Stdio::piped()).stderr(Stdio::null()).spawn();
     let mut child =
         child.expect("chromedriver is missing: install chromium and chromium-driver (tests/setup.sh does)");
     let mut lines = BufReader::new(child.stdout.take().expect("a pipe")).lines();
     let mut driver = Driver { child, port: 0 };
-    driver.port = loop {
-        let line = lines.next().expect("chromedriver ended at its start").expect("text");
+    let mut said = String::new();
+    for line in lines.by_ref() {
+        let line = line.expect("text");
         if let Some((_, port)) = line.split_once("started successfully on port ") {
-            break port.trim_end_matches('.').parse().expect("a port");
+            driver.port = port.trim_end_matches('.').parse().expect("a port");
+            // Its pipe must not fill up.
+            std::thread::spawn(move || lines.for_each(drop));
+            return Ok(driver);
         }
-    };
-    // Its pipe must not fill up.
-    std::thread::spawn(move || lines.for_each(drop));
-    driver
+        said.push_str(&line);
+        said.push('\n');
+    }
+    driver.child.wait().expect("the end of a driver");
+    Err(said)
 }
 
 impl Browser {
