@@ -25,18 +25,21 @@ const ROLLED_SD_G: f64 = 0.3;
 const COMES_BACK: (f64, f64) = (1.0, 9.0);
 /// So many times likelier than a new piece, and it is taken for the same without a question: a bare piece
 /// taken for another costs an early stop, a short one taken for a bare one is flooded.
-const SURE: f64 = 12.0;
+const SURE: f64 = 5.0;
 /// ... and so many times for both to be kept in mind.
 const PERHAPS: f64 = 0.3;
 /// A weight that is known no better, g, tells too little of which piece it is to be mended by what was put back (an
 /// estimate of a stream of 12 g/s on a scale that may be 0.3 s later than assumed).
 const KNOWN_U_G: f64 = 4.0;
 /// A short piece put back that is not so many times likelier than a bare one is not called good when it is topped up: one in
-/// sixteen would be another (own choice).
-const DOUBTFUL: f64 = 15.0;
+/// ten would be another (own choice).
+const DOUBTFUL: f64 = 9.0;
 /// Rolling takes so long at least, and what lands sooner is half as likely put back (a guess).
 const ROLLED_AFTER: Duration = Duration::from_secs(5);
 const TOO_SOON: f64 = 0.5;
+/// Slop that is missing is added before the wall has drunk what is there: a short one that waited while another was poured
+/// is half as likely put back (a guess).
+const WAITED: f64 = 0.5;
 /// So much more than fits, as a share of the target, is no slip of a hand (own choice).
 const FAR: f64 = 0.25;
 /// A piece put back is lifted again within so long; whoever waits longer waits for `ready` (a guess).
@@ -87,10 +90,11 @@ pub(super) fn normal(x: f64, sd: f64) -> f64 {
 }
 
 impl Back {
-    /// Put back at `at`; the odds by its weight alone.
-    fn new(kept: &Kept, gross_g: f64, odds: f64, at: Instant) -> Self {
+    /// Put back at `at`, `after` others were lifted; the odds by its weight alone.
+    fn new(kept: &Kept, gross_g: f64, odds: f64, at: Instant, after: usize) -> Self {
         let soon = if at.since(kept.lifted_at) < ROLLED_AFTER { TOO_SOON } else { 1.0 };
-        Self { before: kept.pour.clone(), kept: kept.clone(), gross_g, odds: soon * odds }
+        let waited = if after > 0 { WAITED } else { 1.0 };
+        Self { before: kept.pour.clone(), kept: kept.clone(), gross_g, odds: soon * waited * odds }
     }
 
     /// What a short one held, where it may well be a bare piece and this no slop, g.
@@ -189,10 +193,11 @@ impl Engine {
 
     /// The same piece stands there again.
     pub(super) fn stands_again(&mut self, kept: Kept, odds: f64, gross_g: f64, at: Instant) {
+        let after = self.memory.kept.iter().filter(|k| k.lifted_at > kept.lifted_at).count();
         self.memory.forget(kept.pour.piece);
         self.memory.came_back += 1;
         self.away = 0;
-        let back = Back::new(&kept, gross_g, odds, at);
+        let back = Back::new(&kept, gross_g, odds, at, after);
         let pour = self.weighed_again(kept, gross_g, at);
         let net = gross_g - pour.tare;
         let verdict = pour.verdict;

@@ -51,6 +51,9 @@ const END: Duration = Duration::from_millis(500);
 /// Of a large target never more than a few drops.
 pub(super) const SPLASH_G: (f64, f64) = (2.0, 3.0);
 const SPLASH: f64 = 0.1;
+/// Where what may be no slop, as a standard deviation, is more than this share of the tolerance's half-width, even a weight
+/// on target is likelier out than in, and is not called good (derived: a normal law has half of it within 0.674 of its own).
+const UNSURE: f64 = 1.5;
 /// Drops are there from this share of the noise's threshold on: on a coarse display it is two steps, and two steps show.
 pub(super) const SHOWN: f64 = 0.9;
 
@@ -303,11 +306,14 @@ impl Engine {
         self.unsure_of_leaps(&mut s, net);
         self.unsure_of_swing(&mut s.pour);
         s.pour.settled = true;
-        s.pour.unsure_g = s.pour.unsure_g.hypot(EITHER * self.amiss_g(&s, net, at));
+        let lasting_g = s.pour.unsure_g;
+        s.pour.unsure_g = lasting_g.hypot(EITHER * self.amiss_g(&s, net, at));
         let pushed_g = self.pushed_g(&s, net, gross);
         s.pour.net_u = Some(self.weight_u_g(gross).hypot(s.pour.unsure_g).hypot(pushed_g));
         let back = s.back.take();
-        let pour = self.write_down(s, net, at);
+        let mut pour = self.write_down(s, net, at);
+        // What was amiss with this rest is not with the next one.
+        pour.unsure_g = lasting_g;
         self.say_of(&pour, net, at);
         self.enter(State::Done(Done { back, ..Done::new(pour) }));
     }
@@ -340,6 +346,9 @@ impl Engine {
             // The short one topped up, or a bare one poured to as much: nobody can call it good.
             pour.verdict = if pour.verdict == Verdict::Good { Verdict::Void } else { pour.verdict };
             pour.net_u = pour.net_u.map(|u| u.hypot(EITHER * pour.perhaps_bare_g));
+        }
+        if pour.verdict == Verdict::Good && pour.unsure_g > UNSURE * half_width_g {
+            pour.verdict = Verdict::Void;
         }
         if first || again {
             pour.first_net = Some(net);

@@ -75,9 +75,11 @@ impl Ware {
         self.n >= LEAST_PIECES && (bare_g - self.mean_g).abs() > UNLIKE_SIGMAS * self.sd_g()
     }
 
-    /// How likely a bare piece of this batch weighs about so much, per gram; none before the first.
+    /// How likely the next bare piece of this batch weighs about so much, per gram; none before the first. It scatters
+    /// about the mean of `n`, which is itself known to its standard error (the variance of a prediction, derived).
     pub fn density_per_g(&self, bare_g: f64) -> Option<f64> {
-        (self.n > 0).then(|| super::put_back::normal(bare_g - self.mean_g, self.sd_g()))
+        let next_sd_g = self.sd_g() * (1.0 + 1.0 / f64::from(self.n.max(1))).sqrt();
+        (self.n > 0).then(|| super::put_back::normal(bare_g - self.mean_g, next_sd_g))
     }
 }
 
