@@ -77,8 +77,8 @@ impl Table {
             first_piece: beginning.numbers.next(),
             zero: Mass::ZERO,
             held: false,
-            // Begun before: the daemon ended in between, and the piece of then may still stand there.
-            lift_first: record.begun_at.is_some(),
+            // What stands there may hold slop: of a batch that ended, or that was cut off.
+            lift_first: true,
             lost: self.parts.outlet.hearing().lost,
             lost_said: false,
             spare: self.spare,

@@ -222,6 +222,7 @@ impl Engine {
     /// Its weight may be too great by so much.
     fn may_have_left(&mut self, mut pour: Pour, residue_g: f64, at: Instant) -> Pour {
         pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * residue_g));
+        self.doubts(&mut pour);
         pour.rev += 1;
         self.outputs.push_back(Output::Entry(pour.entry(at)));
         self.memory.without(&pour, 0.0);
@@ -256,13 +257,17 @@ impl Engine {
     /// What a piece left on the pan did not go with it: taken off its weight.
     fn leaves(&mut self, mut pour: Pour, residue_g: f64, at: Instant) {
         let Some(net) = pour.net else { return };
+        let was = pour.verdict;
         pour.net = Some(net - residue_g);
         // Water of a wet foot was there before the slop: then nothing was to be taken off.
         pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * residue_g));
-        pour.verdict = self.verdict(net - residue_g);
+        pour.verdict = self.judged(&pour, net - residue_g);
         pour.marks = pour.marks.with(Mark::Residue);
         pour.rev += 1;
         self.outputs.push_back(Output::Entry(pour.entry(at)));
         self.memory.without(&pour, residue_g);
+        if was != pour.verdict {
+            self.say_verdict(pour.verdict, net - residue_g, at);
+        }
     }
 }

@@ -64,7 +64,8 @@ impl Engine {
         }
         d.jumped = false;
         d.rises = if change > self.threshold_g() { d.rises + 1 } else { 0 };
-        if d.rises >= self.rises_wanted() {
+        let trickles = d.pour.verdict == Verdict::Short && d.rises > 0 && self.climbing().is_some();
+        if trickles || d.rises >= self.rises_wanted() {
             return self.more(d, w.arrived_at);
         }
         self.drift(&mut d, w, seen);
@@ -230,7 +231,7 @@ impl Engine {
         let wants_none = d.pour.verdict != Verdict::Short;
         let back = d.back.take();
         let Some(back) = back.as_deref().filter(|_| wants_none).cloned() else {
-            d.pour.perhaps_bare_g = back.as_ref().map_or(d.pour.perhaps_bare_g, |back| back.doubtful_g());
+            d.pour.perhaps_other_g = back.as_ref().map_or(d.pour.perhaps_other_g, |back| back.doubtful_g());
             let stream = self.stream(d.pour, &recent, d.had_g);
             return self.enter(State::Pouring(Stream { back, leaps: d.leaps, ..stream }));
         };
@@ -268,6 +269,7 @@ impl Engine {
     fn leaves_done(&mut self, d: Done, at: Instant) {
         let below_g = self.lower_level_g(&d);
         let Done { mut pour, had_g, entered_as, asks_since, .. } = d;
+        let was = pour.verdict;
         self.unsure(&mut pour, below_g);
         if !pour.came_back {
             pour.contact = pour.first_slop.map(|t| at.since(t));
@@ -278,6 +280,9 @@ impl Engine {
         }
         if asks_since.is_some() {
             self.say_if_good(&pour, at);
+        }
+        if was != pour.verdict {
+            self.say_of(&pour, had_g, at);
         }
         let gross_g = pour.tare + had_g;
         self.next_piece(&pour, State::Idle, at);
@@ -302,6 +307,7 @@ impl Engine {
         if by_g > 0.0 {
             pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * by_g));
             pour.marks = pour.marks.with(Mark::Touched);
+            self.doubts(pour);
         }
     }
 }

@@ -5,6 +5,7 @@
 
 use super::PourSettings;
 use super::after::After;
+use super::climb::Climb;
 use super::entry::{Cue, CueCall, Output, Snapshot};
 use super::fault::Watch;
 use super::hand::Hand;
@@ -142,6 +143,7 @@ pub struct Engine {
     pub(super) ware: Ware,
     pub(super) memory: Memory,
     pub(super) response: Response,
+    pub(super) climb: Climb,
 }
 
 impl Engine {
@@ -174,6 +176,7 @@ impl Engine {
             ware: start.ware,
             memory: start.memory.clone(),
             response: Response::from(start.lags.clone().or_assumed(start.scale.lag.as_secs_f64())),
+            climb: Climb::default(),
             start,
         }
     }
@@ -191,8 +194,10 @@ impl Engine {
         let w = self.evened(w, gap);
         self.look_for_lag(w, gap);
         let seen = Seen { before: self.last.replace(w), gap, moved };
+        self.climb.handle_weighing(w);
         let state = std::mem::replace(&mut self.state, State::Idle);
         self.dispatch(state, w, seen);
+        self.tell_of_running_slop(w);
         self.drop_offset();
         if self.slow_said && self.guides() {
             self.slow_said = false;
@@ -381,6 +386,9 @@ impl Engine {
     /// Numbers a cue and says which piece it is for.
     pub(super) fn call(&mut self, call: CueCall) {
         self.cues += 1;
+        if matches!(call.cue, Cue::Stop | Cue::Fault) {
+            self.climb.told(call.due);
+        }
         let piece = self.state.pour().map_or(self.piece, |p| p.piece);
         self.outputs.push_back(Output::Cue(CueCall { n: self.cues, piece, ..call }));
     }

@@ -54,6 +54,11 @@ impl Landing {
         Self { recent: recent.clone(), ..Self::default() }
     }
 
+    /// How long after the landing that was, s; none before it.
+    pub(super) fn since(&self, at: Instant) -> Option<f64> {
+        self.recent.front().map(|(landed, _)| at.seconds_from(*landed)).filter(|s| *s >= 0.0)
+    }
+
     /// Where the tail of the latest readings ends, g.
     pub(super) fn ends_at_g(&self) -> Option<f64> {
         tail_ends_at_g(&self.recent)
@@ -149,7 +154,12 @@ impl Engine {
     }
 
     /// Slop runs since nobody knows when: the hand is told at once, and the weight is what it can be.
-    fn too_soon(&mut self, l: &Landing, (slope_g_s, start_g, after_s): (f64, f64, f64), w: Weighing) {
+    pub(super) fn too_soon(
+        &mut self,
+        l: &Landing,
+        (slope_g_s, start_g, after_s): (f64, f64, f64),
+        w: Weighing,
+    ) {
         // It may have run since the landing or since the climb was seen: half of that, as uncertain.
         let half_g = 0.5 * slope_g_s * after_s;
         let half_width_g = 0.5 * (self.start.high - self.start.low).g();

@@ -4,6 +4,7 @@
 //! middle one counts, and two are never taken to lie closer than they came, or than readings come on the average.
 
 use super::running::MOST_FLOW_G_S;
+use super::state::State;
 use crate::reading::Weighing;
 use std::collections::VecDeque;
 
@@ -75,6 +76,19 @@ impl Leaps {
         let mut grams: Vec<f64> = self.late.iter().map(|w| w.mass.g()).collect();
         grams.sort_by(f64::total_cmp);
         grams.get(OF / 2).map(|g| (*of_time, *g))
+    }
+}
+
+impl State {
+    /// Grams that came as no slop does, and stay.
+    pub(super) fn leapt_g(&self) -> f64 {
+        match self {
+            Self::Idle | Self::Landing(_) | Self::Spare(_) => 0.0,
+            Self::Ready(r) => r.leaps.g(),
+            Self::Pouring(s) | Self::Draining(s) => s.leaps.g(),
+            Self::Done(d) => d.leaps.g(),
+            Self::Fault(fault) => fault.from.leapt_g(),
+        }
     }
 }
 

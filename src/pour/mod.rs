@@ -5,6 +5,7 @@
 
 mod after;
 mod cell;
+mod climb;
 pub mod curve;
 mod display;
 mod done;

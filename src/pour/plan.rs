@@ -32,7 +32,9 @@ impl Engine {
 
     /// The next cue of this stream as planned now, and when it is due.
     fn next_cue(&self, s: &Stream) -> Option<(Cue, Instant)> {
-        if !self.guides() || (s.pour.rev == 0 && self.start.settings.vessel.in_lumps()) {
+        // A lump is there before any stop; what climbs for longer than one falls is a stream all the same.
+        let lump = s.pour.rev == 0 && s.lumps && !s.ran;
+        if !self.guides() || lump {
             return None;
         }
         let due = s.predictor.stop_due(self.start.target.g(), self.hand.hand_s)?;

@@ -23,9 +23,11 @@ pub(super) const PLACED: f64 = 0.0005;
 const ROLLED_SD_G: f64 = 0.3;
 /// Until pieces have come back in this batch one in ten is taken to do so, and fewer with each that does not.
 const COMES_BACK: (f64, f64) = (1.0, 9.0);
-/// So many times likelier than a new piece, and it is taken for the same without a question: a bare piece
-/// taken for another costs an early stop, a short one taken for a bare one is flooded.
+/// So many times likelier than a new piece, and an over one is taken for the same without a question.
 const SURE: f64 = 5.0;
+/// A short one is wherever it is likelier than not: a bare piece taken for it costs an early stop, a short one taken for
+/// a bare one is flooded.
+const LIKELIER: f64 = 1.0;
 /// ... and so many times for both to be kept in mind.
 const PERHAPS: f64 = 0.3;
 /// A weight that is known no better, g, tells too little of which piece it is to be mended by what was put back (an
@@ -90,13 +92,6 @@ pub(super) fn normal(x: f64, sd: f64) -> f64 {
 }
 
 impl Back {
-    /// Put back at `at`, `after` others were lifted; the odds by its weight alone.
-    fn new(kept: &Kept, gross_g: f64, odds: f64, at: Instant, after: usize) -> Self {
-        let soon = if at.since(kept.lifted_at) < ROLLED_AFTER { TOO_SOON } else { 1.0 };
-        let waited = if after > 0 { WAITED } else { 1.0 };
-        Self { before: kept.pour.clone(), kept: kept.clone(), gross_g, odds: soon * waited * odds }
-    }
-
     /// What a short one held, where it may well be a bare piece and this no slop, g.
     pub(super) fn doubtful_g(&self) -> f64 {
         if self.odds < DOUBTFUL { self.before.net.unwrap_or(0.0) } else { 0.0 }
@@ -162,24 +157,37 @@ impl Engine {
     /// What has come to rest on the pan.
     pub(super) fn recognise(&self, gross_g: f64, at: Instant) -> Landed {
         let Some(new) = self.ware.density_per_g(gross_g - self.zero_g) else { return Landed::New };
-        let odds = |k: &Kept| self.odds(k, gross_g, at) / new;
-        let best = self.memory.kept.iter().max_by(|a, b| odds(a).total_cmp(&odds(b)));
-        match best {
-            Some(k) if self.wants_more_or_less(k, gross_g, odds(k)) => {
-                Landed::Same(Box::new(k.clone()), odds(k))
-            }
-            Some(k) if odds(k) > PERHAPS => Landed::Perhaps(Box::new(k.clone())),
-            Some(_) | None => Landed::New,
+        let likely = |k: &Kept| self.odds(k, gross_g, at) / new;
+        let kept = self.memory.kept.iter();
+        let Some(k) = kept.clone().max_by(|a, b| likely(a).total_cmp(&likely(b))) else { return Landed::New };
+        // Against a bare piece as against each other one that was lifted.
+        let others: f64 = kept.filter(|o| o.pour.piece != k.pour.piece).map(likely).sum();
+        let odds = likely(k) / (1.0 + others);
+        if self.wants_more_or_less(k, gross_g, likely(k)) {
+            return Landed::Same(Box::new(k.clone()), odds);
         }
+        let perhaps = if k.pour.verdict == Verdict::Short { 1.0 / DOUBTFUL } else { PERHAPS };
+        if likely(k) > perhaps { Landed::Perhaps(Box::new(k.clone())) } else { Landed::New }
     }
 
     /// It was short and still is, or it was over.
     fn wants_more_or_less(&self, kept: &Kept, gross_g: f64, odds: f64) -> bool {
         match kept.pour.verdict {
-            Verdict::Short => odds > SURE && self.verdict(gross_g - kept.pour.tare) == Verdict::Short,
+            Verdict::Short => {
+                odds > self.sure_of_short(kept) && self.verdict(gross_g - kept.pour.tare) == Verdict::Short
+            }
             Verdict::Over => odds > SURE,
             Verdict::Good | Verdict::Void => false,
         }
+    }
+
+    /// Its potter heard that it is short.
+    fn said_short(&self, kept: &Kept) -> bool {
+        kept.pour.net.is_some_and(|net| self.start.low.g() - net > self.unspoken_g())
+    }
+
+    fn sure_of_short(&self, kept: &Kept) -> f64 {
+        if self.said_short(kept) { LIKELIER } else { SURE }
     }
 
     fn odds(&self, kept: &Kept, gross_g: f64, at: Instant) -> f64 {
@@ -188,17 +196,22 @@ impl Engine {
         }
         let (back, new) = (f64::from(self.memory.came_back), f64::from(self.memory.new));
         let prior = (COMES_BACK.0 + back) / (COMES_BACK.1 + new);
-        prior * kept.density_per_g(gross_g, self.start.scale.reading_sd_g(), self.start.low.g())
+        let soon = if at.since(kept.lifted_at) < ROLLED_AFTER { TOO_SOON } else { 1.0 };
+        let short = kept.pour.verdict == Verdict::Short;
+        let another = self.memory.kept.iter().any(|k| k.lifted_at > kept.lifted_at);
+        let waited = if short && another { WAITED } else { 1.0 };
+        soon * waited
+            * prior
+            * kept.density_per_g(gross_g, self.start.scale.reading_sd_g(), self.start.low.g())
     }
 
     /// The same piece stands there again.
     pub(super) fn stands_again(&mut self, kept: Kept, odds: f64, gross_g: f64, at: Instant) {
-        let after = self.memory.kept.iter().filter(|k| k.lifted_at > kept.lifted_at).count();
         self.memory.forget(kept.pour.piece);
         self.memory.came_back += 1;
         self.away = 0;
-        let back = Back::new(&kept, gross_g, odds, at, after);
-        let pour = self.weighed_again(kept, gross_g, at);
+        let back = Back { before: kept.pour.clone(), kept: kept.clone(), gross_g, odds };
+        let pour = self.weighed_again(kept, gross_g, at, back.odds);
         let net = gross_g - pour.tare;
         let verdict = pour.verdict;
         let asks_since = (verdict != Verdict::Short).then_some(at);
@@ -275,13 +288,13 @@ impl Engine {
     fn was_put_back(&mut self, kept: Kept, gross_g: f64, at: Instant) {
         self.memory.came_back += 1;
         let lifted_at = kept.lifted_at;
-        let pour = self.weighed_again(kept, gross_g, at);
+        let pour = self.weighed_again(kept, gross_g, at, f64::INFINITY);
         // Where it was lifted first is what counts for a piece that comes back again.
         self.memory.keep(Kept { gross_g, u_g: 0.0, lifted_at, pour });
     }
 
-    /// The record of a piece that was weighed again.
-    fn weighed_again(&mut self, kept: Kept, gross_g: f64, at: Instant) -> Pour {
+    /// The record of a piece that was weighed again; `odds` that it is this one.
+    fn weighed_again(&mut self, kept: Kept, gross_g: f64, at: Instant, odds: f64) -> Pour {
         let Kept { mut pour, lifted_at, .. } = kept;
         let again = gross_g - pour.tare;
         let (had, u) = (pour.net.unwrap_or(again), pour.net_u.unwrap_or(0.0));
@@ -296,7 +309,12 @@ impl Engine {
             pour.net = Some(again);
             pour.net_u = Some((2.0 * sd * sd + (PLACED * gross_g).powi(2) + other_g * other_g).sqrt());
             pour.settled = true;
-            pour.verdict = self.verdict(again);
+            if poured_back && odds < DOUBTFUL {
+                // Or another piece, that weighs what this one should.
+                pour.perhaps_other_g = had - again;
+                pour.net_u = pour.net_u.map(|u| u.hypot(EITHER * (had - again)));
+            }
+            pour.verdict = self.judged(&pour, again);
         }
         if poured_back {
             pour.marks = pour.marks.with(Mark::PouredBack);

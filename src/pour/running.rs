@@ -51,9 +51,6 @@ const END: Duration = Duration::from_millis(500);
 /// Of a large target never more than a few drops.
 pub(super) const SPLASH_G: (f64, f64) = (2.0, 3.0);
 const SPLASH: f64 = 0.1;
-/// Where what may be no slop, as a standard deviation, is more than this share of the tolerance's half-width, even a weight
-/// on target is likelier out than in, and is not called good (derived: a normal law has half of it within 0.674 of its own).
-const UNSURE: f64 = 1.5;
 /// Drops are there from this share of the noise's threshold on: on a coarse display it is two steps, and two steps show.
 pub(super) const SHOWN: f64 = 0.9;
 
@@ -216,13 +213,13 @@ impl Engine {
             return false;
         }
         s.least_g_s = s.least_g_s.min(flow_g_s);
-        // A hand that pressed a weighed piece looked like a flood: no measure for what runs on under it.
-        let most_g_s = if s.pour.rev > 0 { USUAL_G_S.0 } else { f64::INFINITY };
-        let usual_g_s = s.pour.flow_g_s.map_or(f64::INFINITY, |flow_g_s| flow_g_s.min(most_g_s));
-        let goes_on = since_s > stopping_s + STOPPING_S && flow_g_s > 0.5 * usual_g_s;
+        // A hand that pressed looked like a flood: no measure for what runs on under it.
+        let usual_g_s = s.pour.flow_g_s.map_or(f64::INFINITY, |flow_g_s| flow_g_s.min(USUAL_G_S.0));
+        let late = since_s > stopping_s + STOPPING_S;
+        let goes_on = late && flow_g_s > 0.5 * usual_g_s;
         let again = flow_g_s > s.least_g_s + AGAIN_G_S + s.predictor.flow_sd_g_s();
         // The filter alone may be shaken: the display must climb as well.
-        let runs = (goes_on || again) && self.climbs(s);
+        let runs = (goes_on || again) && self.climbs(s) || late && !s.odd_load && self.climbing().is_some();
         s.running_on = if runs { s.running_on + 1 } else { 0 };
         s.running_on >= 3
     }
@@ -295,8 +292,9 @@ impl Engine {
             if s.trail.len() > LONG_TRAIL {
                 s.trail.pop_front();
             }
-            s.ran |=
-                s.pour.rev > 0 && Landing::of(&s.trail).climbs(self.start.scale.reading_sd_g()).is_some();
+            s.ran |= s.pour.rev > 0
+                && Landing::of(&s.trail).climbs(self.start.scale.reading_sd_g()).is_some()
+                || s.lumps && self.climbing().is_some();
         }
     }
 
@@ -334,22 +332,17 @@ impl Engine {
         let went_on = std::mem::take(&mut pour.paused);
         pour.rev += 1;
         pour.net = Some(net);
-        pour.verdict = self.judged(&pour, net);
-        // So little is known of its tare that nobody may call it anything: said already.
-        let half_width_g = 0.5 * (self.start.high - self.start.low).g();
-        if pour.marks.has(Mark::Early) && pour.unsure_g > 0.5 * half_width_g {
-            pour.verdict = Verdict::Void;
+        if pour.marks.has(Mark::Early) {
             // It may have been a hand that let go, and no slop at all.
-            pour.net_u = pour.net_u.map(|u| u.max(EITHER * net.abs()));
+            let early_g = if self.judged(&pour, net) == Verdict::Void { EITHER * net.abs() } else { 0.0 };
+            pour.net_u = pour.net_u.map(|u| u.max(early_g));
         }
-        if pour.perhaps_bare_g > 0.0 {
-            // The short one topped up, or a bare one poured to as much: nobody can call it good.
-            pour.verdict = if pour.verdict == Verdict::Good { Verdict::Void } else { pour.verdict };
-            pour.net_u = pour.net_u.map(|u| u.hypot(EITHER * pour.perhaps_bare_g));
+        if pour.perhaps_other_g > 0.0 {
+            // A bare one taken for the short one has all that came since, and the short one none of it.
+            let other_g = pour.perhaps_other_g.max(if first { 0.0 } else { net - pour.perhaps_other_g });
+            pour.net_u = pour.net_u.map(|u| u.hypot(EITHER * other_g));
         }
-        if pour.verdict == Verdict::Good && pour.unsure_g > UNSURE * half_width_g {
-            pour.verdict = Verdict::Void;
-        }
+        pour.verdict = self.judged(&pour, net);
         if first || again {
             pour.first_net = Some(net);
         } else {

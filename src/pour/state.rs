@@ -53,7 +53,7 @@ pub(super) struct Pour {
     /// Grams of its weight that came as no stream does: a hand or a jug may bear on it.
     pub(super) doubt_g: f64,
     /// Grams of its weight that are no slop if it is another piece than the one put back.
-    pub(super) perhaps_bare_g: f64,
+    pub(super) perhaps_other_g: f64,
 }
 
 impl Pour {
@@ -84,7 +84,7 @@ impl Pour {
             paused: false,
             unsure_g: 0.0,
             doubt_g: 0.0,
-            perhaps_bare_g: 0.0,
+            perhaps_other_g: 0.0,
         }
     }
 

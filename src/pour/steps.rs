@@ -9,7 +9,7 @@ use super::leaps::Leaps;
 use super::running::{MOST_FLOW_G_S, SHOWN};
 use super::state::{Fault, Pan, Pour, Ready, State, Stream, Trouble};
 use crate::reading::Weighing;
-use crate::record::Mark;
+use crate::record::{Mark, Verdict};
 use crate::settle::Motion;
 use crate::time::Instant;
 use std::collections::VecDeque;
@@ -109,6 +109,10 @@ impl Engine {
         r.rises = if change > threshold { r.rises + 1 } else { 0 };
         if r.rises >= 2 {
             let Ready { mut pour, recent, base_g, perhaps, back, leaps, .. } = r;
+            if let Some(kept) = perhaps.as_ref().filter(|kept| kept.pour.verdict == Verdict::Short) {
+                // Taken for a bare one, and perhaps it is the short one: then it holds that much more.
+                pour.perhaps_other_g = kept.pour.net.unwrap_or(0.0);
+            }
             if let Some((back, taken_for)) = back.zip(perhaps) {
                 self.restore(&back, taken_for.pour.rev, w.arrived_at);
             }
@@ -144,7 +148,7 @@ impl Engine {
 
     /// A weight that slop does not explain: at rest the piece is tared again; without rest slop may be running on
     /// it, and the hand is told. What is in the piece is weighed once the touch is over.
-    fn odd(&mut self, mut r: Ready, since: Instant, w: Weighing) {
+    fn odd(&mut self, r: Ready, since: Instant, w: Weighing) {
         if let Some(rest) = self.at_rest() {
             let change = rest - r.pour.tare - r.base_g;
             if change.abs() > self.start.settings.min_piece.g() {
@@ -155,6 +159,11 @@ impl Engine {
         if w.taken_at.seconds_from(since) < TOUCH_S {
             return self.enter(State::Ready(r));
         }
+        self.runs_under_a_touch(r, w);
+    }
+
+    /// What is in it is weighed once the touch is over; the hand is told.
+    pub(super) fn runs_under_a_touch(&mut self, mut r: Ready, w: Weighing) {
         let change = w.mass.g() - r.pour.tare - r.base_g;
         if change < 0.0 {
             // It was tared too heavy: what slop there is nobody knows.

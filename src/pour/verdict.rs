@@ -2,37 +2,65 @@
 
 use super::engine::Engine;
 use super::entry::Cue;
+use super::running::ESTIMATE_SD_G;
 use super::state::Pour;
-use crate::record::Verdict;
+use crate::record::{Mark, Verdict};
 use crate::time::Instant;
 
 /// A miss of less than this share of the half-width beyond a limit is not spoken of (own choice: 0.4 g of 1.45 g).
 const SPOKEN: f64 = 0.3;
 
+/// Where what is unsure besides, as a standard deviation, is more than this share of the tolerance's half-width, even a weight
+/// on target is likelier out than in, and is not called good (derived: a normal law has half of it within 0.674 of its own).
+const UNSURE: f64 = 1.5;
+
 impl Engine {
     /// Its verdict, or that nobody can call it good.
     pub(super) fn say_of(&mut self, pour: &Pour, net: f64, at: Instant) {
-        // One whose slop ran before `ready`, and was told to stop, has had its `fault`.
-        if pour.verdict == Verdict::Void && !pour.troubled {
+        // One whose slop ran before `ready`, and was told to stop, has had its `fault`; and nothing went wrong with one that
+        // was lifted before a late scale could show enough.
+        let lifted_early = !pour.settled && pour.unsure_g == 0.0 && pour.doubt_g == 0.0;
+        if pour.verdict == Verdict::Void && !pour.troubled && !lifted_early {
             return self.cue_now(Cue::Fault, at, None);
         }
         self.say_verdict(pour.verdict, net, at);
     }
 
-    /// Good only where what may be no slop makes no difference; nothing where none of it may be slop.
+    /// The one place that gives a verdict. Good only where what may be no slop makes no difference and the weight is known
+    /// well enough; nothing where none of it may be slop, or its tare is hardly known.
     pub(super) fn judged(&self, pour: &Pour, net: f64) -> Verdict {
-        if pour.doubt_g > 0.9 * net && net > 0.0 {
+        let half_width_g = 0.5 * (self.start.high - self.start.low).g();
+        let hardly_tared = pour.marks.has(Mark::Early) && pour.unsure_g > 0.5 * half_width_g;
+        if hardly_tared || pour.doubt_g > 0.9 * net && net > 0.0 {
             return Verdict::Void;
         }
         match self.verdict(net) {
             Verdict::Good if self.verdict(net - pour.doubt_g) != Verdict::Good => Verdict::Void,
+            // The short one topped up, or a bare one poured to as much.
+            Verdict::Good if pour.perhaps_other_g > 0.0 => Verdict::Void,
+            Verdict::Good if self.unusual_u_g(pour, net) > UNSURE * half_width_g => Verdict::Void,
             verdict @ (Verdict::Good | Verdict::Short | Verdict::Over | Verdict::Void) => verdict,
         }
     }
 
+    /// A weight that became less sure is not called good any more.
+    pub(super) fn doubts(&self, pour: &mut Pour) {
+        if let Some(net) = pour.net.filter(|_| pour.verdict == Verdict::Good) {
+            pour.verdict = self.judged(pour, net);
+        }
+    }
+
+    /// What a weight is unsure by besides what every weight of its kind is, g: that is the scale's, and was warned of.
+    fn unusual_u_g(&self, pour: &Pour, net: f64) -> f64 {
+        let rest_u_g = self.weight_u_g(pour.tare + net);
+        let usual_g = if pour.settled { rest_u_g } else { rest_u_g.hypot(ESTIMATE_SD_G) };
+        let beyond = pour.net_u.unwrap_or(0.0).powi(2) - usual_g.powi(2);
+        beyond.max(0.0).sqrt().max(pour.unsure_g)
+    }
+
     /// A miss is logged finely and spoken of coarsely: what nobody would mend is not said.
     pub(super) fn say_verdict(&mut self, verdict: Verdict, net: f64, at: Instant) {
-        let slack_g = SPOKEN * 0.5 * (self.start.high - self.start.low).g();
+        let slack_g = self.unspoken_g();
         let (short_g, over_g) = (self.start.low.g() - net, net - self.start.high.g());
         let cue = match verdict {
             Verdict::Good => Cue::Good,
@@ -44,6 +72,11 @@ impl Engine {
             Verdict::Void => return,
         };
         self.cue_now(cue, at, Some(self.start.target.g() - net));
+    }
+
+    /// What nobody would mend, beyond a limit, g.
+    pub(super) fn unspoken_g(&self) -> f64 {
+        SPOKEN * 0.5 * (self.start.high - self.start.low).g()
     }
 
     pub(super) fn verdict(&self, net: f64) -> Verdict {
