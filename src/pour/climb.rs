@@ -4,8 +4,9 @@
 use super::engine::Engine;
 use super::entry::Cue;
 use super::landing::Landing;
+use super::ready::Ready;
 use super::running::MOST_FLOW_G_S;
-use super::state::{Done, Ready, State, Stream};
+use super::state::{Done, State, Stream};
 use crate::reading::Weighing;
 use crate::record::Mark;
 use crate::scale::COARSE_STEP_G;

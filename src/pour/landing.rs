@@ -14,6 +14,7 @@ use crate::reading::Weighing;
 use crate::record::Mark;
 use crate::settle::line::Line;
 use crate::time::Instant;
+use crate::units::Mass;
 use std::collections::VecDeque;
 
 /// Readings kept: six seconds of a usual scale.
@@ -44,6 +45,8 @@ pub(super) struct Landing {
     recent: VecDeque<(Instant, f64)>,
     /// The tare as it was near rest, and how well it is known, g.
     near: Option<(f64, f64)>,
+    /// Since then.
+    near_at: Option<Instant>,
     /// Readings in a row above it.
     rises: u32,
 }
@@ -79,6 +82,7 @@ impl Landing {
         let Some(line) = Line::through(late).filter(|_| self.recent.len() > NEAR_READINGS) else { return };
         let to_come_g = line.slope_g_s * lag_s;
         if !above && to_come_g.abs() < NEAR_G && line.worst_g < 3.0 * sd_g {
+            self.near_at = Some(w.taken_at);
             self.near = Some((line.end_g + to_come_g, (0.5 * to_come_g.abs()).max(0.5 * NEAR_G)));
         }
     }
@@ -149,7 +153,12 @@ impl Engine {
     fn early(&mut self, l: &Landing, tare: f64, u_g: f64, w: Weighing) {
         let pour = self.opens_early(tare, u_g, w.arrived_at);
         let recent = l.recent.iter().map(|(t, g)| (*t, g - tare)).collect();
-        let stream = self.stream(pour, &recent, 0.0);
+        let mut stream = self.stream(pour, &recent, 0.0);
+        // A hand that let go meanwhile.
+        for (t, g) in l.recent.iter().filter(|(t, _)| l.near_at.is_some_and(|near_at| *t >= near_at)) {
+            let seen = Weighing { mass: Mass::saturating(*g), taken_at: *t, arrived_at: *t };
+            stream.leaps.note(seen, self.pace.mean_s(), self.threshold_g());
+        }
         self.enter(State::Pouring(stream));
     }
 

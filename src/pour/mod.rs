@@ -23,6 +23,7 @@ mod onset;
 mod plan;
 mod predict;
 pub mod put_back;
+mod ready;
 pub mod remark;
 mod running;
 mod spare;

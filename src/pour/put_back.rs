@@ -6,7 +6,8 @@
 use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::{Cue, Output};
-use super::state::{Done, Pour, Ready, State, Stream};
+use super::ready::Ready;
+use super::state::{Done, Pour, State, Stream};
 use crate::reading::Weighing;
 use crate::record::{Mark, Verdict};
 use crate::time::{Duration, Instant};

@@ -8,7 +8,8 @@ use super::landing::Landing;
 use super::leaps::Leaps;
 use super::onset::Onset;
 use super::predict::{Display, Predictor, TRICKLE_G_S, USUAL_G_S};
-use super::state::{Done, Pan, Plan, Pour, Ready, State, Stream};
+use super::ready::Ready;
+use super::state::{Done, Pan, Plan, Pour, State, Stream};
 use super::surges::Surges;
 use super::vessel::Vessel;
 use crate::reading::Weighing;
@@ -119,6 +120,10 @@ impl Engine {
             s.resting_since = None;
             return self.enter(State::Pouring(s));
         };
+        if rest - s.pour.tare - s.from_g < self.threshold_g() {
+            // A knock was taken for the stream: nothing runs.
+            s.pour.in_tare_g = 0.0;
+        }
         let since = *s.resting_since.get_or_insert(w.arrived_at);
         if w.arrived_at.since(since) >= self.start.settings.vessel.pause() {
             self.paused(s, rest, w.arrived_at);

@@ -7,7 +7,8 @@ use super::landing::Landing;
 use super::leaps::Leaps;
 use super::onset::Onset;
 use super::predict::Predictor;
-use super::put_back::{Back, Kept};
+use super::put_back::Back;
+use super::ready::Ready;
 use super::running::TRAIL;
 use super::surges::Surges;
 use crate::record::{Marks, Verdict};
@@ -54,6 +55,8 @@ pub(super) struct Pour {
     pub(super) doubt_g: f64,
     /// Grams of its weight that are no slop if it is another piece than the one put back.
     pub(super) perhaps_other_g: f64,
+    /// Grams of its slop that may be in its tare, as it was seen too soon after `ready`.
+    pub(super) in_tare_g: f64,
 }
 
 impl Pour {
@@ -85,6 +88,7 @@ impl Pour {
             unsure_g: 0.0,
             doubt_g: 0.0,
             perhaps_other_g: 0.0,
+            in_tare_g: 0.0,
         }
     }
 
@@ -132,39 +136,6 @@ impl Plan {
             heard: None,
             stop_due: None,
             beats: [None; 2],
-        }
-    }
-}
-
-/// Tared and waiting for slop.
-#[derive(Clone, Debug)]
-pub(super) struct Ready {
-    pub(super) pour: Pour,
-    /// Latest net readings, so that the filter can start where the stream started.
-    pub(super) recent: VecDeque<(Instant, f64)>,
-    /// Net of a splash that was no pour: it counts towards the target.
-    pub(super) base_g: f64,
-    pub(super) rises: u32,
-    pub(super) leaps: Leaps,
-    /// Since when the weight is none that slop explains: a touch, or a hand that let go.
-    pub(super) odd_since: Option<Instant>,
-    /// It weighs what this one weighed with its slop: perhaps it was put back.
-    pub(super) perhaps: Option<Box<Kept>>,
-    /// It was taken for that one, and entered so: as that one was before.
-    pub(super) back: Option<Box<Back>>,
-}
-
-impl Ready {
-    pub(super) fn new(pour: Pour, base_g: f64) -> Self {
-        Self {
-            pour,
-            recent: VecDeque::new(),
-            base_g,
-            rises: 0,
-            leaps: Leaps::default(),
-            odd_since: None,
-            perhaps: None,
-            back: None,
         }
     }
 }

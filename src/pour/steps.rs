@@ -6,25 +6,20 @@ use super::engine::{Engine, Seen};
 use super::entry::{Cue, Output};
 use super::landing::Landing;
 use super::leaps::Leaps;
-use super::running::{MOST_FLOW_G_S, SHOWN};
-use super::state::{Fault, Pan, Pour, Ready, State, Stream, Trouble};
+use super::running::MOST_FLOW_G_S;
+use super::state::{Fault, Pan, Pour, State, Stream, Trouble};
 use crate::reading::Weighing;
-use crate::record::{Mark, Verdict};
 use crate::settle::Motion;
 use crate::time::Instant;
 use std::collections::VecDeque;
 
 /// Readings kept so that the filter can start before the stream was noticed.
 const RECENT: usize = 24;
-/// A landing's tail is still worth following for so long after `ready`: two lags of a late scale.
-pub(super) const FRESH_S: f64 = 1.5;
 /// Faster than any hand pours slop: a hand on the pot, or the pot moved.
 pub(super) const NOT_A_POUR_G_S: f64 = 80.0;
 /// After a touch, slop of a stream that began meanwhile: 1 s of the most a hand pours is 25 g,
 /// a touch leaves after less than half of that (a guess).
 pub(super) const BEGUN_G: f64 = 10.0;
-/// A piece tared again by more than this gets its `ready` again (own choice).
-const AGAIN_G: f64 = 2.0;
 /// A piece that was lifted leaves less than this share of its bare weight on the display within this time, s; a hand
 /// that bears it lets go by then (guesses).
 const NEARLY_BARE: f64 = 0.3;
@@ -81,134 +76,6 @@ impl Engine {
 
     pub(super) fn loaded(&self, w: Weighing) -> bool {
         w.mass.g() - self.zero_g > self.start.settings.min_piece.g()
-    }
-
-    pub(super) fn ready(&mut self, mut r: Ready, w: Weighing, seen: Seen) {
-        match self.pan(&r.pour, w) {
-            Pan::Left if self.zeroed => return self.display_zeroed(State::Ready(r), w.arrived_at),
-            Pan::Left => return self.left_empty(r, w.arrived_at),
-            Pan::Doubtful => return self.enter(State::Ready(r)),
-            Pan::Loaded => {}
-        }
-        self.tare_anew(&mut r, w);
-        let net = w.mass.g() - r.pour.tare;
-        let change = net - r.base_g;
-        let threshold = self.threshold_g();
-        let lumps = self.start.settings.vessel.in_lumps() && change > 0.0;
-        if !lumps && jump_g_s(w, seen).abs() > NOT_A_POUR_G_S || change < -threshold {
-            r.odd_since.get_or_insert(w.taken_at);
-        }
-        if let Some(since) = r.odd_since
-            && !(-threshold..BEGUN_G).contains(&change)
-        {
-            return self.odd(r, since, w);
-        }
-        r.odd_since = None;
-        push_recent(&mut r.recent, (w.taken_at, net));
-        self.note_leaps(&mut r.leaps, change, w);
-        r.rises = if change > threshold { r.rises + 1 } else { 0 };
-        if r.rises >= 2 {
-            let Ready { mut pour, recent, base_g, perhaps, back, leaps, .. } = r;
-            if let Some(kept) = perhaps.as_ref().filter(|kept| kept.pour.verdict == Verdict::Short) {
-                // Taken for a bare one, and perhaps it is the short one: then it holds that much more.
-                pour.perhaps_other_g = kept.pour.net.unwrap_or(0.0);
-            }
-            if let Some((back, taken_for)) = back.zip(perhaps) {
-                self.restore(&back, taken_for.pour.rev, w.arrived_at);
-            }
-            // Drops that fell before, or a piece that was pushed: nobody knows.
-            pour.unsure_g = EITHER * base_g.abs();
-            let stream = self.stream(pour, &recent, base_g);
-            self.enter(State::Pouring(Stream { leaps, ..stream }));
-        } else {
-            self.enter(State::Ready(r));
-        }
-    }
-
-    /// A hand lets go, or the jug comes onto the rim, just before slop is seen.
-    pub(super) fn note_leaps(&self, leaps: &mut Leaps, change: f64, w: Weighing) {
-        if self.at_rest().is_some() && change.abs() <= self.threshold_g() {
-            leaps.forget();
-        }
-        if !self.start.settings.vessel.in_lumps() {
-            leaps.note(w, self.pace.mean_s(), self.threshold_g());
-        }
-    }
-
-    /// The very end of a landing's tail, seen after `ready`: the tare follows it.
-    fn tare_anew(&self, r: &mut Ready, w: Weighing) {
-        let fresh = w.arrived_at.seconds_from(r.pour.started) < FRESH_S && r.base_g == 0.0;
-        let Some(rest) = self.at_rest().filter(|_| fresh && r.rises == 0) else { return };
-        let moved_g = rest - r.pour.tare;
-        if moved_g.abs() < self.threshold_g() {
-            r.pour.tare = rest;
-            r.recent.iter_mut().for_each(|(_, net)| *net -= moved_g);
-        }
-    }
-
-    /// A weight that slop does not explain: at rest the piece is tared again; without rest slop may be running on
-    /// it, and the hand is told. What is in the piece is weighed once the touch is over.
-    fn odd(&mut self, r: Ready, since: Instant, w: Weighing) {
-        if let Some(rest) = self.at_rest() {
-            let change = rest - r.pour.tare - r.base_g;
-            if change.abs() > self.start.settings.min_piece.g() {
-                return self.dropped(&r.pour, State::Landing(Landing::default()));
-            }
-            return self.tared_again(r, rest, change, w.arrived_at);
-        }
-        if w.taken_at.seconds_from(since) < TOUCH_S {
-            return self.enter(State::Ready(r));
-        }
-        self.runs_under_a_touch(r, w);
-    }
-
-    /// What is in it is weighed once the touch is over; the hand is told.
-    pub(super) fn runs_under_a_touch(&mut self, mut r: Ready, w: Weighing) {
-        let change = w.mass.g() - r.pour.tare - r.base_g;
-        if change < 0.0 {
-            // It was tared too heavy: what slop there is nobody knows.
-            r.pour.tare =
-                w.mass.g().min(r.pour.tare + r.recent.iter().map(|(_, net)| *net).fold(0.0, f64::min));
-            r.pour.marks = r.pour.marks.with(Mark::Early);
-        }
-        r.pour.troubled = true;
-        r.pour.unsure_g = EITHER * change.abs();
-        r.pour.marks = r.pour.marks.with(Mark::Touched);
-        let from = r.base_g;
-        let mut s = self.stream(r.pour, &r.recent, from);
-        s.plan.stop_due = Some(w.arrived_at);
-        s.odd_load = true;
-        self.enter(State::Draining(s));
-        self.cue_now(Cue::Fault, w.arrived_at, None);
-    }
-
-    /// A hand let go, or the piece was pushed: tared where it rests, and said again where that is worth it.
-    fn tared_again(&mut self, r: Ready, rest: f64, change: f64, at: Instant) {
-        let mut pour = r.pour;
-        pour.tare = rest;
-        self.outputs.push_back(Output::Dropped { piece: pour.piece });
-        self.outputs.push_back(Output::Entry(pour.entry(at)));
-        let promised = pour.promised;
-        self.enter(State::Ready(Ready { perhaps: r.perhaps, back: r.back, ..Ready::new(pour, 0.0) }));
-        if promised && change.abs() > AGAIN_G {
-            self.cue_now(Cue::Ready, at, Some(self.start.target.g()));
-        }
-    }
-
-    /// No slop came: nothing was poured, or a piece was put back to be weighed again.
-    fn left_empty(&mut self, r: Ready, at: Instant) {
-        let Ready { pour, perhaps, back, base_g, recent, .. } = r;
-        let splash_u_g = 2.0 * self.weight_u_g(pour.tare);
-        if base_g > SHOWN * self.threshold_g() && base_g + splash_u_g >= self.splash_g() {
-            // Few drops, or a small pour: it is written down.
-            let mut s = self.stream(pour, &recent, base_g);
-            s.pour.settled = true;
-            s.pour.net_u = Some(splash_u_g.max(EITHER * base_g));
-            let pour = self.write_down(s, base_g, at);
-            return self.next_piece(&pour, State::Idle, at);
-        }
-        self.dropped(&pour, State::Idle);
-        self.left_without_slop(perhaps.map(|kept| *kept), back.is_some(), pour.tare, at);
     }
 
     /// The piece got no slop: its open row goes.

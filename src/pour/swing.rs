@@ -6,7 +6,8 @@
 
 use super::engine::{Engine, Start};
 use super::entry::{Cue, Output};
-use super::state::{Pour, Ready, State, Stream};
+use super::ready::Ready;
+use super::state::{Pour, State, Stream};
 use crate::reading::Weighing;
 use crate::record::{Mark, Marks};
 use crate::settle::ripple::Ripple;

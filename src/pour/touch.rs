@@ -5,8 +5,9 @@ use super::done::{EITHER, LIFT_S};
 use super::engine::Engine;
 use super::entry::Cue;
 use super::landing::Landing;
+use super::ready::Ready;
 use super::running::{MOST_FLOW_G_S, SHOWN, SPLASH_G};
-use super::state::{Pour, Ready, State, Stream};
+use super::state::{Pour, State, Stream};
 use super::vessel::Vessel;
 use crate::reading::Weighing;
 use crate::record::Mark;
@@ -57,7 +58,7 @@ impl Engine {
             s.pour.unsure_g = 0.0;
         }
         let most_g = MOST_FLOW_G_S * at.seconds_from(s.pour.started);
-        if !(-self.threshold_g()..most_g).contains(&net) {
+        if !(-self.threshold_g()..most_g).contains(&net) && !self.may_be_a_lump(net) {
             return self.dropped(&s.pour, State::Landing(Landing::default()));
         }
         if net > SHOWN * self.threshold_g() {
@@ -88,6 +89,10 @@ impl Engine {
         let (at_once_g, leapt_g) = (stayed(self.at_once_g(s, net)), stayed(self.leapt_g(s, net)));
         let surged_g = stayed(s.surges.g());
         s.pour.unsure_g = s.pour.unsure_g.max(EITHER * at_once_g.max(leapt_g).max(surged_g));
+        if s.pour.in_tare_g > 0.0 {
+            s.pour.unsure_g = s.pour.unsure_g.max(EITHER * s.pour.in_tare_g);
+            s.pour.marks = s.pour.marks.with(Mark::Early);
+        }
         // A hand in mid-pour comes and goes; what is nearly all of the weight may be no slop at all.
         let nearly_all_g = if leapt_g > 0.5 * net { leapt_g } else { 0.0 };
         s.pour.doubt_g = s.pour.doubt_g.max(at_once_g).max(nearly_all_g);

@@ -6,6 +6,7 @@ use crate::window::Browser;
 use fantoccini::Locator;
 use serde_json::json;
 use std::path::Path;
+use std::time::Duration;
 
 /// Where the page stands now.
 pub(crate) trait Looker {
@@ -304,8 +305,12 @@ impl Tour {
             self.pan.runs(TRICKLE_G_S, BARE_G + net_g);
             self.browser.shows("pouring").await;
             looker.look(&self.browser, "pour-pouring").await;
+        } else {
+            // A hand waits for `ready`: what runs at once may be in the tare.
+            tokio::time::sleep(Duration::from_millis(400)).await;
         }
-        self.pan.runs(8.0, BARE_G + net_g);
+        // After the trickle a stream of a hand: a gush of half a second would look like a push.
+        self.pan.runs(if first { 3.0 } else { 8.0 }, BARE_G + net_g);
         self.browser.shows("lift").await;
         if first {
             self.pan.shakes(BARE_G + net_g);
