@@ -68,6 +68,9 @@ const OWED: &[(&str, f64)] = &[
     ("Missed / nothing", 0.1),
     ("Missed / press in the pour", 0.1),
     ("Missed / removed in the pour", 0.1),
+    // Counted over 1,000 cycles.
+    ("Silent / bear in the pour", 1.0),
+    ("Silent / short and topped up", 2.0),
     ("Wrong / bear in the pour", 0.2),
     ("Wrong / frozen", 0.1),
     ("Wrong / gap", 0.1),
@@ -298,9 +301,8 @@ fn run(seed: u64) -> Outcome {
         // Who pours without ready was told nothing: that is one fault, not two.
         let kind = match kind {
             Broken::Missed if piece.is_some_and(|i| unready.contains(&i)) => "missed, no ready".to_owned(),
-            Broken::Missed | Broken::Doubled | Broken::FalseGood | Broken::Wrong | Broken::WrongVerdict => {
-                format!("{kind:?}")
-            }
+            Broken::Missed | Broken::Doubled | Broken::FalseGood => format!("{kind:?}"),
+            Broken::Wrong | Broken::WrongVerdict | Broken::Silent => format!("{kind:?}"),
         };
         broken.push((format!("{kind} / {mishap}"), what));
     }

@@ -4,6 +4,7 @@
 //! `TAREBELL_SAID=write` writes what is said now in place of what is kept: look at the difference before
 //! you commit it.
 
+use super::silence::silent;
 use std::collections::BTreeSet;
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
@@ -47,6 +48,8 @@ pub(crate) enum Broken {
     Wrong,
     /// Called short or over, and truly another by more than the weight is known to.
     WrongVerdict,
+    /// Slop ran on above the limits while neither `stop` nor `fault` sounded (see `silence.rs`).
+    Silent,
 }
 
 /// What is poured counts as a pour from here on: less is a splash that the engine does not enter.
@@ -83,6 +86,7 @@ pub(crate) fn judge(scene: &Scene, played: &Played) -> Vec<Found> {
         let weights = own.iter().flat_map(|entry| judge_weight(scene, played, truth, entry));
         broken.extend(weights.map(|(kind, what)| (kind, Some(i), what)));
     }
+    broken.extend(silent(scene, played).into_iter().map(|(i, what)| (Broken::Silent, Some(i), what)));
     for (entry, _) in records.iter().filter(|(_, on)| on.is_none()) {
         broken.push((Broken::Doubled, None, format!("record {} of nothing", entry.piece)));
     }
@@ -172,7 +176,7 @@ fn every_scene_that_is_owed_can_be_read_and_says_what_should_happen() {
     }
 }
 
-fn scene(steps: &str) -> Scene {
+pub(crate) fn scene(steps: &str) -> Scene {
     seeded(7, steps)
 }
 
