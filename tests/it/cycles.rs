@@ -71,6 +71,9 @@ const OWED: &[(&str, f64)] = &[
     // Counted over 1,000 cycles.
     ("Silent / bear in the pour", 1.0),
     ("Silent / short and topped up", 2.0),
+    ("UnsureGood / bear in the pour", 0.5),
+    ("UnsureGood / lifted at once", 6.5),
+    ("UnsureGood / residue left", 1.0),
     ("Wrong / bear in the pour", 0.2),
     ("Wrong / frozen", 0.1),
     ("Wrong / gap", 0.1),
@@ -302,7 +305,7 @@ fn run(seed: u64) -> Outcome {
         let kind = match kind {
             Broken::Missed if piece.is_some_and(|i| unready.contains(&i)) => "missed, no ready".to_owned(),
             Broken::Missed | Broken::Doubled | Broken::FalseGood => format!("{kind:?}"),
-            Broken::Wrong | Broken::WrongVerdict | Broken::Silent => format!("{kind:?}"),
+            Broken::Wrong | Broken::WrongVerdict | Broken::UnsureGood | Broken::Silent => format!("{kind:?}"),
         };
         broken.push((format!("{kind} / {mishap}"), what));
     }

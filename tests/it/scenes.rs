@@ -4,7 +4,7 @@
 //! `TAREBELL_SAID=write` writes what is said now in place of what is kept: look at the difference before
 //! you commit it.
 
-use super::silence::silent;
+use super::silence::{guided, silent};
 use std::collections::BTreeSet;
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
@@ -13,6 +13,7 @@ use tarebell::plant::Truth;
 use tarebell::plant::scene::Scene;
 use tarebell::pour::entry::{Cue, Entry};
 use tarebell::record::Verdict;
+use tarebell::units::Mass;
 
 fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/scenes")
@@ -48,6 +49,8 @@ pub(crate) enum Broken {
     Wrong,
     /// Called short or over, and truly another by more than the weight is known to.
     WrongVerdict,
+    /// Called good, and known to so little that it might as well be outside the limits.
+    UnsureGood,
     /// Slop ran on above the limits while neither `stop` nor `fault` sounded (see `silence.rs`).
     Silent,
 }
@@ -66,6 +69,26 @@ pub(crate) fn nearest_g(truth: &Truth, net_g: f64) -> f64 {
 
 /// Less than a few drops: nothing was poured.
 const NO_SLOP_G: f64 = 0.5;
+
+/// A `good` may be uncertain by so many times how far off is still good. Spread evenly in its limits a weight would be
+/// uncertain by 0.58 of that, so at twice as much it lies outside them in three of five cases (normal law), whatever is shown.
+/// The allowance of two uncertainties above could never fail there.
+const UNSURE: f64 = 2.0;
+
+/// Owed: scenes with a `good` as unsure as that today, and on which scale. Most are lifted before the scale can have shown it.
+/// With a mend its line goes.
+const UNSURE_TODAY: [(&str, &str); 10] = [
+    ("bump-and-lift", "late"),
+    ("ladle-and-lift", "late"),
+    ("ladle-and-lift-not-told", "late"),
+    ("lift-at-the-stop", "late"),
+    ("lift-before-rest", "late"),
+    ("press-after-the-stop", "quick"),
+    ("press-after-the-stop", "usual"),
+    ("swapped-at-the-stop", "late"),
+    ("three-pieces-lifted-at-once", "late"),
+    ("two-pieces-at-once", "late"),
+];
 
 /// A broken rule, the place of the piece where it is of one, and words.
 pub(crate) type Found = (Broken, Option<usize>, String);
@@ -108,10 +131,13 @@ fn judge_weight(scene: &Scene, played: &Played, truth: &Truth, entry: &Entry) ->
         Verdict::Over => over_g < scene.tolerance_g - 2.0 * u_g,
         Verdict::Void => false,
     };
+    // A scale too coarse for the limits knows no weight any better, and is said to call nothing.
+    let unsure =
+        entry.verdict == Verdict::Good && u_g > UNSURE * scene.tolerance_g && guided(scene, played, truth);
     let kind = if entry.verdict == Verdict::Good { Broken::FalseGood } else { Broken::WrongVerdict };
     let verdict = entry.verdict.word();
     let what = || format!("record {}: {verdict} {net_g:.2} g +-{u_g:.2}, truly {true_g:.2} g", entry.piece);
-    let rules = [(kind, wrong_verdict), (Broken::Wrong, !within)];
+    let rules = [(kind, wrong_verdict), (Broken::Wrong, !within), (Broken::UnsureGood, unsure)];
     rules.into_iter().filter(|(_, broken)| *broken).map(|(kind, _)| (kind, what())).collect()
 }
 
@@ -141,8 +167,14 @@ fn every_scene_says_what_is_kept_of_it_and_keeps_the_rules() {
         for scale in &scene.scales {
             let played = play(scene, scale).expect("a scale of a known name");
             let (said, name) = (played.transcript(), format!("{}.{scale}.txt", scene.name));
-            for (_, _, what) in judge(scene, &played) {
+            let owed = UNSURE_TODAY.contains(&(&scene.name, scale));
+            let (unsure, broken): (Vec<Found>, Vec<Found>) =
+                judge(scene, &played).into_iter().partition(|(b, ..)| owed && *b == Broken::UnsureGood);
+            for (_, _, what) in broken {
                 let _ = writeln!(wrong, "{} on {scale}: {what}\n{said}", scene.name);
+            }
+            if owed && unsure.is_empty() {
+                let _ = writeln!(wrong, "{} on {scale} is mended: take it out of UNSURE_TODAY", scene.name);
             }
             let kept = std::fs::read_to_string(said_in.join(&name)).unwrap_or_default();
             if write {
@@ -164,16 +196,31 @@ fn every_scene_says_what_is_kept_of_it_and_keeps_the_rules() {
 }
 
 #[test]
-fn every_scene_that_is_owed_can_be_read_and_says_what_should_happen() {
+fn every_scene_that_is_owed_says_what_should_happen_and_still_breaks_the_rules_that_it_names() {
     let owed = folder().join("owed");
+    let mut wrong = String::new();
     for scene in scenes_in(&owed) {
         let text = std::fs::read_to_string(owed.join(format!("{}.scene", scene.name))).expect("a scene");
-        assert!(text.starts_with("# Should: "), "{}: the first line says what should happen", scene.name);
+        let mut lines = text.lines();
+        let should = lines.next().is_some_and(|line| line.starts_with("# Should: "));
+        assert!(should, "{}: the first line says what should happen", scene.name);
+        let breaks = lines.next().and_then(|line| line.strip_prefix("# Breaks: "));
+        let breaks = breaks.unwrap_or_else(|| panic!("{}: the second line says which rules", scene.name));
         for scale in &scene.scales {
             let played = play(&scene, scale).expect("a scale of a known name");
-            println!("{}{:?}\n", played.transcript(), judge(&scene, &played));
+            let found: BTreeSet<Broken> = judge(&scene, &played).into_iter().map(|(b, ..)| b).collect();
+            let found: Vec<String> = found.iter().map(|b| format!("{b:?}")).collect();
+            let found = found.join(", ");
+            if found != breaks || breaks.is_empty() {
+                let said = played.transcript();
+                let _ = writeln!(wrong, "{} on {scale} breaks '{found}', not '{breaks}'\n{said}", scene.name);
+            }
         }
     }
+    assert!(
+        wrong.is_empty(),
+        "\nWhat is mended goes to tests/scenes, the rest says what it breaks now:\n{wrong}"
+    );
 }
 
 pub(crate) fn scene(steps: &str) -> Scene {
@@ -399,6 +446,15 @@ fn each_rule_finds_what_breaks_it() {
     assert_eq!(found(again), [Broken::Doubled]);
     assert_eq!(found(|p| p.truths[0].at_lift_g = vec![26.0]), [Broken::FalseGood, Broken::Wrong]);
     assert_eq!(found(|p| p.truths[0].at_lift_g = vec![28.0]), [Broken::Wrong]);
+    fn unsure(p: &mut Played, u_g: f64) {
+        for said in &mut p.said {
+            if let Said::Record(_, entry, _) = said {
+                entry.net_u = Some(Mass::saturating(u_g));
+            }
+        }
+    }
+    assert_eq!(found(|p| unsure(p, 3.1)), [Broken::UnsureGood]);
+    assert_eq!(found(|p| unsure(p, 2.9)), []);
     assert!(played.is_some_and(|p| times(&p, Cue::Good.word()).len() == 1));
 }
 

@@ -73,6 +73,22 @@ fn stretches(ran: &[(Instant, f64)]) -> Vec<Vec<Moment>> {
     all
 }
 
+/// The display's step under this piece, as the plant's grows coarser.
+fn counts_in_g(scene: &Scene, played: &Played, truth: &Truth) -> f64 {
+    let scale = scene.scale(&played.scale).expect("a scale of a known name");
+    let coarser = match truth.bare_g + scene.target_g {
+        load_g if !scale.step_grows || load_g < 500.0 => 1.0,
+        load_g if load_g < 1000.0 => 2.0,
+        _ => 5.0,
+    };
+    coarser * scale.step_g
+}
+
+/// README: the step must fit twice between the least and the most, else neither a stop nor a sure weight is promised.
+pub(crate) fn guided(scene: &Scene, played: &Played, truth: &Truth) -> bool {
+    counts_in_g(scene, played, truth) <= scene.tolerance_g
+}
+
 /// What is heard at the table, and what a piece's limits are.
 struct Ear {
     guided: bool,
@@ -88,13 +104,7 @@ struct Ear {
 impl Ear {
     fn of(scene: &Scene, played: &Played, truth: &Truth) -> Self {
         let scale = scene.scale(&played.scale).expect("a scale of a known name");
-        // As the plant's display grows coarser.
-        let coarser = match truth.bare_g + scene.target_g {
-            load_g if !scale.step_grows || load_g < 500.0 => 1.0,
-            load_g if load_g < 1000.0 => 2.0,
-            _ => 5.0,
-        };
-        let step_g = coarser * scale.step_g;
+        let step_g = counts_in_g(scene, played, truth);
         let cues = |word: &[&str]| {
             let is = |said: &Said| match said {
                 Said::Cue(at, cue) => word.contains(&cue.cue.word()).then(|| at.seconds()),
@@ -109,8 +119,7 @@ impl Ear {
             (stands && fault > f64::NEG_INFINITY).then_some((from.max(fault), to))
         });
         Self {
-            // README: the step must fit twice between the least and the most, else no stop is promised.
-            guided: step_g <= scene.tolerance_g,
+            guided: guided(scene, played, truth),
             high_g: scene.target_g + scene.tolerance_g,
             target_g: scene.target_g,
             lag_s: scale.lag() + scale.age_s + scale.period_s,
