@@ -61,10 +61,14 @@ pub(crate) fn least_pour_g(target_g: f64) -> f64 {
 }
 
 /// The truth by which a record is judged: slop at a lift, or as it was put back, whichever is nearest (a
-/// record may be of either).
+/// record may be of either), but of none before the last slop ran into it: what was weighed before that is past.
 pub(crate) fn nearest_g(truth: &Truth, net_g: f64) -> f64 {
     let off = |g: &f64| (g - net_g).abs();
-    truth.at_lift_g.iter().copied().min_by(|a, b| off(a).total_cmp(&off(b))).unwrap_or(truth.net_g)
+    let last = truth.ran.last().map(|(at, _)| *at);
+    // A lift after each landing, and a weight with each landing but the first.
+    let landings = truth.landed.iter().filter(|at| last.is_some_and(|last| **at <= last)).count();
+    let since = truth.at_lift_g.iter().skip(2 * landings.saturating_sub(1));
+    since.copied().min_by(|a, b| off(a).total_cmp(&off(b))).unwrap_or(truth.net_g)
 }
 
 /// Less than a few drops: nothing was poured.
@@ -423,6 +427,23 @@ fn what_stays_on_the_pan_is_no_part_of_the_piece() {
     let steps = "rest 1\nland 312\nrest 2\npour 20 at 8\nat +1 splash 4\nrest 2\nlift leaving 1\nrest 3\n";
     let played = play(&scene(steps), "usual").expect("a known scale");
     assert!((played.truths[0].at_lift_g[0] - 20.0).abs() < 0.4, "{:?}", played.truths[0]);
+}
+
+#[test]
+fn a_weight_of_before_the_last_slop_is_no_truth_of_what_the_piece_holds() {
+    let steps = "land 312\nwait ready 3\npour 20 at 8\nrest 2\nlift\nrest 2\nput back less 1\nrest 2\n";
+    let truth = |more: &str| {
+        let played = play(&scene(&format!("rest 1\n{steps}{more}lift\nrest 1\n")), "usual");
+        played.expect("a known scale").truths[0].clone()
+    };
+    let rolled = truth("");
+    for g in [20.0, 19.0] {
+        assert!((nearest_g(&rolled, g) - g).abs() < 0.4, "{g}: {:?}", rolled.at_lift_g);
+    }
+    let poured_on = truth("pour 20 at 8\nrest 1\n");
+    for g in [20.0, 19.0, 39.0] {
+        assert!((nearest_g(&poured_on, g) - 39.0).abs() < 0.8, "{g}: {:?}", poured_on.at_lift_g);
+    }
 }
 
 #[test]
