@@ -79,21 +79,6 @@ const NO_SLOP_G: f64 = 0.5;
 /// The allowance of two uncertainties above could never fail there.
 const UNSURE: f64 = 2.0;
 
-/// Owed: scenes with a `good` as unsure as that today, and on which scale. Most are lifted before the scale can have shown it.
-/// With a mend its line goes.
-const UNSURE_TODAY: [(&str, &str); 10] = [
-    ("bump-and-lift", "late"),
-    ("ladle-and-lift", "late"),
-    ("ladle-and-lift-not-told", "late"),
-    ("lift-at-the-stop", "late"),
-    ("lift-before-rest", "late"),
-    ("press-after-the-stop", "quick"),
-    ("press-after-the-stop", "usual"),
-    ("swapped-at-the-stop", "late"),
-    ("three-pieces-lifted-at-once", "late"),
-    ("two-pieces-at-once", "late"),
-];
-
 /// A broken rule, the place of the piece where it is of one, and words.
 pub(crate) type Found = (Broken, Option<usize>, String);
 
@@ -171,14 +156,8 @@ fn every_scene_says_what_is_kept_of_it_and_keeps_the_rules() {
         for scale in &scene.scales {
             let played = play(scene, scale).expect("a scale of a known name");
             let (said, name) = (played.transcript(), format!("{}.{scale}.txt", scene.name));
-            let owed = UNSURE_TODAY.contains(&(&scene.name, scale));
-            let (unsure, broken): (Vec<Found>, Vec<Found>) =
-                judge(scene, &played).into_iter().partition(|(b, ..)| owed && *b == Broken::UnsureGood);
-            for (_, _, what) in broken {
+            for (_, _, what) in judge(scene, &played) {
                 let _ = writeln!(wrong, "{} on {scale}: {what}\n{said}", scene.name);
-            }
-            if owed && unsure.is_empty() {
-                let _ = writeln!(wrong, "{} on {scale} is mended: take it out of UNSURE_TODAY", scene.name);
             }
             let kept = std::fs::read_to_string(said_in.join(&name)).unwrap_or_default();
             if write {
