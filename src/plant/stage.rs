@@ -137,7 +137,7 @@ impl Stage {
     fn step(&mut self) {
         let (landed_g, push_g) = self.jet.step(self.now);
         if landed_g > 0.0 {
-            self.pan.pour(landed_g);
+            self.pan.pour(landed_g, self.now);
         }
         for (g_s, _) in self.drying.iter().filter(|(_, until)| self.now < *until) {
             self.pan.dry(g_s * STEP_S);

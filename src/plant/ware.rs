@@ -11,6 +11,9 @@ const HARD: (f64, f64) = (3.0, 4.0);
 /// A wobble: share of the weight, turns a second, and how soon it has gone, seconds (guesses).
 const WOBBLE: (f64, f64, f64) = (0.03, 3.0, 0.4);
 
+/// What landed in a piece is noted so often, seconds: finer than any rule asks.
+const NOTED_S: f64 = 0.1;
+
 /// How a piece is put down.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Landing {
@@ -61,7 +64,7 @@ enum Place {
 }
 
 /// The truth about one piece.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Truth {
     /// The bare piece, grams.
     pub bare_g: f64,
@@ -73,6 +76,22 @@ pub struct Truth {
     pub landed: Vec<Instant>,
     /// Slop in it at each lift, and when it was put back.
     pub at_lift_g: Vec<f64>,
+    /// Slop in it while some landed: when, and grams, ten times a second.
+    pub ran: Vec<(Instant, f64)>,
+}
+
+impl Truth {
+    fn bare(bare_g: f64, now: Instant) -> Self {
+        Self { bare_g, landed: vec![now], ..Self::default() }
+    }
+
+    fn pour(&mut self, g: f64, now: Instant) {
+        self.net_g += g;
+        self.poured_g += g;
+        if self.ran.last().is_none_or(|(last, _)| now.seconds_from(*last) >= NOTED_S) {
+            self.ran.push((now, self.net_g));
+        }
+    }
 }
 
 #[derive(Clone, Debug)]
@@ -112,7 +131,7 @@ pub(super) struct Pan {
 impl Pan {
     /// Puts down a new bare piece.
     pub(super) fn land(&mut self, bare_g: f64, how: Landing, now: Instant) {
-        let truth = Truth { bare_g, net_g: 0.0, poured_g: 0.0, landed: vec![now], at_lift_g: Vec::new() };
+        let truth = Truth::bare(bare_g, now);
         self.pieces.push(Ware { truth, dried_g: 0.0, off_cm: 0.0, place: Place::On { since: now, how } });
     }
 
@@ -145,7 +164,7 @@ impl Pan {
 
     /// Sets another thing down beside the piece.
     pub(super) fn set(&mut self, name: &str, g: f64, now: Instant) {
-        let truth = Truth { bare_g: g, net_g: 0.0, poured_g: 0.0, landed: vec![now], at_lift_g: Vec::new() };
+        let truth = Truth::bare(g, now);
         let place = Place::On { since: now, how: Landing::Usual };
         self.things.push((name.to_owned(), Ware { truth, dried_g: 0.0, off_cm: 0.0, place }));
     }
@@ -160,12 +179,9 @@ impl Pan {
     }
 
     /// Slop lands: in the piece, or on the pan where none stands.
-    pub(super) fn pour(&mut self, g: f64) {
+    pub(super) fn pour(&mut self, g: f64, now: Instant) {
         match self.standing() {
-            Some(ware) => {
-                ware.truth.net_g += g;
-                ware.truth.poured_g += g;
-            }
+            Some(ware) => ware.truth.pour(g, now),
             None => self.slop_g += g,
         }
     }
@@ -236,12 +252,12 @@ mod tests {
     fn slop_goes_with_the_piece_and_what_lies_beside_stays() {
         let mut pan = Pan::default();
         pan.land(300.0, Landing::Usual, at(1.0));
-        pan.pour(20.0);
+        pan.pour(20.0, at(4.0));
         pan.splash(2.0);
         assert!((pan.felt_g(at(5.0), 0.0) - 322.0).abs() < 0.01);
         pan.lift(1.0, at(6.0));
         assert!((pan.felt_g(at(7.0), 0.0) - 3.0).abs() < 1e-9);
-        pan.pour(5.0);
+        pan.pour(5.0, at(7.0));
         assert!((pan.felt_g(at(7.0), 0.0) - 8.0).abs() < 1e-9, "no piece: it lands on the pan");
         pan.wipe(0.5);
         pan.put_back(4.0, at(8.0));
@@ -251,10 +267,23 @@ mod tests {
     }
 
     #[test]
+    fn what_landed_in_a_piece_is_noted_ten_times_a_second_and_what_landed_beside_it_is_not() {
+        let mut pan = Pan::default();
+        pan.land(300.0, Landing::Usual, at(1.0));
+        for ms in 0..=250 {
+            pan.pour(0.01, at(2.0 + f64::from(ms) / 1e3));
+        }
+        pan.lift(0.0, at(3.0));
+        pan.pour(5.0, at(4.0));
+        let ran: Vec<_> = pan.truths().flat_map(|t| &t.ran).map(|(at, g)| (at.us(), g.round())).collect();
+        assert_eq!(ran, [(2_000_000, 0.0), (2_100_000, 1.0), (2_200_000, 2.0)]);
+    }
+
+    #[test]
     fn off_the_centre_a_load_errs_by_its_share_and_water_in_the_air_weighs_nothing() {
         let mut pan = Pan::default();
         pan.land(300.0, Landing::Usual, at(1.0));
-        pan.pour(20.0);
+        pan.pour(20.0, at(4.0));
         pan.nudge(2.0);
         assert!((pan.felt_g(at(5.0), 0.001) - 320.64).abs() < 0.01);
         pan.dry(0.5);

@@ -1,4 +1,4 @@
-//! Random cycles at the table: scale, hand, ware, target and one mishap for each piece drawn from a list with
+//! Random cycles at the table: scale, hand, ware, target and a mishap for each piece, sometimes two, drawn from a list with
 //! stated odds, played as a scene and judged by the rules of `scenes.rs`. Everything is invented.
 //!
 //! `TAREBELL_CYCLES=10000` plays so many (best with `--release -- --nocapture`); the seed and the scene of
@@ -20,8 +20,8 @@ const PRINTED: usize = 3;
 /// A hand that is not told ready waits for so long and then pours all the same.
 const PATIENCE: &str = "wait ready 15";
 
-/// What goes wrong with a piece, and how often in a hundred.
-const MISHAPS: [(&str, f64); 31] = [
+/// What goes wrong with a piece, and its odds: so many of their sum, 125.
+const MISHAPS: [(&str, f64); 41] = [
     ("nothing", 19.0),
     ("lifted at once", 8.0),
     ("landing soft", 3.0),
@@ -53,39 +53,82 @@ const MISHAPS: [(&str, f64); 31] = [
     ("silence", 2.0),
     ("frozen", 2.0),
     ("readings in disorder", 2.0),
+    ("put back short", 3.0),
+    ("poured before ready", 2.0),
+    ("ready piece pressed then poured", 2.0),
+    ("pan wiped at ready", 2.0),
+    ("jug set beside and taken, then poured", 2.0),
+    ("trickle into a short piece", 2.0),
+    ("stops by itself, then goes on", 2.0),
+    (JUG_FOR_LADLE, 1.0),
+    (LADLE_FOR_JUG, 1.5),
+    (TWO, 7.5),
 ];
+/// What it is poured from is not what is told.
+const JUG_FOR_LADLE: &str = "jug where the ladle is told";
+const LADLE_FOR_JUG: &str = "ladle where the jug is told";
+/// Two mishaps of one piece, drawn by the same odds.
+const TWO: &str = "two at once";
+/// Not one of those two: nothing, what is told of the whole batch, and a piece that is gone before the other can happen.
+const ALONE: [&str; 5] = ["nothing", JUG_FOR_LADLE, LADLE_FOR_JUG, TWO, "removed in the pour"];
 
-/// Rules that are broken today, by rule and mishap, and at most how often in a thousand pieces (the greatest
-/// of three counts over 10,000 cycles). What is not here must not be broken at all; with a mend its line goes.
+/// Rules that are broken today, by rule and mishap, and at most how often in a thousand pieces: the greatest of three counts
+/// over 3,000 cycles (seeds 1 to 9,000, some 5,990 pieces each; counted after the first mends: before them slop ran on in
+/// silence 310 times in these 17,961 pieces, and 59 were called good that were not). What is not here must not be broken at
+/// all; with a mend its line goes.
 const OWED: &[(&str, f64)] = &[
-    ("Doubled / frozen", 0.1),
-    ("FalseGood / hand borne", 0.1),
-    ("FalseGood / lifted at once", 0.1),
-    ("FalseGood / removed in the pour", 0.1),
-    ("Missed / frozen", 0.1),
-    ("Missed / jug on the rim", 0.1),
-    ("Missed / landing wobbles", 0.1),
-    ("Missed / nothing", 0.1),
-    ("Missed / press in the pour", 0.1),
-    ("Missed / removed in the pour", 0.1),
-    ("Wrong / bear in the pour", 0.2),
-    ("Wrong / frozen", 0.1),
-    ("Wrong / gap", 0.1),
+    ("Doubled / pan wiped at ready", 0.7),
+    ("Doubled / put back short", 0.6),
+    ("Doubled / two at once", 0.2),
+    ("FalseGood / hand borne", 0.2),
+    ("FalseGood / jug set beside and taken, then poured", 0.9),
+    ("FalseGood / pan wiped at ready", 0.2),
+    ("FalseGood / poured before ready", 0.4),
+    ("FalseGood / put back short", 0.2),
+    ("FalseGood / two at once", 0.4),
+    ("Missed / bump in the pour", 0.2),
+    ("Missed / frozen", 0.2),
+    ("Missed / jug set beside and taken, then poured", 0.6),
+    ("Missed / ladle where the jug is told", 2.2),
+    ("Missed / landing soft", 0.2),
+    ("Missed / lifted at once", 0.4),
+    ("Missed / nothing", 0.4),
+    ("Missed / poured before ready", 2.4),
+    ("Missed / readings in disorder", 0.2),
+    ("Missed / ready piece pressed then poured", 0.2),
+    ("Missed / removed in the pour", 0.2),
+    ("Missed / short let go", 0.2),
+    ("Missed / table knocked", 0.2),
+    ("Missed / two at once", 0.7),
+    ("Missed / wheel", 0.2),
+    ("Silent / put back short", 0.2),
+    ("Silent / short and topped up", 0.2),
+    ("Silent / two at once", 0.2),
+    ("UnsureGood / nudged", 0.4),
+    ("UnsureGood / press after the stop", 0.7),
+    ("UnsureGood / press in the pour", 0.4),
+    ("UnsureGood / removed in the pour", 0.2),
+    ("UnsureGood / two at once", 0.2),
+    ("Wrong / fan", 0.2),
+    ("Wrong / frozen", 0.2),
     ("Wrong / hand borne", 0.2),
-    ("Wrong / jug on the rim", 0.1),
-    ("Wrong / lifted at once", 0.1),
-    ("Wrong / nothing", 0.1),
-    ("Wrong / press after the stop", 0.1),
-    ("Wrong / removed in the pour", 0.1),
-    ("Wrong / splash beside", 0.1),
-    ("Wrong / wheel", 0.1),
-    ("WrongVerdict / bear in the pour", 0.1),
-    ("WrongVerdict / frozen", 0.1),
-    ("WrongVerdict / gap", 0.1),
-    ("WrongVerdict / jug on the rim", 0.1),
-    ("WrongVerdict / nothing", 0.1),
-    ("WrongVerdict / press after the stop", 0.1),
-    ("missed, no ready / draught", 0.1),
+    ("Wrong / jug set beside and taken, then poured", 1.9),
+    ("Wrong / lifted at once", 0.2),
+    ("Wrong / pan wiped at ready", 0.9),
+    ("Wrong / poured before ready", 0.4),
+    ("Wrong / press after the stop", 0.2),
+    ("Wrong / press in the pour", 0.2),
+    ("Wrong / put back short", 0.7),
+    ("Wrong / splash beside", 0.2),
+    ("Wrong / two at once", 0.4),
+    ("WrongVerdict / frozen", 0.2),
+    ("WrongVerdict / jug set beside and taken, then poured", 0.2),
+    ("WrongVerdict / pan wiped at ready", 0.2),
+    ("WrongVerdict / press in the pour", 0.2),
+    ("WrongVerdict / put back short", 0.6),
+    ("WrongVerdict / short and topped up", 0.2),
+    ("WrongVerdict / splash beside", 0.2),
+    ("WrongVerdict / two at once", 0.2),
 ];
 /// A count may lie above its rate by chance: twice as much, and three more (Poisson's law: fewer than one
 /// table in a thousand fails by chance).
@@ -127,11 +170,22 @@ impl Dice {
         }
         MISHAPS[0].0
     }
+
+    fn one_of_two(&mut self) -> &'static str {
+        loop {
+            let mishap = self.mishap();
+            if !ALONE.contains(&mishap) {
+                return mishap;
+            }
+        }
+    }
 }
 
 /// A piece's lines where they differ from a plain pour.
+#[derive(Clone)]
 struct Lines {
     land: String,
+    ready: String,
     before: String,
     pour: String,
     beside: String,
@@ -163,35 +217,112 @@ fn cycle(seed: u64) -> Cycle {
         text += "lag told\n";
     }
     // One potter in ten ladles, one squeezes a bottle, and says so.
-    let vessel = dice.one_of(&["jug", "jug", "jug", "jug", "jug", "jug", "jug", "jug", "ladle", "squeeze"]);
-    text += &format!("vessel {vessel}\nrest 1\n");
+    let drawn = dice.one_of(&["jug", "jug", "jug", "jug", "jug", "jug", "jug", "jug", "ladle", "squeeze"]);
     let pieces = 1 + (dice.unit() * 3.0) as usize;
-    let mishaps: Vec<&str> = (0..pieces).map(|_| dice.mishap()).collect();
+    let mut mishaps: Vec<&str> = (0..pieces).map(|_| dice.mishap()).collect();
+    let vessel = told(drawn, &mut mishaps);
+    text += &format!("vessel {vessel}\nrest 1\n");
     for mishap in &mishaps {
         let bare_g = ware_g * dice.between(0.94, 1.06);
         let flow_g_s = (target_g / dice.between(2.5, 6.0)).clamp(1.5, 15.0);
-        let mut lines = lines(mishap, target_g, bare_g, flow_g_s, &mut dice);
-        if vessel == "squeeze" {
-            lines.pour = lines.pour.replace("pour ", "squeeze ");
-        } else if vessel == "ladle" && lines.pour.starts_with("pour until") {
-            lines.pour = format!("ladle {:.1}\n", dice.between(0.9, 1.1) * target_g);
-        }
-        let pause_s = dice.between(0.2, 0.8);
-        text += &format!("{}{PATIENCE}\nrest {pause_s:.2}\n{}", lines.land, lines.before);
+        let mut lines = match *mishap {
+            TWO => {
+                let (one, two) = (dice.one_of_two(), dice.one_of_two());
+                text += &format!("# {one} and {two}\n");
+                let first = lines(one, target_g, bare_g, flow_g_s, &mut dice);
+                first.and(lines(two, target_g, bare_g, flow_g_s, &mut dice), bare_g, flow_g_s)
+            }
+            mishap => lines(mishap, target_g, bare_g, flow_g_s, &mut dice),
+        };
+        let from = match *mishap {
+            JUG_FOR_LADLE => "jug",
+            LADLE_FOR_JUG => "ladle",
+            _ => vessel,
+        };
+        lines.pour_from(from, target_g, &mut dice);
+        text += &format!("{}{}{}", lines.land, lines.ready, lines.before);
         text += &format!("{}{}{}{}", lines.pour, lines.beside, lines.after, lines.lift);
         text += &format!("rest {:.2}\n", dice.between(1.5, 4.0));
     }
     Cycle { text, mishaps }
 }
 
+/// What the engine is told of the batch. A ladle where a jug is told and the other way round can't be of one batch.
+fn told(drawn: &'static str, mishaps: &mut [&str]) -> &'static str {
+    if mishaps.contains(&JUG_FOR_LADLE) {
+        mishaps.iter_mut().filter(|mishap| **mishap == LADLE_FOR_JUG).for_each(|mishap| *mishap = "nothing");
+        return "ladle";
+    }
+    if mishaps.contains(&LADLE_FOR_JUG) { "jug" } else { drawn }
+}
+
+impl Lines {
+    fn plain(bare_g: f64, flow_g_s: f64) -> Self {
+        Self {
+            land: format!("land {bare_g:.1}\n"),
+            ready: String::new(),
+            before: String::new(),
+            pour: format!("pour until stop at {flow_g_s:.1}\n"),
+            beside: String::new(),
+            after: String::new(),
+            lift: "lift\n".to_owned(),
+        }
+    }
+
+    /// With what another mishap changes where this one changes nothing, and what runs beside of both.
+    fn and(self, other: Self, bare_g: f64, flow_g_s: f64) -> Self {
+        let plain = Self::plain(bare_g, flow_g_s);
+        let either = |one: String, two: String, plain: &String| if one == *plain { two } else { one };
+        // What every piece has: a plain wait for ready and for the verdict.
+        let longer = |one: String, two: String| if usual(&one) { two } else { one };
+        Self {
+            land: either(self.land, other.land, &plain.land),
+            ready: longer(self.ready, other.ready),
+            before: self.before + &other.before,
+            pour: either(self.pour, other.pour, &plain.pour),
+            beside: self.beside + &other.beside,
+            after: longer(self.after, other.after),
+            lift: either(self.lift, other.lift, &plain.lift),
+        }
+    }
+
+    /// Poured from another vessel than a jug.
+    fn pour_from(&mut self, vessel: &str, target_g: f64, dice: &mut Dice) {
+        let mut in_it_g = 0.0;
+        for lines in [&mut self.pour, &mut self.after] {
+            let each = |line: &str| {
+                let Some((verb, how)) = line.split_once(' ').filter(|(verb, _)| POURS.contains(verb)) else {
+                    return format!("{line}\n");
+                };
+                match (vessel, how.split_once(' ')) {
+                    ("squeeze", _) => format!("squeeze {how}\n"),
+                    ("ladle", Some((grams, _))) => {
+                        let lacks_g = (target_g - in_it_g).max(1.0);
+                        let g = grams.parse().unwrap_or_else(|_| dice.between(0.9, 1.1) * lacks_g);
+                        in_it_g += g;
+                        format!("ladle {g:.1}\n")
+                    }
+                    _ => format!("{verb} {how}\n"),
+                }
+            };
+            *lines = lines.lines().map(each).collect();
+        }
+    }
+}
+
+/// Verbs that a ladle or a bottle takes the place of.
+const POURS: [&str; 2] = ["pour", "squeeze"];
+
+/// Two lines that every piece has: a cue is waited for, then a rest.
+fn usual(lines: &str) -> bool {
+    lines.lines().count() == 2 && (lines.starts_with(PATIENCE) || lines.starts_with("wait verdict 6\n"))
+}
+
 fn lines(mishap: &str, target_g: f64, bare_g: f64, flow_g_s: f64, dice: &mut Dice) -> Lines {
     let mut lines = Lines {
-        land: format!("land {bare_g:.1}\n"),
-        before: String::new(),
-        pour: format!("pour until stop at {flow_g_s:.1}\n"),
-        beside: String::new(),
+        ready: format!("{PATIENCE}\nrest {:.2}\n", dice.between(0.2, 0.8)),
         after: format!("wait verdict 6\nrest {:.2}\n", dice.between(0.1, 2.0)),
-        lift: "lift\n".to_owned(),
+        ..Lines::plain(bare_g, flow_g_s)
     };
     let mid_s = dice.between(0.3, 0.7) * target_g / flow_g_s;
     let g = dice.scaled(4.0, 40.0);
@@ -264,7 +395,49 @@ fn more(mishap: &str, lines: &mut Lines, target_g: f64, flow_g_s: f64, dice: &mu
             let what = dice.one_of(&["out of order", "equal times"]);
             lines.beside = format!("at +{mid_s:.1} {what} {:.1}\n", dice.between(0.5, 2.0));
         }
-        "nothing" => {}
+        "nothing" | JUG_FOR_LADLE | LADLE_FOR_JUG => {}
+        _ => around(mishap, lines, target_g, flow_g_s, dice),
+    }
+}
+
+/// Mishaps of a ready piece, of one that is not ready, and of one that got too little.
+fn around(mishap: &str, lines: &mut Lines, target_g: f64, flow_g_s: f64, dice: &mut Dice) {
+    let pause_s = dice.between(0.05, 1.0);
+    let part_g = target_g - dice.between(0.08, 0.6) * target_g;
+    let part = format!("pour {part_g:.1} at {flow_g_s:.1}\n");
+    let after = lines.after.clone();
+    match mishap {
+        "put back short" => {
+            let (seen_s, rolled_s) = (dice.between(0.2, 1.5), dice.between(5.0, 40.0));
+            let again_g_s = dice.between(0.3, 0.8) * flow_g_s;
+            lines.pour = part;
+            lines.after = format!("wait verdict 6\nrest {seen_s:.1}\nlift\nrest {rolled_s:.1}\nput back\n");
+            lines.after +=
+                &format!("wait ready 4\nrest {pause_s:.2}\npour until stop at {again_g_s:.1}\n{after}");
+        }
+        "trickle into a short piece" => {
+            let trickle_g_s = dice.between(1.0, 3.0);
+            lines.pour = part;
+            lines.after =
+                format!("wait verdict 6\nrest {pause_s:.2}\npour until stop at {trickle_g_s:.1}\n{after}");
+        }
+        "stops by itself, then goes on" => {
+            let verb = dice.one_of(&["pour", "pour", "squeeze"]);
+            let (first_g, rest_s) = (dice.between(0.1, 0.8) * target_g, dice.between(1.5, 6.0));
+            let on_g_s = dice.between(0.2, 1.0) * flow_g_s;
+            lines.pour = format!("{verb} {first_g:.1} at {flow_g_s:.1}\nrest {rest_s:.1}\n");
+            lines.pour += &format!("{verb} until stop at {on_g_s:.1}\n");
+        }
+        "poured before ready" => lines.ready = format!("rest {:.2}\n", dice.between(0.2, 1.0)),
+        "ready piece pressed then poured" => {
+            let (g, for_s) = (dice.scaled(5.0, 60.0), dice.between(0.2, 0.8));
+            lines.before = format!("press {g:.0} for {for_s:.1}\nrest {pause_s:.2}\n");
+        }
+        "pan wiped at ready" => lines.before = format!("wipe\nrest {pause_s:.2}\n"),
+        "jug set beside and taken, then poured" => {
+            let (jug_g, for_s) = (dice.scaled(200.0, 1500.0), dice.between(0.5, 3.0));
+            lines.before = format!("set jug {jug_g:.0}\nrest {for_s:.1}\ntake jug\nrest {pause_s:.2}\n");
+        }
         other => panic!("no lines for {other}"),
     }
 }
@@ -298,9 +471,8 @@ fn run(seed: u64) -> Outcome {
         // Who pours without ready was told nothing: that is one fault, not two.
         let kind = match kind {
             Broken::Missed if piece.is_some_and(|i| unready.contains(&i)) => "missed, no ready".to_owned(),
-            Broken::Missed | Broken::Doubled | Broken::FalseGood | Broken::Wrong | Broken::WrongVerdict => {
-                format!("{kind:?}")
-            }
+            Broken::Missed | Broken::Doubled | Broken::FalseGood => format!("{kind:?}"),
+            Broken::Wrong | Broken::WrongVerdict | Broken::UnsureGood | Broken::Silent => format!("{kind:?}"),
         };
         broken.push((format!("{kind} / {mishap}"), what));
     }
@@ -318,23 +490,33 @@ fn run(seed: u64) -> Outcome {
 
 /// A piece whose hand waits for a stop, whatever else happens.
 fn scene_tells_stop(cycle: &Cycle, piece: usize) -> bool {
-    let by_itself = ["short let go", "over let go", "removed in the pour", "silence", "frozen"];
+    let by_itself = [
+        "short let go",
+        "over let go",
+        "removed in the pour",
+        "silence",
+        "frozen",
+        "poured before ready",
+        LADLE_FOR_JUG,
+        TWO,
+    ];
     !by_itself.contains(&cycle.mishaps[piece]) && !cycle.text.contains("vessel ladle")
 }
 
 /// Pieces for which no ready was said in time.
 fn unready(played: &Played) -> Vec<usize> {
-    let mut waits = Vec::new();
-    let mut since = None;
+    let mut found = Vec::new();
+    let (mut landed, mut since) = (0_usize, None);
     for said in played.in_order() {
         if let Said::Step(at, text) = said {
-            if let Some(from) = since.take() {
-                waits.push(at.seconds_from(from) > 14.9);
+            if since.take().is_some_and(|from| at.seconds_from(from) > 14.9) {
+                found.push(landed - 1);
             }
+            landed += usize::from(text.starts_with("land "));
             since = (text == PATIENCE).then_some(at);
         }
     }
-    (0..waits.len()).filter(|i| waits[*i]).collect()
+    found
 }
 
 /// Plays them on two threads.
@@ -463,4 +645,41 @@ fn every_mishap_makes_a_scene_that_can_be_read_and_the_same_seed_the_same_scene(
         let n = f64::from(*seen.get(mishap).unwrap_or(&0));
         assert!((n - wanted).abs() < 5.0 * wanted.sqrt(), "{mishap}: {n} times, wanted {wanted:.0}");
     }
+}
+
+#[test]
+fn two_mishaps_of_one_piece_both_happen_and_what_both_would_change_the_first_does() {
+    let mut dice = Dice(3);
+    let mut of = |mishap| lines(mishap, 29.0, 312.0, 8.0, &mut dice);
+    let (press, left) = (of("press in the pour"), of("residue left"));
+    let both = press.and(left, 312.0, 8.0);
+    assert!(both.beside.contains("press") && both.lift.contains("leaving"), "{} {}", both.beside, both.lift);
+    assert!(both.pour == "pour until stop at 8.0\n" && both.ready.starts_with(PATIENCE));
+    let (back, refilled) = (of("put back short"), of("refilled"));
+    let parts = refilled.pour.clone();
+    let both = back.and(refilled, 312.0, 8.0);
+    assert!(both.after.contains("put back") && both.pour != parts, "{} {}", both.pour, both.after);
+    let (early, soft) = (of("poured before ready"), of("landing soft"));
+    let both = soft.and(early, 312.0, 8.0);
+    assert!(both.land.contains("softly") && both.ready.starts_with("rest"), "{} {}", both.land, both.ready);
+}
+
+#[test]
+fn who_ladles_tops_up_what_is_lacking_with_a_ladle_and_who_squeezes_with_a_bottle() {
+    let mut dice = Dice(3);
+    let short = lines("put back short", 29.0, 312.0, 8.0, &mut dice);
+    for vessel in ["ladle", "squeeze"] {
+        let mut lines =
+            Lines { pour: "pour 20.0 at 8.0\n".to_owned(), after: short.after.clone(), ..short.clone() };
+        lines.pour_from(vessel, 29.0, &mut dice);
+        let text = lines.pour + &lines.after;
+        let of = |line: &&str| line.starts_with(vessel);
+        assert!(text.lines().filter(of).count() == 2 && !text.contains("pour "), "{text}");
+        let last = text.lines().filter_map(|line| line.strip_prefix("ladle ")).next_back();
+        let g = last.map_or(9.0, |g| g.parse::<f64>().expect("grams"));
+        assert!((8.0..10.0).contains(&g), "{text}");
+    }
+    assert_eq!(told("squeeze", &mut ["nothing", JUG_FOR_LADLE, LADLE_FOR_JUG]), "ladle");
+    assert_eq!(told("squeeze", &mut [LADLE_FOR_JUG]), "jug");
+    assert_eq!(told("squeeze", &mut ["nothing"]), "squeeze");
 }

@@ -24,6 +24,7 @@ mod seeds;
 mod session;
 mod settings;
 mod shapes;
+mod silence;
 mod states;
 mod stop;
 mod tidy;
