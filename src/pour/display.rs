@@ -53,6 +53,11 @@ impl Engine {
         self.start.scale.clone()
     }
 
+    /// Steps of the pan that showed its lag since the engine began.
+    pub fn lag_steps(&self) -> u32 {
+        self.response.learned()
+    }
+
     /// What steps of the pan showed of its lag.
     pub fn lags(&self) -> Lags {
         self.response.lags().clone()

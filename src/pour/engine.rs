@@ -13,6 +13,7 @@ pub use super::hearing::Hearing;
 use super::put_back::Memory;
 use super::remark::Remark;
 use super::state::{State, Trouble};
+use super::sums::Sums;
 use super::ware::Ware;
 use crate::reading::Weighing;
 use crate::record::Verdict;
@@ -144,6 +145,8 @@ pub struct Engine {
     pub(super) memory: Memory,
     pub(super) response: Response,
     pub(super) climb: Climb,
+    /// What pours showed of lag and hand together.
+    pub(super) sums: Sums,
 }
 
 impl Engine {
@@ -175,6 +178,7 @@ impl Engine {
             after: After::new(&start),
             ware: start.ware,
             memory: start.memory.clone(),
+            sums: Sums::default(),
             response: Response::from(start.lags.clone().or_assumed(start.scale.lag.as_secs_f64())),
             climb: Climb::default(),
             start,
@@ -337,6 +341,11 @@ impl Engine {
     /// The stopping time as learned so far.
     pub fn hand(&self) -> Hand {
         self.hand
+    }
+
+    /// What pours showed of lag and hand together.
+    pub fn sums(&self) -> &Sums {
+        &self.sums
     }
 
     /// No `ready` is given because the log can't be written.

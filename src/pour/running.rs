@@ -9,6 +9,7 @@ use super::leaps::Leaps;
 use super::onset::Onset;
 use super::predict::{Display, Predictor, TRICKLE_G_S, USUAL_G_S};
 use super::state::{Done, Pan, Plan, Pour, Ready, State, Stream};
+use super::sums::Shown;
 use super::surges::Surges;
 use super::vessel::Vessel;
 use crate::reading::Weighing;
@@ -269,6 +270,7 @@ impl Engine {
         let before_g = std::mem::replace(&mut s.shown, net);
         let falls = net < before_g - self.threshold_g();
         self.sinks(s, net, w.taken_at);
+        note_stop(s, net, w.taken_at);
         s.predictor.handle_held(w.arrived_at.seconds_from(w.taken_at));
         let believed = s.predictor.handle_net(net, w.taken_at);
         if !s.lumps {
@@ -361,9 +363,28 @@ impl Engine {
             !(leapt || pour.troubled || pour.ran_on || pour.unheard || touched || self.hearing.lost);
         if first && trusted && plan.stop_due.is_some() {
             let error_g = net - self.start.target.g();
+            if let Some(shown) = shown(&pour, net) {
+                self.sums.note(shown);
+            }
             self.hand = self.hand.learn(error_g, pour.flow_g_s.unwrap_or(0.0), pour.settled);
             self.outputs.push_back(Output::Learned(self.hand));
         }
         pour
     }
+}
+
+/// What the scale shows when the stop is due: on a straight line between the readings before and after it.
+fn note_stop(s: &mut Stream, net: f64, at: Instant) {
+    let Some(due) = s.plan.stop_due.filter(|due| *due <= at && s.pour.shown_at_stop.is_none()) else {
+        return;
+    };
+    let Some((before, was_g)) = s.trail.back().filter(|(before, _)| *before <= due) else { return };
+    let share = due.seconds_from(*before) / at.seconds_from(*before).max(1e-6);
+    s.pour.shown_at_stop = Some(was_g + share * (net - was_g));
+}
+
+/// What a pour that ended at this weight, at rest, shows of lag and hand together.
+fn shown(pour: &Pour, net: f64) -> Option<Shown> {
+    let flow_g_s = pour.flow_g_s.filter(|_| pour.settled)?;
+    Some(Shown { flow_g_s, gain_g: net - pour.shown_at_stop? })
 }
