@@ -1,5 +1,6 @@
 //! How late scale and hand are: measured by lifting things, learned from pours, told in words and fields, kept.
 
+use crate::faces::Tour;
 use crate::rig::Rig;
 use serde_json::{Value, json};
 use std::io::Write;
@@ -125,4 +126,61 @@ fn scale_and_hand_are_told_as_learned_from_pours_and_kept_over_a_restart() {
     let rig = Rig::start(dir.path());
     let now = rig.until("it is kept", |now| now["scale"]["lag"]["origin"] == "learned");
     assert!(now["scale"]["lag"]["steps"].as_u64() >= Some(5), "{now}");
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn measuring_is_begun_by_a_held_key_its_steps_are_spoken_and_a_button_stops_it() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let tour = Tour::begin(dir.path()).await;
+    let browser = &tour.browser;
+    browser.place("scale").await;
+    browser
+        .until(
+            "how late",
+            "return /not learned yet, about 0.30 s late assumed/.test(document.body.textContent)",
+        )
+        .await;
+    let key = |kind: &str| {
+        format!(
+            "document.querySelector('.hold').dispatchEvent(new KeyboardEvent('{kind}', {{ key: 'Enter', bubbles: true }}))"
+        )
+    };
+    browser
+        .until(
+            "the button",
+            "return document.querySelector('.hold')?.textContent.includes('to begin') ?? false",
+        )
+        .await;
+    browser.js(&key("keydown")).await;
+    browser.until("a step", "return !!document.querySelector('.step .ask')").await;
+    browser
+        .js("document.querySelector('.hold')?.dispatchEvent(new KeyboardEvent('keyup', { key: 'Enter' }))")
+        .await;
+    // The pan is bare: that step is done by itself.
+    browser
+        .until(
+            "the next step",
+            "return document.querySelector('.ask').textContent.startsWith('Put something of 150 to 600 g')",
+        )
+        .await;
+    browser
+        .until(
+            "it is spoken",
+            "return document.getElementById('told').textContent.startsWith('Put something of 150')",
+        )
+        .await;
+    assert_eq!(
+        browser.js("return document.querySelectorAll('.hold').length").await,
+        json!(0),
+        "nothing else is asked"
+    );
+    browser.js("document.querySelector('.step button').click()").await;
+    browser
+        .until(
+            "it is stopped",
+            "return !document.querySelector('.step') && document.querySelectorAll('.hold').length > 0",
+        )
+        .await;
+    assert_eq!(browser.complaints().await, Vec::<Value>::new());
+    tour.browser.client.clone().close().await.expect("closed");
 }

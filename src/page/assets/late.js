@@ -1,6 +1,6 @@
 // How late the scale shows and the hand stops, in words, and the test that measures the scale step by step.
 import { html } from "./lit-html.js";
-import { ask, fill, grams, words } from "./say.js";
+import { ask, fill, words } from "./say.js";
 
 const w = words.late;
 const seconds = (ms) => (ms / 1000).toFixed(2);
@@ -44,6 +44,13 @@ export const late = ({ scale, hand, sum }) => html`<section><h2>${w.head}</h2>
   ${facts([...ofScale(scale.lag), ...ofHand(hand)])}
   ${sum?.agreement === "differs" ? html`<p class="wrong">${ofBoth(sum)}</p>` : facts(ofBoth(sum))}</section>`;
 
+/** What the test asks now. */
+const wanted = ({ wants, least_g, most_g }) =>
+  wants === "done" ? w.done : fill(w.wants[wants], { least: Math.round(least_g), most: Math.round(most_g) });
+
+/** What is spoken of the test: what it asks, and before that what was amiss; empty where there is none. */
+export const spoken = (test) => (test ? [test.amiss && w.amiss[test.amiss], wanted(test)].filter(Boolean).join(" ") : "");
+
 /** The response test of the scale. */
 export class LagTest {
   #soon;
@@ -66,26 +73,26 @@ export class LagTest {
   }
 
   /** One step, large: what to do, how far it is, and what is amiss. */
-  #step({ wants, done, steps, least_g, most_g, amiss }, mass_g) {
-    const range = { least: Math.round(least_g), most: Math.round(most_g) };
+  #step(test) {
+    const { done, steps, amiss } = test;
     return html`<section class="step"><h2>${w.test}</h2>
-      <p class="ask" role="status">${fill(w.wants[wants], range)}</p>
-      <p class="amiss" role="alert" ?hidden=${!amiss}>${amiss ? w.amiss[amiss] : ""}</p>
-      <p>${fill(w.progress, { n: done + 1, steps, grams: grams(mass_g) })}</p>
+      <p class="ask">${wanted(test)}</p>
+      ${amiss ? html`<p class="amiss">${w.amiss[amiss]}</p>` : ""}
+      <p>${fill(w.progress, { n: done + 1, steps })}</p>
       <button type="button" class="plain" @click=${() => this.#ask({ off: true })}>${w.leave}</button></section>`;
   }
 
   /** While it is under way it is all that matters here. */
   running({ scale }) {
     const test = scale.lag_test;
-    return test && test.wants !== "done" ? this.#step(test, scale.mass_g) : "";
+    return test && test.wants !== "done" ? this.#step(test) : "";
   }
 
   /** How it is begun, and that it is done. */
   idle({ scale, batch }) {
     const test = scale.lag_test;
     if (test && test.wants !== "done") return "";
-    return html`<section><h2>${w.test}</h2><p class="said" role="status">${test ? w.done : ""}</p>
+    return html`<section><h2>${w.test}</h2><p class="said">${test ? w.done : ""}</p>
       ${facts([w.test_what, w.test_how, batch && w.test_batch])}<p class="wrong" role="alert">${this.#wrong}</p>
       ${batch ? "" : this.#hold.button("lag", w.begin, words.batch.ending, () => this.#ask({}))}</section>`;
   }

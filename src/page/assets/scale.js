@@ -85,13 +85,18 @@ export class ScalePlace {
       <p class="weight">${grams(scale.mass_g)} <span>${words.gram}</span></p>
       <p class="name">${words.scale_states[scale.state]}${scale.state === "live" ? `, ${scale.settled ? words.settled : words.moving}` : ""}</p>
       <p class=${scale.trouble ? "wrong" : "calm"}>${scale.trouble ?? w.trouble_none}</p>
-      <ul class="list">${facts.filter(Boolean).map((fact) => html`<li>${fact}</li>`)}</ul>
+      ${scale.lag_test && scale.lag_test.wants !== "done" ? "" : this.#more(now, facts)}</div>`;
+  }
+
+  /** What is not wanted while the scale is measured. */
+  #more(now, facts) {
+    return html`<ul class="list">${facts.filter(Boolean).map((fact) => html`<li>${fact}</li>`)}</ul>
       ${late(now)}
       ${this.#test.idle(now)}
-      ${this.#spare(scale)}
+      ${this.#spare(now.scale)}
       <section><h2>${w.sound}</h2>${this.#sound(now.sound)}</section>
       <section><h2>${w.screen}</h2><label class="choice"><input type="checkbox" .checked=${this.#mirror}
         @change=${(event) => this.#set(event.target.checked)}>${w.mirror}</label></section>
-      <section><h2>${w.setup}</h2><ol>${w.steps.map((step) => html`<li>${step}</li>`)}</ol><p>${w.safe}</p></section></div>`;
+      <section><h2>${w.setup}</h2><ol>${w.steps.map((step) => html`<li>${step}</li>`)}</ol><p>${w.safe}</p></section>`;
   }
 }
