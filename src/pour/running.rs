@@ -363,13 +363,19 @@ impl Engine {
             !(leapt || pour.troubled || pour.ran_on || pour.unheard || touched || self.hearing.lost);
         if first && trusted && plan.stop_due.is_some() {
             let error_g = net - self.start.target.g();
-            if let Some(shown) = shown(&pour, net) {
-                self.sums.note(shown);
-            }
+            self.note_sum(&pour, net);
             self.hand = self.hand.learn(error_g, pour.flow_g_s.unwrap_or(0.0), pour.settled);
             self.outputs.push_back(Output::Learned(self.hand));
         }
         pour
+    }
+
+    /// What a pour that ended at this weight, at rest, shows of lag and hand together.
+    fn note_sum(&mut self, pour: &Pour, net: f64) {
+        let known = pour.flow_g_s.zip(pour.shown_at_stop).filter(|_| pour.settled);
+        if let Some((flow_g_s, shown_g)) = known {
+            self.sums.note(Shown { flow_g_s, gain_g: net - shown_g });
+        }
     }
 }
 
@@ -381,10 +387,4 @@ fn note_stop(s: &mut Stream, net: f64, at: Instant) {
     let Some((before, was_g)) = s.trail.back().filter(|(before, _)| *before <= due) else { return };
     let share = due.seconds_from(*before) / at.seconds_from(*before).max(1e-6);
     s.pour.shown_at_stop = Some(was_g + share * (net - was_g));
-}
-
-/// What a pour that ended at this weight, at rest, shows of lag and hand together.
-fn shown(pour: &Pour, net: f64) -> Option<Shown> {
-    let flow_g_s = pour.flow_g_s.filter(|_| pour.settled)?;
-    Some(Shown { flow_g_s, gain_g: net - pour.shown_at_stop? })
 }
