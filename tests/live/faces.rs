@@ -130,6 +130,10 @@ impl Tour {
             .expect("a click");
         self.browser.until("left off", "return !document.querySelector('.step')").await;
         self.pan.still(0.0);
+        // The next batch begins on a bare pan.
+        self.rig.until("bare again", |now| {
+            now["scale"]["mass_g"] == json!(0.0) && now["scale"]["settled"] == json!(true)
+        });
     }
 
     async fn settle(&self, place: &str) {
