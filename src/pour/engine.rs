@@ -6,6 +6,7 @@
 use super::PourSettings;
 use super::after::After;
 use super::climb::Climb;
+use super::display::Late;
 use super::entry::{Cue, CueCall, Output, Snapshot};
 use super::fault::Watch;
 use super::hand::Hand;
@@ -13,12 +14,11 @@ pub use super::hearing::Hearing;
 use super::put_back::Memory;
 use super::remark::Remark;
 use super::state::{State, Trouble};
-use super::sums::Sums;
 use super::ware::Ware;
 use crate::reading::Weighing;
 use crate::record::Verdict;
 use crate::scale::ScaleFacts;
-use crate::scale::response::{Lags, Response};
+use crate::scale::response::Lags;
 use crate::settle::pace::Pace;
 use crate::settle::ripple::Ripple;
 use crate::settle::{Motion, Settler};
@@ -143,10 +143,8 @@ pub struct Engine {
     pub(super) after: After,
     pub(super) ware: Ware,
     pub(super) memory: Memory,
-    pub(super) response: Response,
+    pub(super) late: Late,
     pub(super) climb: Climb,
-    /// What pours showed of lag and hand together.
-    pub(super) sums: Sums,
 }
 
 impl Engine {
@@ -178,8 +176,7 @@ impl Engine {
             after: After::new(&start),
             ware: start.ware,
             memory: start.memory.clone(),
-            sums: Sums::default(),
-            response: Response::from(start.lags.clone().or_assumed(start.scale.lag.as_secs_f64())),
+            late: Late::of(&start),
             climb: Climb::default(),
             start,
         }
@@ -341,11 +338,6 @@ impl Engine {
     /// The stopping time as learned so far.
     pub fn hand(&self) -> Hand {
         self.hand
-    }
-
-    /// What pours showed of lag and hand together.
-    pub fn sums(&self) -> &Sums {
-        &self.sums
     }
 
     /// No `ready` is given because the log can't be written.

@@ -374,7 +374,7 @@ impl Engine {
     fn note_sum(&mut self, pour: &Pour, net: f64) {
         let known = pour.flow_g_s.zip(pour.shown_at_stop).filter(|_| pour.settled);
         if let Some((flow_g_s, shown_g)) = known {
-            self.sums.note(Shown { flow_g_s, gain_g: net - shown_g });
+            self.late.sums.note(Shown { flow_g_s, gain_g: net - shown_g });
         }
     }
 }
