@@ -245,6 +245,19 @@ pub struct HandRecord {
     pub ease_pours: u32,
 }
 
+/// How late a scale shows, as it is known.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LagRecord {
+    /// How late, s.
+    pub lag_s: f64,
+    /// Its standard uncertainty, s.
+    pub u_s: f64,
+    /// Steps of the pan it was learned from.
+    pub steps: u32,
+    /// Word of the way in which it smooths, where it was measured on purpose.
+    pub way: Option<String>,
+}
+
 /// Whose stopping time: a pourer with a jug on a scale.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub struct WhoPours(String);

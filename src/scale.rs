@@ -3,6 +3,7 @@
 mod display;
 pub mod health;
 pub mod response;
+pub mod smoothing;
 
 use crate::time::Duration;
 use crate::units::Mass;
@@ -51,12 +52,14 @@ impl ScaleFacts {
         0.5 * (high - low).g() >= self.step.g()
     }
 
-    /// The same scale where nobody told its lag and it was learned before, s, and what it is to be learned on from.
-    pub fn as_learned(self, lag_s: Option<f64>) -> (Self, Lags) {
+    /// The same scale where nobody told its lag and it was learned before, s, and what it is to be learned on from;
+    /// `measured` on purpose, or as pieces landed and left.
+    pub fn as_learned(self, lag_s: Option<f64>, measured: bool) -> (Self, Lags) {
         match lag_s.filter(|_| self.lag_origin == Origin::Assumed) {
             Some(lag_s) => {
                 let lag = Duration::from_micros((lag_s * 1e6).round() as u64);
-                (Self { lag, lag_origin: Origin::Learned, ..self }, Lags::known(lag_s))
+                let lags = if measured { Lags::measured(lag_s) } else { Lags::known(lag_s) };
+                (Self { lag, lag_origin: Origin::Learned, ..self }, lags)
             }
             None => (self, Lags::default()),
         }

@@ -5,6 +5,7 @@ use super::clock::Clock;
 use super::event::{Answer, Beginning, Event, Reply};
 use super::hands;
 use crate::page::desk::{Begun, Desk, Refusal};
+use crate::page::view::LagTestView;
 use crate::pour::curve::Curve;
 use crate::pour::guidance::Guidance;
 use crate::pour::hand::Hand;
@@ -48,7 +49,7 @@ impl Counter {
     fn ask(&self, event: impl FnOnce(Reply) -> Event) -> Result<Begun, Refusal> {
         match self.answer(event)? {
             Answer::Batch(begun) => Ok(*begun),
-            Answer::Spare(_) => Err(storage("the daemon answered another question; please report it")),
+            Answer::Spare(_) | Answer::Test(_) => Err(other_question()),
         }
     }
 
@@ -77,6 +78,10 @@ fn heavier(a: Option<Mass>, b: Option<Mass>) -> Option<Mass> {
 
 fn storage(error: impl std::fmt::Display) -> Refusal {
     Refusal::Storage(error.to_string())
+}
+
+fn other_question() -> Refusal {
+    storage("the daemon answered another question; please report it")
 }
 
 impl Desk for Counter {
@@ -162,7 +167,14 @@ impl Desk for Counter {
         let lately = self.reader()?.lately(LATELY).map_err(storage)?;
         match self.answer(|reply| Event::Spare { off, lately, reply })? {
             Answer::Spare(spare) => Ok(spare),
-            Answer::Batch(_) => Err(storage("the daemon answered another question; please report it")),
+            Answer::Batch(_) | Answer::Test(_) => Err(other_question()),
+        }
+    }
+
+    fn test_scale(&self, off: bool) -> Result<Option<LagTestView>, Refusal> {
+        match self.answer(|reply| Event::Test { off, reply })? {
+            Answer::Test(test) => Ok(test),
+            Answer::Batch(_) | Answer::Spare(_) => Err(other_question()),
         }
     }
 

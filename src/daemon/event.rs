@@ -2,6 +2,7 @@
 
 use crate::link::LinkEvent;
 use crate::page::desk::{Begun, Refusal};
+use crate::page::view::LagTestView;
 use crate::pour::hand::Hand;
 use crate::record::{BatchRecord, Numbers, PourRecord, WhoPours};
 use crate::sound::SoundStatus;
@@ -17,6 +18,8 @@ pub enum Answer {
     Batch(Box<Begun>),
     /// The spare weight as it is now.
     Spare(Option<Mass>),
+    /// Where the response test stands.
+    Test(Option<LagTestView>),
 }
 
 impl From<Begun> for Answer {
@@ -89,6 +92,13 @@ pub enum Event {
         off: bool,
         /// Bare weight, and weight with slop, of the latest pieces.
         lately: Vec<(Mass, Option<Mass>)>,
+        /// Where the answer goes.
+        reply: Reply,
+    },
+    /// The response test of the scale is to begin, or to be left off.
+    Test {
+        /// To be left off.
+        off: bool,
         /// Where the answer goes.
         reply: Reply,
     },

@@ -5,7 +5,7 @@
 
 use super::event::{Answer, Reply};
 use crate::page::desk::{Begun, Refusal};
-use crate::record::{BatchRecord, HandRecord, PourRecord};
+use crate::record::{BatchRecord, HandRecord, LagRecord, PourRecord};
 use crate::store::{Ack, Job, Store, StoreError, Write};
 use std::collections::{HashMap, HashSet, VecDeque};
 
@@ -75,9 +75,10 @@ impl Log {
     }
 
     /// Puts what was learned into the transaction of the pour it was learned from.
-    pub(super) fn learned(&mut self, key: &str, record: HandRecord) {
-        if let Some(Job { write: Write::Pour { hand, .. }, .. }) = self.waiting.back_mut() {
+    pub(super) fn learned(&mut self, key: &str, record: HandRecord, of_scale: Option<LagRecord>) {
+        if let Some(Job { write: Write::Pour { hand, lag, .. }, .. }) = self.waiting.back_mut() {
             *hand = Some((key.to_owned(), record));
+            *lag = of_scale;
         }
     }
 
@@ -132,6 +133,7 @@ impl Log {
             | Write::PourOpened(_)
             | Write::NumberLeftOut { .. }
             | Write::Spare(_)
+            | Write::Lag { .. }
             | Write::Trace { .. }
             | Write::PourDropped { .. } => {}
         }

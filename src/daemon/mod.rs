@@ -9,7 +9,9 @@ pub mod doctor;
 pub mod event;
 mod files;
 mod hands;
+mod lateness;
 mod log;
+mod measuring;
 mod open;
 pub mod outlet;
 mod parts;
@@ -33,6 +35,7 @@ use crate::page::view::{Event as Told, Now, ScaleView};
 use crate::page::{self, Page};
 use crate::pour::PourSettings;
 use crate::pour::vessel::Vessel;
+use crate::record::LagRecord;
 use crate::scale::ScaleFacts;
 use crate::settings::{Reminding, Sound};
 use crate::sound::{Loudspeaker, SoundStatus};
@@ -157,7 +160,7 @@ impl Daemon {
         let (listener, bound) = listen(setup.listen).await?;
         store.announce(bound)?;
         let run = uuid::Uuid::now_v7().to_string();
-        let (now, now_seen) = watch::channel(Arc::new(nothing_yet(&run, setup.pour.vessel)));
+        let (now, now_seen) = watch::channel(Arc::new(nothing_yet(&run, &setup.scale, setup.pour.vessel)));
         let (told, _) = broadcast::channel(TOLD);
         let (stop_page, stop) = watch::channel(false);
         let (dir, scale_id, guidance) = (setup.dir.to_owned(), setup.scale.id.clone(), setup.pour.guidance);
@@ -175,6 +178,7 @@ impl Daemon {
         let told_too = told.clone();
         let parts = Parts {
             clock,
+            lag: lag_of(opened.lags, &scale.id),
             scale,
             settings,
             reminding,
@@ -229,6 +233,11 @@ impl Daemon {
         let wrong: Vec<String> = [table, page].into_iter().flatten().collect();
         if wrong.is_empty() { Ok(()) } else { Err(anyhow::anyhow!(wrong.join("; "))) }
     }
+}
+
+/// How late this scale shows, as the log has it.
+fn lag_of(lags: Vec<(String, LagRecord)>, scale: &str) -> Option<LagRecord> {
+    lags.into_iter().find(|(name, _)| name == scale).map(|(_, lag)| lag)
 }
 
 fn warn_interrupted(piece: u32) {
@@ -309,10 +318,14 @@ async fn end_table(events: SyncSender<Event>, table: JoinHandle<Result<(), Store
     }
 }
 
-fn nothing_yet(run: &str, usual: Vessel) -> Now {
+fn nothing_yet(run: &str, scale: &ScaleFacts, usual: Vessel) -> Now {
     Now {
         run: run.to_owned(),
-        scale: ScaleView { state: "searching", ..ScaleView::default() },
+        scale: ScaleView {
+            state: "searching",
+            lag: lateness::lag(scale, None, None),
+            ..ScaleView::default()
+        },
         phase: "idle",
         vessel: usual.word(),
         step: "starting".to_owned(),

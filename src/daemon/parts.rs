@@ -6,6 +6,7 @@ use super::sight::Way;
 use crate::frame::Decoder;
 use crate::page::view::{Event as Told, Now};
 use crate::pour::PourSettings;
+use crate::record::LagRecord;
 use crate::scale::ScaleFacts;
 use crate::settings::Reminding;
 use crate::store::Store;
@@ -27,6 +28,8 @@ pub struct Parts {
     pub capacity: Option<Mass>,
     /// Set on the bare pan it voids the last record.
     pub spare: Option<Mass>,
+    /// How late the scale shows, as the log has it.
+    pub lag: Option<LagRecord>,
     /// Lines to readings.
     pub decoder: Decoder,
     /// How the scale is reached.

@@ -3,7 +3,7 @@
 use crate::frame::Counts;
 use crate::frame::standard::promised_step_g;
 use crate::link::Facts;
-use crate::page::view::ScaleView;
+use crate::page::view::{LagView, ScaleView};
 use crate::reading::timing::Timing;
 use crate::reading::{Indicated, Reading, Weighing};
 use crate::scale::ScaleFacts;
@@ -196,6 +196,8 @@ impl Sight {
             rate_hz: rhythm.rate_hz,
             jitter_ms: rhythm.jitter_s.map(|s| s * 1000.0),
             loss: rhythm.loss,
+            lag: LagView::default(),
+            lag_test: None,
         }
     }
 }

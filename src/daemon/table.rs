@@ -5,6 +5,7 @@
 
 use super::event::Event;
 use super::hands;
+use super::lateness;
 use super::log::Log;
 use super::open::too_coarse;
 pub use super::parts::Parts;
@@ -12,6 +13,7 @@ use super::pieces::Belongs;
 use super::rounds::Rounds;
 use super::sight::Sight;
 use super::under_way::{self, Batch};
+use crate::guide::lag::LagTest;
 use crate::link::{Facts, LinkEvent};
 use crate::page::view::{CueView, Event as Told, LastCue, Now, PourView, ScaleView};
 use crate::pour::engine::{Command, LinkChange};
@@ -20,6 +22,7 @@ use crate::pour::hand::Hand;
 use crate::pour::remark::Remark;
 use crate::pour::trace::Input;
 use crate::reading::{Indicated, Reading, Weighing};
+use crate::record::LagRecord;
 use crate::settle::{Motion, Settler};
 use crate::store::{Ack, StoreError, Write};
 use crate::time::Instant;
@@ -45,6 +48,10 @@ pub struct Table {
     pub(super) rest: Option<(Mass, Instant)>,
     /// Set on the bare pan it voids the last record.
     pub(super) spare: Option<Mass>,
+    /// How late the scale shows, as the log has it.
+    pub(super) lag: Option<LagRecord>,
+    /// The response test of the scale.
+    pub(super) test: Option<LagTest>,
 }
 
 impl Table {
@@ -62,6 +69,8 @@ impl Table {
             rounds: Rounds::default(),
             rest: None,
             spare: parts.spare,
+            lag: parts.lag.clone(),
+            test: None,
             parts,
         }
     }
@@ -120,6 +129,7 @@ impl Table {
             Event::Redo(pour, batch, reply) => self.redo(*pour, *batch, reply),
             Event::Skip(batch, reply) => self.skip(*batch, reply),
             Event::Spare { off, lately, reply } => self.keep_spare(off, &lately, reply),
+            Event::Test { off, reply } => self.test_scale(off, &reply),
             Event::Ack(ack) => self.handle_ack(*ack),
             Event::Sound(status) => self.parts.outlet.handle_status(status),
             Event::ClientSound { client, latency } => self.parts.outlet.handle_client(client, latency),
@@ -175,6 +185,7 @@ impl Table {
         // On a wheel that turns rest is the mean over its turns.
         let on_a_wheel = self.batch.as_ref().is_some_and(|b| b.engine.on_a_wheel());
         self.sight.handle_weighing(w, self.rest.is_some() || on_a_wheel);
+        self.follow_test(w, self.rest.map(|(mass, _)| mass));
         self.give(Input::Weighing(w));
     }
 
@@ -234,7 +245,11 @@ impl Table {
         let trace = if own { batch.trace.encode() } else { Vec::new() };
         let pour = open.record(&batch.record, entry, scale, trace);
         batch.pieces.handle_record(&pour);
-        let write = if entry.rev == 0 { Write::PourOpened(pour) } else { Write::Pour { pour, hand: None } };
+        let write = if entry.rev == 0 {
+            Write::PourOpened(pour)
+        } else {
+            Write::Pour { pour, hand: None, lag: None }
+        };
         self.log.add(write);
     }
 
@@ -246,8 +261,7 @@ impl Table {
 
     fn learn(&mut self, hand: Hand) {
         let Some(batch) = &self.batch else { return };
-        let learned = hands::kept(hand);
-        self.log.learned(batch.who.key(), learned);
+        self.log.learned(batch.who.key(), hands::kept(hand), lateness::learned(batch));
     }
 
     fn handle_ack(&mut self, ack: Ack) {
@@ -275,6 +289,7 @@ impl Table {
                 self.spare = *spare;
             }
             self.follow_numbers(write);
+            self.follow_lag(write);
         }
         if let Some(pour) = self.log.handle_ack(ack) {
             if let Some(batch) = self.batch.as_mut().filter(|b| b.record.id == pour.batch) {
@@ -319,6 +334,8 @@ impl Table {
             at_us: now.us(),
             scale: ScaleView {
                 spare_g: self.spare.map(|m| m.g()),
+                lag: lateness::lag(&self.parts.scale, self.lag.as_ref(), self.batch.as_ref()),
+                lag_test: self.test.as_ref().map(lateness::test),
                 ..self.sight.view(now, self.parts.decoder.counts(), hint)
             },
             last_cue: self.last_cue.clone(),

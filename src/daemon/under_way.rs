@@ -1,5 +1,6 @@
 //! The batch under way: its engine with what is kept beside it, and its part of the snapshot.
 
+use super::lateness;
 use super::open::{begun, too_coarse};
 use super::pieces::Pieces;
 use super::reminders::Reminders;
@@ -8,8 +9,9 @@ use crate::page::desk::{Begun, Refusal};
 use crate::page::view::Now;
 use crate::pour::engine::{Command, Engine, Start};
 use crate::pour::entry::Phase;
+use crate::pour::guidance::Guidance;
 use crate::pour::trace::Trace;
-use crate::record::{BatchRecord, PourRecord, WhoPours};
+use crate::record::{BatchRecord, LagRecord, PourRecord, WhoPours};
 use crate::store::Write;
 use crate::time::{Instant, WallTime};
 use crate::units::Mass;
@@ -18,6 +20,8 @@ use crate::units::Mass;
 pub(super) struct Kept {
     pub(super) pieces: Pieces,
     pub(super) reminders: Reminders,
+    /// What was known of the scale's lag at the begin.
+    pub(super) lag: Option<LagRecord>,
 }
 
 /// A batch under way.
@@ -29,6 +33,9 @@ pub(super) struct Batch {
     pub(super) pieces: Pieces,
     pub(super) reminders: Reminders,
     from_bucket: bool,
+    /// What was known of the scale's lag at the begin, and how the hand is guided.
+    pub(super) lag_before: Option<LagRecord>,
+    pub(super) guidance: Guidance,
     /// Why this scale can't guide this batch.
     pub(super) coarse: Option<String>,
 }
@@ -54,6 +61,8 @@ impl Batch {
             coarse: too_coarse(&start.scale, &record),
             pieces: kept.pieces,
             reminders: kept.reminders,
+            lag_before: kept.lag,
+            guidance: start.settings.guidance,
             trace: Trace::new(start),
             engine,
             record,
@@ -174,6 +183,8 @@ pub(super) fn view(batch: Option<&Batch>, now: Instant, wall: WallTime) -> Now {
         offered_g: grams(snapshot.and_then(|s| s.offered)),
         pan_g: grams(batch.and_then(|b| b.engine.left_on_pan())),
         bucket_age_s: batch.filter(|b| b.from_bucket).map(|b| age_s(b.record.created_at, wall)),
+        hand: batch.map(lateness::hand),
+        sum: batch.map(lateness::sum),
         bucket_old: batch.is_some_and(|b| b.reminders.bucket_old(wall)),
         ..Now::default()
     }

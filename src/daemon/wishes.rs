@@ -51,18 +51,25 @@ impl Table {
         warnings.extend(too_coarse(&start.scale, &record));
         warnings.extend(too_heavy(self.parts.capacity, heaviest, &record));
         warnings.extend(may_be_a_piece(self.spare, record.bare));
+        if self.test.take().is_some_and(|test| test.found().is_none()) {
+            warnings.push("the test of the scale is left off: begin it again after the batch".to_owned());
+        }
         let write = Write::BatchBegun { id: record.id.clone(), at };
         let ticket = self.log.ask(write, reply, begun(record.clone(), warnings));
         let measured = from_bucket(&record.request).then_some(record.created_at);
         let reminders = Reminders::new(self.parts.reminding, self.parts.clock.now(), measured);
-        let kept = Kept { pieces: Pieces::new(&poured, numbers), reminders };
+        let kept = Kept { pieces: Pieces::new(&poured, numbers), reminders, lag: self.lag.clone() };
         self.beginning = Some((ticket, Batch::new(record, who, start, kept, self.cues)));
     }
 
     /// What the engine of this batch starts from.
     fn start(&self, beginning: &Beginning) -> Start {
         let (record, usual) = (&beginning.batch, &self.parts.settings);
-        let (scale, lags) = self.parts.scale.clone().as_learned(beginning.hand.lag_s);
+        // A hand of before may know it where the scale's own was not kept yet.
+        let kept = self.lag.as_ref();
+        let lag_s = kept.map(|k| k.lag_s).or(beginning.hand.lag_s);
+        let measured = kept.is_some_and(|k| k.way.is_some());
+        let (scale, lags) = self.parts.scale.clone().as_learned(lag_s, measured);
         Start {
             target: record.target,
             low: record.low,
@@ -269,6 +276,7 @@ impl Table {
             | Write::PourVoided(_)
             | Write::Trace { .. }
             | Write::PourDropped { .. }
+            | Write::Lag { .. }
             | Write::Spare(_) => return,
         }
         self.renumber();

@@ -5,8 +5,8 @@ use super::desk::{Desk, Refusal};
 use super::problem::{Problem, Refusals};
 use super::take::{Id, Nothing, Object, name};
 use super::view::{
-    BatchRequest, BatchView, BegunView, CurveView, LeftOutView, MadeView, Now, PourView, ScaleView,
-    SpareRequest, SpareView,
+    BatchRequest, BatchView, BegunView, CurveView, LagTestReply, LagTestRequest, LeftOutView, MadeView, Now,
+    PourView, ScaleView, SpareRequest, SpareView,
 };
 use crate::batch::request::from_value;
 use crate::batch::{TargetReply, TargetRequest, target};
@@ -50,7 +50,15 @@ pub(super) async fn scale(State(page): Ask) -> Json<ScaleView> {
 ///
 /// Not at rest, too light, too heavy, too near to a piece of the log, or a batch under way: 409.
 #[utoipa::path(post, path = "/api/scale/spare", request_body = SpareRequest, responses((status = 200, body = SpareView), Refusals))]
-pub(super) async fn spare(State(page): Ask, Object(mut object): Object) -> Answer<Json<SpareView>> {
+pub(super) async fn spare(State(page): Ask, Object(object): Object) -> Answer<Json<SpareView>> {
+    let off = off(object)?;
+    desk(&page, move |desk| desk.spare(off))
+        .await
+        .map(|kept| Json(SpareView { spare_g: kept.map(|m| m.g()) }))
+}
+
+/// The only thing that may be asked is whether it is off.
+fn off(mut object: Map<String, Value>) -> Answer<bool> {
     let off = match object.remove("off") {
         None | Some(Value::Null) => false,
         Some(Value::Bool(off)) => off,
@@ -61,9 +69,17 @@ pub(super) async fn spare(State(page): Ask, Object(mut object): Object) -> Answe
     if let Some(key) = object.keys().next() {
         return Err(Problem::field(key, "unknown field: this request takes only off"));
     }
-    desk(&page, move |desk| desk.spare(off))
-        .await
-        .map(|kept| Json(SpareView { spare_g: kept.map(|m| m.g()) }))
+    Ok(off)
+}
+
+/// The response test of the scale begins: it leads through its steps by what the scale shows (`lag_test` of the snapshot),
+/// finds how late the scale is and how it smooths, and keeps that. `off`: it is left off; so it is when a batch begins.
+///
+/// A batch under way: 409.
+#[utoipa::path(post, path = "/api/scale/lag", request_body = LagTestRequest, responses((status = 200, body = LagTestReply), Refusals))]
+pub(super) async fn test_scale(State(page): Ask, Object(object): Object) -> Answer<Json<LagTestReply>> {
+    let off = off(object)?;
+    desk(&page, move |desk| desk.test_scale(off)).await.map(|lag_test| Json(LagTestReply { lag_test }))
 }
 
 /// The grams for a piece, with every step.

@@ -6,7 +6,7 @@ const SCRIPT: &str = "text/javascript; charset=utf-8";
 const STYLE: &str = "text/css; charset=utf-8";
 
 /// Name, kind and text of each.
-const FILES: [(&str, &str, &str); 19] = [
+const FILES: [(&str, &str, &str); 20] = [
     ("page.js", SCRIPT, include_str!("assets/page.js")),
     ("page.css", STYLE, include_str!("assets/page.css")),
     ("places.css", STYLE, include_str!("assets/places.css")),
@@ -24,6 +24,7 @@ const FILES: [(&str, &str, &str); 19] = [
     ("curve.js", SCRIPT, include_str!("assets/curve.js")),
     ("log.js", SCRIPT, include_str!("assets/log.js")),
     ("scale.js", SCRIPT, include_str!("assets/scale.js")),
+    ("late.js", SCRIPT, include_str!("assets/late.js")),
     ("lit-html.js", SCRIPT, include_str!("assets/lit-html.js")),
     // Its terms want the notice wherever the code goes, so the binary carries it.
     ("lit-html.LICENSE", "text/plain; charset=utf-8", include_str!("assets/lit-html.LICENSE")),

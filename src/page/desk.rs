@@ -2,6 +2,7 @@
 //!
 //! The page never sees the database or the engine: the daemon answers for both.
 
+use super::view::LagTestView;
 use crate::pour::curve::Curve;
 use crate::record::{BatchRecord, PourRecord};
 use crate::time::Duration;
@@ -59,6 +60,8 @@ pub trait Desk: Send + Sync + 'static {
     fn curve(&self, id: &str) -> Result<(PourRecord, Curve), Refusal>;
     /// What lies at rest on the bare pan is the spare weight from now on; `off`: none is. Gives it.
     fn spare(&self, off: bool) -> Result<Option<Mass>, Refusal>;
+    /// The response test of the scale begins; `off`: it is left off. Gives where it stands.
+    fn test_scale(&self, off: bool) -> Result<Option<LagTestView>, Refusal>;
     /// A live client's loudspeaker is heard this late; none: no longer.
     fn hear_client(&self, client: u64, latency: Option<Duration>);
     /// Wall time, for new records.

@@ -42,6 +42,7 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(upgrade))
         .routes(routes!(ask::scale))
         .routes(routes!(ask::spare))
+        .routes(routes!(ask::test_scale))
         .routes(routes!(ask::reckon))
         .routes(routes!(ask::batches, ask::create))
         .routes(routes!(ask::batch))

@@ -1,7 +1,9 @@
 //! What leaves the daemon as JSON: serde copies of the pure value types.
 
+mod late;
 mod plan;
 
+pub use late::{HandView, LagTestReply, LagTestRequest, LagTestView, LagView, SumView};
 pub use plan::{BatchRequest, BatchView, BegunView, LeftOutView, MadeView, SpareRequest, SpareView};
 
 use crate::pour::curve::{Curve, Mark};
@@ -42,6 +44,10 @@ pub struct ScaleView {
     pub jitter_ms: Option<f64>,
     /// Share of the latest readings that never came, 0 to 1.
     pub loss: Option<f64>,
+    /// How late it shows.
+    pub lag: LagView,
+    /// The response test, under way or just done; null: none.
+    pub lag_test: Option<LagTestView>,
 }
 
 /// The loudspeaker of the daemon's computer, and what is known of the clients'.
@@ -128,6 +134,10 @@ pub struct Now {
     pub note: Option<&'static str>,
     /// What is poured from where a batch does not say: `jug`, `ladle`, `squeeze` or `syringe`.
     pub vessel: &'static str,
+    /// How late the hand of the batch under way stops; null without a batch.
+    pub hand: Option<HandView>,
+    /// A check on the scale's lag and the hand's time; null without a batch.
+    pub sum: Option<SumView>,
     /// Pours that could not be written yet.
     pub not_recorded: u64,
     /// The loudspeaker.

@@ -16,9 +16,12 @@ pub(super) fn script() -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::guide::Amiss;
+    use crate::pour::guidance::Guidance;
     use crate::pour::remark::Remark;
     use crate::pour::vessel::Vessel;
     use crate::record::Mark;
+    use crate::scale::smoothing::Smoothing;
 
     #[test]
     fn every_remark_mark_and_vessel_has_words_and_no_words_are_left_over() {
@@ -34,6 +37,9 @@ mod tests {
         };
         assert_eq!(words(&all["notes"]), sorted(Remark::ALL.map(Remark::word).to_vec()));
         assert_eq!(words(&all["record_marks"]), sorted(Mark::ALL.map(Mark::word).to_vec()));
+        assert_eq!(words(&all["late"]["ways"]), sorted(Smoothing::ALL.map(Smoothing::word).to_vec()));
+        assert_eq!(words(&all["late"]["amiss"]), sorted(Amiss::ALL.map(Amiss::word).to_vec()));
+        assert_eq!(words(&all["late"]["guided"]), sorted(Guidance::ALL.map(Guidance::word).to_vec()));
         assert_eq!(words(&all["batch"]["vessels"]), sorted(Vessel::ALL.map(Vessel::word).to_vec()));
     }
 

@@ -55,6 +55,8 @@ pub struct ScaleModel {
     pub off_centre: f64,
     /// Averages over half the time while the weight moves fast, as many scales do (common practice, no source).
     pub halves_moving: bool,
+    /// The pole is three times as quick while what is shown is off by more than so many grams; 0: never.
+    pub hurries_g: f64,
 }
 
 impl ScaleModel {
@@ -79,6 +81,7 @@ impl ScaleModel {
             step_grows: false,
             off_centre: 0.0,
             halves_moving: false,
+            hurries_g: 0.0,
         }
     }
 
@@ -126,6 +129,9 @@ const CREEP_S: f64 = 20.0;
 
 /// What counts as moving fast: so many steps of the display within so many seconds (a working value).
 const MOVING: (f64, f64) = (5.0, 0.3);
+
+/// How much quicker a pole is that hurries (a working value).
+const HURRIES: f64 = 3.0;
 
 /// A scale at work.
 #[derive(Clone, Debug)]
@@ -188,6 +194,9 @@ impl Readout {
     /// The average that counts now, and the time of the pole after it.
     fn averaged(&mut self, force_g: f64) -> (f64, f64) {
         let whole = self.sum / self.window.len() as f64;
+        if self.model.hurries_g > 0.0 && (whole - self.smooth).abs() > self.model.hurries_g {
+            return (whole, self.model.pole_s / HURRIES);
+        }
         if !self.model.halves_moving {
             return (whole, self.model.pole_s);
         }

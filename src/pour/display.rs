@@ -1,14 +1,30 @@
 //! What is found out of the scale in mid-batch: how late it is, the step it counts in, and that it stands still.
 
-use super::engine::Engine;
+use super::engine::{Engine, Start};
 use super::fault::Watch;
 use super::state::{Fault, State, Trouble};
+use super::sums::Sums;
 use crate::reading::Weighing;
-use crate::scale::response::Lags;
+use crate::scale::response::{Lags, Response};
 use crate::scale::{Origin, ScaleFacts};
 use crate::settle::{Motion, Settler};
 use crate::time::Duration;
 use crate::units::Mass;
+
+/// What is seen of how late the scale and the hand are.
+#[derive(Clone, Debug)]
+pub(super) struct Late {
+    response: Response,
+    /// What pours showed of the two together.
+    pub(super) sums: Sums,
+}
+
+impl Late {
+    pub(super) fn of(start: &Start) -> Self {
+        let lags = start.lags.clone().or_assumed(start.scale.lag.as_secs_f64());
+        Self { response: Response::from(lags), sums: Sums::default() }
+    }
+}
 
 impl Engine {
     /// The scale counts in this step: rest, a display that stands still and whether it can guide are judged by
@@ -35,13 +51,13 @@ impl Engine {
             State::Idle | State::Landing(_) | State::Spare(_) | State::Ready(_) => false,
             State::Done(_) | State::Fault(_) => false,
         };
-        let learned = self.response.handle_weighing(w, rest_g, sd_g, gap || pours);
+        let learned = self.late.response.handle_weighing(w, rest_g, sd_g, gap || pours);
         if !learned || self.start.scale.lag_origin == Origin::Told {
             return;
         }
-        let Some(lag_s) = self.response.lags().lag_s() else { return };
+        let Some(lag_s) = self.late.response.lags().lag_s() else { return };
         self.start.scale.lag = Duration::from_micros((lag_s * 1e6).round() as u64);
-        if self.response.lags().is_seen() {
+        if self.late.response.lags().is_seen() {
             self.start.scale.lag_origin = Origin::Learned;
         }
         self.settler.set_lag(lag_s);
@@ -53,9 +69,19 @@ impl Engine {
         self.start.scale.clone()
     }
 
+    /// Steps of the pan that showed its lag since the engine began.
+    pub fn lag_steps(&self) -> u32 {
+        self.late.response.learned()
+    }
+
+    /// What pours showed of lag and hand together.
+    pub fn sums(&self) -> &Sums {
+        &self.late.sums
+    }
+
     /// What steps of the pan showed of its lag.
     pub fn lags(&self) -> Lags {
-        self.response.lags().clone()
+        self.late.response.lags().clone()
     }
 
     pub(super) fn at_rest(&self) -> Option<f64> {

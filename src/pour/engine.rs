@@ -6,6 +6,7 @@
 use super::PourSettings;
 use super::after::After;
 use super::climb::Climb;
+use super::display::Late;
 use super::entry::{Cue, CueCall, Output, Snapshot};
 use super::fault::Watch;
 use super::hand::Hand;
@@ -17,7 +18,7 @@ use super::ware::Ware;
 use crate::reading::Weighing;
 use crate::record::Verdict;
 use crate::scale::ScaleFacts;
-use crate::scale::response::{Lags, Response};
+use crate::scale::response::Lags;
 use crate::settle::pace::Pace;
 use crate::settle::ripple::Ripple;
 use crate::settle::{Motion, Settler};
@@ -142,7 +143,7 @@ pub struct Engine {
     pub(super) after: After,
     pub(super) ware: Ware,
     pub(super) memory: Memory,
-    pub(super) response: Response,
+    pub(super) late: Late,
     pub(super) climb: Climb,
 }
 
@@ -175,7 +176,7 @@ impl Engine {
             after: After::new(&start),
             ware: start.ware,
             memory: start.memory.clone(),
-            response: Response::from(start.lags.clone().or_assumed(start.scale.lag.as_secs_f64())),
+            late: Late::of(&start),
             climb: Climb::default(),
             start,
         }

@@ -2,6 +2,7 @@
 
 use super::hand::Hand;
 use super::remark::Remark;
+use super::state::Pour;
 use crate::record::{Marks, Verdict};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
@@ -119,6 +120,32 @@ pub struct Entry {
     pub rolled: Option<Mass>,
     /// What is to be known of it.
     pub marks: Marks,
+}
+
+impl Pour {
+    /// Its numbers now.
+    pub(super) fn entry(&self, at: Instant) -> Entry {
+        let mass = |g: Option<f64>| g.map(Mass::saturating);
+        Entry {
+            piece: self.piece,
+            rev: self.rev,
+            started: self.started,
+            tare: Mass::saturating(self.tare),
+            first_net: mass(self.first_net),
+            net: mass(self.net),
+            net_u: mass(self.net_u),
+            top_ups: self.top_ups,
+            verdict: self.verdict,
+            settled: self.settled,
+            guided: self.guided,
+            seconds: at.seconds_from(self.started),
+            contact: self.contact.or_else(|| self.first_slop.map(|t| at.since(t))),
+            flow_g_s: self.flow_g_s,
+            stop_cue: mass(self.stop_cue),
+            rolled: mass(self.rolled),
+            marks: self.marks,
+        }
+    }
 }
 
 /// One output of the engine.

@@ -29,6 +29,7 @@ mod running;
 mod spare;
 mod state;
 mod steps;
+pub mod sums;
 mod surges;
 mod swing;
 mod touch;

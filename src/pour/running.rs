@@ -10,6 +10,7 @@ use super::onset::Onset;
 use super::predict::{Display, Predictor, TRICKLE_G_S, USUAL_G_S};
 use super::ready::Ready;
 use super::state::{Done, Pan, Plan, Pour, State, Stream};
+use super::sums::Shown;
 use super::surges::Surges;
 use super::vessel::Vessel;
 use crate::reading::Weighing;
@@ -274,6 +275,7 @@ impl Engine {
         let before_g = std::mem::replace(&mut s.shown, net);
         let falls = net < before_g - self.threshold_g();
         self.sinks(s, net, w.taken_at);
+        note_stop(s, net, w.taken_at);
         s.predictor.handle_held(w.arrived_at.seconds_from(w.taken_at));
         let believed = s.predictor.handle_net(net, w.taken_at);
         if !s.lumps {
@@ -366,9 +368,28 @@ impl Engine {
             !(leapt || pour.troubled || pour.ran_on || pour.unheard || touched || self.hearing.lost);
         if first && trusted && plan.stop_due.is_some() {
             let error_g = net - self.start.target.g();
+            self.note_sum(&pour, net);
             self.hand = self.hand.learn(error_g, pour.flow_g_s.unwrap_or(0.0), pour.settled);
             self.outputs.push_back(Output::Learned(self.hand));
         }
         pour
     }
+
+    /// What a pour that ended at this weight, at rest, shows of lag and hand together.
+    fn note_sum(&mut self, pour: &Pour, net: f64) {
+        let known = pour.flow_g_s.zip(pour.shown_at_stop).filter(|_| pour.settled);
+        if let Some((flow_g_s, shown_g)) = known {
+            self.late.sums.note(Shown { flow_g_s, gain_g: net - shown_g });
+        }
+    }
+}
+
+/// What the scale shows when the stop is due: on a straight line between the readings before and after it.
+fn note_stop(s: &mut Stream, net: f64, at: Instant) {
+    let Some(due) = s.plan.stop_due.filter(|due| *due <= at && s.pour.shown_at_stop.is_none()) else {
+        return;
+    };
+    let Some((before, was_g)) = s.trail.back().filter(|(before, _)| *before <= due) else { return };
+    let share = due.seconds_from(*before) / at.seconds_from(*before).max(1e-6);
+    s.pour.shown_at_stop = Some(was_g + share * (net - was_g));
 }

@@ -1,7 +1,7 @@
 //! The states of a pour and the values that live in them.
 
 use super::done::EITHER;
-use super::entry::{Entry, Phase};
+use super::entry::Phase;
 use super::guidance::Guidance;
 use super::landing::Landing;
 use super::leaps::Leaps;
@@ -13,7 +13,6 @@ use super::running::TRAIL;
 use super::surges::Surges;
 use crate::record::{Marks, Verdict};
 use crate::time::{Duration, Instant};
-use crate::units::Mass;
 use std::collections::VecDeque;
 
 /// A piece from `ready` to its last entry.
@@ -33,6 +32,8 @@ pub(super) struct Pour {
     pub(super) first_slop: Option<Instant>,
     pub(super) flow_g_s: Option<f64>,
     pub(super) stop_cue: Option<f64>,
+    /// Net that the scale showed when the stop was due, between two readings.
+    pub(super) shown_at_stop: Option<f64>,
     pub(super) contact: Option<Duration>,
     /// Readings were lost or frozen during this pour: nothing is learned from it.
     pub(super) troubled: bool,
@@ -76,6 +77,7 @@ impl Pour {
             first_slop: None,
             flow_g_s: None,
             stop_cue: None,
+            shown_at_stop: None,
             contact: None,
             troubled: false,
             unheard: false,
@@ -89,29 +91,6 @@ impl Pour {
             doubt_g: 0.0,
             perhaps_other_g: 0.0,
             in_tare_g: 0.0,
-        }
-    }
-
-    pub(super) fn entry(&self, at: Instant) -> Entry {
-        let mass = |g: Option<f64>| g.map(Mass::saturating);
-        Entry {
-            piece: self.piece,
-            rev: self.rev,
-            started: self.started,
-            tare: Mass::saturating(self.tare),
-            first_net: mass(self.first_net),
-            net: mass(self.net),
-            net_u: mass(self.net_u),
-            top_ups: self.top_ups,
-            verdict: self.verdict,
-            settled: self.settled,
-            guided: self.guided,
-            seconds: at.seconds_from(self.started),
-            contact: self.contact.or_else(|| self.first_slop.map(|t| at.since(t))),
-            flow_g_s: self.flow_g_s,
-            stop_cue: mass(self.stop_cue),
-            rolled: mass(self.rolled),
-            marks: self.marks,
         }
     }
 }

@@ -33,6 +33,12 @@ const RANGE_S: (f64, f64) = (0.05, 1.5);
 /// neither (own choice).
 const KNOWN_STEPS: usize = 4;
 const ASSUMED_STEPS: usize = 2;
+/// The hand's part of a landing is known to this, s: half of it evenly either way (a guess).
+const HAND_U_S: f64 = 0.03;
+/// Of one step alone, s: the hand, and when it began (guesses). Lags scatter by no less than the half interval of a usual
+/// scale in which a step begins does: 0.1 s over the root of twelve.
+const ONE_STEP_S: f64 = 0.06;
+const LEAST_SPREAD_S: f64 = 0.03;
 /// Nothing that is set down or lifted in one go shows more than this beyond the step, as a share of it, or takes more
 /// back again: a wobble (a guess; a quick landing presses about 4 % deeper).
 const WOBBLES: f64 = 0.06;
@@ -50,6 +56,11 @@ impl Lags {
     /// Of a scale whose lag is known from before, s.
     pub fn known(lag_s: f64) -> Self {
         Self { of_steps_s: VecDeque::from([lag_s; KNOWN_STEPS]), until: Instant::START }
+    }
+
+    /// Of a scale whose lag was measured on purpose, s: it takes as many pieces as are kept to move it.
+    pub fn measured(lag_s: f64) -> Self {
+        Self { of_steps_s: VecDeque::from([lag_s; KEPT]), until: Instant::START }
     }
 
     /// Where nothing is known yet: most scales' lag, s.
@@ -75,17 +86,68 @@ impl Lags {
 
     /// The lag that the middle one of the steps shows, s; `None` before the first.
     pub fn lag_s(&self) -> Option<f64> {
-        let mut lags: Vec<f64> = self.of_steps_s.iter().copied().collect();
-        lags.sort_by(f64::total_cmp);
-        let last = lags.len().checked_sub(1)?;
-        Some(0.5 * (lags.get(last / 2)? + lags.get(last.div_ceil(2))?))
+        middle(self.of_steps_s.iter().copied().collect())
     }
+}
+
+/// A lag, how well it is known, and from how many steps.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct KnownLag {
+    /// How late the scale shows, s.
+    pub lag_s: f64,
+    /// Its standard uncertainty, s.
+    pub u_s: f64,
+    /// Steps it was learned from.
+    pub steps: u32,
+}
+
+impl KnownLag {
+    /// The middle one of these lags, s, but for those that are off it by more than `odd_s`; the hand's own part in all
+    /// of them is known to `hand_u_s`. `None` of none.
+    pub fn among(lags_s: &[f64], odd_s: f64, hand_u_s: f64) -> Option<Self> {
+        let middle_s = middle(lags_s.to_vec())?;
+        let even: Vec<f64> = lags_s.iter().copied().filter(|s| (s - middle_s).abs() <= odd_s).collect();
+        let lag_s = middle(even.clone())?.max(RANGE_S.0);
+        let steps = u32::try_from(even.len()).unwrap_or(u32::MAX);
+        let u_s = (spread_s(&even) / f64::from(steps).sqrt()).hypot(hand_u_s);
+        Some(Self { lag_s, u_s, steps })
+    }
+
+    /// What is known now of a scale that showed so many steps since `before`.
+    pub fn since(before: Option<Self>, lags: &Lags, steps: u32) -> Option<Self> {
+        let newest: Vec<f64> = lags.of_steps_s.iter().rev().take(steps as usize).copied().collect();
+        let Some(seen) = Self::among(&newest, f64::INFINITY, HAND_U_S) else { return before };
+        let lag_s = lags.lag_s().unwrap_or(seen.lag_s);
+        let Some(before) = before else { return Some(Self { lag_s, steps, ..seen }) };
+        // A few new ones know no more than all of those before.
+        let u_s = if newest.len() < KNOWN_STEPS { before.u_s } else { seen.u_s };
+        Some(Self { lag_s, u_s, steps: before.steps.saturating_add(steps) })
+    }
+}
+
+/// Standard deviation of lags, s; never less than what the readings' own interval does to each.
+fn spread_s(lags_s: &[f64]) -> f64 {
+    let n = lags_s.len() as f64;
+    if n < 2.0 {
+        return ONE_STEP_S;
+    }
+    let mean = lags_s.iter().sum::<f64>() / n;
+    let squares: f64 = lags_s.iter().map(|s| (s - mean).powi(2)).sum();
+    (squares / (n - 1.0)).sqrt().max(LEAST_SPREAD_S)
+}
+
+fn middle(mut lags_s: Vec<f64>) -> Option<f64> {
+    lags_s.sort_by(f64::total_cmp);
+    let last = lags_s.len().checked_sub(1)?;
+    Some(0.5 * (lags_s.get(last / 2)? + lags_s.get(last.div_ceil(2))?))
 }
 
 /// Finds the steps among a scale's weighings.
 #[derive(Clone, Debug, Default)]
 pub struct Response {
     lags: Lags,
+    /// Steps learned from by this one.
+    learned: u32,
     /// The latest rest.
     rest_g: Option<f64>,
     /// What was shown since, from its last reading on.
@@ -98,6 +160,11 @@ impl Response {
     /// Goes on from what earlier steps showed.
     pub fn from(lags: Lags) -> Self {
         Self { lags, ..Self::default() }
+    }
+
+    /// Steps that it learned from, those it went on from left out.
+    pub fn learned(&self) -> u32 {
+        self.learned
     }
 
     /// What steps have shown so far.
@@ -127,6 +194,7 @@ impl Response {
         let Some(lag_s) = lag_s.filter(|_| w.taken_at > self.lags.until) else { return false };
         self.lags.until = w.taken_at;
         self.lags.learn(lag_s);
+        self.learned = self.learned.saturating_add(1);
         true
     }
 
@@ -234,6 +302,24 @@ mod tests {
             assert!(!again.handle_weighing(w, (n != 2 && n != 3).then_some(g), 0.04, false));
         }
         assert_eq!(again.lags(), &lags);
+    }
+
+    #[test]
+    fn a_lag_is_known_the_better_the_more_steps_showed_it_and_never_better_than_the_hand() {
+        let of = |lags: &[f64]| KnownLag::among(lags, 0.2, HAND_U_S).unwrap();
+        assert_eq!(KnownLag::among(&[], 0.2, HAND_U_S), None);
+        let (one, five) = (of(&[0.3]), of(&[0.28, 0.33, 0.3, 0.26, 0.35]));
+        assert_eq!((one.lag_s, one.steps, five.lag_s, five.steps), (0.3, 1, 0.3, 5));
+        // SD of the five 0.0365 (n - 1), over the root of five 0.0163; with 0.03 together 0.0342.
+        assert!((five.u_s - 0.0342).abs() < 1e-4 && one.u_s > five.u_s, "{five:?}");
+        assert_eq!(of(&[0.3, 0.31, 0.29, 0.9]).steps, 3, "a slow hand is left out");
+        assert!(of(&[0.3; 100]).u_s >= HAND_U_S);
+        let lags = Lags { of_steps_s: VecDeque::from([0.3, 0.3, 0.32, 0.34]), ..Lags::default() };
+        let two = KnownLag::since(None, &lags, 2).unwrap();
+        assert_eq!((two.lag_s, two.steps), (0.31, 2));
+        let more = KnownLag::since(Some(five), &lags, 2).unwrap();
+        assert_eq!((more.steps, more.u_s), (7, five.u_s));
+        assert_eq!(KnownLag::since(Some(five), &lags, 0), Some(five));
     }
 
     #[test]

@@ -33,11 +33,14 @@ pub(super) fn apply(conn: &mut Connection, write: &mut Write, last: &mut Sequenc
         Write::BatchBegun { id, at } => begin_batch(&tx, id, *at)?,
         Write::BatchEnded { id, at } => end_batch(&tx, id, *at)?,
         Write::PourOpened(pour) => add_revision(&tx, pour, &mut sequence)?,
-        Write::Pour { pour, hand } => {
+        Write::Pour { pour, hand, lag } => {
             stay_void(&tx, pour)?;
             add_revision(&tx, pour, &mut sequence)?;
             if let Some((key, hand)) = hand {
                 rows::set_hand(&tx, key, *hand)?;
+            }
+            if let Some(lag) = lag {
+                rows::set_lag(&tx, &pour.scale, lag)?;
             }
         }
         Write::PourVoided(pour) => void_newest(&tx, pour, &mut sequence)?,
@@ -49,6 +52,7 @@ pub(super) fn apply(conn: &mut Connection, write: &mut Write, last: &mut Sequenc
             }
         }
         Write::NumberLeftOut { batch, piece, at } => numbers::note(&tx, batch, *piece, None, *at)?,
+        Write::Lag { scale, lag } => rows::set_lag(&tx, scale, lag)?,
         Write::Spare(spare) => numbers::keep_spare(&tx, *spare)?,
         Write::Trace { pour, bytes } => rows::set_trace(&tx, pour, bytes)?,
         Write::PourDropped { id } => drop_open(&tx, id)?,

@@ -23,7 +23,7 @@ pub use query::Reader;
 pub use sums::BatchSums;
 pub use wanted::Wanted;
 
-use crate::record::{BatchRecord, HandRecord, PourRecord};
+use crate::record::{BatchRecord, HandRecord, LagRecord, PourRecord};
 use crate::time::WallTime;
 use crate::units::Mass;
 use std::collections::VecDeque;
@@ -65,6 +65,8 @@ pub enum Write {
         pour: PourRecord,
         /// What was learned from it, under its key; written in the same transaction.
         hand: Option<(String, HandRecord)>,
+        /// How late its scale shows, where that is known better by it; in the same transaction.
+        lag: Option<LagRecord>,
     },
     /// A person took a committed pour out of the count: a copy of its newest revision as of then,
     /// void. Whatever is weighed later, it stays void.
@@ -87,6 +89,13 @@ pub enum Write {
     },
     /// The weight that voids the last record when it is set on the bare pan; none: forgotten.
     Spare(Option<Mass>),
+    /// How late a scale shows was measured.
+    Lag {
+        /// Name of the scale.
+        scale: String,
+        /// What was found.
+        lag: LagRecord,
+    },
     /// A committed pour's trace went on, up to the lift.
     Trace {
         /// Pour.
@@ -148,6 +157,8 @@ pub struct Opened {
     pub interrupted: Vec<PourRecord>,
     /// The spare weight, where one is registered.
     pub spare: Option<Mass>,
+    /// How late scales show, by their names.
+    pub lags: Vec<(String, LagRecord)>,
 }
 
 /// The writer of a folder's log.
@@ -179,6 +190,7 @@ impl Store {
         let interrupted =
             apply::interrupt_open(&mut conn, &mut last).map_err(StoreError::log("write", &file))?;
         let spare = numbers::spare(&conn).map_err(StoreError::log("read", &file))?;
+        let lags = query::lags(&conn).map_err(StoreError::log("read", &file))?;
         let (jobs, queue) = sync_channel(QUEUE);
         let closing = Closing::default();
         let writer = Writer { conn, last, ack, closing: closing.clone() };
@@ -187,7 +199,7 @@ impl Store {
             .spawn(move || writer.run(&queue))
             .map_err(StoreError::disk("start the writer of", &file))?;
         let store = Self { jobs: Some(jobs), thread: Some(thread), closing, file, lock };
-        Ok((store, Opened { interrupted, spare }))
+        Ok((store, Opened { interrupted, spare, lags }))
     }
 
     /// Tells later comers where this writer listens.

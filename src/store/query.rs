@@ -5,7 +5,7 @@
 use super::fault::StoreError;
 use super::sums::BatchSums;
 use super::{LOG_FILE, numbers, rows, schema};
-use crate::record::{BatchRecord, HandRecord, Numbers, PourRecord};
+use crate::record::{BatchRecord, HandRecord, LagRecord, Numbers, PourRecord};
 use crate::units::Mass;
 use rusqlite::types::Type;
 use rusqlite::{Connection, OpenFlags, OptionalExtension, Params, params};
@@ -145,6 +145,11 @@ impl Reader {
         let sql = "SELECT bytes FROM trace WHERE pour = $1";
         self.read(self.conn.query_row(sql, [pour], |row| row.get(0)).optional())
     }
+}
+
+/// How late scales show.
+pub(super) fn lags(conn: &Connection) -> rusqlite::Result<Vec<(String, LagRecord)>> {
+    conn.prepare("SELECT * FROM lag ORDER BY scale")?.query_map([], rows::lag)?.collect()
 }
 
 fn batches(conn: &Connection) -> rusqlite::Result<Vec<BatchRecord>> {

@@ -2,7 +2,7 @@
 //!
 //! Never decides anything; arithmetic on masses happens elsewhere.
 
-use crate::record::{BatchRecord, HandRecord, Marks, PourRecord, Verdict};
+use crate::record::{BatchRecord, HandRecord, LagRecord, Marks, PourRecord, Verdict};
 use crate::time::{Duration, WallTime};
 use crate::units::Mass;
 use rusqlite::types::Type;
@@ -217,6 +217,28 @@ pub(super) fn set_hand(conn: &Connection, key: &str, hand: HandRecord) -> rusqli
         hand.ease_pours
     ])?;
     Ok(())
+}
+
+pub(super) fn set_lag(conn: &Connection, scale: &str, lag: &LagRecord) -> rusqlite::Result<()> {
+    conn.prepare_cached(
+        "INSERT INTO lag (scale, lag_us, u_us, steps, way) VALUES ($1, $2, $3, $4, $5) \
+         ON CONFLICT (scale) DO UPDATE SET lag_us = excluded.lag_us, u_us = excluded.u_us, \
+         steps = excluded.steps, way = excluded.way",
+    )?
+    .execute(params![scale, millionths(lag.lag_s), millionths(lag.u_s), lag.steps, lag.way])?;
+    Ok(())
+}
+
+/// A scale's name, and how late it shows.
+pub(super) fn lag(row: &Row<'_>) -> rusqlite::Result<(String, LagRecord)> {
+    let seconds = |column| row.get::<_, i64>(column).map(|us| us as f64 / 1e6);
+    let lag = LagRecord {
+        lag_s: seconds("lag_us")?,
+        u_s: seconds("u_us")?,
+        steps: row.get("steps")?,
+        way: row.get("way")?,
+    };
+    Ok((row.get("scale")?, lag))
 }
 
 pub(super) fn hand(row: &Row<'_>) -> rusqlite::Result<HandRecord> {

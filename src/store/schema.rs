@@ -9,8 +9,12 @@ use rusqlite::{Connection, OpenFlags, TransactionBehavior};
 use std::path::{Path, PathBuf};
 
 /// All steps, oldest first; the layout's number is how many have run.
-pub(super) const STEPS: &[&str] =
-    &[include_str!("schema/0001.sql"), include_str!("schema/0002.sql"), include_str!("schema/0003.sql")];
+pub(super) const STEPS: &[&str] = &[
+    include_str!("schema/0001.sql"),
+    include_str!("schema/0002.sql"),
+    include_str!("schema/0003.sql"),
+    include_str!("schema/0004.sql"),
+];
 
 /// Refuses a log newer than `steps`, through a connection that can't write.
 fn refuse_newer(file: &Path, steps: &[&str]) -> Result<(), StoreError> {

@@ -93,7 +93,7 @@ fn a_pour(id: &str, piece: u32, rev: u32, net_g: f64) -> PourRecord {
 }
 
 fn commit(pour: PourRecord) -> Write {
-    Write::Pour { pour, hand: None }
+    Write::Pour { pour, hand: None, lag: None }
 }
 
 struct Log {
@@ -158,6 +158,7 @@ fn seq_of(write: &Write) -> u64 {
         | Write::Trace { .. }
         | Write::NumberLeftOut { .. }
         | Write::Spare(_)
+        | Write::Lag { .. }
         | Write::PourDropped { .. } => panic!("not a pour: {write:?}"),
     }
 }
@@ -322,10 +323,28 @@ fn the_hand_is_kept_with_its_pour_and_the_newest_counts() {
     assert_eq!(log.reader().hand("A jug").unwrap(), None);
     for (rev, hand_s) in [(1, 0.29), (2, 0.312345)] {
         let hand = Some(("A jug".to_owned(), HandRecord { hand_s, pours: rev, ..HAND }));
-        log.written(Write::Pour { pour: a_pour("p1", 1, rev, 41.0), hand });
+        log.written(Write::Pour { pour: a_pour("p1", 1, rev, 41.0), hand, lag: None });
     }
     let wanted = HandRecord { hand_s: 0.312345, pours: 2, ..HAND };
     assert_eq!(log.reader().hand("A jug").unwrap(), Some(wanted));
+}
+
+#[test]
+fn how_late_a_scale_shows_is_kept_for_each_scale_and_the_newest_counts() {
+    let mut log = Log::new();
+    let lag =
+        |lag_s, steps, way: Option<&str>| LagRecord { lag_s, u_s: 0.034, steps, way: way.map(str::to_owned) };
+    let (learned, measured) = (lag(0.305, 5, None), lag(0.312345, 10, Some("pole")));
+    let pour = a_pour("p1", 1, 1, 41.0);
+    let scale = pour.scale.clone();
+    log.written(Write::Pour { pour, hand: None, lag: Some(learned.clone()) });
+    log.written(Write::Lag { scale: "another".to_owned(), lag: measured.clone() });
+    let mut log = log.reopened();
+    let mut wanted = vec![("another".to_owned(), measured.clone()), (scale.clone(), learned)];
+    wanted.sort_by(|a, b| a.0.cmp(&b.0));
+    assert_eq!(log.opened.lags, wanted);
+    log.written(Write::Lag { scale: scale.clone(), lag: measured.clone() });
+    assert!(log.reopened().opened.lags.contains(&(scale, measured)));
 }
 
 #[test]
@@ -359,7 +378,7 @@ fn a_newer_log_is_refused_and_left_as_it_was() {
         drop(conn);
         let before = std::fs::read(&file).unwrap();
         let refused = Store::open(dir.path(), NOW, drop).unwrap_err();
-        assert!(matches!(refused, StoreError::Newer { found: 99, known: 3, .. }), "{refused}");
+        assert!(matches!(refused, StoreError::Newer { found: 99, known: 4, .. }), "{refused}");
         assert!(matches!(Reader::open(dir.path()), Err(StoreError::Newer { .. })));
         assert_eq!(std::fs::read(&file).unwrap(), before);
     }
@@ -424,13 +443,27 @@ fn a_log_of_the_second_layout_opens_as_it_is_and_says_what_it_said() {
     );
 }
 
+/// Made as the two above, from the texts of three steps; its batch is invented.
+#[test]
+fn a_log_of_the_third_layout_opens_as_it_is_and_knows_of_no_lag() {
+    let dir = tempfile::tempdir().unwrap();
+    let fixture = include_bytes!("../../tests/it/fixtures/log-layout-3.db");
+    std::fs::write(dir.path().join(LOG_FILE), fixture).unwrap();
+    let log = Log::on(dir);
+    let reader = log.reader();
+    assert_eq!(reader.batch("b-fixture").unwrap().unwrap().name, "Invented bowls");
+    assert_eq!(reader.pours("b-fixture").unwrap().len(), 2);
+    assert_eq!(reader.hand("A").unwrap(), Some(HAND));
+    assert_eq!((log.opened.spare, &log.opened.lags), (Some(g(61.375)), &vec![]));
+}
+
 #[test]
 fn a_log_of_an_older_layout_is_not_read_beside_and_the_words_say_what_to_do() {
     let dir = tempfile::tempdir().unwrap();
     let fixture = include_bytes!("../../tests/it/fixtures/log-layout-1.db");
     std::fs::write(dir.path().join(LOG_FILE), fixture).unwrap();
     let refused = Reader::open(dir.path()).unwrap_err();
-    assert!(matches!(refused, StoreError::Older { found: 1, known: 3, .. }));
+    assert!(matches!(refused, StoreError::Older { found: 1, known: 4, .. }));
     assert!(refused.to_string().contains("start `tarebell serve` on its folder once"), "{refused}");
     assert_eq!(std::fs::read(dir.path().join(LOG_FILE)).unwrap(), fixture, "left as it was");
 }
@@ -537,10 +570,10 @@ fn a_log_is_copied_aside_before_a_step_and_a_new_one_is_not() {
     let file = log.dir.path().join(LOG_FILE);
     let steps = [schema::STEPS, &["ALTER TABLE pour ADD COLUMN made_up TEXT"]].concat();
     let conn = schema::open(&file, &steps, NOW).unwrap();
-    assert_eq!(schema::layout(&conn).unwrap(), 4);
-    let kept = log.dir.path().join("tarebell-layout-3-1700000000000000.db");
+    assert_eq!(schema::layout(&conn).unwrap(), 5);
+    let kept = log.dir.path().join("tarebell-layout-4-1700000000000000.db");
     let kept = Connection::open(kept).unwrap();
-    assert_eq!(schema::layout(&kept).unwrap(), 3);
+    assert_eq!(schema::layout(&kept).unwrap(), 4);
     assert_eq!(query::pours(&kept, "b1").unwrap().len(), 1);
     assert_eq!(query::pours(&conn, "b1").unwrap().len(), 1);
 }
@@ -554,7 +587,7 @@ fn a_step_that_fails_leaves_the_log_as_it_was() {
         [schema::STEPS, &["CREATE TABLE extra (a TEXT); ALTER TABLE missing ADD COLUMN a TEXT"]].concat();
     assert!(schema::open(&file, &steps, NOW).is_err());
     let conn = Connection::open(&file).unwrap();
-    assert_eq!(schema::layout(&conn).unwrap(), 3);
+    assert_eq!(schema::layout(&conn).unwrap(), 4);
     assert!(conn.prepare("SELECT a FROM extra").is_err());
 }
 
@@ -764,6 +797,7 @@ fn a_trace_that_went_on_takes_the_place_of_the_first() {
     log.written(Write::Pour {
         pour: PourRecord { trace: vec![1, 2], ..a_pour("p1", 1, 1, 29.0) },
         hand: None,
+        lag: None,
     });
     log.written(Write::Trace { pour: "p1".into(), bytes: vec![1, 2, 3] });
     assert_eq!(log.reader().trace("p1").unwrap(), Some(vec![1, 2, 3]));

@@ -70,6 +70,7 @@ fn weight(write: &Write) -> Option<String> {
         | Write::PourAgain { .. }
         | Write::NumberLeftOut { .. }
         | Write::Spare(_)
+        | Write::Lag { .. }
         | Write::Trace { .. }
         | Write::PourDropped { .. } => None,
     }

@@ -12,6 +12,7 @@ mod engine;
 mod frames;
 mod guided;
 mod healthy;
+mod lag;
 mod landing;
 mod messages;
 mod mishaps;

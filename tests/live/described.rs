@@ -110,6 +110,7 @@ fn every_path_of_the_contract_is_described_and_every_described_path_answers() {
         "get /api/live",
         "get /api/scale",
         "post /api/scale/spare",
+        "post /api/scale/lag",
         "post /api/target",
         "get /api/batches",
         "post /api/batches",
@@ -147,6 +148,9 @@ fn real_replies_have_exactly_the_described_fields() {
         "tolerance": { "percent": 5 }
     });
     same("post", "/api/target", "200", &rig.post("/api/target", bucket.clone()));
+    same("post", "/api/scale/lag", "200", &rig.post("/api/scale/lag", json!({})));
+    same("get", "/api/now", "200", &rig.until("a test", |now| !now["scale"]["lag_test"].is_null()));
+    same("post", "/api/scale/lag", "200", &rig.post("/api/scale/lag", json!({ "off": true })));
     let mut batch = bucket;
     batch["name"] = json!("invented cups");
     batch["pourer"] = json!("left hand");

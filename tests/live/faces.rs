@@ -15,7 +15,7 @@ pub(crate) trait Looker {
 }
 
 /// How often a tour stands still to be looked at.
-pub(crate) const STANDS: usize = 42;
+pub(crate) const STANDS: usize = 44;
 
 /// An invented mug.
 const BARE_G: f64 = 300.0;
@@ -97,10 +97,44 @@ impl Tour {
         });
         self.rig.post("/api/scale/spare", json!({}));
         self.browser
-            .until("a way to forget it", "return document.querySelectorAll('.hold').length === 2")
+            .until("a way to forget it", "return document.querySelectorAll('.hold').length === 3")
             .await;
         looker.look(&self.browser, "scale-spare").await;
         self.pan.still(0.0);
+    }
+
+    /// The response test of the scale: a step, and one with something amiss.
+    async fn lag_test(&self, looker: &mut impl Looker) {
+        self.browser.place("scale").await;
+        self.rig.post("/api/scale/lag", json!({}));
+        self.rig.until("a bare pan", |now| now["scale"]["lag_test"]["wants"] == json!("heavy"));
+        self.pan.still(90.0);
+        self.browser
+            .until(
+                "too light",
+                "return document.querySelector('.step .amiss')?.textContent.includes('too light')",
+            )
+            .await;
+        looker.look(&self.browser, "scale-test-amiss").await;
+        self.pan.still(BARE_G);
+        self.browser
+            .until("lift it", "return document.querySelector('.ask')?.textContent.startsWith('Lift')")
+            .await;
+        looker.look(&self.browser, "scale-test-off").await;
+        self.browser
+            .client
+            .find(Locator::Css(".step button"))
+            .await
+            .expect("a button")
+            .click()
+            .await
+            .expect("a click");
+        self.browser.until("left off", "return !document.querySelector('.step')").await;
+        self.pan.still(0.0);
+        // The next batch begins on a bare pan.
+        self.rig.until("bare again", |now| {
+            now["scale"]["mass_g"] == json!(0.0) && now["scale"]["settled"] == json!(true)
+        });
     }
 
     async fn settle(&self, place: &str) {
@@ -128,6 +162,7 @@ impl Tour {
         }
         self.ways_of_setting_up(looker).await;
         self.spare(looker).await;
+        self.lag_test(looker).await;
     }
 
     async fn choose(&self, name: &str, value: &str) {

@@ -19,6 +19,7 @@ mod doctor;
 mod ear;
 mod faces;
 mod kill;
+mod late;
 mod order;
 mod page;
 mod pan;

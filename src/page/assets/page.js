@@ -8,6 +8,7 @@ import { Begun } from "/assets/begun.js";
 import { BatchPlace } from "/assets/batch.js";
 import { LogPlace } from "/assets/log.js";
 import { ScalePlace } from "/assets/scale.js";
+import { spoken } from "/assets/late.js";
 
 const PLACES = ["pour", "batch", "scale", "log"];
 const root = document.documentElement;
@@ -15,7 +16,7 @@ const at = (id) => document.getElementById(id);
 
 /** All that is shown is made from this. */
 const state = { place: "pour", face: { name: "trouble", wrong: words.no_connection }, batch: null, pours: [], live: null, begun: null };
-let asked = false, loading = null, dirty = false, noted = null;
+let asked = false, loading = null, dirty = false, noted = null, led = "";
 
 function soon() {
   if (asked) return;
@@ -65,7 +66,8 @@ function follow(now) {
 
 /** Verdicts and trouble are spoken, grams are not. */
 function speak(before, after, pour) {
-  const was = dirty, told = noted;
+  const was = dirty, told = noted, before_led = led;
+  led = spoken(state.live.now?.scale.lag_test);
   noted = state.live.now?.note ?? null;
   dirty = (state.live.now?.pan_g ?? null) !== null;
   if (before.name === "trouble" && after.name !== "trouble") at("warned").textContent = "";
@@ -77,6 +79,8 @@ function speak(before, after, pour) {
     at("told").textContent = words.notes[noted];
   } else if (dirty && !was) {
     at("told").textContent = words.spoken.wipe;
+  } else if (led && led !== before_led) {
+    at("told").textContent = led;
   } else if (after.name === "ready" && before.name !== "ready") {
     at("told").textContent = words.spoken.ready;
   } else if (before.name === "trouble" && after.name !== "trouble") {

@@ -2,6 +2,7 @@
 import { html } from "./lit-html.js";
 import { ask, fill, grams, words } from "./say.js";
 import { Hold } from "./hold.js";
+import { LagTest, late } from "./late.js";
 
 const w = words.scale;
 const MIRROR = "tarebell.picture-right";
@@ -12,6 +13,7 @@ export class ScalePlace {
   #soon;
   #mirror = kept();
   #hold;
+  #test;
   /** What came of a wish about the spare weight, and whether it was refused. */
   #said = "";
   #wrong = "";
@@ -19,6 +21,7 @@ export class ScalePlace {
   constructor(soon) {
     this.#soon = soon;
     this.#hold = new Hold(soon);
+    this.#test = new LagTest(soon, this.#hold);
     this.#set(this.#mirror);
   }
 
@@ -78,15 +81,22 @@ export class ScalePlace {
       scale.promised_step_g !== null && fill(w.promised, { grams: scale.promised_step_g }),
       scale.skipped > 0 && fill(w.skipped, { n: scale.skipped }),
     ];
-    return html`<div class="place"><h1>${words.places.scale}</h1>
+    return html`<div class="place"><h1>${words.places.scale}</h1>${this.#test.running(now)}
       <p class="weight">${grams(scale.mass_g)} <span>${words.gram}</span></p>
       <p class="name">${words.scale_states[scale.state]}${scale.state === "live" ? `, ${scale.settled ? words.settled : words.moving}` : ""}</p>
       <p class=${scale.trouble ? "wrong" : "calm"}>${scale.trouble ?? w.trouble_none}</p>
-      <ul class="list">${facts.filter(Boolean).map((fact) => html`<li>${fact}</li>`)}</ul>
-      ${this.#spare(scale)}
+      ${scale.lag_test && scale.lag_test.wants !== "done" ? "" : this.#more(now, facts)}</div>`;
+  }
+
+  /** What is not wanted while the scale is measured. */
+  #more(now, facts) {
+    return html`<ul class="list">${facts.filter(Boolean).map((fact) => html`<li>${fact}</li>`)}</ul>
+      ${late(now)}
+      ${this.#test.idle(now)}
+      ${this.#spare(now.scale)}
       <section><h2>${w.sound}</h2>${this.#sound(now.sound)}</section>
       <section><h2>${w.screen}</h2><label class="choice"><input type="checkbox" .checked=${this.#mirror}
         @change=${(event) => this.#set(event.target.checked)}>${w.mirror}</label></section>
-      <section><h2>${w.setup}</h2><ol>${w.steps.map((step) => html`<li>${step}</li>`)}</ol><p>${w.safe}</p></section></div>`;
+      <section><h2>${w.setup}</h2><ol>${w.steps.map((step) => html`<li>${step}</li>`)}</ol><p>${w.safe}</p></section>`;
   }
 }

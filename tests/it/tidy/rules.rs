@@ -13,6 +13,7 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("batch", &[]),
     // A verdict is part of the record; the two share value types.
     ("pour", &["reading", "scale", "settle", "record"]),
+    ("guide", &["reading", "scale", "settle"]),
     ("record", &[]),
     // The simulator must not know the engine that it tries.
     ("plant", &[]),
@@ -27,8 +28,8 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "daemon",
         &[
-            "reading", "scale", "frame", "settle", "batch", "pour", "record", "plant", "settings", "cli",
-            "link", "sound", "store", "page",
+            "reading", "scale", "frame", "settle", "batch", "pour", "guide", "record", "plant", "settings",
+            "cli", "link", "sound", "store", "page",
         ],
     ),
     ("main", &["cli", "daemon"]),
@@ -38,7 +39,7 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
 const EVERYONE: [&str; 2] = ["units", "time"];
 
 /// Modules without I/O, async, logging or a clock.
-pub(super) const PURE: [&str; 16] = [
+pub(super) const PURE: [&str; 17] = [
     "units",
     "time",
     "reading",
@@ -47,6 +48,7 @@ pub(super) const PURE: [&str; 16] = [
     "settle",
     "batch",
     "pour",
+    "guide",
     "plant",
     "record",
     "settings",
