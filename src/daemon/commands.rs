@@ -256,7 +256,8 @@ pub(super) fn output_json(output: &Output) -> serde_json::Value {
         }
         Output::Entry(e) => serde_json::json!({
             "kind": "entry", "piece": e.piece, "rev": e.rev, "tare_g": e.tare.g(),
-            "net_g": grams(e.net), "verdict": e.verdict.word(), "settled": e.settled
+            "net_g": grams(e.net), "net_u_g": grams(e.net_u), "verdict": e.verdict.word(), "settled": e.settled,
+            "marks": e.marks.iter().map(|m| m.word()).collect::<Vec<_>>()
         }),
         Output::Dropped { piece } => serde_json::json!({ "kind": "dropped", "piece": piece }),
         Output::Learned(hand) => {

@@ -47,6 +47,20 @@ fn a_stir_is_said_once_after_a_lift_and_stays_to_be_read_until_the_next_piece_is
 }
 
 #[test]
+fn a_batch_begun_with_a_piece_on_the_pan_wants_it_lifted_off_first_whatever_is_in_it() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let mut rig = Rig::start(dir.path());
+    rig.send(1.5, |_| 314.0);
+    let batch = rig.begin_batch(2);
+    rig.send(1.5, |_| 314.0);
+    let now = rig.get("/api/now");
+    assert_eq!(now["phase"], "fault", "{now}");
+    rig.send(1.2, |_| 0.0);
+    a_piece(&mut rig);
+    assert_eq!(verdicts(&rig, &batch), ["good"]);
+}
+
+#[test]
 fn the_spare_weight_is_registered_at_rest_and_voids_the_last_record_and_not_the_one_before() {
     let dir = tempfile::tempdir().expect("a folder");
     let mut rig = Rig::start(dir.path());
