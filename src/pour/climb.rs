@@ -63,6 +63,16 @@ impl Climb {
         self.told = Some(self.told.map_or(due, |before| before.max(due)));
     }
 
+    /// The pan was bare within these readings.
+    pub(super) fn was_below(&self, g: f64) -> bool {
+        self.recent.iter().any(|(_, gross_g)| *gross_g < g)
+    }
+
+    /// The latest readings, so many in a row, show less than this.
+    pub(super) fn stays_below(&self, g: f64, readings: usize) -> bool {
+        self.recent.iter().rev().take_while(|(_, gross_g)| *gross_g < g).take(readings).count() == readings
+    }
+
     fn was_told(&self, now: Instant) -> bool {
         self.told.is_some_and(|due| now.seconds_from(due) < AGAIN_S)
     }

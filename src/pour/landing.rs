@@ -49,9 +49,16 @@ pub(super) struct Landing {
     near_at: Option<Instant>,
     /// Readings in a row above it.
     rises: u32,
+    /// It was there already: what stood beside it is gone, and slop may run since nobody knows when.
+    stood: bool,
 }
 
 impl Landing {
+    /// Of what is left on the pan where something was taken off.
+    pub(super) fn of_what_stood() -> Self {
+        Self { stood: true, ..Self::default() }
+    }
+
     /// Of readings that were kept elsewhere.
     pub(super) fn of(recent: &VecDeque<(Instant, f64)>) -> Self {
         Self { recent: recent.clone(), ..Self::default() }
@@ -81,7 +88,7 @@ impl Landing {
         let late = self.recent.iter().skip(self.recent.len().saturating_sub(NEAR_READINGS));
         let Some(line) = Line::through(late).filter(|_| self.recent.len() > NEAR_READINGS) else { return };
         let to_come_g = line.slope_g_s * lag_s;
-        if !above && to_come_g.abs() < NEAR_G && line.worst_g < 3.0 * sd_g {
+        if !self.stood && !above && to_come_g.abs() < NEAR_G && line.worst_g < 3.0 * sd_g {
             self.near_at = Some(w.taken_at);
             self.near = Some((line.end_g + to_come_g, (0.5 * to_come_g.abs()).max(0.5 * NEAR_G)));
         }

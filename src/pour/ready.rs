@@ -183,7 +183,7 @@ impl Engine {
         if let Some(rest) = self.at_rest() {
             let change = rest - r.pour.tare - r.base_g;
             if change.abs() > self.start.settings.min_piece.g() && !self.may_be_a_lump(change) {
-                return self.dropped(&r.pour, State::Landing(Landing::default()));
+                return self.dropped(&r.pour, State::Landing(Landing::of_what_stood()));
             }
             return self.tared_again(r, rest, change, w.arrived_at);
         }

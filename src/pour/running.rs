@@ -125,6 +125,10 @@ impl Engine {
             // A knock was taken for the stream: nothing runs.
             s.pour.in_tare_g = 0.0;
         }
+        if s.pour.rev == 0 && rest < s.pour.tare - self.threshold_g() {
+            // A hand that wiped the pan beneath it: it is tared again.
+            return self.enter(State::Ready(Ready::new(s.pour, 0.0)));
+        }
         let since = *s.resting_since.get_or_insert(w.arrived_at);
         if w.arrived_at.since(since) >= self.start.settings.vessel.pause() {
             self.paused(s, rest, w.arrived_at);

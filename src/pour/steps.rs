@@ -20,6 +20,8 @@ pub(super) const NOT_A_POUR_G_S: f64 = 80.0;
 /// After a touch, slop of a stream that began meanwhile: 1 s of the most a hand pours is 25 g,
 /// a touch leaves after less than half of that (a guess).
 pub(super) const BEGUN_G: f64 = 10.0;
+/// Readings that show the pan bare at a begin: one alone may be damaged (own choice).
+const BARE: usize = 3;
 /// A piece that was lifted leaves less than this share of its bare weight on the display within this time, s; a hand
 /// that bears it lets go by then (guesses).
 const NEARLY_BARE: f64 = 0.3;
@@ -58,13 +60,15 @@ impl Engine {
             self.lift_first = false;
             return self.unknown_weight(w.arrived_at);
         }
-        self.lift_first &= self.at_rest().is_none();
+        let bare_g = self.zero_g + self.start.settings.min_piece.g();
+        self.lift_first &= self.at_rest().is_none() && !self.climb.stays_below(bare_g, BARE);
         let lifting = matches!(self.motion, Motion::Moving { flow } if flow.g_s() < -LIFTING_G_S);
         if !self.loaded(w) || lifting {
             return self.enter(State::Idle);
         }
         self.lands(w.arrived_at);
-        self.enter(State::Landing(Landing::default()));
+        let bare = self.climb.was_below(bare_g);
+        self.enter(State::Landing(if bare { Landing::default() } else { Landing::of_what_stood() }));
     }
 
     /// What stands on the pan can't be told: nothing goes on before it was lifted off.

@@ -59,7 +59,7 @@ impl Engine {
         }
         let most_g = MOST_FLOW_G_S * at.seconds_from(s.pour.started);
         if !(-self.threshold_g()..most_g).contains(&net) && !self.may_be_a_lump(net) {
-            return self.dropped(&s.pour, State::Landing(Landing::default()));
+            return self.dropped(&s.pour, State::Landing(Landing::of_what_stood()));
         }
         if net > SHOWN * self.threshold_g() {
             return self.weighed(s, rest, at);

@@ -126,7 +126,7 @@ impl Feed {
             let every = Duration::from_secs(1) / a_second;
             let mut due = Instant::now();
             while !stopped.load(Ordering::SeqCst) {
-                air.send(b"123.4 g\r\n");
+                air.send(b"0.4 g\r\n");
                 due += every;
                 std::thread::sleep(due.saturating_duration_since(Instant::now()));
             }

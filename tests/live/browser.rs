@@ -93,6 +93,10 @@ async fn the_potter_sees_ready_the_grams_lift_and_the_verdict_and_loss_is_said_a
     assert_eq!(number, json!(format!("{net:.1}g")), "the verdict's number is the log's");
     let spoken = browser.js("return document.getElementById('told').textContent").await;
     assert_eq!(spoken, json!(format!("Piece 1: {verdict}")), "verdicts are spoken, grams are not");
+    // The weight follows the end of the tail until the lift: what is on disk then is what the log shows.
+    let now = rig.until("lifted", |now| now["phase"] == "idle" && now["not_recorded"] == 0);
+    let batch = now["batch"].as_str().expect("a batch").to_owned();
+    let net = rig.get(&format!("/api/batches/{batch}/pours"))[0]["net_g"].as_f64().expect("grams");
     browser.client.goto(&format!("http://{}/#log", rig.address)).await.expect("the page");
     browser
         .until(
