@@ -133,6 +133,7 @@ const OWED: &[(&str, f64)] = &[
     ("Wrong / removed in the pour", 0.1),
     ("Wrong / splash beside", 0.2),
     ("Wrong / two at once", 1.0),
+    ("WrongVerdict / bear in the pour", 0.1),
     ("WrongVerdict / frozen", 0.2),
     ("WrongVerdict / pan wiped at ready", 0.1),
     ("WrongVerdict / press in the pour", 0.1),

@@ -17,6 +17,8 @@ pub(crate) struct Rig {
     pub(crate) address: String,
     said: PathBuf,
     epoch: Instant,
+    /// The plant's clock runs from the first pour on, when a batch has begun, so that its pan is bare then.
+    plant_from: Option<Instant>,
 }
 
 /// The binary, told to serve from this folder on a port of its own.
@@ -104,7 +106,7 @@ impl Rig {
         let _ = std::fs::remove_file(&lock);
         let child = command.stderr(File::create(&said).expect("a file")).spawn().expect("the binary starts");
         let epoch = Instant::now();
-        let mut rig = Self { child, line, address: String::new(), said, epoch };
+        let mut rig = Self { child, line, address: String::new(), said, epoch, plant_from: None };
         rig.address = rig.wait("an address in the lock file", || {
             let text = std::fs::read_to_string(&lock).ok()?;
             text.lines().find(|l| l.starts_with("127.")).map(|l| l.trim().to_owned())
@@ -236,6 +238,7 @@ impl Rig {
         until: Instant,
     ) -> Vec<serde_json::Value> {
         let mut shown = Vec::new();
+        self.plant_from.get_or_insert_with(Instant::now);
         while !potter.done() && Instant::now() < until {
             while let Ok(h) = heard.try_recv() {
                 match h.message["kind"].as_str() {
@@ -269,7 +272,7 @@ impl Rig {
     }
 
     fn plant_time(&self, at: Instant) -> tarebell::time::Instant {
-        let us = at.saturating_duration_since(self.epoch).as_micros();
+        let us = at.saturating_duration_since(self.plant_from.unwrap_or(self.epoch)).as_micros();
         tarebell::time::Instant::from_us(u64::try_from(us).expect("a short test"))
     }
 }

@@ -30,6 +30,8 @@ fn a_piece_that_the_scales_own_key_hid_is_offered_back_and_poured_to_its_target(
     assert!(now["offered_g"].is_null(), "{now}");
     let said = now["scale"]["trouble"].as_str().unwrap_or_default();
     assert!(said.contains("zero tracking") && said.contains("leave taring to Tarebell"), "{now}");
+    // A hand waits for it.
+    std::thread::sleep(std::time::Duration::from_millis(400));
     pan.runs(8.0, 28.9);
     rig.until("weighed", |now| now["phase"] == "done");
     let pours = || rig.get(&format!("/api/batches/{batch}/pours"));
