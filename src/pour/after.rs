@@ -250,8 +250,7 @@ impl Engine {
     }
 
     fn worth_wiping_g(&self) -> f64 {
-        let half_width_g = 0.5 * (self.start.high - self.start.low).g();
-        worth_wiping_g(half_width_g, self.start.scale.step)
+        worth_wiping_g(self.half_width_g(), self.start.scale.step)
     }
 
     /// What a piece left on the pan did not go with it: taken off its weight.

@@ -3,9 +3,7 @@
 
 use super::engine::Engine;
 use super::entry::Cue;
-use super::landing::Landing;
-use super::ready::Ready;
-use super::running::MOST_FLOW_G_S;
+use super::landing::{Landing, MOST_CLIMB_G_S};
 use super::state::{Done, State, Stream};
 use crate::reading::Weighing;
 use crate::record::Mark;
@@ -24,8 +22,6 @@ const SIGMAS: f64 = 3.0;
 /// The least rise is at least this share of the greatest: a bump or a lump is none, and at the end of a landing or of a press a display of the latest
 /// pole told of (0.7 s) rises by exp(-0.5/0.7), a half, of it (derived); a stream by all of it.
 const EVEN: f64 = 0.6;
-/// No jug gives more, g/s, by a fifth for noise: a piece set down softly.
-const MOST_G_S: f64 = 1.2 * MOST_FLOW_G_S;
 /// Where slop climbs on after a `stop` or `fault` it is told again after so long, s: a hand's own time and the lag of a late
 /// scale are over by then (0.3 and 0.7 s, and as much again for what was not learned yet).
 const AGAIN_S: f64 = 2.0;
@@ -97,7 +93,7 @@ impl Climb {
         let flow_g_s = (late - early) / over_s;
         let from = (last.offset_seconds(-over_s - 0.5 * stretch_s), early);
         let whole = means.len() == STRETCHES;
-        (whole && even && flow_g_s <= MOST_G_S).then_some(Climbing { flow_g_s, from, late_g: late })
+        (whole && even && flow_g_s <= MOST_CLIMB_G_S).then_some(Climbing { flow_g_s, from, late_g: late })
     }
 }
 
@@ -119,7 +115,7 @@ impl Engine {
         let too_much = climbing.late_g - tare_g - no_slop_g > self.start.high.g() + self.threshold_g();
         match std::mem::replace(&mut self.state, State::Idle) {
             State::Landing(l) => self.climbs_on_landing(l, climbing, w),
-            State::Ready(r) if too_much => self.runs_into_ready(r, w),
+            State::Ready(r) if too_much => self.runs_under_a_touch(r, w),
             State::Pouring(s) | State::Draining(s) if too_much => self.runs_past(s, w),
             State::Done(d) if too_much => self.runs_into_done(d, w),
             State::Fault(f) => {
@@ -139,11 +135,6 @@ impl Engine {
         let (at, start_g) = climbing.from;
         let Some(after_s) = l.since(at).filter(|_| !self.held) else { return self.enter(State::Landing(l)) };
         self.too_soon(&l, (climbing.flow_g_s, start_g, after_s), w);
-    }
-
-    fn runs_into_ready(&mut self, mut r: Ready, w: Weighing) {
-        r.pour.unsure_g = r.pour.unsure_g.max(self.threshold_g());
-        self.runs_under_a_touch(r, w);
     }
 
     /// Past its stop, or where none was called.

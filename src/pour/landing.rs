@@ -25,10 +25,12 @@ const NEAR_G: f64 = 0.5;
 /// Readings of that slope.
 const NEAR_READINGS: usize = 3;
 /// Slop runs once readings have climbed evenly for so long, s: the pole of the latest scale told of, so that the tail
-/// of a landing has bent by then (derived); between a trickle (1.5 g/s: a fifth of the usual 8 g/s, a guess) and a fifth
-/// more than the most a jug gives, g/s, as noise tilts so short a line (a guess).
+/// of a landing has bent by then (derived); between a trickle (1.5 g/s: a fifth of the usual 8 g/s, a guess) and the
+/// steepest climb of slop.
 const CLIMB_S: f64 = 0.7;
-const CLIMB_G_S: std::ops::Range<f64> = 1.5..1.2 * MOST_FLOW_G_S;
+const CLIMB_G_S: std::ops::Range<f64> = 1.5..MOST_CLIMB_G_S;
+/// A fifth more than the most a jug gives, g/s, as noise tilts a short line (a guess): a piece set down softly is steeper.
+pub(super) const MOST_CLIMB_G_S: f64 = 1.2 * MOST_FLOW_G_S;
 /// At the end of a landing on a late scale (a pole of 0.7 s) the second half of that time climbs at this share of the
 /// first half's rate (derived), a stream at the same; noise is kept apart by three standard deviations of a slope.
 const DECAYS: f64 = 0.65;
@@ -178,9 +180,8 @@ impl Engine {
     ) {
         // It may have run since the landing or since the climb was seen: half of that, as uncertain.
         let half_g = 0.5 * slope_g_s * after_s;
-        let half_width_g = 0.5 * (self.start.high - self.start.low).g();
         // Or a hand let go of it, and no slop is in it at all: never so little that it could be called good.
-        let u_g = (2.0 * EITHER * half_g).max(half_width_g);
+        let u_g = (2.0 * EITHER * half_g).max(self.half_width_g());
         let mut pour = self.opens_early(start_g - half_g, u_g, w.arrived_at);
         pour.troubled = true;
         let tare = pour.tare;

@@ -3,7 +3,7 @@
 use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::Output;
-use super::running::{ESTIMATE_SD_G, MOST_FLOW_G_S, SPLASH_G};
+use super::running::{CLIMB_G_S, ESTIMATE_SD_G, MOST_FLOW_G_S, SPLASH_G};
 use super::state::{State, Stream};
 use crate::record::{Mark, Verdict};
 use crate::scale::Origin;
@@ -16,8 +16,6 @@ const LINE_SLACK_G: f64 = 1.0;
 const UNSEEN_S: f64 = 0.8;
 /// A lag that was told is right to this share (a guess: read off a display with a stopwatch).
 const TOLD_LAG: f64 = 0.2;
-/// What climbs by more than a trickle, g/s, is a stream.
-const BEGUN_G_S: f64 = 1.0;
 
 impl Engine {
     /// The batch ends: an open pour is entered with what is known.
@@ -56,7 +54,7 @@ impl Engine {
         let flow_g_s = s.onset.climb_g_s().unwrap_or(0.0);
         // A lag that was assumed may be twice as long.
         let most_g = known_g(s) + 2.0 * s.predictor.lag_s() * flow_g_s;
-        s.pour.rev == 0 && (BEGUN_G_S..MOST_FLOW_G_S).contains(&flow_g_s) && most_g >= self.splash_g()
+        s.pour.rev == 0 && (CLIMB_G_S..MOST_FLOW_G_S).contains(&flow_g_s) && most_g >= self.splash_g()
     }
 
     /// What the filter knows; where that is more than slop can be, what was foreseen at the stop.
@@ -132,7 +130,7 @@ impl Engine {
 
 /// Slop that still climbed is known no better than an estimate.
 fn most_known_g(s: &Stream) -> f64 {
-    let climbs = Line::through(s.late()).is_some_and(|line| line.slope_g_s > BEGUN_G_S);
+    let climbs = Line::through(s.late()).is_some_and(|line| line.slope_g_s > CLIMB_G_S);
     known_g(s) + if climbs && s.pour.rev == 0 { ESTIMATE_SD_G } else { 0.0 }
 }
 

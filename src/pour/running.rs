@@ -41,7 +41,7 @@ const STOPPING_S: f64 = 0.8;
 /// A flow that grew by so much since the stop is a new stream, g/s: a quarter of a usual one.
 const AGAIN_G_S: f64 = 2.0;
 /// What runs on climbs at least so fast, g/s: a trickle.
-const CLIMB_G_S: f64 = 1.0;
+pub(super) const CLIMB_G_S: f64 = 1.0;
 /// No jug gives more, g/s (a guess): what looks like more is a touch. The one place of it.
 pub(super) const MOST_FLOW_G_S: f64 = 25.0;
 /// What was added to a weighed piece rests for so long before it is believed: a hand leans on a rim for a second.

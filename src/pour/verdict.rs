@@ -29,7 +29,7 @@ impl Engine {
     /// The one place that gives a verdict. Good only where what may be no slop makes no difference and the weight is known
     /// well enough; nothing where none of it may be slop, or its tare is hardly known.
     pub(super) fn judged(&self, pour: &Pour, net: f64) -> Verdict {
-        let half_width_g = 0.5 * (self.start.high - self.start.low).g();
+        let half_width_g = self.half_width_g();
         let hardly_tared = pour.marks.has(Mark::Early) && pour.unsure_g > 0.5 * half_width_g;
         if hardly_tared || pour.doubt_g > 0.9 * net && net > 0.0 {
             return Verdict::Void;
@@ -76,7 +76,12 @@ impl Engine {
 
     /// What nobody would mend, beyond a limit, g.
     pub(super) fn unspoken_g(&self) -> f64 {
-        SPOKEN * 0.5 * (self.start.high - self.start.low).g()
+        SPOKEN * self.half_width_g()
+    }
+
+    /// Half of what is between the limits, g.
+    pub(super) fn half_width_g(&self) -> f64 {
+        0.5 * (self.start.high - self.start.low).g()
     }
 
     pub(super) fn verdict(&self, net: f64) -> Verdict {
