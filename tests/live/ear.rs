@@ -68,8 +68,13 @@ impl Ear {
     /// Listens to this pipe until dropped.
     pub(crate) fn open_pipe(pipe: &Path, config: PathBuf) -> Self {
         let flags = OFlags::NONBLOCK.bits() as i32;
-        let file = std::fs::OpenOptions::new().read(true).custom_flags(flags).open(pipe).expect("the pipe");
-        rustix::pipe::fcntl_setpipe_size(&file, PIPE).expect("a small pipe");
+        let mut file =
+            std::fs::OpenOptions::new().read(true).custom_flags(flags).open(pipe).expect("the pipe");
+        // Whoever waited for a listener may have filled it already: what came before the ear was there is let go.
+        while let Err(busy) = rustix::pipe::fcntl_setpipe_size(&file, PIPE) {
+            assert_eq!(busy, rustix::io::Errno::BUSY, "a small pipe");
+            let _ = file.read(&mut [0; CHUNK]);
+        }
         let (heard, stop, deaf) = (Arc::default(), Arc::default(), Arc::default());
         let thread = {
             let (heard, stop, deaf) = (Arc::clone(&heard), Arc::clone(&stop), Arc::clone(&deaf));

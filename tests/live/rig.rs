@@ -208,6 +208,8 @@ impl Rig {
             }),
         );
         let id = batch["id"].as_str().expect("an id").to_owned();
+        // What is sent before the port is open is never read: the pan would not be seen bare.
+        self.until("the scale's port is open", |now| now["scale"]["state"] != "searching");
         self.post(&format!("/api/batches/{id}/begin"), serde_json::json!({}));
         id
     }
