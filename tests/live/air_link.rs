@@ -318,9 +318,7 @@ fn slop_left_on_the_pan_the_scales_own_tare_and_still_on_go_through_the_air_as_o
     std::thread::sleep(Duration::from_millis(400));
     pan.runs(8.0, 28.9);
     hall.rig.until("weighed", |now| now["phase"] == "done");
-    // Shown as weighed a moment before it is on disk.
-    hall.rig.until("logged", |now| now["not_recorded"] == 0);
-    let pours = hall.rig.get(&format!("/api/batches/{batch}/pours"));
+    let pours = hall.rig.weighed(&batch);
     assert!(pours[0]["net_g"].as_f64().is_some_and(|g| (g - 28.9).abs() < 0.2), "{pours}");
     assert_eq!(pours[0]["verdict"], "good", "{pours}");
 }

@@ -93,17 +93,8 @@ async fn the_potter_sees_ready_the_grams_lift_and_the_verdict_and_loss_is_said_a
     assert_eq!(number, json!(format!("{net:.1}g")), "the verdict's number is the log's");
     let spoken = browser.js("return document.getElementById('told').textContent").await;
     assert_eq!(spoken, json!(format!("Piece 1: {verdict}")), "verdicts are spoken, grams are not");
-    // The weight follows the end of the tail until the lift: what is on disk then is what the log shows.
-    let now = rig.until("lifted", |now| now["phase"] == "idle" && now["not_recorded"] == 0);
-    let batch = now["batch"].as_str().expect("a batch").to_owned();
-    let net = rig.get(&format!("/api/batches/{batch}/pours"))[0]["net_g"].as_f64().expect("grams");
-    browser.client.goto(&format!("http://{}/#log", rig.address)).await.expect("the page");
-    browser
-        .until(
-            "the pour in the log",
-            &format!("return !!document.querySelector('tbody tr')?.textContent.includes('{net:.1}')"),
-        )
-        .await;
+    let batch = rig.get("/api/now")["batch"].as_str().expect("a batch").to_owned();
+    the_log_shows_what_is_on_disk(&browser, &rig, &batch).await;
     browser.client.goto(&format!("http://{}/#scale", rig.address)).await.expect("the page");
     browser.until("the scale", "return !!document.querySelector('.weight')").await;
     assert_eq!(browser.complaints().await, Vec::<Value>::new(), "the browser's log under the policy");
@@ -112,6 +103,22 @@ async fn the_potter_sees_ready_the_grams_lift_and_the_verdict_and_loss_is_said_a
     browser.until("the field", "return !!document.querySelector('.number')").await;
     lost_is_said(&browser, &mut rig).await;
     browser.client.clone().close().await.expect("closed");
+}
+
+/// The weight follows the end of the tail until the lift: what is on disk then is what the log shows.
+async fn the_log_shows_what_is_on_disk(browser: &Browser, rig: &Rig, batch: &str) {
+    rig.until("lifted", |now| now["phase"] == "idle");
+    browser.client.goto(&format!("http://{}/#log", rig.address)).await.expect("the page");
+    let from = Instant::now();
+    loop {
+        let net = rig.weighed(batch)[0]["net_g"].as_f64().expect("grams");
+        let row = browser.js("return document.querySelector('tbody tr')?.textContent").await;
+        if row.as_str().is_some_and(|row| row.contains(&format!("{net:.1}"))) {
+            return;
+        }
+        assert!(from.elapsed() < Duration::from_secs(10), "{net} g is not in {row}");
+        tokio::time::sleep(Duration::from_millis(50)).await;
+    }
 }
 
 /// An empty pan's readings for as long as the rest of the test takes, with room to spare.

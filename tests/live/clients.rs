@@ -253,7 +253,7 @@ fn the_last_loudspeaker_of_all_that_closes_in_mid_pour_is_a_fault_and_another_cl
     let count = |word: &str| cues.iter().filter(|c| c["cue"] == word).count();
     // The simulated hand stops at the fault.
     assert_eq!((count("fault"), count("clear")), (1, 1), "{cues:?}");
-    let pours = rig.get(&format!("/api/batches/{id}/pours"));
+    let pours = rig.weighed(&id);
     assert!(pours[0]["net_g"].is_number(), "{pours}");
 }
 

@@ -214,6 +214,16 @@ impl Rig {
         id
     }
 
+    /// The pours of a batch as the log has them, once each has its weight: what is shown as weighed is on disk a
+    /// moment later.
+    pub(crate) fn weighed(&self, batch: &str) -> serde_json::Value {
+        let pours = || self.get(&format!("/api/batches/{batch}/pours"));
+        let all =
+            |p: &serde_json::Value| p.as_array().is_some_and(|p| p.iter().all(|p| p["net_g"].is_number()));
+        self.until("weights on disk", |_| all(&pours()));
+        pours()
+    }
+
     /// Listens to the live stream from now on.
     pub(crate) fn listen(&self) -> Receiver<Heard> {
         let (mut socket, _) = tungstenite::connect(format!("ws://{}/api/live", self.address)).expect("live");

@@ -34,9 +34,7 @@ fn a_piece_that_the_scales_own_key_hid_is_offered_back_and_poured_to_its_target(
     std::thread::sleep(std::time::Duration::from_millis(400));
     pan.runs(8.0, 28.9);
     rig.until("weighed", |now| now["phase"] == "done");
-    let pours = || rig.get(&format!("/api/batches/{batch}/pours"));
-    rig.until("on disk", |_| pours()[0]["net_g"].is_number());
-    let pours = pours();
+    let pours = rig.weighed(&batch);
     let net_g = pours[0]["net_g"].as_f64().expect("a weight");
     assert!((net_g - 28.9).abs() < 0.2 && pours[0]["verdict"] == "good", "{pours}");
     assert!(pours[0]["tare_g"].as_f64().is_some_and(|g| (g - 312.4).abs() < 0.15), "{pours}");
