@@ -35,6 +35,8 @@ pub(super) const MOST_CLIMB_G_S: f64 = 1.2 * MOST_FLOW_G_S;
 /// first half's rate (derived), a stream at the same; noise is kept apart by three standard deviations of a slope.
 const DECAYS: f64 = 0.65;
 const SIGMAS: f64 = 3.0;
+/// A rise that is more than the one before it by so many standard deviations is a new one (own choice).
+const ANEW_SIGMAS: f64 = 4.0;
 /// A piece has come when this share of it is shown (own choice).
 const CAME: f64 = 0.9;
 /// Fewer readings show no line: two halves of two, and one between (own choice).
@@ -102,6 +104,29 @@ impl Landing {
         1 + self.recent.iter().take_while(part).count()
     }
 
+    /// What came after the piece, when a landing's readings had slowed to half of their quickest and then rose anew: a
+    /// ladle's lump, or a hand that let go; nothing where it came as one.
+    fn came_anew_g(&self, rest: f64, sd_g: f64) -> f64 {
+        let rises: Vec<(f64, f64)> =
+            self.recent.iter().zip(self.recent.iter().skip(1)).map(|(a, b)| (b.1, b.1 - a.1)).collect();
+        // A difference of two rises has the noise of four readings.
+        let quicker_g = ANEW_SIGMAS * 2.0 * sd_g;
+        let (mut most_g, mut slowest) = (0.0_f64, None::<(f64, f64)>);
+        let mut anew_g = 0.0_f64;
+        for (g, rise_g) in rises {
+            if let Some((from_g, least_g)) = slowest
+                && rise_g - least_g > quicker_g
+            {
+                anew_g = anew_g.max(rest - from_g);
+            }
+            most_g = most_g.max(rise_g);
+            if rise_g < slowest.map_or(0.5 * most_g, |(_, least_g)| least_g) {
+                slowest = Some((g, rise_g));
+            }
+        }
+        anew_g
+    }
+
     /// Readings climb as slop does and no landing: slope, where it began as far as it was looked at, and how long
     /// after the landing that was.
     pub(super) fn climbs(&self, sd_g: f64) -> Option<(f64, f64, f64)> {
@@ -138,10 +163,14 @@ impl Engine {
         l.handle_weighing(w, lag_s, sd_g, self.threshold_g());
         let Some(rest) = self.at_rest().filter(|_| !self.held) else { return self.before_rest(l, w) };
         self.landed_over = l.came_over(rest, self.zero_g);
+        // With a jug in the hand a lump is no slop, and what was set down twice is looked at again when it is lifted.
+        let anew_g = l.came_anew_g(rest, sd_g);
+        let lump_g =
+            if self.start.settings.vessel.in_lumps() && self.may_be_a_lump(anew_g) { anew_g } else { 0.0 };
         match self.recognise(rest, w.arrived_at) {
             Landed::Same(kept, odds) => self.stands_again(*kept, odds, rest, w.arrived_at),
-            Landed::Perhaps(kept) => self.opens(rest, Some(kept), w.arrived_at),
-            Landed::New => self.opens(rest, None, w.arrived_at),
+            Landed::Perhaps(kept) => self.opens(rest, lump_g, Some(kept), w.arrived_at),
+            Landed::New => self.opens(rest, lump_g, None, w.arrived_at),
         }
     }
 

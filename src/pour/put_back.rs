@@ -260,7 +260,7 @@ impl Engine {
     /// Somebody stands and waits: perhaps it is a bare piece after all, and wants its `ready`.
     pub(super) fn asks_for_ready(&mut self, d: Done, rest: f64, at: Instant) {
         let kept = Kept { gross_g: rest, u_g: 0.0, lifted_at: at, pour: d.pour };
-        self.opens(rest, Some(Box::new(kept)), at);
+        self.opens(rest, 0.0, Some(Box::new(kept)), at);
         if let State::Ready(r) = &mut self.state {
             r.back = d.back;
         }
@@ -338,7 +338,7 @@ impl Engine {
     }
 
     /// A bare piece is ready; perhaps it is one put back.
-    pub(super) fn opens(&mut self, tare: f64, perhaps: Option<Box<Kept>>, at: Instant) {
+    pub(super) fn opens(&mut self, tare: f64, lump_g: f64, perhaps: Option<Box<Kept>>, at: Instant) {
         self.away = 0;
         let mut pour = Pour::open(self.piece, tare, at);
         pour.promised = self.guides();
@@ -348,7 +348,7 @@ impl Engine {
             pour.marks = pour.marks.with(Mark::OtherWare);
         }
         self.outputs.push_back(Output::Entry(pour.entry(at)));
-        self.enter(State::Ready(Ready { perhaps, ..Ready::new(pour, 0.0) }));
+        self.enter(State::Ready(Ready { perhaps, lump_g, ..Ready::new(pour, 0.0) }));
         if promised {
             self.cue_now(Cue::Ready, at, Some(self.start.target.g()));
         }
