@@ -242,10 +242,10 @@ fn cycle(seed: u64) -> Cycle {
             TWO => {
                 let (one, two) = (dice.one_of_two(), dice.one_of_two());
                 text += &format!("# {one} and {two}\n");
-                let first = lines(one, target_g, bare_g, flow_g_s, &mut dice);
-                first.and(lines(two, target_g, bare_g, flow_g_s, &mut dice), bare_g, flow_g_s)
+                let first = lines(one, (target_g, tolerance_g), bare_g, flow_g_s, &mut dice);
+                first.and(lines(two, (target_g, tolerance_g), bare_g, flow_g_s, &mut dice), bare_g, flow_g_s)
             }
-            mishap => lines(mishap, target_g, bare_g, flow_g_s, &mut dice),
+            mishap => lines(mishap, (target_g, tolerance_g), bare_g, flow_g_s, &mut dice),
         };
         let from = match *mishap {
             JUG_FOR_LADLE => "jug",
@@ -288,13 +288,20 @@ impl Lines {
         let either = |one: String, two: String, plain: &String| if one == *plain { two } else { one };
         // What every piece has: a plain wait for ready and for the verdict.
         let longer = |one: String, two: String| if usual(&one) { two } else { one };
+        // What is poured afterwards is what a first part left wanting: nobody pours it into a piece that is full.
+        let both = |l: &Self| l.pour != plain.pour && !usual(&l.after);
+        let either_of = |l: &Self| l.pour != plain.pour || !usual(&l.after);
+        let theirs = !both(&self) && !(both(&other) && either_of(&self));
+        let (pour, after) = (self.pour, self.after);
+        let (other_pour, other_after) =
+            if theirs { (other.pour, other.after) } else { (pour.clone(), after.clone()) };
         Self {
             land: either(self.land, other.land, &plain.land),
             ready: longer(self.ready, other.ready),
             before: self.before + &other.before,
-            pour: either(self.pour, other.pour, &plain.pour),
+            pour: either(pour, other_pour, &plain.pour),
             beside: self.beside + &other.beside,
-            after: longer(self.after, other.after),
+            after: longer(after, other_after),
             lift: either(self.lift, other.lift, &plain.lift),
         }
     }
@@ -326,12 +333,15 @@ impl Lines {
 /// Verbs that a ladle or a bottle takes the place of.
 const POURS: [&str; 2] = ["pour", "squeeze"];
 
+/// A hand tops up what is short by more half-widths than this: less is not spoken of (own choice).
+const SHORT: f64 = 1.5;
+
 /// Two lines that every piece has: a cue is waited for, then a rest.
 fn usual(lines: &str) -> bool {
     lines.lines().count() == 2 && (lines.starts_with(PATIENCE) || lines.starts_with("wait verdict 6\n"))
 }
 
-fn lines(mishap: &str, target_g: f64, bare_g: f64, flow_g_s: f64, dice: &mut Dice) -> Lines {
+fn lines(mishap: &str, (target_g, half_g): (f64, f64), bare_g: f64, flow_g_s: f64, dice: &mut Dice) -> Lines {
     let mut lines = Lines {
         ready: format!("{PATIENCE}\nrest {:.2}\n", dice.between(0.2, 0.8)),
         after: format!("wait verdict 6\nrest {:.2}\n", dice.between(0.1, 2.0)),
@@ -362,17 +372,17 @@ fn lines(mishap: &str, target_g: f64, bare_g: f64, flow_g_s: f64, dice: &mut Dic
         "nudged" => lines.beside = format!("at +{mid_s:.1} nudge {:.1}\n", dice.between(0.5, 2.0)),
         "fan" => lines.beside = format!("at +0 fan {:.2} for 6\n", dice.scaled(0.05, 0.4)),
         "draught" => lines.before = format!("at +0 draught {:.2} for 12\n", dice.scaled(0.1, 0.5)),
-        _ => more(mishap, &mut lines, target_g, flow_g_s, dice),
+        _ => more(mishap, &mut lines, (target_g, half_g), flow_g_s, dice),
     }
     lines
 }
 
 /// Mishaps of how it is poured, lifted and read.
-fn more(mishap: &str, lines: &mut Lines, target_g: f64, flow_g_s: f64, dice: &mut Dice) {
+fn more(mishap: &str, lines: &mut Lines, (target_g, half_g): (f64, f64), flow_g_s: f64, dice: &mut Dice) {
     let mid_s = dice.between(0.3, 0.7) * target_g / flow_g_s;
     match mishap {
         "short and topped up" => {
-            let less_g = dice.between(0.08, 0.3) * target_g;
+            let less_g = (dice.between(0.08, 0.3) * target_g).max(SHORT * half_g);
             lines.pour = format!("pour {:.1} at {flow_g_s:.1}\n", target_g - less_g);
             let trickle_g_s = dice.between(0.15, 0.5) * flow_g_s;
             lines.after = format!(
@@ -409,14 +419,14 @@ fn more(mishap: &str, lines: &mut Lines, target_g: f64, flow_g_s: f64, dice: &mu
             lines.beside = format!("at +{mid_s:.1} {what} {:.1}\n", dice.between(0.5, 2.0));
         }
         "nothing" | JUG_FOR_LADLE | LADLE_FOR_JUG => {}
-        _ => around(mishap, lines, target_g, flow_g_s, dice),
+        _ => around(mishap, lines, (target_g, half_g), flow_g_s, dice),
     }
 }
 
 /// Mishaps of a ready piece, of one that is not ready, and of one that got too little.
-fn around(mishap: &str, lines: &mut Lines, target_g: f64, flow_g_s: f64, dice: &mut Dice) {
+fn around(mishap: &str, lines: &mut Lines, (target_g, half_g): (f64, f64), flow_g_s: f64, dice: &mut Dice) {
     let pause_s = dice.between(0.05, 1.0);
-    let part_g = target_g - dice.between(0.08, 0.6) * target_g;
+    let part_g = target_g - (dice.between(0.08, 0.6) * target_g).max(SHORT * half_g);
     let part = format!("pour {part_g:.1} at {flow_g_s:.1}\n");
     let after = lines.after.clone();
     match mishap {
@@ -663,7 +673,7 @@ fn every_mishap_makes_a_scene_that_can_be_read_and_the_same_seed_the_same_scene(
 #[test]
 fn two_mishaps_of_one_piece_both_happen_and_what_both_would_change_the_first_does() {
     let mut dice = Dice(3);
-    let mut of = |mishap| lines(mishap, 29.0, 312.0, 8.0, &mut dice);
+    let mut of = |mishap| lines(mishap, (29.0, 1.45), 312.0, 8.0, &mut dice);
     let (press, left) = (of("press in the pour"), of("residue left"));
     let both = press.and(left, 312.0, 8.0);
     assert!(both.beside.contains("press") && both.lift.contains("leaving"), "{} {}", both.beside, both.lift);
@@ -672,6 +682,9 @@ fn two_mishaps_of_one_piece_both_happen_and_what_both_would_change_the_first_doe
     let parts = refilled.pour.clone();
     let both = back.and(refilled, 312.0, 8.0);
     assert!(both.after.contains("put back") && both.pour != parts, "{} {}", both.pour, both.after);
+    let (over, short) = (of("over let go"), of("put back short"));
+    let both = over.clone().and(short, 312.0, 8.0);
+    assert_eq!((both.pour, both.after), (over.pour, over.after), "nobody pours on into a piece that is over");
     let (early, soft) = (of("poured before ready"), of("landing soft"));
     let both = soft.and(early, 312.0, 8.0);
     assert!(both.land.contains("softly") && both.ready.starts_with("rest"), "{} {}", both.land, both.ready);
@@ -680,7 +693,7 @@ fn two_mishaps_of_one_piece_both_happen_and_what_both_would_change_the_first_doe
 #[test]
 fn who_ladles_tops_up_what_is_lacking_with_a_ladle_and_who_squeezes_with_a_bottle() {
     let mut dice = Dice(3);
-    let short = lines("put back short", 29.0, 312.0, 8.0, &mut dice);
+    let short = lines("put back short", (29.0, 1.45), 312.0, 8.0, &mut dice);
     for vessel in ["ladle", "squeeze"] {
         let mut lines =
             Lines { pour: "pour 20.0 at 8.0\n".to_owned(), after: short.after.clone(), ..short.clone() };
