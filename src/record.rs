@@ -2,10 +2,12 @@
 //!
 //! Plain values; neither the database nor the page leaks in here.
 
+mod aim;
 mod numbers;
 
 use crate::time::{Duration, WallTime};
 use crate::units::Mass;
+pub use aim::Aim;
 pub use numbers::{MOST_NUMBER, Numbers};
 
 /// How a pour ended.
@@ -139,12 +141,14 @@ pub struct BatchRecord {
     pub name: String,
     /// Pieces planned; more may be poured.
     pub pieces: u32,
-    /// Wanted net mass of slop.
+    /// Aim net mass of slop.
     pub target: Mass,
     /// Least net mass that is good.
     pub low: Mass,
     /// Greatest net mass that is good.
     pub high: Mass,
+    /// A target and its limits for each piece in turn, where they differ: those above are for more pieces than these.
+    pub ladder: Vec<Aim>,
     /// Dry part of the slop, where the inputs determine it.
     pub solids_fraction: Option<f64>,
     /// Who pours, where said.
@@ -167,6 +171,13 @@ pub struct BatchRecord {
     pub ended_at: Option<WallTime>,
 }
 
+impl BatchRecord {
+    /// What a piece should get that has no target of its own.
+    pub fn aim(&self) -> Aim {
+        Aim { target: self.target, low: self.low, high: self.high }
+    }
+}
+
 /// One revision of a pour.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PourRecord {
@@ -184,7 +195,7 @@ pub struct PourRecord {
     pub started_at: WallTime,
     /// Gross mass of the bare piece.
     pub tare: Mass,
-    /// Wanted net mass.
+    /// Aim net mass.
     pub target: Mass,
     /// Least good net mass.
     pub low: Mass,

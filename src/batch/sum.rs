@@ -49,6 +49,21 @@ pub struct Target {
     pub steps: Vec<Step>,
 }
 
+impl Target {
+    /// From which mass to which another target is good with this one's tolerance; `None` where that leaves no room or no
+    /// hand pours it.
+    pub fn limits_of(&self, target: Mass) -> Option<(Mass, Mass)> {
+        let half_g = match self.tolerance {
+            ToleranceRequest::Percent(percent) => target.g() * percent / 100.0,
+            ToleranceRequest::Grams(grams) => grams,
+        };
+        let half = Mass::saturating(half_g);
+        let fits = (TARGET_G.0..=TARGET_G.1).contains(&target.g()) && half_g < target.g();
+        let (low, high) = (target - half, target + half);
+        (fits && low < target && target < high).then_some((low, high))
+    }
+}
+
 /// The target for a request, or which input stands in its way.
 pub fn target(request: &TargetRequest) -> Result<Target, Refused> {
     let mut notes = Notes::default();

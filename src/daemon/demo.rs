@@ -140,6 +140,7 @@ pub(super) async fn begin(daemon: &Daemon, name: &str, pieces: u32) -> anyhow::R
         target: target.target,
         low: target.low,
         high: target.high,
+        ladder: Vec::new(),
         solids_fraction: None,
         pourer: None,
         jug: None,

@@ -39,6 +39,7 @@ fn a_batch(clock: Clock) -> BatchRecord {
         target: g(29.0),
         low: g(28.0),
         high: g(30.0),
+        ladder: Vec::new(),
         solids_fraction: None,
         pourer: None,
         jug: None,

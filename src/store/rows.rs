@@ -2,14 +2,15 @@
 //!
 //! Never decides anything; arithmetic on masses happens elsewhere.
 
-use crate::record::{BatchRecord, HandRecord, LagRecord, Marks, PourRecord, Verdict};
+use crate::record::{Aim, BatchRecord, HandRecord, LagRecord, Marks, PourRecord, Verdict};
 use crate::time::{Duration, WallTime};
 use crate::units::Mass;
 use rusqlite::types::Type;
 use rusqlite::{Connection, Row, params};
 
 pub(super) const BATCH_COLUMNS: &str = "id, name, pieces, target_ug, low_ug, high_ug, solids_fraction, \
-     pourer, jug, request, created_us, begun_us, ended_us, vessel, glaze_name, bare_least_ug, bare_greatest_ug";
+     pourer, jug, request, created_us, begun_us, ended_us, vessel, glaze_name, bare_least_ug, bare_greatest_ug, \
+     ladder_ug";
 
 pub(super) const POUR_COLUMNS: &str = "id, rev, seq, batch, piece, started_us, tare_ug, target_ug, low_ug, \
      high_ug, first_net_ug, net_ug, net_u_ug, rolled_ug, top_ups, dry_ug, verdict, interrupted, settled, \
@@ -41,7 +42,7 @@ fn seq(number: u64) -> i64 {
 pub(super) fn insert_batch(conn: &Connection, batch: &BatchRecord) -> rusqlite::Result<()> {
     let sql = format!(
         "INSERT INTO batch ({BATCH_COLUMNS}, n, sum_ug, sum_squares_ug2) \
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, 0, 0, '0')"
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, 0, 0, '0')"
     );
     conn.prepare_cached(&sql)?.execute(params![
         batch.id,
@@ -61,6 +62,7 @@ pub(super) fn insert_batch(conn: &Connection, batch: &BatchRecord) -> rusqlite::
         batch.glaze_name,
         batch.bare.map(|(least, _)| ug(least)),
         batch.bare.map(|(_, greatest)| ug(greatest)),
+        ladder_words(&batch.ladder),
     ])?;
     Ok(())
 }
@@ -73,6 +75,7 @@ pub(super) fn batch(row: &Row<'_>) -> rusqlite::Result<BatchRecord> {
         target: mass(row.get("target_ug")?),
         low: mass(row.get("low_ug")?),
         high: mass(row.get("high_ug")?),
+        ladder: ladder(&row.get::<_, String>("ladder_ug")?),
         solids_fraction: row.get("solids_fraction")?,
         pourer: row.get("pourer")?,
         jug: row.get("jug")?,
@@ -87,6 +90,21 @@ pub(super) fn batch(row: &Row<'_>) -> rusqlite::Result<BatchRecord> {
         begun_at: row.get::<_, Option<i64>>("begun_us")?.map(WallTime::from_unix_us),
         ended_at: row.get::<_, Option<i64>>("ended_us")?.map(WallTime::from_unix_us),
     })
+}
+
+fn ladder_words(ladder: &[Aim]) -> String {
+    let each = |w: &Aim| [w.target, w.low, w.high].map(|m| ug(m).to_string()).join(" ");
+    ladder.iter().map(each).collect::<Vec<_>>().join(" ")
+}
+
+/// What is no three numbers is left out: then the batch's own target holds.
+fn ladder(words: &str) -> Vec<Aim> {
+    let numbers: Vec<Mass> = words.split_whitespace().filter_map(|w| w.parse().ok()).map(mass).collect();
+    let each = |three: &[Mass]| match three {
+        [target, low, high] => Some(Aim { target: *target, low: *low, high: *high }),
+        _ => None,
+    };
+    numbers.chunks(3).filter_map(each).collect()
 }
 
 pub(super) fn insert_pour(conn: &Connection, pour: &PourRecord) -> rusqlite::Result<()> {

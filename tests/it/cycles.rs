@@ -291,7 +291,7 @@ impl Lines {
         // What is poured afterwards is what a first part left wanting: nobody pours it into a piece that is full.
         let both = |l: &Self| l.pour != plain.pour && !usual(&l.after);
         let either_of = |l: &Self| l.pour != plain.pour || !usual(&l.after);
-        let theirs = !both(&self) && !(both(&other) && either_of(&self));
+        let theirs = !(both(&self) || both(&other) && either_of(&self));
         let (pour, after) = (self.pour, self.after);
         let (other_pour, other_after) =
             if theirs { (other.pour, other.after) } else { (pour.clone(), after.clone()) };

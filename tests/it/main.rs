@@ -12,6 +12,7 @@ mod engine;
 mod frames;
 mod guided;
 mod healthy;
+mod ladder;
 mod lag;
 mod landing;
 mod messages;
