@@ -4,11 +4,13 @@
 
 mod aim;
 mod numbers;
+mod shelf;
 
 use crate::time::{Duration, WallTime};
 use crate::units::Mass;
 pub use aim::Aim;
 pub use numbers::{MOST_NUMBER, Numbers};
+pub use shelf::{Shelf, ShelfRecord};
 
 /// How a pour ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -159,6 +161,8 @@ pub struct BatchRecord {
     pub vessel: Option<String>,
     /// The glaze by name: pieces of one glaze are numbered on from batch to batch.
     pub glaze_name: Option<String>,
+    /// The version of that glaze, on its shelf, that the target was reckoned from.
+    pub bucket: Option<u32>,
     /// The least and the greatest weight of a bare piece, where said.
     pub bare: Option<(Mass, Mass)>,
     /// The request it was made from, as JSON text, so that no input is lost.
@@ -229,6 +233,8 @@ pub struct PourRecord {
     pub flow_g_s: Option<f64>,
     /// Net when the stop was due.
     pub stop_cue: Option<Mass>,
+    /// The version of its glaze that the target was reckoned from.
+    pub bucket: Option<u32>,
     /// Calibration in force.
     pub calibration: Option<String>,
     /// Scale it was weighed on.

@@ -8,6 +8,7 @@ pub mod coat;
 pub mod form;
 pub mod reply;
 pub mod request;
+pub mod shelf;
 pub mod slurry;
 pub mod steps;
 mod sum;

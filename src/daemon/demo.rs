@@ -146,6 +146,7 @@ pub(super) async fn begin(daemon: &Daemon, name: &str, pieces: u32) -> anyhow::R
         jug: None,
         vessel: None,
         glaze_name: None,
+        bucket: None,
         bare: None,
         request: String::new(),
         created_at: wall,

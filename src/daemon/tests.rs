@@ -45,6 +45,7 @@ fn a_batch(clock: Clock) -> BatchRecord {
         jug: None,
         vessel: None,
         glaze_name: None,
+        bucket: None,
         bare: None,
         request: String::new(),
         created_at: clock.wall(),

@@ -11,7 +11,7 @@ use super::view::{
 use crate::batch::request::from_value;
 use crate::batch::{Target, TargetReply, TargetRequest, target};
 use crate::pour::vessel::Vessel;
-use crate::record::{Aim, BatchRecord};
+use crate::record::{Aim, BatchRecord, Shelf, ShelfRecord};
 use crate::units::Mass;
 use axum::Json;
 use axum::extract::State;
@@ -20,11 +20,11 @@ use axum::response::{IntoResponse, Response};
 use serde_json::{Map, Value, json};
 use std::sync::Arc;
 
-type Ask = State<Arc<Page>>;
-type Answer<T> = Result<T, Problem>;
+pub(super) type Ask = State<Arc<Page>>;
+pub(super) type Answer<T> = Result<T, Problem>;
 
 /// Asks the desk where waiting does no harm.
-async fn desk<T: Send + 'static>(
+pub(super) async fn desk<T: Send + 'static>(
     page: &Arc<Page>,
     ask: impl FnOnce(&dyn Desk) -> Result<T, Refusal> + Send + 'static,
 ) -> Answer<T> {
@@ -98,6 +98,17 @@ struct Plan {
     vessel: Option<String>,
     glaze_name: Option<String>,
     bare: Option<(Mass, Mass)>,
+}
+
+/// The version of this glaze on its shelf that is the bucket of this request, where it is.
+async fn bucket(page: &Arc<Page>, glaze: Option<&str>, request: &Map<String, Value>) -> Answer<Option<u32>> {
+    let (Some(glaze), Some(told)) = (glaze.map(str::to_owned), request.get("glaze")) else { return Ok(None) };
+    let newest = desk(page, move |desk| desk.versions(Shelf::Glaze, &glaze)).await?.into_iter().next();
+    let same = |r: &ShelfRecord| {
+        let body = r.body.as_deref().and_then(|body| serde_json::from_str::<Value>(body).ok());
+        body.is_some_and(|body| body["glaze"] == *told && body.get("water_c") == request.get("water_c"))
+    };
+    Ok(newest.filter(same).map(|r| r.version))
 }
 
 /// What is poured from, by its word.
@@ -189,6 +200,7 @@ pub(super) async fn create(
     let whole = Value::Object(object.clone()).to_string();
     let targets_g = object.remove("targets_g").filter(|value| !value.is_null());
     let plan = plan(&mut object)?;
+    let bucket = bucket(&page, plan.glaze_name.as_deref(), &object).await?;
     let target = target(&from_value(&Value::Object(object))?)?;
     let ladder = targets_g.map_or(Ok(Vec::new()), |told| ladder(&told, &target))?;
     let record = BatchRecord {
@@ -204,6 +216,7 @@ pub(super) async fn create(
         jug: plan.jug,
         vessel: plan.vessel,
         glaze_name: plan.glaze_name,
+        bucket,
         bare: plan.bare,
         request: whole,
         created_at: page.desk.wall_time(),

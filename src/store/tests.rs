@@ -32,6 +32,7 @@ fn a_batch(id: &str) -> BatchRecord {
         jug: None,
         vessel: None,
         glaze_name: None,
+        bucket: None,
         bare: None,
         request: r#"{"name":"Invented"}"#.to_owned(),
         created_at: WallTime::from_unix_us(1_700_000_000_000_001),
@@ -66,6 +67,7 @@ fn an_open_pour(id: &str, piece: u32) -> PourRecord {
         contact: None,
         flow_g_s: None,
         stop_cue: None,
+        bucket: None,
         calibration: None,
         scale: "invented scale".to_owned(),
         marks: Marks::default(),
@@ -162,6 +164,8 @@ fn seq_of(write: &Write) -> u64 {
         | Write::Trace { .. }
         | Write::NumberLeftOut { .. }
         | Write::Spare(_)
+        | Write::Shelf(_)
+        | Write::Retargeted(_)
         | Write::Lag { .. }
         | Write::PourDropped { .. } => panic!("not a pour: {write:?}"),
     }

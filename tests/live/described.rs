@@ -124,6 +124,11 @@ fn every_path_of_the_contract_is_described_and_every_described_path_answers() {
         "get /api/pours/{id}/curve",
         "post /api/pours/{id}/void",
         "post /api/pours/{id}/redo",
+        "get /api/shelves",
+        "post /api/shelves",
+        "get /api/shelves.toml",
+        "post /api/shelves/import",
+        "post /api/batches/{id}/bucket",
         "get /api/openapi.json",
     ];
     assert_eq!(described, contract.iter().map(|&c| c.to_owned()).collect());
@@ -154,10 +159,22 @@ fn real_replies_have_exactly_the_described_fields() {
     let mut batch = bucket;
     batch["name"] = json!("invented cups");
     batch["pourer"] = json!("left hand");
+    batch["glaze_name"] = json!("Invented green");
+    let shelf = |sg: f64| {
+        let glaze = json!({ "by": "density", "specific_gravity": sg, "powder_density_g_ml": 2.5 });
+        json!({ "shelf": "glaze", "name": "Invented green", "what": { "glaze": glaze }, "note": "invented" })
+    };
+    same("post", "/api/shelves", "201", &rig.post("/api/shelves", shelf(1.45)));
+    same("post", "/api/shelves", "200", &rig.post("/api/shelves", shelf(1.45)));
+    same("get", "/api/shelves", "200", &rig.get("/api/shelves"));
+    let text = json!({ "toml": "[[glaze]]\nname = \"Invented red\"\n" });
+    same("post", "/api/shelves/import", "200", &rig.post("/api/shelves/import", text));
     let made = rig.post("/api/batches", batch);
     same("post", "/api/batches", "201", &made);
     let at = format!("/api/batches/{}", made["id"].as_str().expect("an id"));
     same("post", "/api/batches/{id}/begin", "200", &rig.post(&format!("{at}/begin"), json!({})));
+    rig.post("/api/shelves", shelf(1.44));
+    same("post", "/api/batches/{id}/bucket", "200", &rig.post(&format!("{at}/bucket"), json!({})));
     pour_one(&mut rig, &whole);
     same("get", "/api/now", "200", &rig.get("/api/now"));
     same("get", "/api/scale", "200", &rig.get("/api/scale"));

@@ -30,6 +30,7 @@ mod quick;
 mod refused;
 mod rig;
 mod setup;
+mod shelf;
 mod sound;
 mod stop;
 mod views;

@@ -36,6 +36,8 @@ pub struct BatchView {
     pub vessel: Option<String>,
     /// The glaze by name: its pieces are numbered on from batch to batch.
     pub glaze_name: Option<String>,
+    /// The version of that glaze, on its shelf, that the target was reckoned from; null: of none.
+    pub bucket: Option<u32>,
     /// The least and the greatest weight of a bare piece, g, where told.
     pub bare_g: Option<[f64; 2]>,
     /// When it was made (RFC 3339).
@@ -62,6 +64,7 @@ impl From<&BatchRecord> for BatchView {
             jug: b.jug.clone(),
             vessel: b.vessel.clone(),
             glaze_name: b.glaze_name.clone(),
+            bucket: b.bucket,
             bare_g: b.bare.map(|(least, greatest)| [least.g(), greatest.g()]),
             created_at: b.created_at.rfc3339(),
             begun_at: b.begun_at.map(|t| t.rfc3339()),
