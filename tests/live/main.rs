@@ -18,6 +18,7 @@ mod disk;
 mod doctor;
 mod ear;
 mod faces;
+mod glaze;
 mod kill;
 mod late;
 mod order;

@@ -81,7 +81,7 @@ pub(super) const MAY_USE: &[(&str, &[&str])] = &[
     ("thiserror", &["*"]),
     ("tokio", &["I"]),
     ("tokio_serial", &["link"]),
-    ("toml", &["settings"]),
+    ("toml", &["settings", "page"]),
     ("tracing", &["I"]),
     ("tracing_appender", &["main"]),
     ("tracing_subscriber", &["main"]),
