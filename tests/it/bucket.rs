@@ -284,7 +284,7 @@ fn a_thin_slop_gets_powder_or_loses_clear_water() {
     close(change.powder.g(), 86.207, 1e-3, "powder g");
     assert!(!change.whole_bucket && change.water == Mass::ZERO);
     let working = told(&t);
-    for words in ["Powder to add", "per 1000 g", "which some slops never do"] {
+    for words in ["Powder to add", "for 1000 g", "which some slops never do"] {
         assert!(working.contains(words), "{words}: {working}");
     }
     for (more, field) in [

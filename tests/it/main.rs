@@ -37,3 +37,4 @@ mod stop;
 mod supply;
 mod tidy;
 mod timing;
+mod working;
