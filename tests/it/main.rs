@@ -3,15 +3,19 @@
 #![allow(clippy::expect_used, clippy::unwrap_used, reason = "a test that panics has failed, and says where")]
 
 mod again;
+mod bucket;
 mod chaos;
+mod coats;
 mod curve;
 mod cycle;
 mod cycle_long;
 mod cycles;
+mod doubt;
 mod engine;
 mod frames;
 mod guided;
 mod healthy;
+mod inside;
 mod ladder;
 mod lag;
 mod landing;
@@ -29,5 +33,6 @@ mod shapes;
 mod silence;
 mod states;
 mod stop;
+mod supply;
 mod tidy;
 mod timing;
