@@ -89,13 +89,15 @@ pub fn with_bucket(request: &str, bucket: &Map<String, Value>) -> Result<(String
     Ok((Value::Object(whole).to_string(), found))
 }
 
-/// The fields of a target request within that of a batch.
-const TARGET: [&str; 10] = [
+/// The fields of a target request within that of a batch, but for those that say what to do to the bucket as it was.
+const TARGET: [&str; 12] = [
     "glaze",
     "form",
     "coat",
     "tolerance",
     "water_c",
+    "ware",
+    "u_piece_g",
     "u_specific_gravity",
     "u_powder_density_g_ml",
     "u_area_percent",
