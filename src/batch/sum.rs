@@ -5,7 +5,7 @@
 use super::bounds::{Notes, Refused, within};
 use super::coat::layers::{Firing, Layers, TAKEN, layers};
 use super::coat::{Before, Coat};
-use super::doubt::{Doubt, doubts, largest, remark};
+use super::doubt::{Doubt, doubts, largest, remark, too_coarse};
 use super::form::Form;
 use super::known::Known;
 use super::ladder::ladder;
@@ -89,6 +89,14 @@ impl Target {
         (fits && low < target && target < high).then_some((low, high))
     }
 
+    /// The same target, its pieces weighed with this standard uncertainty of one net weight; warned of where that is
+    /// coarser than the tolerance.
+    pub fn weighed_to(mut self, u: Mass) -> Self {
+        self.warnings.extend(too_coarse(u, self.high - self.target));
+        self.piece_uncertainty = Some(u);
+        self
+    }
+
     /// Target and limits alone.
     fn bare(target: Mass, half: Mass, tolerance: ToleranceRequest) -> Self {
         Self {
@@ -134,10 +142,9 @@ pub fn target(request: &TargetRequest) -> Result<Target, Refused> {
     let wanted = request.tolerance.unwrap_or_else(|| usual_tolerance(&mut notes));
     let half = tolerance(wanted, target, &mut notes)?;
     let piece_uncertainty = piece_uncertainty(request.u_piece_g)?;
-    remark(request, target, half, (standard_uncertainty, piece_uncertainty), &mut notes);
+    remark(request, target, standard_uncertainty, &mut notes);
     let mut found = Target::bare(target, half, wanted);
     found.standard_uncertainty = standard_uncertainty;
-    found.piece_uncertainty = piece_uncertainty;
     found.doubts = doubts(&slop);
     found.largest_doubt = largest(&found.doubts);
     of_bucket(&mut found, slurry.as_ref());
@@ -148,7 +155,10 @@ pub fn target(request: &TargetRequest) -> Result<Target, Refused> {
     found.warnings = notes.warnings;
     found.assumed = notes.assumed;
     found.steps = notes.steps;
-    Ok(found)
+    Ok(match piece_uncertainty {
+        Some(u) => found.weighed_to(u),
+        None => found,
+    })
 }
 
 /// What the bucket alone says of the target.

@@ -20,7 +20,8 @@ pub(super) fn reckoned(shape: &ShapeRequest, bare: f64, notes: &mut Notes) -> Re
             Ok(Reckoned {
                 cm2: profile_area(&kept).cm2(),
                 whole_cm2: profile_area(points).cm2(),
-                ml: (points[0][1] == 0.0).then(|| profile_volume(points).ml()),
+                // Whether or not its floor is to be coated.
+                ml: Some(profile_volume(points).ml()),
                 working: format!("sum of {} rings between the points", kept.len().saturating_sub(1)),
                 field: "form.points_mm",
             })
