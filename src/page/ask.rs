@@ -160,6 +160,19 @@ fn ladder(told: &Value, batch: &Target) -> Answer<Vec<Aim>> {
     list.iter().enumerate().map(each).collect()
 }
 
+/// The targets of the request's own ladder, each with the batch's tolerance.
+fn rungs(batch: &Target) -> Answer<Vec<Aim>> {
+    let each = |target: &Mass| {
+        let limits = batch.limits_of(*target).map(|(low, high)| Aim { target: *target, low, high });
+        limits.ok_or_else(|| {
+            let why =
+                format!("{:.2} g leaves no room for the tolerance of this batch: begin higher", target.g());
+            Problem::field("ladder", why)
+        })
+    };
+    batch.ladder.iter().map(each).collect()
+}
+
 /// Pieces of a batch; more may be poured.
 const MOST_PIECES: u64 = 1000;
 
@@ -202,7 +215,10 @@ pub(super) async fn create(
     let plan = plan(&mut object)?;
     let bucket = bucket(&page, plan.glaze_name.as_deref(), &object).await?;
     let target = target(&from_value(&Value::Object(object))?)?;
-    let ladder = targets_g.map_or(Ok(Vec::new()), |told| ladder(&told, &target))?;
+    let ladder = match targets_g {
+        Some(told) => ladder(&told, &target)?,
+        None => rungs(&target)?,
+    };
     let record = BatchRecord {
         id: uuid::Uuid::now_v7().to_string(),
         name: plan.name,
