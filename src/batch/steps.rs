@@ -26,8 +26,13 @@ pub fn told(target: &Target) -> String {
         let _ = writeln!(text, "{}. {}: {} = {}", n + 1, step.what, step.working, step.result);
     }
     for (name, value) in &target.assumed {
-        let plain =
-            name.strip_prefix("u_").map_or(name.clone(), |of| format!("standard uncertainty of {of}"));
+        let (whose, last) = name
+            .rsplit_once('.')
+            .map_or(("", name.as_str()), |(_, last)| (&name[..name.len() - last.len()], last));
+        let plain = match last.strip_prefix("u_") {
+            Some(of) => format!("standard uncertainty of {whose}{of}"),
+            None => name.clone(),
+        };
         let _ = writeln!(text, "Taken because not given: {plain} = {value}");
     }
     uncertain(target, &mut text);

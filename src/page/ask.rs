@@ -160,17 +160,11 @@ fn ladder(told: &Value, batch: &Target) -> Answer<Vec<Aim>> {
     list.iter().enumerate().map(each).collect()
 }
 
-/// The targets of the request's own ladder, each with the batch's tolerance.
-fn rungs(batch: &Target) -> Answer<Vec<Aim>> {
-    let each = |target: &Mass| {
-        let limits = batch.limits_of(*target).map(|(low, high)| Aim { target: *target, low, high });
-        limits.ok_or_else(|| {
-            let why =
-                format!("{:.2} g leaves no room for the tolerance of this batch: begin higher", target.g());
-            Problem::field("ladder", why)
-        })
-    };
-    batch.ladder.iter().map(each).collect()
+/// The targets that the request's own ladder gave.
+fn climbed(batch: &Target) -> Answer<Vec<Aim>> {
+    let each = |g: &Mass| batch.limits_of(*g).map(|(low, high)| Aim { target: *g, low, high });
+    let aims: Option<Vec<Aim>> = batch.ladder.iter().map(each).collect();
+    aims.ok_or_else(|| Problem::field("ladder", "a target of it leaves no room for the tolerance"))
 }
 
 /// Pieces of a batch; more may be poured.
@@ -216,8 +210,11 @@ pub(super) async fn create(
     let bucket = bucket(&page, plan.glaze_name.as_deref(), &object).await?;
     let target = target(&from_value(&Value::Object(object))?)?;
     let ladder = match targets_g {
+        None => climbed(&target)?,
+        Some(_) if !target.ladder.is_empty() => {
+            return Err(Problem::field("targets_g", "given beside ladder; leave one of them out"));
+        }
         Some(told) => ladder(&told, &target)?,
-        None => rungs(&target)?,
     };
     let record = BatchRecord {
         id: uuid::Uuid::now_v7().to_string(),
