@@ -232,7 +232,7 @@ impl Tour {
             self.fill(name, text).await;
         }
         // The last of the folded ones, which asks whether the slop is enough.
-        self.browser.js("document.querySelectorAll('details.more')[1].open = true").await;
+        self.browser.js("document.querySelectorAll('details.folded')[1].open = true").await;
         self.fill("at_hand_g", "120").await;
         self.browser
             .until(

@@ -134,7 +134,7 @@ export class BatchPlace {
 
   /** Line by line, for who wants to check it by hand. */
   #working({ steps, assumed, layers }) {
-    const taken = assumed.map(({ name, value }) => `${name} = ${value}`).join(" · ");
+    const taken = assumed.map(({ what, value }) => `${what} = ${value}`).join(" · ");
     return html`<details class="working"><summary>${w.working}</summary><ol>${steps.map((s) => html`<li>${s.what}: ${s.working} = <b>${s.result}</b></li>`)}</ol>
       ${layers ? layers.assumptions.map((a) => html`<p>${a}</p>`) : ""}
       ${taken ? html`<p>${fill(w.assumed, { taken })}</p>` : ""}</details>`;

@@ -152,7 +152,7 @@ export class Setup {
     const own = () => [f.field("low_g", w.low), f.field("high_g", w.high), f.field("steps", w.steps), f.field("of_each", w.of_each, free)];
     return html`${this.#fields.choice("each", w.each, { alike: w.each_alike, own: w.each_own }, this.#each, (each) => { this.#each = each; })}
       ${this.#each === "own" ? own() : f.field("pieces", w.pieces)}
-      <details class="more"><summary>${w.supply}</summary><div class="fields">${f.field("at_hand_g", w.at_hand, free)}${f.field("left_in_jug_g", w.left_in_jug, free)}${f.field("loss_g_per_piece", w.loss, free)}</div></details>`;
+      <details class="folded"><summary>${w.supply}</summary><div class="fields">${f.field("at_hand_g", w.at_hand, free)}${f.field("left_in_jug_g", w.left_in_jug, free)}${f.field("loss_g_per_piece", w.loss, free)}</div></details>`;
   }
 
   /** All fields; `result` stands where the grams are reckoned. */
