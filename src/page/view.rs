@@ -5,7 +5,9 @@ mod plan;
 mod shelf;
 
 pub use late::{HandView, LagTestReply, LagTestRequest, LagTestView, LagView, SumView};
-pub use plan::{BatchRequest, BatchView, BegunView, LeftOutView, MadeView, SpareRequest, SpareView};
+pub use plan::{
+    BatchRequest, BatchView, BegunView, LeftOutView, MadeView, SlopView, SpareRequest, SpareView,
+};
 pub use shelf::{ShelfImport, ShelfImported, ShelfRequest, ShelfView, ShelvesView};
 
 use crate::pour::curve::{Curve, Mark};
@@ -136,6 +138,8 @@ pub struct Now {
     pub note: Option<&'static str>,
     /// What is poured from where a batch does not say: `jug`, `ladle`, `squeeze` or `syringe`.
     pub vessel: &'static str,
+    /// What is left of the slop that the batch was planned with; null where it tells of none.
+    pub supply: Option<SlopView>,
     /// How late the hand of the batch under way stops; null without a batch.
     pub hand: Option<HandView>,
     /// A check on the scale's lag and the hand's time; null without a batch.
