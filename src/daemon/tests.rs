@@ -43,6 +43,7 @@ fn a_batch(clock: Clock) -> BatchRecord {
         pourer: None,
         jug: None,
         vessel: None,
+        finish: None,
         glaze_name: None,
         bare: None,
         request: String::new(),

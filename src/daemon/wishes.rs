@@ -12,6 +12,7 @@ use crate::batch::request::from_bucket;
 use crate::page::desk::{Begun, Refusal};
 use crate::pour::PourSettings;
 use crate::pour::engine::{Command, Start};
+use crate::pour::finish::Finish;
 use crate::pour::put_back::Memory;
 use crate::pour::trace::Input;
 use crate::pour::vessel::Vessel;
@@ -79,6 +80,7 @@ impl Table {
             ahead: self.parts.outlet.hearing().ahead,
             settings: PourSettings {
                 vessel: record.vessel.as_deref().and_then(Vessel::from_word).unwrap_or(usual.vessel),
+                finish: record.finish.as_deref().and_then(Finish::from_word).unwrap_or(usual.finish),
                 ..usual.clone()
             },
             first_piece: beginning.numbers.next(),

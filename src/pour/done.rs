@@ -12,6 +12,7 @@ use super::steps::{BEGUN_G, NOT_A_POUR_G_S, TOUCH_S, jump_g_s, push_recent};
 use super::touch::tail_ends_at_g;
 use crate::reading::Weighing;
 use crate::record::{Mark, Verdict};
+use crate::scale::COARSE_STEP_G;
 use crate::time::Instant;
 
 /// So many readings in a row that differ by no more than noise, and take so long, s, are a level, and no moment of a
@@ -157,7 +158,7 @@ impl Engine {
         }
     }
 
-    fn weigh_anew(&self, d: &mut Done, off: f64) {
+    fn weigh_anew(&mut self, d: &mut Done, off: f64) {
         d.entered_as.get_or_insert(d.pour.verdict);
         d.had_g += off;
         d.pour.net = d.pour.net.map(|net| net + off);
@@ -165,6 +166,9 @@ impl Engine {
         d.pour.net_u = d.pour.net_u.map(|u| u.hypot(EITHER * off));
         if d.pour.rev == 1 {
             d.pour.first_net = d.pour.net;
+            if self.start.scale.step.g() < COARSE_STEP_G {
+                self.hand = self.hand.learn_late(d.pour.taught_s_g * off);
+            }
         }
         if let Some(net) = d.pour.net.filter(|_| d.pour.verdict != Verdict::Void) {
             d.pour.verdict = self.judged(&d.pour, net);
@@ -278,6 +282,9 @@ impl Engine {
         if !pour.came_back || below_g > 0.0 || entered_as.is_some() {
             pour.rev += 1;
             self.outputs.push_back(Output::Entry(pour.entry(at)));
+        }
+        if entered_as.is_some() && pour.taught_s_g > 0.0 {
+            self.outputs.push_back(Output::Learned(self.hand));
         }
         if asks_since.is_some() {
             self.say_if_good(&pour, at);

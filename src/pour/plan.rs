@@ -108,6 +108,7 @@ impl Engine {
         }
         s.pour.guided = true;
         s.pour.flow_g_s.get_or_insert(s.predictor.flow_g_s());
+        s.pour.steady_g_s.get_or_insert(s.predictor.steady_g_s());
         s.pour.stop_cue.get_or_insert(net);
         s.predictor.expect_end(due);
         self.enter(State::Draining(s));

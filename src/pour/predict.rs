@@ -256,6 +256,11 @@ impl Predictor {
         self.state[FLOW] * self.eased_s(self.warned_s())
     }
 
+    /// The flow it returns to where the hand does not ease off, g/s.
+    pub(super) fn steady_g_s(&self) -> f64 {
+        self.state[USUAL]
+    }
+
     /// Standard uncertainty of that flow, g/s.
     pub(super) fn flow_sd_g_s(&self) -> f64 {
         self.covariance[FLOW][FLOW].max(0.0).sqrt()

@@ -31,10 +31,14 @@ pub(super) struct Pour {
     pub(super) guided: bool,
     pub(super) first_slop: Option<Instant>,
     pub(super) flow_g_s: Option<f64>,
+    /// What it returned to, had the hand not eased off, when the stop was due, g/s.
+    pub(super) steady_g_s: Option<f64>,
     pub(super) stop_cue: Option<f64>,
     /// Net that the scale showed when the stop was due, between two readings.
     pub(super) shown_at_stop: Option<f64>,
     pub(super) contact: Option<Duration>,
+    /// The hand learned from it: so much later it stops for each gram more, s/g.
+    pub(super) taught_s_g: f64,
     /// Readings were lost or frozen during this pour: nothing is learned from it.
     pub(super) troubled: bool,
     /// A loudspeaker was lost during this pour: nothing is learned from it.
@@ -76,9 +80,11 @@ impl Pour {
             guided: false,
             first_slop: None,
             flow_g_s: None,
+            steady_g_s: None,
             stop_cue: None,
             shown_at_stop: None,
             contact: None,
+            taught_s_g: 0.0,
             troubled: false,
             unheard: false,
             ran_on: false,

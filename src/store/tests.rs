@@ -1,7 +1,7 @@
 //! Tests of the log as a whole, on real files; all records are invented.
 
 use super::*;
-use crate::record::{Mark, Marks, Verdict};
+use crate::record::{Mark, Marks, PaceRecord, Verdict};
 use crate::time::Duration;
 use crate::units::Mass;
 use proptest::prelude::*;
@@ -27,6 +27,7 @@ fn a_batch(id: &str) -> BatchRecord {
         pourer: Some("A".to_owned()),
         jug: None,
         vessel: None,
+        finish: None,
         glaze_name: None,
         bare: None,
         request: r#"{"name":"Invented"}"#.to_owned(),
@@ -315,6 +316,21 @@ const HAND: HandRecord = HandRecord {
     scatter_s: Some(0.0625),
     ease_kept: 0.71,
     ease_pours: 4,
+    pace: Some(PaceRecord { flow_g_s: 6.25, cv: 0.21, pours: 9 }),
+    trickle_s: Some(0.35),
+    trickle: Some(PaceRecord { flow_g_s: 2.5, cv: 0.3, pours: 3 }),
+};
+
+/// ... of which a log of before the third layout says nothing more.
+const OLD_HAND: HandRecord = HandRecord {
+    lag_s: None,
+    scatter_s: None,
+    ease_kept: 1.0,
+    ease_pours: 0,
+    pace: None,
+    trickle_s: None,
+    trickle: None,
+    ..HAND
 };
 
 #[test]
@@ -378,7 +394,7 @@ fn a_newer_log_is_refused_and_left_as_it_was() {
         drop(conn);
         let before = std::fs::read(&file).unwrap();
         let refused = Store::open(dir.path(), NOW, drop).unwrap_err();
-        assert!(matches!(refused, StoreError::Newer { found: 99, known: 4, .. }), "{refused}");
+        assert!(matches!(refused, StoreError::Newer { found: 99, known: 5, .. }), "{refused}");
         assert!(matches!(Reader::open(dir.path()), Err(StoreError::Newer { .. })));
         assert_eq!(std::fs::read(&file).unwrap(), before);
     }
@@ -402,10 +418,7 @@ fn a_log_of_the_first_layout_still_opens_and_says_what_it_said() {
     assert_eq!(log.opened.interrupted, [rows[1].clone()]);
     assert_eq!(rows[1].seq, 5);
     assert_eq!(reader.trace("p-1").unwrap(), Some(vec![1, 2, 3]));
-    assert_eq!(
-        reader.hand("A").unwrap(),
-        Some(HandRecord { lag_s: None, scatter_s: None, ease_kept: 1.0, ease_pours: 0, ..HAND })
-    );
+    assert_eq!(reader.hand("A").unwrap(), Some(OLD_HAND));
     let sums = reader.sums("b-fixture").unwrap().unwrap();
     assert_eq!((sums.n, sums.sum_ug, sums.sum_squares_ug2), (1, 42_750_000, 1_827_562_500_000_000));
 }
@@ -437,10 +450,7 @@ fn a_log_of_the_second_layout_opens_as_it_is_and_says_what_it_said() {
     assert_eq!(numbers.next(), 4, "3 was left out");
     assert_eq!(log.opened.spare, Some(g(61.375)));
     assert_eq!(reader.trace("p-1").unwrap(), Some(vec![1, 2, 3]));
-    assert_eq!(
-        reader.hand("A").unwrap(),
-        Some(HandRecord { lag_s: None, scatter_s: None, ease_kept: 1.0, ease_pours: 0, ..HAND })
-    );
+    assert_eq!(reader.hand("A").unwrap(), Some(OLD_HAND));
 }
 
 /// Made as the two above, from the texts of three steps; its batch is invented.
@@ -453,8 +463,25 @@ fn a_log_of_the_third_layout_opens_as_it_is_and_knows_of_no_lag() {
     let reader = log.reader();
     assert_eq!(reader.batch("b-fixture").unwrap().unwrap().name, "Invented bowls");
     assert_eq!(reader.pours("b-fixture").unwrap().len(), 2);
-    assert_eq!(reader.hand("A").unwrap(), Some(HAND));
+    let slower = HandRecord { pace: None, trickle_s: None, trickle: None, ..HAND };
+    assert_eq!(reader.hand("A").unwrap(), Some(slower));
     assert_eq!((log.opened.spare, &log.opened.lags), (Some(g(61.375)), &vec![]));
+}
+
+/// Made as the three above, from the texts of four steps; its batch and its scale are invented.
+#[test]
+fn a_log_of_the_fourth_layout_opens_as_it_is_and_knows_of_no_pace() {
+    let dir = tempfile::tempdir().unwrap();
+    let fixture = include_bytes!("../../tests/it/fixtures/log-layout-4.db");
+    std::fs::write(dir.path().join(LOG_FILE), fixture).unwrap();
+    let log = Log::on(dir);
+    let reader = log.reader();
+    let batch = reader.batch("b-fixture").unwrap().unwrap();
+    assert_eq!((batch.name.as_str(), batch.finish), ("Invented bowls", None));
+    let slower = HandRecord { pace: None, trickle_s: None, trickle: None, ..HAND };
+    assert_eq!(reader.hand("A").unwrap(), Some(slower));
+    let lag = LagRecord { lag_s: 0.31, u_s: 0.02, steps: 8, way: Some("averages".into()) };
+    assert_eq!(log.opened.lags, [("an invented scale".to_owned(), lag)]);
 }
 
 #[test]
@@ -463,7 +490,7 @@ fn a_log_of_an_older_layout_is_not_read_beside_and_the_words_say_what_to_do() {
     let fixture = include_bytes!("../../tests/it/fixtures/log-layout-1.db");
     std::fs::write(dir.path().join(LOG_FILE), fixture).unwrap();
     let refused = Reader::open(dir.path()).unwrap_err();
-    assert!(matches!(refused, StoreError::Older { found: 1, known: 4, .. }));
+    assert!(matches!(refused, StoreError::Older { found: 1, known: 5, .. }));
     assert!(refused.to_string().contains("start `tarebell serve` on its folder once"), "{refused}");
     assert_eq!(std::fs::read(dir.path().join(LOG_FILE)).unwrap(), fixture, "left as it was");
 }
@@ -570,10 +597,10 @@ fn a_log_is_copied_aside_before_a_step_and_a_new_one_is_not() {
     let file = log.dir.path().join(LOG_FILE);
     let steps = [schema::STEPS, &["ALTER TABLE pour ADD COLUMN made_up TEXT"]].concat();
     let conn = schema::open(&file, &steps, NOW).unwrap();
-    assert_eq!(schema::layout(&conn).unwrap(), 5);
-    let kept = log.dir.path().join("tarebell-layout-4-1700000000000000.db");
+    assert_eq!(schema::layout(&conn).unwrap(), 6);
+    let kept = log.dir.path().join("tarebell-layout-5-1700000000000000.db");
     let kept = Connection::open(kept).unwrap();
-    assert_eq!(schema::layout(&kept).unwrap(), 4);
+    assert_eq!(schema::layout(&kept).unwrap(), 5);
     assert_eq!(query::pours(&kept, "b1").unwrap().len(), 1);
     assert_eq!(query::pours(&conn, "b1").unwrap().len(), 1);
 }
@@ -587,7 +614,7 @@ fn a_step_that_fails_leaves_the_log_as_it_was() {
         [schema::STEPS, &["CREATE TABLE extra (a TEXT); ALTER TABLE missing ADD COLUMN a TEXT"]].concat();
     assert!(schema::open(&file, &steps, NOW).is_err());
     let conn = Connection::open(&file).unwrap();
-    assert_eq!(schema::layout(&conn).unwrap(), 4);
+    assert_eq!(schema::layout(&conn).unwrap(), 5);
     assert!(conn.prepare("SELECT a FROM extra").is_err());
 }
 

@@ -32,6 +32,8 @@ pub struct BatchView {
     pub jug: Option<String>,
     /// What it is poured from: `jug`, `ladle`, `squeeze` or `syringe`; null: as `[pour] vessel` says.
     pub vessel: Option<String>,
+    /// How a pour is finished: `stop` or `trickle`; null: as `[pour] finish` says.
+    pub finish: Option<String>,
     /// The glaze by name: its pieces are numbered on from batch to batch.
     pub glaze_name: Option<String>,
     /// The least and the greatest weight of a bare piece, g, where told.
@@ -58,6 +60,7 @@ impl From<&BatchRecord> for BatchView {
             pourer: b.pourer.clone(),
             jug: b.jug.clone(),
             vessel: b.vessel.clone(),
+            finish: b.finish.clone(),
             glaze_name: b.glaze_name.clone(),
             bare_g: b.bare.map(|(least, greatest)| [least.g(), greatest.g()]),
             created_at: b.created_at.rfc3339(),
@@ -121,6 +124,9 @@ pub struct BatchRequest {
     pub jug: Option<String>,
     /// What it is poured from: `jug`, `ladle`, `squeeze` or `syringe`; absent: as `[pour] vessel` says.
     pub vessel: Option<String>,
+    /// How a pour is finished: `stop`, or a little short and then with a `trickle` to a stop of its own; absent: as
+    /// `[pour] finish` says.
+    pub finish: Option<String>,
     /// The glaze by name, 1 to 80 characters: pieces are numbered on from the last number of any batch of
     /// this name; absent: from 1.
     pub glaze_name: Option<String>,

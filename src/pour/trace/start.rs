@@ -3,8 +3,10 @@
 use super::{BadTrace, Bytes, FIRST_VERSION, Start, mass, micrograms, put};
 use crate::pour::PourSettings;
 use crate::pour::ease::Ease;
+use crate::pour::finish::Finish;
 use crate::pour::guidance::Guidance;
-use crate::pour::hand::Hand;
+use crate::pour::hand::{Hand, Trickle};
+use crate::pour::pace::Pace;
 use crate::pour::put_back::{Kept, Memory};
 use crate::pour::state::Pour;
 use crate::pour::vessel::Vessel;
@@ -61,6 +63,18 @@ pub(super) fn put_start(out: &mut Vec<u8>, s: &Start) {
     for lag_s in &s.lags.of_steps_s {
         put(out, millionths(*lag_s));
     }
+    put_paces(out, s);
+}
+
+/// What is of version 9.
+fn put_paces(out: &mut Vec<u8>, s: &Start) {
+    for pace in [s.hand.pace, s.hand.trickle.pace] {
+        put(out, millionths(pace.flow_g_s));
+        put(out, millionths(pace.cv));
+        put(out, i64::from(pace.pours));
+    }
+    put(out, millionths(s.hand.trickle.hand_s));
+    put(out, s.settings.finish as i64);
 }
 
 fn put_pour(out: &mut Vec<u8>, p: &Pour) {
@@ -159,7 +173,16 @@ impl Bytes<'_> {
                 start.lags.of_steps_s.push_back(self.grams()?);
             }
         }
+        if version >= 9 {
+            start.hand.pace = self.pace()?;
+            start.hand.trickle = Trickle { pace: self.pace()?, hand_s: self.grams()? };
+            start.settings.finish = self.one_of(&Finish::ALL)?;
+        }
         Ok(start)
+    }
+
+    fn pace(&mut self) -> Result<Pace, BadTrace> {
+        Ok(Pace { flow_g_s: self.grams()?, cv: self.grams()?, pours: self.count()? })
     }
 
     /// What version 5 has besides.
