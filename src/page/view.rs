@@ -134,6 +134,8 @@ pub struct Now {
     pub note: Option<&'static str>,
     /// What is poured from where a batch does not say: `jug`, `ladle`, `squeeze` or `syringe`.
     pub vessel: &'static str,
+    /// How a pour is finished where a batch does not say: `stop` or `trickle`.
+    pub finish: &'static str,
     /// How late the hand of the batch under way stops; null without a batch.
     pub hand: Option<HandView>,
     /// A check on the scale's lag and the hand's time; null without a batch.

@@ -12,7 +12,6 @@ use super::steps::{BEGUN_G, NOT_A_POUR_G_S, TOUCH_S, jump_g_s, push_recent};
 use super::touch::tail_ends_at_g;
 use crate::reading::Weighing;
 use crate::record::{Mark, Verdict};
-use crate::scale::COARSE_STEP_G;
 use crate::time::Instant;
 
 /// So many readings in a row that differ by no more than noise, and take so long, s, are a level, and no moment of a
@@ -66,7 +65,8 @@ impl Engine {
         }
         d.jumped = false;
         d.rises = if change > self.threshold_g() { d.rises + 1 } else { 0 };
-        let trickles = d.pour.verdict == Verdict::Short && d.rises > 0 && self.climbing().is_some();
+        let wanted = d.pour.verdict == Verdict::Short || self.wants_trickle(&d.pour);
+        let trickles = wanted && d.rises > 0 && self.climbing().is_some();
         if trickles || d.rises >= self.rises_wanted() {
             return self.more(d, w.arrived_at);
         }
@@ -107,7 +107,7 @@ impl Engine {
         if climbs && change > self.threshold_g() {
             return self.more(d, w.arrived_at);
         }
-        let wanted = d.pour.verdict == Verdict::Short && self.guides();
+        let wanted = (d.pour.verdict == Verdict::Short || self.wants_trickle(&d.pour)) && self.guides();
         if (wanted || climbs) && w.taken_at.seconds_from(since) >= TOUCH_S {
             return self.borne(d, change, w.arrived_at);
         }
@@ -166,10 +166,8 @@ impl Engine {
         d.pour.net_u = d.pour.net_u.map(|u| u.hypot(EITHER * off));
         if d.pour.rev == 1 {
             d.pour.first_net = d.pour.net;
-            if self.start.scale.step.g() < COARSE_STEP_G {
-                self.hand = self.hand.learn_late(d.pour.taught_s_g * off);
-            }
         }
+        self.learn_late(&d.pour, off);
         if let Some(net) = d.pour.net.filter(|_| d.pour.verdict != Verdict::Void) {
             d.pour.verdict = self.judged(&d.pour, net);
         }
@@ -274,7 +272,7 @@ impl Engine {
     fn leaves_done(&mut self, d: Done, at: Instant) {
         let below_g = self.lower_level_g(&d);
         let Done { mut pour, had_g, entered_as, asks_since, .. } = d;
-        let was = pour.verdict;
+        let (was, unsaid) = (pour.verdict, self.wants_trickle(&pour));
         self.unsure(&mut pour, below_g);
         if !pour.came_back {
             pour.contact = pour.first_slop.map(|t| at.since(t));
@@ -289,7 +287,8 @@ impl Engine {
         if asks_since.is_some() {
             self.say_if_good(&pour, at);
         }
-        if was != pour.verdict {
+        // Its trickle was asked for and never came: nothing was said yet.
+        if was != pour.verdict || unsaid {
             self.say_of(&pour, had_g, at);
         }
         let gross_g = pour.tare + had_g;

@@ -54,6 +54,9 @@ const STEP_LIMIT_S: f64 = 0.15;
 const FIRST_STEP_LIMIT_S: f64 = 0.5;
 const FIRST_POURS: u32 = 3;
 
+/// ... and of a trickle, whose drip counts for more in time (a guess).
+const TRICKLE_LIMIT_S: f64 = 0.25;
+
 /// What is expected of a hand's scatter, s (people's scatter in answering tones, 0.03 to 0.06 s, and the flow's), and how
 /// much slower than the time itself its scatter is learned: over ten pours (own choice).
 const SCATTER_S: f64 = 0.06;
@@ -78,6 +81,31 @@ impl Default for Hand {
 impl Default for Trickle {
     fn default() -> Self {
         Self { hand_s: TRICKLE_S, pace: Pace::TRICKLE }
+    }
+}
+
+impl Trickle {
+    fn gain(self) -> f64 {
+        (1.0 / (f64::from(self.pace.pours) + PRIOR_WEIGHT)).max(GAIN_FLOOR)
+    }
+
+    /// As [`Hand::learns_s_g`].
+    pub(super) fn learns_s_g(self, flow_g_s: f64) -> f64 {
+        if flow_g_s > LEAST_FLOW_G_S { self.gain() / flow_g_s } else { 0.0 }
+    }
+
+    /// As [`Hand::learn_late`].
+    pub(super) fn learn_late(self, late_s: f64) -> Self {
+        Self { hand_s: (self.hand_s + late_s).clamp(0.0, MOST_S), ..self }
+    }
+
+    /// The time after one more trickle that ended `error_g` over the target.
+    pub(super) fn learn(self, error_g: f64, flow_g_s: f64) -> Self {
+        if !(error_g.is_finite() && flow_g_s > LEAST_FLOW_G_S) {
+            return self;
+        }
+        let limit_s = if self.pace.pours < FIRST_POURS { FIRST_STEP_LIMIT_S } else { TRICKLE_LIMIT_S };
+        self.learn_late(self.gain() * (error_g / flow_g_s).clamp(-limit_s, limit_s))
     }
 }
 

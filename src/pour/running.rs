@@ -4,6 +4,7 @@
 use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::Cue;
+use super::finish::Finish;
 use super::landing::Landing;
 use super::leaps::Leaps;
 use super::onset::Onset;
@@ -61,11 +62,21 @@ impl Engine {
         let lag_s = self.start.scale.lag.as_secs_f64();
         let noise = 0.5 * self.threshold_g();
         let quiet = recent.iter().rev().find(|(_, net)| (net - from_g).abs() <= noise);
-        let began = quiet.or(recent.front()).map_or(Instant::START, |(t, _)| *t).offset_seconds(-0.5 * lag_s);
-        let usual = if pour.rev > 0 { TRICKLE_G_S } else { self.hand.pace.usual() };
+        let trickles = self.start.settings.finish == Finish::Trickle && pour.rev > 0;
+        // What trickles stands out from noise later.
+        let unseen_s = if trickles { 0.75 * lag_s + 0.15 } else { 0.5 * lag_s };
+        let began = quiet.or(recent.front()).map_or(Instant::START, |(t, _)| *t).offset_seconds(-unseen_s);
+        let usual = match self.start.settings.finish {
+            Finish::Trickle if pour.rev > 0 => self.hand.trickle.pace.usual(),
+            Finish::Stop if pour.rev > 0 => TRICKLE_G_S,
+            Finish::Trickle | Finish::Stop => self.hand.pace.usual(),
+        };
         let sd_g = self.start.scale.reading_sd_g();
         let mut predictor =
             Predictor::begin(from_g, began, Display::of(&self.start.scale), usual, self.hand.ease);
+        if trickles {
+            predictor = predictor.trickling();
+        }
         let before = recent.iter().rev().find(|(_, net)| net - from_g <= noise);
         let since = before.map_or(began, |(t, _)| *t);
         let mut onset = Onset::after((since, from_g), lag_s, sd_g);
@@ -263,6 +274,7 @@ impl Engine {
             pips_left: 0,
             heard: s.plan.stop_due,
             stop_due: None,
+            called: None,
             beats: [None; 2],
         };
         s.pour.ran_on = true;
@@ -322,7 +334,7 @@ impl Engine {
         let mut pour = self.write_down(s, net, at);
         // What was amiss with this rest is not with the next one.
         pour.unsure_g = lasting_g;
-        self.say_of(&pour, net, at);
+        self.say_weighed(&pour, net, at);
         self.enter(State::Done(Done { back, ..Done::new(pour) }));
     }
 

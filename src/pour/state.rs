@@ -31,8 +31,6 @@ pub(super) struct Pour {
     pub(super) guided: bool,
     pub(super) first_slop: Option<Instant>,
     pub(super) flow_g_s: Option<f64>,
-    /// What it returned to, had the hand not eased off, when the stop was due, g/s.
-    pub(super) steady_g_s: Option<f64>,
     pub(super) stop_cue: Option<f64>,
     /// Net that the scale showed when the stop was due, between two readings.
     pub(super) shown_at_stop: Option<f64>,
@@ -80,7 +78,6 @@ impl Pour {
             guided: false,
             first_slop: None,
             flow_g_s: None,
-            steady_g_s: None,
             stop_cue: None,
             shown_at_stop: None,
             contact: None,
@@ -101,6 +98,16 @@ impl Pour {
     }
 }
 
+/// What was known when a stop was called.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Called {
+    /// Net that it was to end at.
+    pub(super) aim_g: f64,
+    pub(super) flow_g_s: f64,
+    /// What the flow returned to, had the hand not eased off.
+    pub(super) steady_g_s: f64,
+}
+
 /// Which cues of this stream were announced, and when its stop is due.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Plan {
@@ -109,6 +116,7 @@ pub(super) struct Plan {
     /// When the latest of them was due.
     pub(super) heard: Option<Instant>,
     pub(super) stop_due: Option<Instant>,
+    pub(super) called: Option<Called>,
     /// The latest two beats of a countdown, newest first.
     pub(super) beats: [Option<Instant>; 2],
 }
@@ -120,6 +128,7 @@ impl Plan {
             pips_left: guidance.pips(),
             heard: None,
             stop_due: None,
+            called: None,
             beats: [None; 2],
         }
     }

@@ -3,11 +3,13 @@
 use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::Output;
+use super::finish::Finish;
 use super::running::SPLASH_G;
-use super::state::{Pour, Stream};
+use super::state::{Called, Pour, Stream};
 use super::sums::Shown;
 use super::vessel::Vessel;
 use crate::record::{Mark, Verdict};
+use crate::scale::COARSE_STEP_G;
 use crate::time::Instant;
 
 impl Engine {
@@ -48,18 +50,44 @@ impl Engine {
         let leapt = pour.unsure_g > SPLASH_G.0;
         let trusted =
             !(leapt || pour.troubled || pour.ran_on || pour.unheard || touched || self.hearing.lost);
-        if first && trusted && plan.stop_due.is_some() {
-            let error_g = net - self.start.target.g();
-            self.note_sum(&pour, net);
-            let flow_g_s = pour.flow_g_s.unwrap_or(0.0);
-            pour.taught_s_g = self.hand.learns_s_g(flow_g_s, pour.settled);
-            self.hand = self.hand.learn(error_g, flow_g_s, pour.settled);
-            if let Some(flow_g_s) = pour.steady_g_s.filter(|_| self.start.settings.vessel == Vessel::Jug) {
-                self.hand.pace = self.hand.pace.learn(flow_g_s);
-            }
-            self.outputs.push_back(Output::Learned(self.hand));
+        pour.taught_s_g = 0.0;
+        if let Some(called) = plan.called.filter(|_| trusted) {
+            self.learn(&mut pour, called, net, first);
         }
         pour
+    }
+
+    /// What a stream that was told to stop teaches of the hand.
+    fn learn(&mut self, pour: &mut Pour, called: Called, net: f64, first: bool) {
+        let error_g = net - called.aim_g;
+        if first {
+            self.note_sum(pour, net);
+            pour.taught_s_g = self.hand.learns_s_g(called.flow_g_s, pour.settled);
+            self.hand = self.hand.learn(error_g, called.flow_g_s, pour.settled);
+            if self.start.settings.vessel == Vessel::Jug {
+                self.hand.pace = self.hand.pace.learn(called.steady_g_s);
+            }
+        } else if self.start.settings.finish == Finish::Trickle && pour.settled && pour.top_ups == 1 {
+            pour.taught_s_g = self.hand.trickle.learns_s_g(called.flow_g_s);
+            self.hand.trickle = self.hand.trickle.learn(error_g, called.flow_g_s);
+            self.hand.trickle.pace = self.hand.trickle.pace.learn(called.steady_g_s);
+        } else {
+            return;
+        }
+        self.outputs.push_back(Output::Learned(self.hand));
+    }
+
+    /// The last drops were weighed after the hand had learned: they count too. A coarse display does not tell them.
+    pub(super) fn learn_late(&mut self, pour: &Pour, off_g: f64) {
+        let late_s = pour.taught_s_g * off_g;
+        if self.start.scale.step.g() >= COARSE_STEP_G {
+            return;
+        }
+        if pour.top_ups == 0 {
+            self.hand = self.hand.learn_late(late_s);
+        } else {
+            self.hand.trickle = self.hand.trickle.learn_late(late_s);
+        }
     }
 
     /// What a pour that ended at this weight, at rest, shows of lag and hand together.

@@ -4,6 +4,7 @@ mod ablations;
 mod cell;
 mod ear;
 mod figures;
+mod finish;
 mod grid;
 mod kept;
 mod other;
@@ -59,6 +60,9 @@ struct Asked {
     /// Only one thing changed at a time, printed.
     #[arg(long)]
     ablations: bool,
+    /// Only pours finished with a trickle beside those with one stop, printed.
+    #[arg(long)]
+    finish: bool,
     /// Only the time of one reading, printed.
     #[arg(long)]
     pace: bool,
@@ -133,6 +137,10 @@ fn main() -> anyhow::Result<()> {
     }
     if let Some(path) = &asked.grid_into {
         return grid::go_on(path, asked.grid_sessions);
+    }
+    if asked.finish {
+        print!("{}", finish::all(asked.sessions)?);
+        return Ok(());
     }
     if asked.pace {
         println!("{}", pace::one_reading()?.1);

@@ -9,6 +9,7 @@ mod cycle;
 mod cycle_long;
 mod cycles;
 mod engine;
+mod finish;
 mod frames;
 mod guided;
 mod healthy;

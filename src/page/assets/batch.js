@@ -128,9 +128,9 @@ export class BatchPlace {
     return html`<p class="wrong" role="alert">${fill(words.not_done, { why: wrong.message })}</p>`;
   }
 
-  #form(usual) {
+  #form(now) {
     return html`<form @submit=${this.#begin} @input=${this.#later}><h2>${w.begin_head}</h2>
-      ${this.#setup.fields(this.#result(), usual)}
+      ${this.#setup.fields(this.#result(), now)}
       ${this.#refusal()}
       <button>${w.begin}</button>
     </form>`;
@@ -163,6 +163,6 @@ export class BatchPlace {
     const under = state.batch && state.live.now?.batch;
     return html`<div class="place"><h1>${words.places.batch}</h1>
       <p class="said" role="status">${this.#said}</p>
-      ${under ? [this.#underWay(state), this.#refusal()] : html`${this.#unended()}${this.#form(state.live.now?.vessel)}${this.#drafts()}`}</div>`;
+      ${under ? [this.#underWay(state), this.#refusal()] : html`${this.#unended()}${this.#form(state.live.now)}${this.#drafts()}`}</div>`;
   }
 }

@@ -43,6 +43,9 @@ export class Setup {
   #vessels = {};
   #vessel = null;
   #usual = "jug";
+  /** How a pour is finished: as chosen, and as is usual here. */
+  #finish = null;
+  #usually = "stop";
   /** A refusal: the field it names, if any, and its words. */
   wrong = null;
 
@@ -91,7 +94,7 @@ export class Setup {
     for (const name of NAMES) if (this.#typed[name]?.trim()) body[name] = this.#typed[name].trim();
     const bare = ["bare_least", "bare_greatest"].map((name) => this.#number(name));
     if (bare.some((g) => !Number.isNaN(g))) body.bare_g = bare;
-    return { ...body, vessel: this.#pouredFrom() };
+    return { ...body, vessel: this.#pouredFrom(), finish: this.#finish ?? this.#usually };
   }
 
   /** As chosen; else as this jug was before; else as is usual here. */
@@ -182,8 +185,9 @@ export class Setup {
   }
 
   /** All fields; `result` stands where the grams are reckoned. */
-  fields(result, usual) {
-    this.#usual = usual ?? this.#usual;
+  fields(result, now) {
+    this.#usual = now?.vessel ?? this.#usual;
+    this.#usually = now?.finish ?? this.#usually;
     return html`${this.#choice("by", w.how, { grams: w.by_grams, bucket: w.by_bucket }, this.#by, (by) => { this.#by = by; })}
       ${this.#by === "grams" ? this.#field("slop_g", w.grams) : this.#bucket()}
       ${this.#choice("tolerance_by", w.tolerance, { grams: w.in_grams, percent: w.in_percent }, this.#tolerance, (by) => { this.#tolerance = by; })}
@@ -195,6 +199,7 @@ export class Setup {
       ${this.#field("bare_least", w.bare_least, { free: true, hint: w.may_lack })}
       ${this.#field("bare_greatest", w.bare_greatest, { free: true, hint: w.may_lack })}${this.#note("bare_g")}
       ${this.#named("jug", w.jug)}
-      ${this.#choice("vessel", w.vessel, w.vessels, this.#pouredFrom(), (vessel) => { this.#vessel = vessel; })}`;
+      ${this.#choice("vessel", w.vessel, w.vessels, this.#pouredFrom(), (vessel) => { this.#vessel = vessel; })}
+      ${this.#choice("finish", w.finish, w.finishes, this.#finish ?? this.#usually, (finish) => { this.#finish = finish; })}`;
   }
 }
