@@ -138,6 +138,12 @@ impl Hand {
         Self { hand_s, lag_s: Some(lag_s), ..self }
     }
 
+    /// The same hand as it ends a trickle.
+    pub fn at_a_trickle(self) -> Self {
+        let Trickle { hand_s, pace } = self.trickle;
+        Self { hand_s, pace, scatter_s: None, ..self }
+    }
+
     fn gain(self, settled: bool) -> f64 {
         let trust = if settled { 1.0 } else { ESTIMATE_TRUST };
         trust * (1.0 / (f64::from(self.pours) + PRIOR_WEIGHT)).max(GAIN_FLOOR)

@@ -21,6 +21,7 @@ mod landing;
 mod leaps;
 mod lift;
 mod onset;
+pub mod outlook;
 pub mod pace;
 mod plan;
 mod predict;

@@ -18,6 +18,7 @@ mod landing;
 mod messages;
 mod mishaps;
 mod number;
+mod outlook;
 mod outside;
 mod readme;
 mod run;

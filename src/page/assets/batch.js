@@ -72,7 +72,9 @@ export class BatchPlace {
   async #start(id) {
     const begun = await ask(`/api/batches/${id}/begin`, {});
     this.#reckoned = null;
-    this.#said = [w.begun, ...begun.warnings].join(" ");
+    const told = begun.expected;
+    const expected = told && fill(w.expected, { near: (2 * told.spread_g).toFixed(1), flow: told.flow_g_s.toFixed(1) });
+    this.#said = [w.begun, expected, ...begun.warnings].filter(Boolean).join(" ");
   }
 
   async #try(what) {

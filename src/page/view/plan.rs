@@ -84,11 +84,33 @@ pub struct BegunView {
     pub batch: BatchView,
     /// What the potter should know.
     pub warnings: Vec<String>,
+    /// What its fills are expected to be, where it begins; else null.
+    pub expected: Option<ExpectedView>,
+}
+
+/// What fills are expected to be with this hand, scale and pace: advice, no promise.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct ExpectedView {
+    /// Flow it is for, g/s: this hand's pace as learned, else anybody's.
+    pub flow_g_s: f64,
+    /// Standard deviation of the fills, g.
+    pub spread_g: f64,
+    /// The least pour whose own flow is seen in time, g.
+    pub shortest_g: f64,
+    /// A slower flow at which 95 of 100 fills lie within the limits, g/s; null where the present one does, or none would.
+    pub slower_g_s: Option<f64>,
 }
 
 impl From<&Begun> for BegunView {
     fn from(begun: &Begun) -> Self {
-        Self { batch: BatchView::from(&begun.batch), warnings: begun.warnings.clone() }
+        let hundredths = |value: f64| (value * 100.0).round() / 100.0;
+        let expected = begun.expected.map(|told| ExpectedView {
+            flow_g_s: hundredths(told.flow_g_s),
+            spread_g: hundredths(told.spread_g),
+            shortest_g: hundredths(told.shortest_g),
+            slower_g_s: told.slower_g_s.map(hundredths),
+        });
+        Self { batch: BatchView::from(&begun.batch), warnings: begun.warnings.clone(), expected }
     }
 }
 
