@@ -2,8 +2,10 @@
 //!
 //! Never opens anything; a `target` typed as flags becomes the same request the page sends.
 
-use crate::batch::Refused;
-use crate::batch::request::{CoatRequest, FormRequest, GlazeRequest, TargetRequest, ToleranceRequest};
+mod target;
+
+pub use target::{List, PlainTarget, Profile, TargetArgs, Vessel};
+
 use clap::{Args, Parser, Subcommand};
 use std::net::SocketAddr;
 use std::path::PathBuf;
@@ -125,205 +127,11 @@ pub struct DoctorArgs {
     pub json: bool,
 }
 
-/// `target`.
-#[derive(Args, Debug)]
-#[command(allow_negative_numbers = true)]
-pub struct TargetArgs {
-    /// The whole request as JSON; - reads it from standard input
-    #[arg(long = "request", value_name = "FILE.json", conflicts_with = "PlainTarget")]
-    pub request_file: Option<PathBuf>,
-    /// The request as flags.
-    #[command(flatten)]
-    pub plain: PlainTarget,
-    /// Print JSON
-    #[arg(long)]
-    pub json: bool,
-}
-
-/// A target as flags: one way to measure the bucket, one form, one coat.
-#[derive(Args, Clone, Debug, Default)]
-pub struct PlainTarget {
-    /// Bucket: slop over water, same volume, e.g. 1.45
-    #[arg(long, value_name = "RATIO", requires = "powder_density")]
-    pub specific_gravity: Option<f64>,
-    /// Bucket: density of the dry powder's grains in g/mL, mostly near 2.6
-    #[arg(long, value_name = "G_PER_ML", requires = "specific_gravity")]
-    pub powder_density: Option<f64>,
-    /// Bucket: dry powder that went in
-    #[arg(long, value_name = "GRAMS", requires = "mix_water_g")]
-    pub mix_dry_g: Option<f64>,
-    /// Bucket: water that went in
-    #[arg(long, value_name = "GRAMS", requires = "mix_dry_g")]
-    pub mix_water_g: Option<f64>,
-    /// Bucket: a sample before drying
-    #[arg(long, value_name = "GRAMS", requires = "dried_dry_g")]
-    pub dried_wet_g: Option<f64>,
-    /// Bucket: the same sample bone dry
-    #[arg(long, value_name = "GRAMS", requires = "dried_wet_g")]
-    pub dried_dry_g: Option<f64>,
-    /// Piece: inside area, where known
-    #[arg(long, value_name = "CM2")]
-    pub area_cm2: Option<f64>,
-    /// Piece: straight wall and floor, inside mm, e.g. 80x90
-    #[arg(long, value_name = "DIAMETERxHEIGHT", value_parser = sizes::<2>)]
-    pub cylinder: Option<[f64; 2]>,
-    /// Piece: part of a sphere, inside mm, e.g. 150x60
-    #[arg(long, value_name = "DIAMETERxDEPTH", value_parser = sizes::<2>)]
-    pub bowl: Option<[f64; 2]>,
-    /// Piece: slanting wall and floor, inside mm, e.g. 60x80x90
-    #[arg(long, value_name = "BOTTOMxTOPxHEIGHT", value_parser = sizes::<3>)]
-    pub cone: Option<[f64; 3]>,
-    /// Piece: inside wall upwards as HEIGHT:RADIUS in mm, e.g. 0:0,0:30,90:40
-    #[arg(long, value_name = "H:R,H:R,...", value_parser = profile)]
-    pub profile: Option<Profile>,
-    /// Coat: dry powder per area, e.g. 0.06
-    #[arg(long, value_name = "G_PER_CM2")]
-    pub coat_g_per_cm2: Option<f64>,
-    /// Coat: thickness after the firing
-    #[arg(long, value_name = "MM", requires = "fired_density")]
-    pub coat_fired_mm: Option<f64>,
-    /// Coat: density of the fired glaze in g/mL
-    #[arg(long, value_name = "G_PER_ML", requires = "coat_fired_mm")]
-    pub fired_density: Option<f64>,
-    /// Coat: share of the dry mass lost in the fire, e.g. 0.08 [default: 0]
-    #[arg(long, value_name = "SHARE", requires = "coat_fired_mm")]
-    pub loss_on_ignition: Option<f64>,
-    /// Coat: the slop itself, per piece
-    #[arg(long, value_name = "GRAMS")]
-    pub slop_g: Option<f64>,
-    /// Good within plus or minus this [default: 5 percent]
-    #[arg(long, value_name = "PERCENT", conflicts_with = "tolerance_g")]
-    pub tolerance_percent: Option<f64>,
-    /// Good within plus or minus this
-    #[arg(long, value_name = "GRAMS")]
-    pub tolerance_g: Option<f64>,
-    /// Temperature of the water in degrees Celsius [default: water at 1.000 g/mL]
-    #[arg(long, value_name = "CELSIUS", allow_negative_numbers = true)]
-    pub water_c: Option<f64>,
-}
-
-/// Points of `[height, radius]` in mm.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Profile(pub Vec<[f64; 2]>);
-
-impl TargetArgs {
-    /// The request that the flags spell; with `--request` the caller reads that
-    /// file and gives its text to [`crate::batch::from_json`] instead.
-    pub fn request(&self) -> Result<TargetRequest, Refused> {
-        self.plain.request()
-    }
-}
-
-impl PlainTarget {
-    fn request(&self) -> Result<TargetRequest, Refused> {
-        let coat = one("coat", "--coat-g-per-cm2, --coat-fired-mm or --slop-g", self.coats())?;
-        let coat = coat.ok_or_else(|| {
-            Refused::new(
-                "coat",
-                "missing; give --coat-g-per-cm2, --coat-fired-mm with --fired-density, or --slop-g",
-            )
-        })?;
-        let percent = self.tolerance_percent.map(ToleranceRequest::Percent);
-        Ok(TargetRequest {
-            glaze: one("glaze", "--specific-gravity, --mix-dry-g or --dried-wet-g", self.glazes())?,
-            form: one("form", "--area-cm2, --cylinder, --bowl, --cone or --profile", self.forms())?,
-            coat,
-            tolerance: self.tolerance_g.map(ToleranceRequest::Grams).or(percent),
-            water_c: self.water_c,
-            u_specific_gravity: None,
-            u_powder_density_g_ml: None,
-            u_area_percent: None,
-            u_dry_g: None,
-            u_water_g: None,
-        })
-    }
-
-    fn glazes(&self) -> [Option<GlazeRequest>; 3] {
-        let density = self.specific_gravity.zip(self.powder_density);
-        let mix = self.mix_dry_g.zip(self.mix_water_g);
-        let dried = self.dried_wet_g.zip(self.dried_dry_g);
-        [
-            density.map(|(specific_gravity, powder_density_g_ml)| GlazeRequest::Density {
-                specific_gravity,
-                powder_density_g_ml,
-                u_specific_gravity: None,
-                u_powder_density_g_ml: None,
-            }),
-            mix.map(|(dry_g, water_g)| GlazeRequest::Mix { dry_g, water_g, u_dry_g: None, u_water_g: None }),
-            dried.map(|(wet_g, dry_g)| GlazeRequest::Drying { wet_g, dry_g, u_dry_g: None }),
-        ]
-    }
-
-    fn forms(&self) -> [Option<FormRequest>; 5] {
-        let u_area_percent = None;
-        [
-            self.area_cm2.map(|area_cm2| FormRequest::Area { area_cm2, u_area_percent }),
-            self.cylinder.map(|[diameter_mm, height_mm]| FormRequest::Cylinder {
-                diameter_mm,
-                height_mm,
-                u_area_percent,
-            }),
-            self.bowl.map(|[diameter_mm, depth_mm]| FormRequest::Bowl {
-                diameter_mm,
-                depth_mm,
-                u_area_percent,
-            }),
-            self.cone.map(|[bottom_mm, top_mm, height_mm]| FormRequest::Cone {
-                bottom_mm,
-                top_mm,
-                height_mm,
-                u_area_percent,
-            }),
-            self.profile.clone().map(|Profile(points_mm)| FormRequest::Profile { points_mm, u_area_percent }),
-        ]
-    }
-
-    fn coats(&self) -> [Option<CoatRequest>; 3] {
-        let fired = self.coat_fired_mm.zip(self.fired_density);
-        [
-            self.coat_g_per_cm2.map(|dry_g_per_cm2| CoatRequest::Dry { dry_g_per_cm2 }),
-            fired.map(|(thickness_mm, fired_density_g_ml)| CoatRequest::Fired {
-                thickness_mm,
-                fired_density_g_ml,
-                loss_on_ignition: self.loss_on_ignition.unwrap_or(0.0),
-                firing_shrinkage_percent: None,
-            }),
-            self.slop_g.map(|slop_g| CoatRequest::Direct { slop_g }),
-        ]
-    }
-}
-
-/// The one that was given, or none; two are refused.
-fn one<T, const N: usize>(field: &str, flags: &str, ways: [Option<T>; N]) -> Result<Option<T>, Refused> {
-    let mut given = ways.into_iter().flatten();
-    let first = given.next();
-    if given.next().is_some() {
-        return Err(Refused::new(field, format!("told in more than one way; give only one of {flags}")));
-    }
-    Ok(first)
-}
-
-fn sizes<const N: usize>(text: &str) -> Result<[f64; N], String> {
-    let numbers = text.split('x').map(number).collect::<Result<Vec<f64>, String>>()?;
-    numbers.try_into().map_err(|_| format!("give {N} lengths in mm with x between them"))
-}
-
-fn profile(text: &str) -> Result<Profile, String> {
-    let point = |pair: &str| {
-        let (height, radius) =
-            pair.split_once(':').ok_or_else(|| format!("`{pair}` is not HEIGHT:RADIUS in mm"))?;
-        Ok([number(height)?, number(radius)?])
-    };
-    text.split(',').map(point).collect::<Result<Vec<_>, String>>().map(Profile)
-}
-
-fn number(text: &str) -> Result<f64, String> {
-    text.trim().parse().map_err(|_| format!("`{text}` is not a number; write it like 80 or 80.5"))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::batch::Refused;
+    use crate::batch::request::{TargetRequest, ToleranceRequest};
     use clap::CommandFactory as _;
 
     fn typed(flags: &str) -> Result<TargetRequest, Refused> {
@@ -351,6 +159,60 @@ mod tests {
             r#"{"coat":{"by":"direct","slop_g":29},"tolerance":{"percent":4}}"#,
         );
         assert_eq!(typed(flags).unwrap(), crate::batch::from_json(json).unwrap());
+    }
+
+    #[test]
+    fn every_flag_of_a_target_is_the_member_of_the_request_it_names() {
+        let all = "--mix-dry-g 1500 --mix-water-g 1400 --vessel 82:182,181.8:227 --dried-wet-g 30 --dried-dry-g 15 \
+                   --wanted-sg 1.5 --bucket-ml 4000 --square 70x80x90 --corner-mm 5 --bare-rim-mm 4 --shrinkage-percent 6 \
+                   --fired-water-g 400 --fired-shrinkage-percent 5 --like-tile 50:120.4:123.4 --ware outside \
+                   --soaked 300:333 --outside-slop-g 20 --sponged-g 1 --pieces 10 --at-hand-g 400 --left-in-jug-g 30 \
+                   --loss-g 0.5 --ladder 23:35:5 --of-each 2 --seed 7 --u-specific-gravity 0.004 --u-powder-density 0.1 \
+                   --u-area-percent 2 --u-piece-g 0.1";
+        let json = r#"{"glaze":{"by":"several","measures":[
+              {"by":"vessel","empty_g":82,"water_g":[182,181.8],"slop_g":[227]},
+              {"by":"mix","dry_g":1500,"water_g":1400},{"by":"drying","wet_g":30,"dry_g":15}]},
+            "wanted":{"specific_gravity":1.5,"slop_ml":4000},
+            "form":{"by":"square","width_mm":70,"length_mm":80,"height_mm":90,"corner_mm":5,"bare_rim_mm":4,
+              "shrinkage_percent":6,"fired_water_g":400,"fired_shrinkage_percent":5,"u_area_percent":2},
+            "coat":{"by":"tile","area_cm2":50,"before_g":120.4,"after_g":123.4},
+            "ware":{"state":"outside","dry_g":300,"soaked_g":333,"outside_slop_g":20,"sponged_g":1},
+            "supply":{"pieces":10,"slop_g":400,"left_in_jug_g":30,"loss_g_per_piece":0.5},
+            "ladder":{"low_g":23,"high_g":35,"steps":5,"of_each":2,"seed":7},
+            "u_specific_gravity":0.004,"u_powder_density_g_ml":0.1,"u_piece_g":0.1}"#;
+        let words: Vec<&str> = all.split_whitespace().collect();
+        assert_eq!(typed(&words.join(" ")).unwrap(), crate::batch::from_json(json).unwrap());
+        for (flags, json) in [
+            (
+                "--ounces-per-pint 29 --powder-density 2.5 --oval 100x70x60 --like-piece 29:1.45",
+                r#"{"glaze":{"by":"volume","ounces_per_pint":29,"powder_density_g_ml":2.5},
+                "form":{"by":"oval","length_mm":100,"width_mm":70,"height_mm":60},
+                "coat":{"by":"piece","slop_g":29,"specific_gravity":1.45}}"#,
+            ),
+            (
+                "--mix-dry-g 1500 --mix-water-g 1400 --powder-density 2.5 --like-piece 29:1.45:250",
+                r#"{"glaze":{"by":"several","measures":[{"by":"mix","dry_g":1500,"water_g":1400}],
+                "powder_density_g_ml":2.5},
+                "coat":{"by":"piece","slop_g":29,"specific_gravity":1.45,"area_cm2":250}}"#,
+            ),
+        ] {
+            assert_eq!(typed(flags).unwrap(), crate::batch::from_json(json).unwrap());
+        }
+    }
+
+    #[test]
+    fn lists_of_another_length_and_sizes_without_a_form_are_refused_by_name() {
+        for (flags, field) in [
+            ("--like-piece 29", "coat"),
+            ("--like-tile 50:120.4", "coat"),
+            ("--slop-g 29 --ladder 23:35", "ladder.steps"),
+            ("--slop-g 29 --ladder 23:35:2.5", "ladder.steps"),
+            ("--slop-g 29 --ware dry --soaked 300", "ware.dry_g"),
+            ("--slop-g 29 --bare-rim-mm 5", "form"),
+            ("--slop-g 29 --bowl 150x60 --corner-mm 5", "form.corner_mm"),
+        ] {
+            assert_eq!(typed(flags).unwrap_err().field, field, "{flags}");
+        }
     }
 
     #[test]

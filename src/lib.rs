@@ -6,15 +6,17 @@
 //! 2. [`reading`], [`scale`], [`frame`]: bytes become readings.
 //! 3. [`settle`]: readings become weighings, at rest or moving.
 //! 4. [`batch`]: bucket, form and coat become a target.
-//! 5. [`pour`]: weighings become cues and entries.
-//! 6. [`guide`]: steps at the pan that lead themselves.
-//! 7. [`record`]: what is kept.
-//! 8. [`plant`]: a simulated hand and scale.
-//! 9. [`settings`], [`cli`]: what a person sets.
-//! 10. [`link`], [`sound`], [`store`], [`page`]: the outside world.
-//! 11. [`daemon`]: the only module that joins them.
+//! 5. [`calibration`]: readings of reference masses become a correction and what a weight is worth.
+//! 6. [`pour`]: weighings become cues and entries.
+//! 7. [`guide`]: steps at the pan that lead themselves.
+//! 8. [`record`]: what is kept.
+//! 9. [`plant`]: a simulated hand and scale.
+//! 10. [`settings`], [`cli`]: what a person sets.
+//! 11. [`link`], [`sound`], [`store`], [`page`]: the outside world.
+//! 12. [`daemon`]: the only module that joins them.
 
 pub mod batch;
+pub mod calibration;
 pub mod cli;
 pub mod daemon;
 pub mod frame;

@@ -2,11 +2,15 @@
 //!
 //! Plain values; neither the database nor the page leaks in here.
 
+mod aim;
 mod numbers;
+mod shelf;
 
 use crate::time::{Duration, WallTime};
 use crate::units::Mass;
+pub use aim::Aim;
 pub use numbers::{MOST_NUMBER, Numbers};
+pub use shelf::{Shelf, ShelfRecord};
 
 /// How a pour ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -139,12 +143,14 @@ pub struct BatchRecord {
     pub name: String,
     /// Pieces planned; more may be poured.
     pub pieces: u32,
-    /// Wanted net mass of slop.
+    /// Aim net mass of slop.
     pub target: Mass,
     /// Least net mass that is good.
     pub low: Mass,
     /// Greatest net mass that is good.
     pub high: Mass,
+    /// A target and its limits for each piece in turn, where they differ: those above are for more pieces than these.
+    pub ladder: Vec<Aim>,
     /// Dry part of the slop, where the inputs determine it.
     pub solids_fraction: Option<f64>,
     /// Who pours, where said.
@@ -157,6 +163,8 @@ pub struct BatchRecord {
     pub finish: Option<String>,
     /// The glaze by name: pieces of one glaze are numbered on from batch to batch.
     pub glaze_name: Option<String>,
+    /// The version of that glaze, on its shelf, that the target was reckoned from.
+    pub bucket: Option<u32>,
     /// The least and the greatest weight of a bare piece, where said.
     pub bare: Option<(Mass, Mass)>,
     /// The request it was made from, as JSON text, so that no input is lost.
@@ -167,6 +175,13 @@ pub struct BatchRecord {
     pub begun_at: Option<WallTime>,
     /// When it was ended.
     pub ended_at: Option<WallTime>,
+}
+
+impl BatchRecord {
+    /// What a piece should get that has no target of its own.
+    pub fn aim(&self) -> Aim {
+        Aim { target: self.target, low: self.low, high: self.high }
+    }
 }
 
 /// One revision of a pour.
@@ -186,7 +201,7 @@ pub struct PourRecord {
     pub started_at: WallTime,
     /// Gross mass of the bare piece.
     pub tare: Mass,
-    /// Wanted net mass.
+    /// Aim net mass.
     pub target: Mass,
     /// Least good net mass.
     pub low: Mass,
@@ -220,6 +235,8 @@ pub struct PourRecord {
     pub flow_g_s: Option<f64>,
     /// Net when the stop was due.
     pub stop_cue: Option<Mass>,
+    /// The version of its glaze that the target was reckoned from.
+    pub bucket: Option<u32>,
     /// Calibration in force.
     pub calibration: Option<String>,
     /// Scale it was weighed on.

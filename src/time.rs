@@ -78,4 +78,9 @@ impl WallTime {
         let stamp = jiff::Timestamp::from_microsecond(self.0);
         stamp.unwrap_or(if self.0 < 0 { jiff::Timestamp::MIN } else { jiff::Timestamp::MAX }).to_string()
     }
+
+    /// From RFC 3339 text; `None` where it is none.
+    pub fn from_rfc3339(text: &str) -> Option<Self> {
+        text.parse::<jiff::Timestamp>().ok().map(|stamp| Self(stamp.as_microsecond()))
+    }
 }

@@ -82,6 +82,7 @@ quantity!(/** A mass, or what a scale shows as one. */ Mass, grams, g, "grams");
 quantity!(/** A flow of slop. */ Flow, grams_per_second, g_s, "grams per second");
 quantity!(/** A length. */ Length, millimetres, mm, "millimetres");
 quantity!(/** An area. */ Area, square_centimetres, cm2, "square centimetres");
+quantity!(/** A volume. */ Volume, millilitres, ml, "millilitres");
 quantity!(/** A density. */ Density, grams_per_millilitre, g_ml, "grams per millilitre");
 
 #[cfg(test)]

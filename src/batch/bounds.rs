@@ -2,6 +2,7 @@
 //!
 //! Never computes anything about glaze; only lets a number through or says why not.
 
+use super::known::{Known, Source};
 use super::steps::Step;
 
 /// An input that can't be used.
@@ -55,7 +56,12 @@ impl Notes {
 
     /// A standard uncertainty: told beside its quantity, told at the top of the
     /// request, or the stated default, which is then echoed.
-    pub(super) fn doubt(&mut self, name: &'static str, told: Told, otherwise: f64) -> Result<f64, Refused> {
+    pub(super) fn doubt(
+        &mut self,
+        name: &'static str,
+        told: &Told<'_>,
+        otherwise: f64,
+    ) -> Result<f64, Refused> {
         self.used.push(name);
         let beside = format!("{}.{name}", told.within);
         match (told.beside, told.at_top) {
@@ -65,16 +71,51 @@ impl Notes {
             (Some(value), None) => within(&beside, value, 0.0, told.most, told.unit),
             (None, Some(value)) => within(name, value, 0.0, told.most, told.unit),
             (None, None) => {
-                self.assumed.push((name.to_owned(), otherwise));
+                // Of one bucket and one form the name alone says whose it is.
+                let alone = ["glaze", "form"].contains(&told.within);
+                self.assumed.push((if alone { name.to_owned() } else { beside }, otherwise));
                 Ok(otherwise)
             }
         }
     }
+
+    /// A value told, with its uncertainty told or usual.
+    pub(super) fn known(
+        &mut self,
+        value: f64,
+        input: &Input<'_>,
+        told: &Told<'_>,
+        otherwise: f64,
+    ) -> Result<Known, Refused> {
+        let u = self.doubt(input.u_name, told, otherwise)?;
+        Ok(Known::told(
+            value,
+            Source {
+                input: format!("{}.{}", told.within, input.name),
+                what: input.what.to_owned(),
+                u,
+                unit: told.unit,
+                advice: input.advice,
+            },
+        ))
+    }
+}
+
+/// An input by its names.
+pub(super) struct Input<'a> {
+    /// In the request.
+    pub(super) name: &'a str,
+    /// Of its uncertainty in the request.
+    pub(super) u_name: &'static str,
+    /// In the potter's words.
+    pub(super) what: &'a str,
+    /// What makes its uncertainty smaller.
+    pub(super) advice: &'static str,
 }
 
 /// Where an uncertainty was told, and its greatest sensible value.
-pub(super) struct Told {
-    pub(super) within: &'static str,
+pub(super) struct Told<'a> {
+    pub(super) within: &'a str,
     pub(super) beside: Option<f64>,
     pub(super) at_top: Option<f64>,
     pub(super) most: f64,

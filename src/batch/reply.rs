@@ -2,6 +2,10 @@
 //!
 //! Never changes a number; copies only.
 
+mod parts;
+
+pub use parts::{ChangeReply, DoubtReply, LayersReply, SupplyReply, WallReply};
+
 use super::request::ToleranceRequest;
 use super::steps::Step;
 use super::sum::Target;
@@ -40,10 +44,28 @@ pub struct TargetReply {
     pub slop_density_g_ml: Option<f64>,
     /// Slop spread evenly, mm.
     pub wet_film_mm: Option<f64>,
+    /// Volume of the inside to the rim, mL.
+    pub volume_ml: Option<f64>,
+    /// Density of the powder's grains, told or estimated, g/mL.
+    pub powder_density_g_ml: Option<f64>,
+    /// The coat wet, dry and fired: estimates.
+    pub layers: Option<LayersReply>,
     /// Standard uncertainty shared by all pieces, g.
     pub standard_uncertainty_g: Option<f64>,
     /// Standard uncertainty of one weighing, g.
     pub piece_uncertainty_g: Option<f64>,
+    /// What the shared uncertainty is made of, the largest first.
+    pub doubts: Vec<DoubtReply>,
+    /// The largest of them in words, and what makes it smaller.
+    pub largest_doubt: Option<String>,
+    /// What to do to the bucket, where that was asked.
+    pub change: Option<ChangeReply>,
+    /// What the wall does with the coat's water, where the ware was told.
+    pub ware: Option<WallReply>,
+    /// Whether the slop is enough, where that was asked.
+    pub supply: Option<SupplyReply>,
+    /// A target for each piece in turn, g, where a ladder was asked for: what `targets_g` of a batch takes.
+    pub ladder_g: Vec<f64>,
     /// What looks odd.
     pub warnings: Vec<String>,
     /// Values taken because none was given.
@@ -68,8 +90,17 @@ impl From<&Target> for TargetReply {
             area_cm2: target.area.map(|area| area.cm2()),
             slop_density_g_ml: target.slop_density.map(|density| density.g_ml()),
             wet_film_mm: target.wet_film.map(|film| film.mm()),
+            volume_ml: target.volume.map(|volume| volume.ml()),
+            powder_density_g_ml: target.powder_density.map(|density| density.g_ml()),
+            layers: target.layers.as_ref().map(LayersReply::from),
             standard_uncertainty_g: target.standard_uncertainty.map(grams),
             piece_uncertainty_g: target.piece_uncertainty.map(grams),
+            doubts: target.doubts.iter().map(DoubtReply::from).collect(),
+            largest_doubt: target.largest_doubt.clone(),
+            change: target.change.as_ref().map(ChangeReply::from),
+            ware: target.ware.as_ref().map(WallReply::from),
+            supply: target.supply.as_ref().map(SupplyReply::from),
+            ladder_g: target.ladder.iter().map(|rung| rung.g()).collect(),
             warnings: target.warnings.clone(),
             assumed: assumed.collect(),
             steps: target.steps.clone(),

@@ -2,6 +2,16 @@
 //!
 //! Never computes. [`super::target`] turns it into checked values or refuses.
 
+mod coat;
+mod form;
+mod glaze;
+mod plan;
+
+pub use coat::{CoatRequest, WareRequest, WareState};
+pub use form::{FormRequest, ShapeRequest};
+pub use glaze::{GlazeRequest, WantedRequest};
+pub use plan::{LadderRequest, SupplyRequest};
+
 use super::bounds::Refused;
 use crate::units::plainly;
 use serde::de::DeserializeOwned;
@@ -27,6 +37,21 @@ pub struct TargetRequest {
     /// Temperature of the water, in degrees Celsius; absent: water at 1.000 g/mL.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub water_c: Option<f64>,
+    /// The bucket is to be changed: told with the target.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wanted: Option<WantedRequest>,
+    /// What the ware is like.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ware: Option<WareRequest>,
+    /// The slop at hand: is it enough?
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub supply: Option<SupplyRequest>,
+    /// Targets that differ from piece to piece.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ladder: Option<LadderRequest>,
+    /// Standard uncertainty of one weighing of a piece, in grams.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub u_piece_g: Option<f64>,
     /// Standard uncertainty of the specific gravity.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub u_specific_gravity: Option<f64>,
@@ -44,141 +69,27 @@ pub struct TargetRequest {
     pub u_water_g: Option<f64>,
 }
 
-/// How the bucket was measured. Uncertainties may stand here or at the top.
-#[derive(Clone, Debug, Deserialize, Serialize, PartialEq, ToSchema)]
-#[serde(tag = "by", rename_all = "lowercase", deny_unknown_fields)]
-pub enum GlazeRequest {
-    /// Weights that went into the mix.
-    Mix {
-        /// Dry powder, g.
-        dry_g: f64,
-        /// Water, g.
-        water_g: f64,
-        /// Standard uncertainty of `dry_g`, g.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        u_dry_g: Option<f64>,
-        /// Standard uncertainty of `water_g`, g.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        u_water_g: Option<f64>,
-    },
-    /// A known volume of slop was weighed.
-    Density {
-        /// Slop over water, same volume.
-        specific_gravity: f64,
-        /// Density of the dry powder's grains, g/mL.
-        powder_density_g_ml: f64,
-        /// Standard uncertainty of `specific_gravity`.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        u_specific_gravity: Option<f64>,
-        /// Standard uncertainty of `powder_density_g_ml`, g/mL.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        u_powder_density_g_ml: Option<f64>,
-    },
-    /// A sample was weighed wet, dried, and weighed again.
-    Drying {
-        /// Sample before drying, g.
-        wet_g: f64,
-        /// The same sample bone dry, g.
-        dry_g: f64,
-        /// Standard uncertainty of either weighing, g.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        u_dry_g: Option<f64>,
-    },
-}
-
-/// The inside of the piece; all diameters are inside diameters.
-#[derive(Clone, Debug, Deserialize, Serialize, PartialEq, ToSchema)]
-#[serde(tag = "by", rename_all = "lowercase", deny_unknown_fields)]
-pub enum FormRequest {
-    /// Points up the inside wall; a floor only if it starts at radius 0.
-    Profile {
-        /// Pairs of height and inside radius, mm, from the bottom up.
-        points_mm: Vec<[f64; 2]>,
-        /// Standard uncertainty of the area, percent.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        u_area_percent: Option<f64>,
-    },
-    /// Straight wall and flat floor.
-    Cylinder {
-        /// Inside diameter, mm.
-        diameter_mm: f64,
-        /// Height of the coated wall, mm.
-        height_mm: f64,
-        /// Standard uncertainty of the area, percent.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        u_area_percent: Option<f64>,
-    },
-    /// Part of a sphere.
-    Bowl {
-        /// Inside diameter at the rim, mm.
-        diameter_mm: f64,
-        /// Depth at the middle, mm.
-        depth_mm: f64,
-        /// Standard uncertainty of the area, percent.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        u_area_percent: Option<f64>,
-    },
-    /// Slanting wall and flat floor.
-    Cone {
-        /// Inside diameter at the floor, mm; 0 for a point.
-        bottom_mm: f64,
-        /// Inside diameter at the rim, mm.
-        top_mm: f64,
-        /// Height, mm.
-        height_mm: f64,
-        /// Standard uncertainty of the area, percent.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        u_area_percent: Option<f64>,
-    },
-    /// Known already.
-    Area {
-        /// Inside area, cm2.
-        area_cm2: f64,
-        /// Standard uncertainty of the area, percent.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        u_area_percent: Option<f64>,
-    },
-}
-
-/// The layer wanted.
-#[derive(Clone, Debug, Deserialize, Serialize, PartialEq, ToSchema)]
-#[serde(tag = "by", rename_all = "lowercase", deny_unknown_fields)]
-pub enum CoatRequest {
-    /// Dry powder per area.
-    Dry {
-        /// g/cm2.
-        dry_g_per_cm2: f64,
-    },
-    /// Thickness after the firing.
-    Fired {
-        /// Fired thickness, mm.
-        thickness_mm: f64,
-        /// Density of the fired glaze, g/mL.
-        fired_density_g_ml: f64,
-        /// Share of the dry mass that the fire drives off, 0 to below 1.
-        loss_on_ignition: f64,
-        /// How much lengths of the piece shrink from glazing to fired, percent.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        firing_shrinkage_percent: Option<f64>,
-    },
-    /// As on a piece that came out well.
-    Piece {
-        /// Slop that stayed on it, g.
-        slop_g: f64,
-        /// Dry share of that slop; or give `specific_gravity`.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        solids_fraction: Option<f64>,
-        /// Specific gravity of that slop; or give `solids_fraction`.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        specific_gravity: Option<f64>,
-        /// Inside area of that piece, cm2.
-        area_cm2: f64,
-    },
-    /// The slop itself.
-    Direct {
-        /// g per piece.
-        slop_g: f64,
-    },
+impl TargetRequest {
+    /// A coat and nothing else.
+    pub const fn plain(coat: CoatRequest) -> Self {
+        Self {
+            glaze: None,
+            form: None,
+            coat,
+            tolerance: None,
+            water_c: None,
+            wanted: None,
+            ware: None,
+            supply: None,
+            ladder: None,
+            u_piece_g: None,
+            u_specific_gravity: None,
+            u_powder_density_g_ml: None,
+            u_area_percent: None,
+            u_dry_g: None,
+            u_water_g: None,
+        }
+    }
 }
 
 /// Plus or minus, around the target.
@@ -216,10 +127,15 @@ pub fn from_value(whole: &Value) -> Result<TargetRequest, Refused> {
     if !whole.is_object() {
         return Err(Refused::new("request", "must be a JSON object with a coat"));
     }
+    several(whole)?;
     section::<GlazeRequest>(whole, "glaze")?;
     section::<FormRequest>(whole, "form")?;
     section::<CoatRequest>(whole, "coat")?;
     section::<ToleranceRequest>(whole, "tolerance")?;
+    section::<WantedRequest>(whole, "wanted")?;
+    section::<WareRequest>(whole, "ware")?;
+    section::<SupplyRequest>(whole, "supply")?;
+    section::<LadderRequest>(whole, "ladder")?;
     TargetRequest::deserialize(whole).map_err(|error| {
         let reason = plainly(&error.to_string());
         Refused::new(
@@ -229,9 +145,16 @@ pub fn from_value(whole: &Value) -> Result<TargetRequest, Refused> {
     })
 }
 
+/// The sections that may be null, which is the same as absent.
+const OPTIONAL: [&str; 6] = ["glaze", "form", "wanted", "ware", "supply", "ladder"];
+
 fn section<T: DeserializeOwned>(whole: &Value, name: &str) -> Result<(), Refused> {
-    let optional = matches!(name, "glaze" | "form");
+    let optional = OPTIONAL.contains(&name);
     let Some(part) = whole.get(name).filter(|part| !(optional && part.is_null())) else { return Ok(()) };
+    fits::<T>(part, name)
+}
+
+fn fits<T: DeserializeOwned>(part: &Value, name: &str) -> Result<(), Refused> {
     T::deserialize(part).map(drop).map_err(|error| {
         let reason = plainly(&error.to_string());
         let inner = named(name, &reason).or_else(|| odd_one(part));
@@ -239,20 +162,40 @@ fn section<T: DeserializeOwned>(whole: &Value, name: &str) -> Result<(), Refused
     })
 }
 
+/// Each of several measurements by its place in the list.
+fn several(whole: &Value) -> Result<(), Refused> {
+    let measures = whole.get("glaze").and_then(|glaze| glaze.get("measures")).and_then(Value::as_array);
+    let mut places = measures.into_iter().flatten().enumerate();
+    places.try_for_each(|(n, part)| fits::<GlazeRequest>(part, &format!("glaze.measures[{n}]")))
+}
+
 /// The field that serde's message about section `name` speaks of, where it names one.
 fn named(name: &str, reason: &str) -> Option<String> {
+    if reason.starts_with("unknown variant") && name == "ware" {
+        return Some("state".to_owned());
+    }
     if reason.starts_with("unknown variant") && name != "tolerance" {
         return Some("by".to_owned());
     }
     reason.contains(" field `").then(|| reason.split('`').nth(1).map(str::to_owned)).flatten()
 }
 
-/// The first member that should be a number and is not.
+/// Members that are sections or words.
+const NO_NUMBERS: [&str; 9] =
+    ["by", "glaze", "form", "coat", "tolerance", "wanted", "ware", "supply", "ladder"];
+
+/// The first member that should be a number, or a list of them, and is not.
 fn odd_one(part: &Value) -> Option<String> {
-    let shapes = ["by", "glaze", "form", "coat", "tolerance"];
+    let listed =
+        |value: &Value, fits: fn(&Value) -> bool| value.as_array().is_some_and(|l| l.iter().all(fits));
+    let glaze_lists = part.get("by").is_some_and(|by| by == "vessel");
     let fits = |name: &str, value: &Value| match name {
-        "points_mm" => value.is_array() && value.as_array().into_iter().flatten().all(is_pair),
-        _ => value.is_number() || shapes.contains(&name),
+        "points_mm" => listed(value, is_pair),
+        "targets_g" => listed(value, Value::is_number),
+        "water_g" | "slop_g" if glaze_lists => listed(value, Value::is_number),
+        "measures" => value.is_array(),
+        "state" | "bisque_cone" => value.is_string(),
+        _ => value.is_number() || NO_NUMBERS.contains(&name),
     };
     part.as_object()?.iter().find(|(name, value)| !fits(name, value)).map(|(name, _)| name.clone())
 }

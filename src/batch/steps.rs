@@ -30,6 +30,7 @@ pub fn told(target: &Target) -> String {
             name.strip_prefix("u_").map_or(name.clone(), |of| format!("standard uncertainty of {of}"));
         let _ = writeln!(text, "Taken because not given: {plain} = {value}");
     }
+    uncertain(target, &mut text);
     for warning in &target.warnings {
         let _ = writeln!(text, "Look again: {warning}");
     }
@@ -45,4 +46,20 @@ pub fn told(target: &Target) -> String {
     }
     text.push_str(".\n");
     text
+}
+
+/// What all pieces share, and what each has for itself.
+fn uncertain(target: &Target, text: &mut String) {
+    for doubt in &target.doubts {
+        let _ = writeln!(text, "All pieces alike: {}", doubt.told());
+    }
+    if let Some(largest) = &target.largest_doubt {
+        let _ = writeln!(text, "Most uncertain: {largest}");
+    }
+    if let Some(u) = target.piece_uncertainty {
+        let _ = writeln!(text, "Each piece for itself: {:.2} g, the weighing", u.g());
+    }
+    if let Some(layers) = &target.layers {
+        let _ = writeln!(text, "Thicknesses are estimates: {}", layers.assumptions.join("; "));
+    }
 }

@@ -3,12 +3,20 @@
 //! Never looks at a scale: the uncertainty of weighing is added by whoever knows it.
 
 use super::bounds::{Notes, Refused, within};
-use super::coat::Coat;
+use super::coat::layers::{Firing, Layers, layers};
+use super::coat::{Before, Coat};
+use super::doubt::{Doubt, doubts, largest, remark};
 use super::form::Form;
+use super::known::Known;
+use super::ladder::ladder;
 use super::request::{TargetRequest, ToleranceRequest};
+use super::slurry::change::{Change, change};
 use super::slurry::{Slurry, water_density};
 use super::steps::Step;
-use crate::units::{Area, Density, Length, Mass};
+use super::supply::{self, Supply};
+use super::tolerance::{tolerance, usual_tolerance};
+use super::ware::{Wall, wall};
+use crate::units::{Area, Density, Length, Mass, Volume};
 
 /// Least and greatest target, g: below half a gram no bench scale guides a hand,
 /// above five kilograms none is in reach.
@@ -37,10 +45,28 @@ pub struct Target {
     pub slop_density: Option<Density>,
     /// Thickness of the slop spread evenly.
     pub wet_film: Option<Length>,
-    /// Standard uncertainty shared by all pieces: bucket and area, not the wanted coat itself.
+    /// Volume of the inside to the rim.
+    pub volume: Option<Volume>,
+    /// Density of the powder's grains, told or estimated from weights and density.
+    pub powder_density: Option<Density>,
+    /// The coat wet, dry and fired: estimates.
+    pub layers: Option<Layers>,
+    /// Standard uncertainty shared by all pieces: bucket, area and reference; a coat told as a number counts as exact.
     pub standard_uncertainty: Option<Mass>,
-    /// Standard uncertainty of one weighing, set by whoever knows the scale.
+    /// Standard uncertainty of one weighing, told, or set by whoever knows the scale.
     pub piece_uncertainty: Option<Mass>,
+    /// What the shared one is made of, the largest first.
+    pub doubts: Vec<Doubt>,
+    /// The largest of them in words, and what makes it smaller.
+    pub largest_doubt: Option<String>,
+    /// What to do to the bucket, where it is to be changed.
+    pub change: Option<Change>,
+    /// What the wall does with the coat's water, where the ware was told.
+    pub ware: Option<Wall>,
+    /// Whether the slop is enough, where that was asked.
+    pub supply: Option<Supply>,
+    /// A target for each piece in turn; empty: all have the one above.
+    pub ladder: Vec<Mass>,
     /// What looks odd, in plain words.
     pub warnings: Vec<String>,
     /// Values taken because none was given, by name.
@@ -49,48 +75,128 @@ pub struct Target {
     pub steps: Vec<Step>,
 }
 
+impl Target {
+    /// From which mass to which another target is good with this one's tolerance; `None` where that leaves no room or no
+    /// hand pours it.
+    pub fn limits_of(&self, target: Mass) -> Option<(Mass, Mass)> {
+        let half_g = match self.tolerance {
+            ToleranceRequest::Percent(percent) => target.g() * percent / 100.0,
+            ToleranceRequest::Grams(grams) => grams,
+        };
+        let half = Mass::saturating(half_g);
+        let fits = (TARGET_G.0..=TARGET_G.1).contains(&target.g()) && half_g < target.g();
+        let (low, high) = (target - half, target + half);
+        (fits && low < target && target < high).then_some((low, high))
+    }
+
+    /// Target and limits alone.
+    fn bare(target: Mass, half: Mass, tolerance: ToleranceRequest) -> Self {
+        Self {
+            target,
+            low: target - half,
+            high: target + half,
+            tolerance,
+            solids_fraction: None,
+            dry: None,
+            water: None,
+            area: None,
+            slop_density: None,
+            wet_film: None,
+            volume: None,
+            powder_density: None,
+            layers: None,
+            standard_uncertainty: None,
+            piece_uncertainty: None,
+            doubts: Vec::new(),
+            largest_doubt: None,
+            change: None,
+            ware: None,
+            supply: None,
+            ladder: Vec::new(),
+            warnings: Vec::new(),
+            assumed: Vec::new(),
+            steps: Vec::new(),
+        }
+    }
+}
+
 /// The target for a request, or which input stands in its way.
 pub fn target(request: &TargetRequest) -> Result<Target, Refused> {
     let mut notes = Notes::default();
     let water = water(request.water_c, &mut notes)?;
     let slurry = request.glaze.as_ref().map(|g| Slurry::parse(g, request, water, &mut notes)).transpose()?;
     let form = request.form.as_ref().map(|f| Form::parse(f, request, &mut notes)).transpose()?;
-    let coat = Coat::parse(&request.coat, slurry.as_ref(), water, &mut notes)?;
-    let (target, standard_uncertainty) = match coat {
-        Coat::Direct(slop) => {
-            notes.step("Slop per piece", "as given".to_owned(), format!("{:.3} g", slop.g()));
-            (slop, None)
-        }
-        Coat::Dry(dry) => {
-            let (slop, u) = slop_for(dry, slurry.as_ref(), form.as_ref(), &mut notes)?;
-            (slop, Some(u))
-        }
-    };
+    let before = Before { slurry: slurry.as_ref(), form: form.as_ref(), water };
+    let (coat, firing) = Coat::parse(&request.coat, &before, &mut notes)?;
+    let (slop, direct) = slop(&coat, &before, &mut notes)?;
+    let target = Mass::saturating(slop.value());
+    let standard_uncertainty = (!direct).then(|| Mass::saturating(slop.u()));
     let wanted = request.tolerance.unwrap_or_else(|| usual_tolerance(&mut notes));
     let half = tolerance(wanted, target, &mut notes)?;
-    remark(request, half, standard_uncertainty, &mut notes);
-    let solids_fraction = slurry.map(|s| s.solids_fraction());
-    let dry = solids_fraction.map(|x| Mass::saturating(target.g() * x));
-    let slop_density = slurry.and_then(|s| s.density());
-    let area = form.map(|f| f.area());
-    let wet_film = area.zip(slop_density).map(|(a, d)| wet_film(target, a, d, &mut notes));
-    Ok(Target {
-        target,
-        low: target - half,
-        high: target + half,
-        tolerance: wanted,
-        solids_fraction,
-        dry,
-        water: dry.map(|dry| target - dry),
-        area,
-        slop_density,
-        wet_film,
-        standard_uncertainty,
-        piece_uncertainty: None,
-        warnings: notes.warnings,
-        assumed: notes.assumed,
-        steps: notes.steps,
-    })
+    let piece_uncertainty = piece_uncertainty(request.u_piece_g)?;
+    remark(request, target, half, (standard_uncertainty, piece_uncertainty), &mut notes);
+    let mut found = Target::bare(target, half, wanted);
+    found.standard_uncertainty = standard_uncertainty;
+    found.piece_uncertainty = piece_uncertainty;
+    found.doubts = doubts(&slop);
+    found.largest_doubt = largest(&found.doubts);
+    of_bucket(&mut found, slurry.as_ref());
+    found.area = form.as_ref().map(Form::area);
+    found.volume = form.as_ref().and_then(Form::volume);
+    spread(&mut found, slurry.as_ref(), &firing, &mut notes);
+    plans(&mut found, request, slurry.as_ref(), &mut notes)?;
+    found.warnings = notes.warnings;
+    found.assumed = notes.assumed;
+    found.steps = notes.steps;
+    Ok(found)
+}
+
+/// What the bucket alone says of the target.
+fn of_bucket(found: &mut Target, slurry: Option<&Slurry>) {
+    let Some(slurry) = slurry else { return };
+    let dry = Mass::saturating(found.target.g() * slurry.solids_fraction());
+    found.solids_fraction = Some(slurry.solids_fraction());
+    found.dry = Some(dry);
+    found.water = Some(found.target - dry);
+    found.slop_density = slurry.density();
+    found.powder_density = slurry.powder().map(|powder| Density::saturating(powder.value()));
+}
+
+/// The coat on the area: wet film, dry layer, fired thickness.
+fn spread(found: &mut Target, slurry: Option<&Slurry>, firing: &Firing, notes: &mut Notes) {
+    let Some(area) = found.area else { return };
+    found.wet_film = found.slop_density.map(|density| wet_film(found.target, area, density, notes));
+    let Some(dry) = found.dry else { return };
+    let powder = Slurry::powder_or_usual(slurry, notes).value();
+    let powder = (Density::saturating(powder), found.powder_density.is_some());
+    found.layers = Some(layers(dry.g() / area.cm2(), found.wet_film, powder, firing, notes));
+}
+
+/// What was asked besides the grams.
+fn plans(
+    found: &mut Target,
+    request: &TargetRequest,
+    slurry: Option<&Slurry>,
+    notes: &mut Notes,
+) -> Result<(), Refused> {
+    found.change = request.wanted.as_ref().map(|wanted| change(wanted, slurry, notes)).transpose()?;
+    found.ware = request.ware.as_ref().map(|ware| wall(ware, slurry, found.water, notes)).transpose()?;
+    if let Some(request) = &request.ladder {
+        found.ladder = ladder(request, notes)?;
+        if let Some(n) = found.ladder.iter().position(|rung| found.limits_of(*rung).is_none()) {
+            let reason =
+                format!("{} g leaves no room for the tolerance; give a wider one", found.ladder[n].g());
+            return Err(Refused::new("tolerance", reason));
+        }
+    }
+    let supply = |asked| supply::asked(asked, &found.ladder, found.target, found.solids_fraction, notes);
+    found.supply = request.supply.as_ref().map(supply).transpose()?;
+    Ok(())
+}
+
+fn piece_uncertainty(told_g: Option<f64>) -> Result<Option<Mass>, Refused> {
+    let checked = |g| within("u_piece_g", g, 0.0, 1000.0, "g").map(Mass::saturating);
+    told_g.map(checked).transpose()
 }
 
 fn water(celsius: Option<f64>, notes: &mut Notes) -> Result<Density, Refused> {
@@ -101,72 +207,38 @@ fn water(celsius: Option<f64>, notes: &mut Notes) -> Result<Density, Refused> {
     Ok(density)
 }
 
-fn slop_for(
-    dry: f64,
-    slurry: Option<&Slurry>,
-    form: Option<&Form>,
-    notes: &mut Notes,
-) -> Result<(Mass, Mass), Refused> {
+/// Slop per piece, and whether it was told as such.
+fn slop(coat: &Coat, before: &Before<'_>, notes: &mut Notes) -> Result<(Known, bool), Refused> {
     let absent = |what: &str, give: &str| {
         Refused::new(what, format!("missing; give {give}, or give the coat directly as slop_g"))
     };
-    let form = form.ok_or_else(|| absent("form", "the inside of the piece"))?;
-    let slurry = slurry.ok_or_else(|| absent("glaze", "the bucket's mix, density or drying"))?;
-    let (area, solids) = (form.area().cm2(), slurry.solids_fraction());
-    let powder = area * dry;
-    notes.step("Dry powder per piece", format!("{area:.2} cm2 x {dry:.4} g/cm2"), format!("{powder:.3} g"));
-    let slop = within("coat", powder / solids, TARGET_G.0, TARGET_G.1, "g of slop per piece")?;
+    let dry = match coat {
+        Coat::Direct(slop) => {
+            notes.step("Slop per piece", "as given".to_owned(), format!("{:.3} g", slop.g()));
+            return Ok((Known::exact(slop.g()), true));
+        }
+        Coat::Dry(dry) => {
+            let form = before.form.ok_or_else(|| absent("form", "the inside of the piece"))?;
+            let powder = form.known_area().times(dry);
+            let working = format!("{:.2} cm2 x {:.4} g/cm2", form.area().cm2(), dry.value());
+            notes.step("Dry powder per piece", working, format!("{:.3} g", powder.value()));
+            powder
+        }
+        Coat::SameForm(dry) => dry.clone(),
+    };
+    let slurry = before.slurry.ok_or_else(|| absent("glaze", "the bucket's mix, density or drying"))?;
+    let slop = dry.over(slurry.solids());
+    within("coat", slop.value(), TARGET_G.0, TARGET_G.1, "g of slop per piece")?;
     notes.step(
         "Slop per piece",
-        format!("{powder:.3} g dry / {solids:.4} dry share; this much stays on the piece"),
-        format!("{slop:.3} g"),
+        format!(
+            "{:.3} g dry / {:.4} dry share; this much stays on the piece",
+            dry.value(),
+            slurry.solids_fraction()
+        ),
+        format!("{:.3} g", slop.value()),
     );
-    let share = form.u_share().hypot(slurry.u_solids_fraction() / solids);
-    Ok((Mass::saturating(slop), Mass::saturating(slop * share)))
-}
-
-fn usual_tolerance(notes: &mut Notes) -> ToleranceRequest {
-    notes.assumed.push(("tolerance.percent".to_owned(), ToleranceRequest::USUAL_PERCENT));
-    ToleranceRequest::Percent(ToleranceRequest::USUAL_PERCENT)
-}
-
-/// The finest step that the settings take (`step_g`): what is good can't be told closer.
-const LEAST_TOLERANCE_G: f64 = 0.001;
-
-fn tolerance(wanted: ToleranceRequest, target: Mass, notes: &mut Notes) -> Result<Mass, Refused> {
-    let (field, percent, working) = match wanted {
-        ToleranceRequest::Percent(percent) => ("tolerance.percent", percent, format!("{percent} %")),
-        ToleranceRequest::Grams(grams) => {
-            ("tolerance.grams", 100.0 * grams / target.g(), format!("{grams} g"))
-        }
-    };
-    if !(percent > 0.0 && percent < 100.0) {
-        let reason = format!(
-            "{working} must be above 0 and less than the whole target of {:.3} g; 5 percent is a start",
-            target.g()
-        );
-        return Err(Refused::new(field, reason));
-    }
-    let half = match wanted {
-        ToleranceRequest::Percent(percent) => target.g() * percent / 100.0,
-        ToleranceRequest::Grams(grams) => grams,
-    };
-    if half < LEAST_TOLERANCE_G {
-        let reason = format!(
-            "{working} is {half:.7} g: no scale told of here shows so little; give {LEAST_TOLERANCE_G} g or more, and at \
-             least the step of your scale"
-        );
-        return Err(Refused::new(field, reason));
-    }
-    let (low, high) = (target.g() - half, target.g() + half);
-    if !(low > 0.0 && low < target.g() && target.g() < high) {
-        return Err(Refused::new(
-            field,
-            format!("{working} leaves no room around the target; try 5 percent"),
-        ));
-    }
-    notes.step("Good from, to", format!("plus or minus {working}"), format!("{low:.3} g to {high:.3} g"));
-    Ok(Mass::saturating(half))
+    Ok((slop, false))
 }
 
 fn wet_film(slop: Mass, area: Area, density: Density, notes: &mut Notes) -> Length {
@@ -175,25 +247,4 @@ fn wet_film(slop: Mass, area: Area, density: Density, notes: &mut Notes) -> Leng
     let working = format!("{:.3} g / {:.4} g/mL = {millilitres:.3} mL", slop.g(), density.g_ml());
     notes.step("Spread evenly before it dries", working, format!("{mm:.3} mm"));
     Length::saturating(mm)
-}
-
-fn remark(request: &TargetRequest, half: Mass, uncertainty: Option<Mass>, notes: &mut Notes) {
-    if let Some(u) = uncertainty.filter(|u| *u > half) {
-        notes.warnings.push(format!(
-            "The target itself is only known to {:.2} g (one standard uncertainty), more than the tolerance of {:.2} g: \
-             pieces will agree with each other, not with the wanted coat; measure bucket and area better or check a test piece",
-            u.g(),
-            half.g()
-        ));
-    }
-    let given = [
-        ("u_specific_gravity", request.u_specific_gravity),
-        ("u_powder_density_g_ml", request.u_powder_density_g_ml),
-        ("u_area_percent", request.u_area_percent),
-        ("u_dry_g", request.u_dry_g),
-        ("u_water_g", request.u_water_g),
-    ];
-    for (name, _) in given.iter().filter(|(name, value)| value.is_some() && !notes.used.contains(name)) {
-        notes.warnings.push(format!("{name} has no use with these inputs and was left aside"));
-    }
 }

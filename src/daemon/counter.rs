@@ -10,7 +10,7 @@ use crate::pour::curve::Curve;
 use crate::pour::guidance::Guidance;
 use crate::pour::hand::Hand;
 use crate::pour::trace::Trace;
-use crate::record::{BatchRecord, PourRecord};
+use crate::record::{BatchRecord, PourRecord, Shelf, ShelfRecord};
 use crate::store::{Reader, Wanted, try_writable};
 use crate::time::WallTime;
 use crate::units::Mass;
@@ -49,7 +49,7 @@ impl Counter {
     fn ask(&self, event: impl FnOnce(Reply) -> Event) -> Result<Begun, Refusal> {
         match self.answer(event)? {
             Answer::Batch(begun) => Ok(*begun),
-            Answer::Spare(_) | Answer::Test(_) => Err(other_question()),
+            Answer::Spare(_) | Answer::Test(_) | Answer::Kept => Err(other_question()),
         }
     }
 
@@ -167,14 +167,14 @@ impl Desk for Counter {
         let lately = self.reader()?.lately(LATELY).map_err(storage)?;
         match self.answer(|reply| Event::Spare { off, lately, reply })? {
             Answer::Spare(spare) => Ok(spare),
-            Answer::Batch(_) | Answer::Test(_) => Err(other_question()),
+            Answer::Batch(_) | Answer::Test(_) | Answer::Kept => Err(other_question()),
         }
     }
 
     fn test_scale(&self, off: bool) -> Result<Option<LagTestView>, Refusal> {
         match self.answer(|reply| Event::Test { off, reply })? {
             Answer::Test(test) => Ok(test),
-            Answer::Batch(_) | Answer::Spare(_) => Err(other_question()),
+            Answer::Batch(_) | Answer::Spare(_) | Answer::Kept => Err(other_question()),
         }
     }
 
@@ -184,6 +184,24 @@ impl Desk for Counter {
             return Ok((pour, Curve::default()));
         };
         Ok((pour, Trace::decode(&bytes).map_err(storage)?.curve()))
+    }
+
+    fn shelves(&self, all: bool) -> Result<Vec<ShelfRecord>, Refusal> {
+        let reader = self.reader()?;
+        if all { reader.all_shelves() } else { reader.shelves() }.map_err(storage)
+    }
+
+    fn versions(&self, shelf: Shelf, name: &str) -> Result<Vec<ShelfRecord>, Refusal> {
+        self.reader()?.versions(shelf, name).map_err(storage)
+    }
+
+    fn put(&self, records: Vec<ShelfRecord>) -> Result<(), Refusal> {
+        try_writable(&self.dir).map_err(storage)?;
+        self.answer(|reply| Event::Put(records, reply)).map(drop)
+    }
+
+    fn retarget(&self, batch: BatchRecord) -> Result<(), Refusal> {
+        self.answer(|reply| Event::Retarget(Box::new(batch), reply)).map(drop)
     }
 
     fn hear_client(&self, client: u64, latency: Option<crate::time::Duration>) {

@@ -4,7 +4,7 @@ use crate::link::LinkEvent;
 use crate::page::desk::{Begun, Refusal};
 use crate::page::view::LagTestView;
 use crate::pour::hand::Hand;
-use crate::record::{BatchRecord, Numbers, PourRecord, WhoPours};
+use crate::record::{BatchRecord, Numbers, PourRecord, ShelfRecord, WhoPours};
 use crate::sound::SoundStatus;
 use crate::store::{Ack, Wanted};
 use crate::time::Duration;
@@ -20,6 +20,8 @@ pub enum Answer {
     Spare(Option<Mass>),
     /// Where the response test stands.
     Test(Option<LagTestView>),
+    /// It is on disk.
+    Kept,
 }
 
 impl From<Begun> for Answer {
@@ -95,6 +97,10 @@ pub enum Event {
         /// Where the answer goes.
         reply: Reply,
     },
+    /// These are to stand on their shelves, all or none.
+    Put(Vec<ShelfRecord>, Reply),
+    /// What the further pieces of this batch should get.
+    Retarget(Box<BatchRecord>, Reply),
     /// The response test of the scale is to begin, or to be left off.
     Test {
         /// To be left off.

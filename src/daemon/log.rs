@@ -133,6 +133,8 @@ impl Log {
             | Write::PourOpened(_)
             | Write::NumberLeftOut { .. }
             | Write::Spare(_)
+            | Write::Shelf(_)
+            | Write::Retargeted(_)
             | Write::Lag { .. }
             | Write::Trace { .. }
             | Write::PourDropped { .. } => {}

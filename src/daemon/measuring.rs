@@ -65,6 +65,8 @@ impl Table {
             | Write::PourAgain { .. }
             | Write::NumberLeftOut { .. }
             | Write::Spare(_)
+            | Write::Shelf(_)
+            | Write::Retargeted(_)
             | Write::Trace { .. }
             | Write::PourDropped { .. } => None,
         };

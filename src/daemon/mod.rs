@@ -19,6 +19,7 @@ mod pieces;
 pub mod rehearsal;
 mod reminders;
 mod rounds;
+mod shelves;
 mod sight;
 mod signals;
 mod simulated;

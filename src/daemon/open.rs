@@ -33,9 +33,9 @@ impl Open {
             piece: e.piece,
             started_at: self.started_at,
             tare: e.tare,
-            target: batch.target,
-            low: batch.low,
-            high: batch.high,
+            target: e.aim.target,
+            low: e.aim.low,
+            high: e.aim.high,
             first_net: e.first_net,
             net: e.net,
             net_u: e.net_u,
@@ -50,6 +50,7 @@ impl Open {
             contact: e.contact,
             flow_g_s: e.flow_g_s,
             stop_cue: e.stop_cue,
+            bucket: batch.bucket,
             calibration: None,
             scale,
             marks: e.marks,
@@ -60,8 +61,12 @@ impl Open {
 
 /// What to say where the scale's step is too coarse for the limits.
 pub(super) fn too_coarse(scale: &ScaleFacts, batch: &BatchRecord) -> Option<String> {
-    let (step_g, low_g, high_g) = (scale.step.g(), batch.low.g(), batch.high.g());
-    (!scale.tells_apart(batch.low, batch.high)).then(|| {
+    let narrowest = batch
+        .ladder
+        .iter()
+        .fold(batch.aim(), |least, aim| if aim.half_width_g() < least.half_width_g() { *aim } else { least });
+    let (step_g, low_g, high_g) = (scale.step.g(), narrowest.low.g(), narrowest.high.g());
+    (!scale.tells_apart(narrowest.low, narrowest.high)).then(|| {
         format!(
             "the scale counts in {step_g} g: too coarse for limits of {low_g:.2} to {high_g:.2} g, so no ready, no stop; \
              weights are logged. These limits need steps of {:.2} g or finer",
@@ -77,7 +82,7 @@ pub(super) fn too_heavy(
     batch: &BatchRecord,
 ) -> Option<String> {
     let (most_g, piece_g) = (capacity?.g(), heaviest?.g());
-    let slop_g = batch.high.g();
+    let slop_g = batch.ladder.iter().map(|aim| aim.high.g()).fold(batch.high.g(), f64::max);
     (piece_g + slop_g > most_g).then(|| {
         format!(
             "the scale carries {most_g} g, and the heaviest piece known weighs {piece_g:.1} g bare and {:.1} g with \
@@ -151,6 +156,7 @@ impl Open {
             contact: None,
             flow_g_s: None,
             stop_cue: None,
+            bucket: None,
             calibration: None,
             scale: "invented scale".to_owned(),
             marks: crate::record::Marks::default(),

@@ -3,9 +3,10 @@
 
 use super::open::Open;
 use crate::pour::entry::Entry;
-use crate::record::{Numbers, PourRecord, Verdict};
+use crate::record::{Aim, Numbers, PourRecord, Verdict};
 use crate::time::WallTime;
-use std::collections::HashSet;
+use crate::units::Mass;
+use std::collections::HashMap;
 
 /// The pieces of one batch.
 #[derive(Debug)]
@@ -17,8 +18,8 @@ pub(super) struct Pieces {
     lately: Vec<Open>,
     /// The record of the piece that was on the pan last.
     newest: Option<PourRecord>,
-    /// Ids of those that count.
-    counted: HashSet<String>,
+    /// Ids of those that count, with what they should get.
+    counted: HashMap<String, Mass>,
     numbers: Numbers,
 }
 
@@ -35,7 +36,7 @@ impl Pieces {
     /// Goes on from the log: the newest revision of each pour of the batch.
     pub(super) fn new(poured: &[PourRecord], numbers: Numbers) -> Self {
         let weighed = poured.iter().filter(|p| p.rev > 0);
-        let counted = weighed.clone().filter(|p| counts(p)).map(|p| p.id.clone()).collect();
+        let counted = weighed.clone().filter(|p| counts(p)).map(|p| (p.id.clone(), p.target)).collect();
         let newest = weighed.max_by_key(|p| p.started_at).cloned();
         Self { open: None, lately: Vec::new(), newest, counted, numbers }
     }
@@ -71,7 +72,7 @@ impl Pieces {
     /// Keeps a piece that was weighed among the latest.
     fn weighed(&mut self, open: Open, entry: &Entry) -> Open {
         if entry.verdict != Verdict::Void && !open.voided {
-            self.counted.insert(open.id.clone());
+            self.counted.insert(open.id.clone(), entry.aim.target);
         }
         if !self.lately.iter().any(|o| o.id == open.id) {
             // Later revisions use up no number: it may wait for another piece by then.
@@ -117,7 +118,7 @@ impl Pieces {
             newest.verdict = pour.verdict;
         }
         if counts(pour) {
-            self.counted.insert(pour.id.clone());
+            self.counted.insert(pour.id.clone(), pour.target);
         } else {
             self.counted.remove(&pour.id);
         }
@@ -137,14 +138,29 @@ impl Pieces {
     /// `back` is the number of a piece of before that was put back.
     pub(super) fn nth(&self, back: Option<u32>) -> u32 {
         let before = || self.lately.iter().rev().find(|o| Some(o.piece) == back);
-        let on_pan = self.open.as_ref().or_else(before).is_some_and(|o| self.counted.contains(&o.id));
+        let on_pan = self.open.as_ref().or_else(before).is_some_and(|o| self.counted.contains_key(&o.id));
         u32::try_from(self.counted.len() - usize::from(on_pan)).unwrap_or(u32::MAX).saturating_add(1)
+    }
+
+    /// What the next piece should get, of a target for each piece in turn: the first that no piece that counts had. So
+    /// one that was taken out of the count, or broke, leaves its own to another.
+    pub(super) fn next_of(&self, ladder: &[Aim]) -> Option<Aim> {
+        let mut had: Vec<i64> = self.counted.values().map(|target| micrograms(*target)).collect();
+        ladder.iter().copied().find(|aim| {
+            let there = had.iter().position(|ug| *ug == micrograms(aim.target));
+            there.map(|at| had.swap_remove(at)).is_none()
+        })
     }
 
     /// A piece is on the pan that was not weighed yet: its number is still to be used.
     pub(super) fn unweighed(&self) -> Option<u32> {
         self.open.as_ref().filter(|o| !self.lately.iter().any(|l| l.id == o.id)).map(|o| o.piece)
     }
+}
+
+/// As the log keeps it.
+fn micrograms(mass: Mass) -> i64 {
+    (mass.g() * 1e6).round() as i64
 }
 
 fn counts(pour: &PourRecord) -> bool {
@@ -156,7 +172,6 @@ mod tests {
     use super::*;
     use crate::record::Marks;
     use crate::time::Instant;
-    use crate::units::Mass;
 
     const WALL: WallTime = WallTime::from_unix_us(1_700_000_000_000_000);
 
@@ -167,6 +182,7 @@ mod tests {
             rev,
             started: Instant::from_us(ready_s * 1_000_000),
             tare: Mass::saturating(300.0),
+            aim: Aim::default(),
             first_net: None,
             net: None,
             net_u: None,
@@ -254,6 +270,29 @@ mod tests {
         }
         assert_eq!(pieces.void_last().map(|p| p.piece), Some(1), "the first was put back after the second");
         assert_eq!(pieces.void_last(), None, "once, and not the one before it too");
+    }
+
+    #[test]
+    fn each_piece_gets_the_first_target_that_none_before_it_had_and_one_out_of_the_count_leaves_its_own() {
+        let g = Mass::saturating;
+        let aim = |target: f64| Aim { target: g(target), low: g(target - 1.0), high: g(target + 1.0) };
+        let ladder = [aim(26.0), aim(35.0), aim(26.0), aim(23.0)];
+        let mut pieces = fresh();
+        let mut ids = Vec::new();
+        for (n, target) in (1..).zip([26.0, 35.0, 26.0]) {
+            assert_eq!(pieces.next_of(&ladder), Some(aim(target)));
+            let entry =
+                |rev, verdict| Entry { aim: aim(target), ..entry(n, 10 * u64::from(n), rev, verdict) };
+            pieces.take(&entry(0, Verdict::Void), WALL);
+            ids.push(pieces.take(&entry(1, Verdict::Good), WALL).open);
+            pieces.lift();
+        }
+        let out = PourRecord { target: g(35.0), ..ids[1].record_for_test(Verdict::Void) };
+        pieces.handle_written(&out);
+        assert_eq!(pieces.next_of(&ladder), Some(aim(35.0)), "poured again before the last one");
+        let again = Pieces::new(&[out], Numbers::after(3, []));
+        assert_eq!(again.next_of(&ladder), Some(aim(26.0)));
+        assert_eq!(again.next_of(&[]), None);
     }
 
     #[test]

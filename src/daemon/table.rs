@@ -130,6 +130,8 @@ impl Table {
             Event::Skip(batch, reply) => self.skip(*batch, reply),
             Event::Spare { off, lately, reply } => self.keep_spare(off, &lately, reply),
             Event::Test { off, reply } => self.test_scale(off, &reply),
+            Event::Put(records, reply) => self.put(records, reply),
+            Event::Retarget(batch, reply) => self.retarget(*batch, reply),
             Event::Ack(ack) => self.handle_ack(*ack),
             Event::Sound(status) => self.parts.outlet.handle_status(status),
             Event::ClientSound { client, latency } => self.parts.outlet.handle_client(client, latency),
@@ -290,6 +292,7 @@ impl Table {
             }
             self.follow_numbers(write);
             self.follow_lag(write);
+            self.follow_bucket(write);
         }
         if let Some(pour) = self.log.handle_ack(ack) {
             if let Some(batch) = self.batch.as_mut().filter(|b| b.record.id == pour.batch) {

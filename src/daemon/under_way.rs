@@ -11,7 +11,7 @@ use crate::pour::engine::{Command, Engine, Start};
 use crate::pour::entry::Phase;
 use crate::pour::guidance::Guidance;
 use crate::pour::trace::Trace;
-use crate::record::{BatchRecord, LagRecord, PourRecord, WhoPours};
+use crate::record::{Aim, BatchRecord, LagRecord, PourRecord, WhoPours};
 use crate::store::Write;
 use crate::time::{Instant, WallTime};
 use crate::units::Mass;
@@ -101,11 +101,21 @@ impl Batch {
         Some(Write::Trace { pour, bytes: self.trace.encode() })
     }
 
-    /// Between two pieces the engine's next number may be another than the one that is due.
+    /// Between two pieces the engine's next number, or what it should get, may be another than what is due.
     pub(super) fn renumber(&self) -> Option<Command> {
         let due = self.pieces.numbers().next();
         let other = self.engine.snapshot(Instant::START).piece != due;
-        (other && self.engine.takes_number()).then_some(Command::Number(due))
+        let aim = self.aim();
+        match self.engine.takes_number() {
+            true if other => Some(Command::Number(due)),
+            true if self.engine.next_aim() != aim => Some(Command::Aim(aim)),
+            true | false => None,
+        }
+    }
+
+    /// What the next piece should get.
+    fn aim(&self) -> Aim {
+        self.pieces.next_of(&self.record.ladder).unwrap_or(self.record.aim())
     }
 
     fn nth(&self) -> u32 {
@@ -174,10 +184,10 @@ pub(super) fn view(batch: Option<&Batch>, now: Instant, wall: WallTime) -> Now {
         nth: batch.map(Batch::nth),
         pieces: record.map(|r| r.pieces),
         net_g: grams(snapshot.and_then(|s| s.net)),
-        target_g: record.map(|r| r.target.g()),
-        low_g: record.map(|r| r.low.g()),
-        high_g: record.map(|r| r.high.g()),
-        left_g: snapshot.and_then(|s| s.net).zip(record).map(|(net, r)| r.target.g() - net.g()),
+        target_g: snapshot.map(|s| s.aim.target.g()),
+        low_g: snapshot.map(|s| s.aim.low.g()),
+        high_g: snapshot.map(|s| s.aim.high.g()),
+        left_g: snapshot.and_then(|s| s.net.map(|net| s.aim.target.g() - net.g())),
         expected_g: grams(snapshot.and_then(|s| s.expected)),
         flow_g_s: snapshot.and_then(|s| s.flow_g_s),
         offered_g: grams(snapshot.and_then(|s| s.offered)),

@@ -228,7 +228,7 @@ impl Table {
     }
 
     /// Between two pieces the engine's next number follows the one that is due.
-    fn renumber(&mut self) {
+    pub(super) fn renumber(&mut self) {
         if let Some(command) = self.batch.as_ref().and_then(Batch::renumber) {
             self.give(Input::Command(command, self.parts.clock.now()));
         }
@@ -294,7 +294,9 @@ impl Table {
             | Write::Trace { .. }
             | Write::PourDropped { .. }
             | Write::Lag { .. }
-            | Write::Spare(_) => return,
+            | Write::Spare(_)
+            | Write::Shelf(_)
+            | Write::Retargeted(_) => return,
         }
         self.renumber();
     }

@@ -9,10 +9,10 @@ use super::view::{
     PourView, ScaleView, SpareRequest, SpareView,
 };
 use crate::batch::request::from_value;
-use crate::batch::{TargetReply, TargetRequest, target};
+use crate::batch::{Target, TargetReply, TargetRequest, target};
 use crate::pour::finish::Finish;
 use crate::pour::vessel::Vessel;
-use crate::record::BatchRecord;
+use crate::record::{Aim, BatchRecord, Shelf, ShelfRecord};
 use crate::units::Mass;
 use axum::Json;
 use axum::extract::State;
@@ -21,11 +21,11 @@ use axum::response::{IntoResponse, Response};
 use serde_json::{Map, Value, json};
 use std::sync::Arc;
 
-type Ask = State<Arc<Page>>;
-type Answer<T> = Result<T, Problem>;
+pub(super) type Ask = State<Arc<Page>>;
+pub(super) type Answer<T> = Result<T, Problem>;
 
 /// Asks the desk where waiting does no harm.
-async fn desk<T: Send + 'static>(
+pub(super) async fn desk<T: Send + 'static>(
     page: &Arc<Page>,
     ask: impl FnOnce(&dyn Desk) -> Result<T, Refusal> + Send + 'static,
 ) -> Answer<T> {
@@ -102,6 +102,17 @@ struct Plan {
     bare: Option<(Mass, Mass)>,
 }
 
+/// The version of this glaze on its shelf that is the bucket of this request, where it is.
+async fn bucket(page: &Arc<Page>, glaze: Option<&str>, request: &Map<String, Value>) -> Answer<Option<u32>> {
+    let (Some(glaze), Some(told)) = (glaze.map(str::to_owned), request.get("glaze")) else { return Ok(None) };
+    let newest = desk(page, move |desk| desk.versions(Shelf::Glaze, &glaze)).await?.into_iter().next();
+    let same = |r: &ShelfRecord| {
+        let body = r.body.as_deref().and_then(|body| serde_json::from_str::<Value>(body).ok());
+        body.is_some_and(|body| body["glaze"] == *told && body.get("water_c") == request.get("water_c"))
+    };
+    Ok(newest.filter(same).map(|r| r.version))
+}
+
 /// What is poured from, by its word.
 fn vessel(object: &mut Map<String, Value>) -> Answer<Option<String>> {
     let Some(word) = name(object, "vessel")? else { return Ok(None) };
@@ -142,6 +153,30 @@ fn bare(object: &mut Map<String, Value>) -> Answer<Option<(Mass, Mass)>> {
     Ok(Some((Mass::saturating(least), Mass::saturating(greatest))))
 }
 
+/// A target for each piece in turn, each with the batch's tolerance.
+fn ladder(told: &Value, batch: &Target) -> Answer<Vec<Aim>> {
+    let field = "targets_g";
+    let list = told.as_array().filter(|list| (1..=MOST_PIECES).contains(&(list.len() as u64)));
+    let list = list.ok_or_else(|| {
+        let why = format!("expected a list of 1 to {MOST_PIECES} targets in grams, such as [23, 26, 29]");
+        Problem::field(field, why)
+    })?;
+    let each = |(n, value): (usize, &Value)| {
+        let g = value.as_f64().map(Mass::saturating);
+        let limits = g.and_then(|g| batch.limits_of(g).map(|(low, high)| Aim { target: g, low, high }));
+        limits.ok_or_else(|| {
+            let why = format!(
+                "{value} is no target with the tolerance of this batch: give grams, each well over its tolerance"
+            );
+            Problem::field(format!("{field}[{n}]"), why)
+        })
+    };
+    list.iter().enumerate().map(each).collect()
+}
+
+/// Pieces of a batch; more may be poured.
+const MOST_PIECES: u64 = 1000;
+
 fn plan(object: &mut Map<String, Value>) -> Answer<Plan> {
     let title = name(object, "name")?.unwrap_or_else(|| "batch".to_owned());
     let pieces = match object.remove("pieces") {
@@ -149,16 +184,15 @@ fn plan(object: &mut Map<String, Value>) -> Answer<Plan> {
         Some(value) => value
             .as_u64()
             .and_then(|n| u32::try_from(n).ok())
-            .filter(|n| (1..=1000).contains(n))
-            .ok_or_else(|| Problem::field("pieces", "expected a whole number from 1 to 1000"))?,
+            .filter(|n| (1..=MOST_PIECES).contains(&u64::from(*n)))
+            .ok_or_else(|| {
+                Problem::field("pieces", format!("expected a whole number from 1 to {MOST_PIECES}"))
+            })?,
     };
     match object.remove("method") {
         None => {}
         Some(method) if method == "pour-in" => {}
         Some(_) => return Err(Problem::field("method", "only \"pour-in\" is built so far")),
-    }
-    if object.remove("targets_g").is_some() {
-        return Err(Problem::field("targets_g", "a target for each piece is not built yet: leave it out"));
     }
     Ok(Plan {
         name: title,
@@ -179,8 +213,11 @@ pub(super) async fn create(
     Object(mut object): Object,
 ) -> Answer<(StatusCode, Json<MadeView>)> {
     let whole = Value::Object(object.clone()).to_string();
+    let targets_g = object.remove("targets_g").filter(|value| !value.is_null());
     let plan = plan(&mut object)?;
+    let bucket = bucket(&page, plan.glaze_name.as_deref(), &object).await?;
     let target = target(&from_value(&Value::Object(object))?)?;
+    let ladder = targets_g.map_or(Ok(Vec::new()), |told| ladder(&told, &target))?;
     let record = BatchRecord {
         id: uuid::Uuid::now_v7().to_string(),
         name: plan.name,
@@ -188,12 +225,14 @@ pub(super) async fn create(
         target: target.target,
         low: target.low,
         high: target.high,
+        ladder,
         solids_fraction: target.solids_fraction,
         pourer: plan.pourer,
         jug: plan.jug,
         vessel: plan.vessel,
         finish: plan.finish,
         glaze_name: plan.glaze_name,
+        bucket,
         bare: plan.bare,
         request: whole,
         created_at: page.desk.wall_time(),

@@ -6,7 +6,7 @@ const SCRIPT: &str = "text/javascript; charset=utf-8";
 const STYLE: &str = "text/css; charset=utf-8";
 
 /// Name, kind and text of each.
-const FILES: [(&str, &str, &str); 20] = [
+const FILES: [(&str, &str, &str); 25] = [
     ("page.js", SCRIPT, include_str!("assets/page.js")),
     ("page.css", STYLE, include_str!("assets/page.css")),
     ("places.css", STYLE, include_str!("assets/places.css")),
@@ -20,6 +20,11 @@ const FILES: [(&str, &str, &str); 20] = [
     ("batch.js", SCRIPT, include_str!("assets/batch.js")),
     ("begun.js", SCRIPT, include_str!("assets/begun.js")),
     ("setup.js", SCRIPT, include_str!("assets/setup.js")),
+    ("fields.js", SCRIPT, include_str!("assets/fields.js")),
+    ("bucket.js", SCRIPT, include_str!("assets/bucket.js")),
+    ("inside.js", SCRIPT, include_str!("assets/inside.js")),
+    ("shelf.js", SCRIPT, include_str!("assets/shelf.js")),
+    ("glaze.js", SCRIPT, include_str!("assets/glaze.js")),
     ("hold.js", SCRIPT, include_str!("assets/hold.js")),
     ("curve.js", SCRIPT, include_str!("assets/curve.js")),
     ("log.js", SCRIPT, include_str!("assets/log.js")),

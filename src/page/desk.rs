@@ -5,7 +5,7 @@
 use super::view::LagTestView;
 use crate::pour::curve::Curve;
 use crate::pour::outlook::Outlook;
-use crate::record::{BatchRecord, PourRecord};
+use crate::record::{BatchRecord, PourRecord, Shelf, ShelfRecord};
 use crate::time::Duration;
 use crate::units::Mass;
 
@@ -65,6 +65,14 @@ pub trait Desk: Send + Sync + 'static {
     fn spare(&self, off: bool) -> Result<Option<Mass>, Refusal>;
     /// The response test of the scale begins; `off`: it is left off. Gives where it stands.
     fn test_scale(&self, off: bool) -> Result<Option<LagTestView>, Refusal>;
+    /// Glazes, forms and coats: the newest version of each that stands on its shelf; or `all` versions of all.
+    fn shelves(&self, all: bool) -> Result<Vec<ShelfRecord>, Refusal>;
+    /// All versions of one of them, the newest first.
+    fn versions(&self, shelf: Shelf, name: &str) -> Result<Vec<ShelfRecord>, Refusal>;
+    /// Puts new versions on their shelves: all of them, or none.
+    fn put(&self, records: Vec<ShelfRecord>) -> Result<(), Refusal>;
+    /// The further pieces of a batch that has not ended should get what stands in this record.
+    fn retarget(&self, batch: BatchRecord) -> Result<(), Refusal>;
     /// A live client's loudspeaker is heard this late; none: no longer.
     fn hear_client(&self, client: u64, latency: Option<Duration>);
     /// Wall time, for new records.

@@ -10,6 +10,8 @@ mod live;
 mod paths;
 pub mod problem;
 mod said;
+mod shelf;
+mod shelf_text;
 mod take;
 pub mod view;
 mod words;

@@ -3,7 +3,7 @@
 //! A path is added here with `routes!` only, so that it can't go undescribed.
 
 use super::problem::{Problem, Refusals};
-use super::{Page, ask, assets, live, view};
+use super::{Page, ask, assets, live, shelf, view};
 use axum::Json;
 use axum::extract::rejection::PathRejection;
 use axum::extract::ws::rejection::WebSocketUpgradeRejection;
@@ -55,6 +55,10 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(ask::void))
         .routes(routes!(ask::redo))
         .routes(routes!(ask::skip))
+        .routes(routes!(shelf::shelves, shelf::put))
+        .routes(routes!(shelf::text))
+        .routes(routes!(shelf::import))
+        .routes(routes!(shelf::bucket))
         .routes(routes!(description))
 }
 

@@ -2,9 +2,11 @@
 
 mod late;
 mod plan;
+mod shelf;
 
 pub use late::{HandView, LagTestReply, LagTestRequest, LagTestView, LagView, SumView};
 pub use plan::{BatchRequest, BatchView, BegunView, LeftOutView, MadeView, SpareRequest, SpareView};
+pub use shelf::{ShelfImport, ShelfImported, ShelfRequest, ShelfView, ShelvesView};
 
 use crate::pour::curve::{Curve, Mark};
 use crate::pour::entry::CueCall;
@@ -209,6 +211,7 @@ pub struct PourView {
     pub contact_ms: Option<u64>,
     pub flow_g_s: Option<f64>,
     pub stop_cue_g: Option<f64>,
+    pub bucket: Option<u32>,
     pub calibration: Option<String>,
     pub scale: String,
     pub marks: Vec<&'static str>,
@@ -241,6 +244,7 @@ impl From<&PourRecord> for PourView {
             contact_ms: p.contact.map(|d| d.as_millis() as u64),
             flow_g_s: p.flow_g_s,
             stop_cue_g: p.stop_cue.map(|m| m.g()),
+            bucket: p.bucket,
             calibration: p.calibration.clone(),
             scale: p.scale.clone(),
             marks: p.marks.iter().map(record::Mark::word).collect(),

@@ -232,6 +232,7 @@ impl Engine {
     /// The next thing lands. Where nobody saw the bare pan at rest since the lift, as much may lie there as would have
     /// been said: a splash beside the piece, or what dripped from its foot.
     pub(super) fn lands(&mut self, at: Instant) {
+        self.aim_at(self.next);
         let most_g = self.worth_wiping_g();
         if let Some(Lifted { pour, lowest_g, foreseen_g }) = self.after.lifted.clone() {
             let perhaps_g = (lowest_g.min(foreseen_g) - self.zero_g).clamp(0.0, most_g);

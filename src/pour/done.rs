@@ -241,7 +241,8 @@ impl Engine {
         // Already in it: what was taken for a top-up.
         let moved_g = back.gross_g - d.pour.tare;
         self.restore(&back, d.pour.rev, at);
-        let mut pour = Pour::open(self.piece, back.gross_g, at);
+        self.aim_at(self.next);
+        let mut pour = Pour::open(self.piece, self.next, back.gross_g, at);
         pour.promised = self.guides();
         self.outputs.push_back(Output::Entry(pour.entry(at)));
         let recent = recent.iter().map(|(t, net)| (*t, net - moved_g)).collect();

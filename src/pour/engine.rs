@@ -6,16 +6,17 @@
 use super::PourSettings;
 use super::after::After;
 use super::climb::Climb;
+pub use super::command::{Command, LinkChange};
 use super::display::Late;
 use super::entry::{Cue, CueCall, Output, Snapshot};
 use super::fault::Watch;
 use super::hand::Hand;
 pub use super::hearing::Hearing;
 use super::put_back::Memory;
-use super::remark::Remark;
 use super::state::{State, Trouble};
 use super::ware::Ware;
 use crate::reading::Weighing;
+use crate::record::Aim;
 use crate::scale::ScaleFacts;
 use crate::scale::response::Lags;
 use crate::settle::pace::Pace;
@@ -32,7 +33,7 @@ const FORESEEN: Duration = Duration::from_millis(300);
 /// What the engine is built from.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Start {
-    /// Wanted net mass.
+    /// Aim net mass.
     pub target: Mass,
     /// Least good net mass.
     pub low: Mass,
@@ -68,34 +69,6 @@ pub struct Start {
     pub lags: Lags,
 }
 
-/// What happened to the link.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum LinkChange {
-    /// Bytes can come.
-    Up,
-    /// Unplugged or out of reach.
-    Down,
-}
-
-/// What a person asks of the engine.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Command {
-    /// The batch ends: an open pour is entered with what is known.
-    End,
-    /// The log can't be written: `fault`, and no `ready` until it can.
-    Hold,
-    /// All is on disk again.
-    Resume,
-    /// The piece still stands there under a display that went to zero.
-    StillOn,
-    /// Worth saying once the next piece has been lifted.
-    Remind(Remark),
-    /// The spare weight took the last record out of the count.
-    Voided,
-    /// The next piece gets this number: only between two pieces, else nothing changes.
-    Number(u32),
-}
-
 /// What came before a weighing.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Seen {
@@ -113,6 +86,7 @@ pub struct Engine {
     pub(super) hand: Hand,
     pub(super) state: State,
     pub(super) piece: u32,
+    pub(super) next: Aim,
     pub(super) zero_g: f64,
     pub(super) settler: Settler,
     pub(super) motion: Motion,
@@ -153,6 +127,7 @@ impl Engine {
             hand: start.hand.beside(start.scale.lag.as_secs_f64()),
             state: State::Idle,
             piece: start.first_piece.max(1),
+            next: Aim { target: start.target, low: start.low, high: start.high },
             zero_g: start.zero.g(),
             settler: Settler::new(&start.scale),
             motion: Motion::Moving { flow: crate::units::Flow::ZERO },
@@ -250,6 +225,7 @@ impl Engine {
             Command::Remind(remark) => self.remind(remark),
             Command::Voided => self.voided(at),
             Command::Number(piece) if self.takes_number() => self.piece = piece.max(1),
+            Command::Aim(aim) => self.aim_next(aim),
             Command::Hold | Command::Resume | Command::Number(_) => {}
         }
     }
@@ -296,7 +272,7 @@ impl Engine {
             State::Pouring(s) | State::Draining(s) => {
                 let net = s.predictor.net_g(now.min(self.last.map_or(now, |w| w.taken_at + FORESEEN)));
                 let flow = s.predictor.flow_g_s().max(0.0);
-                (Some(net), Some(flow), Some(net + flow * self.aim(s).hand_s))
+                (Some(net), Some(flow), Some(net + flow * self.ending(s).hand_s))
             }
             State::Ready(_) | State::Done(_) => {
                 let tare = state.pour().map_or(0.0, |p| p.tare);
@@ -308,6 +284,7 @@ impl Engine {
             phase: self.state.phase(),
             step: self.step(now),
             piece: state.pour().map_or(self.piece, |p| p.piece),
+            aim: state.pour().map_or(self.next, |p| p.aim),
             net: net.map(Mass::saturating),
             expected: expected.map(Mass::saturating),
             flow_g_s: flow,

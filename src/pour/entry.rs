@@ -3,7 +3,7 @@
 use super::hand::Hand;
 use super::remark::Remark;
 use super::state::Pour;
-use crate::record::{Marks, Verdict};
+use crate::record::{Aim, Marks, Verdict};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
 
@@ -94,6 +94,8 @@ pub struct Entry {
     pub started: Instant,
     /// Gross mass of the bare piece.
     pub tare: Mass,
+    /// What it should get.
+    pub aim: Aim,
     /// Net at the first stop.
     pub first_net: Option<Mass>,
     /// Net now.
@@ -131,6 +133,7 @@ impl Pour {
             rev: self.rev,
             started: self.started,
             tare: Mass::saturating(self.tare),
+            aim: self.aim,
             first_net: mass(self.first_net),
             net: mass(self.net),
             net_u: mass(self.net_u),
@@ -209,6 +212,8 @@ pub struct Snapshot {
     pub step: &'static str,
     /// Piece on the pan or expected next.
     pub piece: u32,
+    /// What that one should get.
+    pub aim: Aim,
     /// Net mass now, lag-compensated while pouring.
     pub net: Option<Mass>,
     /// Net if the hand were told to stop now.

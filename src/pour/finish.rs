@@ -59,23 +59,23 @@ const WORTH: f64 = 0.5;
 
 /// Where a stream is to end, and how long the hand takes there.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Aim {
+pub(super) struct Ending {
     pub(super) target_g: f64,
     pub(super) hand_s: f64,
 }
 
 impl Engine {
     /// Where this stream is to end.
-    pub(super) fn aim(&self, s: &Stream) -> Aim {
+    pub(super) fn ending(&self, s: &Stream) -> Ending {
         let target_g = self.start.target.g();
         let (hand_s, trickle_s) = (self.hand.hand_s, self.hand.trickle.hand_s);
         match self.start.settings.finish {
-            Finish::Trickle if s.pour.rev > 0 => Aim { target_g, hand_s: trickle_s },
+            Finish::Trickle if s.pour.rev > 0 => Ending { target_g, hand_s: trickle_s },
             Finish::Trickle if self.stops_short(s) => {
                 let reserve_g = self.reserve_g(s.predictor.flow_g_s());
-                Aim { target_g: target_g - reserve_g, hand_s }
+                Ending { target_g: target_g - reserve_g, hand_s }
             }
-            Finish::Trickle | Finish::Stop => Aim { target_g, hand_s },
+            Finish::Trickle | Finish::Stop => Ending { target_g, hand_s },
         }
     }
 

@@ -167,10 +167,14 @@ impl Engine {
         let anew_g = l.came_anew_g(rest, sd_g);
         let lump_g =
             if self.start.settings.vessel.in_lumps() && self.may_be_a_lump(anew_g) { anew_g } else { 0.0 };
+        if lump_g > 0.0 {
+            // What is put back comes with its slop.
+            return self.opens(rest, lump_g, None, w.arrived_at);
+        }
         match self.recognise(rest, w.arrived_at) {
             Landed::Same(kept, odds) => self.stands_again(*kept, odds, rest, w.arrived_at),
-            Landed::Perhaps(kept) => self.opens(rest, lump_g, Some(kept), w.arrived_at),
-            Landed::New => self.opens(rest, lump_g, None, w.arrived_at),
+            Landed::Perhaps(kept) => self.opens(rest, 0.0, Some(kept), w.arrived_at),
+            Landed::New => self.opens(rest, 0.0, None, w.arrived_at),
         }
     }
 
@@ -223,7 +227,8 @@ impl Engine {
 
     fn opens_early(&mut self, tare: f64, u_g: f64, at: Instant) -> Pour {
         self.away = 0;
-        let mut pour = Pour::open(self.piece, tare, at);
+        self.aim_at(self.next);
+        let mut pour = Pour::open(self.piece, self.next, tare, at);
         pour.promised = true;
         pour.unsure_g = u_g;
         pour.marks = pour.marks.with(Mark::Early);

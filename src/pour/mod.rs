@@ -4,8 +4,10 @@
 //! entries and what it learned. It cannot fail: faults are states and outputs.
 
 mod after;
+mod aim;
 mod cell;
 mod climb;
+mod command;
 pub mod curve;
 mod display;
 mod done;

@@ -37,8 +37,8 @@ impl Engine {
         if !self.guides() || lump {
             return None;
         }
-        let aim = self.aim(s);
-        let due = s.predictor.stop_due(aim.target_g, aim.hand_s)?;
+        let ending = self.ending(s);
+        let due = s.predictor.stop_due(ending.target_g, ending.hand_s)?;
         if !s.plan.approach_said && !s.predictor.flow_known() {
             return Some((Cue::Stop, due));
         }
@@ -105,7 +105,7 @@ impl Engine {
         let net = s.predictor.net_g(due);
         s.plan.stop_due = Some(due);
         s.plan.called = Some(Called {
-            aim_g: self.aim(&s).target_g,
+            aim_g: self.ending(&s).target_g,
             flow_g_s: s.predictor.flow_g_s(),
             steady_g_s: s.predictor.steady_g_s(),
         });
@@ -123,8 +123,8 @@ impl Engine {
     /// `approach` or a pip, where there is room for it.
     fn call_warning(&mut self, mut s: Stream, cue: Cue, now: Instant, due: Instant, late: Duration) {
         let target_g = self.start.target.g();
-        let aim = self.aim(&s);
-        let stop = s.predictor.stop_due(aim.target_g, aim.hand_s);
+        let ending = self.ending(&s);
+        let stop = s.predictor.stop_due(ending.target_g, ending.hand_s);
         let room = stop.is_some_and(|stop| stop.since(due) >= APART)
             && s.plan.heard.is_none_or(|last| due.since(last) >= APART);
         let said = if cue == Cue::Approach {

@@ -3,6 +3,7 @@
 //! A weight alone does not say which piece it is: bare pieces weigh alike, and now and then one weighs what
 //! another weighs with its slop. What is likelier is assumed, and marked.
 
+use super::aim::unspoken_g;
 use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::{Cue, Output};
@@ -128,12 +129,12 @@ impl Memory {
 
 impl Kept {
     /// How likely it weighs so much when it is put back, per gram.
-    fn density_per_g(&self, gross_g: f64, sd_g: f64, low_g: f64) -> f64 {
+    fn density_per_g(&self, gross_g: f64, sd_g: f64) -> f64 {
         let placed_g = PLACED * self.gross_g;
         let sd = (2.0 * sd_g * sd_g + placed_g * placed_g + ROLLED_SD_G.powi(2) + self.u_g * self.u_g).sqrt();
         let same = normal(gross_g - self.gross_g, sd);
         // Of an over one as much may have been poured back as brings it to its lower limit, evenly.
-        let most_g = self.pour.net.unwrap_or(0.0) - low_g + 1.0;
+        let most_g = self.pour.net.unwrap_or(0.0) - self.pour.aim.low.g() + 1.0;
         let poured_back = (0.0..most_g).contains(&(self.gross_g - gross_g));
         match self.pour.verdict {
             Verdict::Over if poured_back => 0.5 * same + 0.5 / most_g,
@@ -141,6 +142,13 @@ impl Kept {
             Verdict::Good | Verdict::Short | Verdict::Void => same,
         }
     }
+}
+
+/// One whose potter heard that it is short comes back sooner.
+fn sure_of_short(kept: &Kept) -> f64 {
+    let aim = &kept.pour.aim;
+    let said = kept.pour.net.is_some_and(|net| aim.low.g() - net > unspoken_g(aim));
+    if said { LIKELIER } else { SURE }
 }
 
 impl Engine {
@@ -175,20 +183,12 @@ impl Engine {
     fn wants_more_or_less(&self, kept: &Kept, gross_g: f64, odds: f64) -> bool {
         match kept.pour.verdict {
             Verdict::Short => {
-                odds > self.sure_of_short(kept) && self.verdict(gross_g - kept.pour.tare) == Verdict::Short
+                odds > sure_of_short(kept)
+                    && kept.pour.aim.verdict(gross_g - kept.pour.tare) == Verdict::Short
             }
             Verdict::Over => odds > SURE,
             Verdict::Good | Verdict::Void => false,
         }
-    }
-
-    /// Its potter heard that it is short.
-    fn said_short(&self, kept: &Kept) -> bool {
-        kept.pour.net.is_some_and(|net| self.start.low.g() - net > self.unspoken_g())
-    }
-
-    fn sure_of_short(&self, kept: &Kept) -> f64 {
-        if self.said_short(kept) { LIKELIER } else { SURE }
     }
 
     fn odds(&self, kept: &Kept, gross_g: f64, at: Instant) -> f64 {
@@ -201,13 +201,12 @@ impl Engine {
         let short = kept.pour.verdict == Verdict::Short;
         let another = self.memory.kept.iter().any(|k| k.lifted_at > kept.lifted_at);
         let waited = if short && another { WAITED } else { 1.0 };
-        soon * waited
-            * prior
-            * kept.density_per_g(gross_g, self.start.scale.reading_sd_g(), self.start.low.g())
+        soon * waited * prior * kept.density_per_g(gross_g, self.start.scale.reading_sd_g())
     }
 
     /// The same piece stands there again.
     pub(super) fn stands_again(&mut self, kept: Kept, odds: f64, gross_g: f64, at: Instant) {
+        self.aim_at(kept.pour.aim);
         self.memory.forget(kept.pour.piece);
         self.memory.came_back += 1;
         self.away = 0;
@@ -248,7 +247,8 @@ impl Engine {
     pub(super) fn opens_bare(&mut self, mut s: Stream, w: Weighing) {
         let Some(back) = s.back.take() else { return self.enter(State::Pouring(s)) };
         self.restore(&back, s.pour.rev, w.arrived_at);
-        let mut pour = Pour::open(self.piece, back.gross_g, w.arrived_at);
+        self.aim_at(self.next);
+        let mut pour = Pour::open(self.piece, self.next, back.gross_g, w.arrived_at);
         pour.promised = self.guides();
         pour.marks = pour.marks.with(Mark::RanOn);
         self.outputs.push_back(Output::Entry(pour.entry(w.arrived_at)));
@@ -340,7 +340,8 @@ impl Engine {
     /// A bare piece is ready; perhaps it is one put back.
     pub(super) fn opens(&mut self, tare: f64, lump_g: f64, perhaps: Option<Box<Kept>>, at: Instant) {
         self.away = 0;
-        let mut pour = Pour::open(self.piece, tare, at);
+        self.aim_at(self.next);
+        let mut pour = Pour::open(self.piece, self.next, tare, at);
         pour.promised = self.guides();
         let promised = pour.promised;
         let unlike = self.ware.is_unlike(tare - self.zero_g);

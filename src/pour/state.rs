@@ -11,7 +11,7 @@ use super::put_back::Back;
 use super::ready::Ready;
 use super::running::TRAIL;
 use super::surges::Surges;
-use crate::record::{Marks, Verdict};
+use crate::record::{Aim, Marks, Verdict};
 use crate::time::{Duration, Instant};
 use std::collections::VecDeque;
 
@@ -19,6 +19,7 @@ use std::collections::VecDeque;
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Pour {
     pub(super) piece: u32,
+    pub(super) aim: Aim,
     pub(super) tare: f64,
     pub(super) started: Instant,
     pub(super) rev: u32,
@@ -63,9 +64,10 @@ pub(super) struct Pour {
 }
 
 impl Pour {
-    pub(super) fn open(piece: u32, tare: f64, at: Instant) -> Self {
+    pub(super) fn open(piece: u32, aim: Aim, tare: f64, at: Instant) -> Self {
         Self {
             piece,
+            aim,
             tare,
             started: at,
             rev: 0,

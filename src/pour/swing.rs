@@ -91,7 +91,7 @@ impl Engine {
     /// The piece is ready after all.
     fn tared_on_a_wheel(&mut self, s: Stream, rest: f64, at: Instant) {
         self.outputs.push_back(Output::Dropped { piece: s.pour.piece });
-        let mut pour = Pour::open(s.pour.piece, rest, at);
+        let mut pour = Pour::open(s.pour.piece, s.pour.aim, rest, at);
         pour.promised = self.guides();
         pour.marks = Marks::default();
         self.outputs.push_back(Output::Entry(pour.entry(at)));

@@ -9,21 +9,22 @@
 //! have reminders, and knows the vessel, the spare weight and what was seen of the batch; version 6 may have
 //! changes of the scale's step, and numbers; version 7 is sealed with its length and a checksum (`sealed.rs`),
 //! says after the start values how much of it is still of the piece before, and may have a voided record; version 8 knows
-//! how a stream is guided, how the hand eases off, and beside which lag of the scale it was learned; version 9 knows the
-//! hand's pace, its trickle, and how a pour is finished. All are read.
+//! how a stream is guided, how the hand eases off, and beside which lag of the scale it was learned; version 9 may have
+//! another target from piece to piece; version 10 knows the hand's pace, its trickle, and how a pour is finished. All are
+//! read.
 
 use super::engine::{Command, Engine, Hearing, LinkChange, Start};
 use super::entry::Output;
 use super::remark::Remark;
 use crate::reading::Weighing;
-use crate::record::MOST_NUMBER;
+use crate::record::{Aim, MOST_NUMBER};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
 
 mod sealed;
 mod start;
 
-const VERSION: u8 = 9;
+const VERSION: u8 = 10;
 const SEALED_VERSION: u8 = 7;
 const FIRST_VERSION: u8 = 1;
 /// A trace starts this long before the landing.
@@ -94,6 +95,7 @@ impl Input {
             Self::Step(..) => 11,
             Self::Command(Command::Number(_), _) => 12,
             Self::Command(Command::Voided, _) => 13,
+            Self::Command(Command::Aim(_), _) => 14,
         }
     }
 
@@ -111,6 +113,7 @@ impl Input {
             }
             Self::Command(Command::Remind(remark), _) => put(out, *remark as i64),
             Self::Command(Command::Number(piece), _) => put(out, i64::from(*piece)),
+            Self::Command(Command::Aim(aim), _) => put_aim(out, aim),
             Self::Step(step, _) => put(out, micrograms(*step)),
             Self::Command(..) | Self::Link(..) | Self::Timeout(_) => {}
         }
@@ -227,6 +230,8 @@ impl Trace {
 
     /// Between two pieces: a replay starts from what the engine knows by now.
     pub fn start_from(&mut self, engine: &Engine) {
+        let Aim { target, low, high } = engine.next_aim();
+        (self.start.target, self.start.low, self.start.high) = (target, low, high);
         self.start.hand = engine.hand();
         self.start.scale = engine.scale();
         self.start.lags = engine.lags();
@@ -311,6 +316,12 @@ fn mass(ug: i64) -> Mass {
     Mass::saturating(ug as f64 / 1e6)
 }
 
+fn put_aim(out: &mut Vec<u8>, aim: &Aim) {
+    for mass in [aim.target, aim.low, aim.high] {
+        put(out, micrograms(mass));
+    }
+}
+
 fn put(out: &mut Vec<u8>, value: i64) {
     let mut z = ((value << 1) ^ (value >> 63)) as u64;
     while z >= 0x80 {
@@ -347,6 +358,10 @@ impl Bytes<'_> {
         u32::try_from(self.take()?).map_err(|_| BadTrace::Broken(self.at))
     }
 
+    fn aim(&mut self) -> Result<Aim, BadTrace> {
+        Ok(Aim { target: mass(self.take()?), low: mass(self.take()?), high: mass(self.take()?) })
+    }
+
     fn piece(&mut self) -> Result<u32, BadTrace> {
         let piece = self.count()?;
         if piece <= MOST_NUMBER { Ok(piece) } else { Err(BadTrace::Piece(piece)) }
@@ -374,6 +389,7 @@ impl Bytes<'_> {
             }
             12 => Input::Command(Command::Number(self.piece()?), now),
             13 => Input::Command(Command::Voided, now),
+            14 => Input::Command(Command::Aim(self.aim()?), now),
             8 => Input::Hearing(Hearing { ahead: self.span()?, lost: self.take()? != 0 }, now),
             11 => Input::Step(mass(self.take()?), now),
             _ => return Err(BadTrace::Broken(self.at)),

@@ -1,14 +1,12 @@
 //! Whether a weight is good, and what is said of it.
 
+use super::aim::unspoken_g;
 use super::engine::Engine;
 use super::entry::Cue;
 use super::running::ESTIMATE_SD_G;
 use super::state::{Pour, State};
 use crate::record::{Mark, Verdict};
 use crate::time::Instant;
-
-/// A miss of less than this share of the half-width beyond a limit is not spoken of (own choice: 0.4 g of 1.45 g).
-const SPOKEN: f64 = 0.3;
 
 /// Where what is unsure besides, as a standard deviation, is more than this share of the tolerance's half-width, even a weight
 /// on target is likelier out than in, and is not called good (derived: a normal law has half of it within 0.674 of its own).
@@ -29,13 +27,13 @@ impl Engine {
     /// The one place that gives a verdict. Good only where what may be no slop makes no difference and the weight is known
     /// well enough; nothing where none of it may be slop, or its tare is hardly known.
     pub(super) fn judged(&self, pour: &Pour, net: f64) -> Verdict {
-        let half_width_g = self.half_width_g();
+        let half_width_g = pour.aim.half_width_g();
         let hardly_tared = pour.marks.has(Mark::Early) && pour.unsure_g > 0.5 * half_width_g;
         if hardly_tared || pour.doubt_g > 0.9 * net && net > 0.0 {
             return Verdict::Void;
         }
-        match self.verdict(net) {
-            Verdict::Good if self.verdict(net - pour.doubt_g) != Verdict::Good => Verdict::Void,
+        match pour.aim.verdict(net) {
+            Verdict::Good if pour.aim.verdict(net - pour.doubt_g) != Verdict::Good => Verdict::Void,
             // The short one topped up, or a bare one poured to as much.
             Verdict::Good if pour.perhaps_other_g > 0.0 => Verdict::Void,
             Verdict::Good if self.unusual_u_g(pour, net) > UNSURE * half_width_g => Verdict::Void,
@@ -60,7 +58,7 @@ impl Engine {
 
     /// A miss is logged finely and spoken of coarsely: what nobody would mend is not said.
     pub(super) fn say_verdict(&mut self, verdict: Verdict, net: f64, at: Instant) {
-        let slack_g = self.unspoken_g();
+        let slack_g = unspoken_g(&self.aim());
         let (short_g, over_g) = (self.start.low.g() - net, net - self.start.high.g());
         let cue = match verdict {
             Verdict::Good => Cue::Good,
@@ -77,7 +75,7 @@ impl Engine {
     /// The finer state, and what a weighed piece wants.
     pub(super) fn step(&self, now: Instant) -> &'static str {
         if let State::Draining(s) = &self.state
-            && self.aim(s).target_g < self.start.target.g()
+            && self.ending(s).target_g < self.start.target.g()
         {
             return "stopped short: leave it there";
         }
@@ -95,24 +93,8 @@ impl Engine {
         }
     }
 
-    /// What nobody would mend, beyond a limit, g.
-    pub(super) fn unspoken_g(&self) -> f64 {
-        SPOKEN * self.half_width_g()
-    }
-
     /// Half of what is between the limits, g.
     pub(super) fn half_width_g(&self) -> f64 {
-        0.5 * (self.start.high - self.start.low).g()
-    }
-
-    pub(super) fn verdict(&self, net: f64) -> Verdict {
-        // A millionth of a gram is below any scale: it only keeps the limits inclusive in binary arithmetic.
-        if net < self.start.low.g() - 1e-6 {
-            Verdict::Short
-        } else if net > self.start.high.g() + 1e-6 {
-            Verdict::Over
-        } else {
-            Verdict::Good
-        }
+        self.aim().half_width_g()
     }
 }

@@ -2,7 +2,7 @@
 //!
 //! Never overwrites a revision and never waits; a transaction that fails leaves nothing.
 
-use super::{Write, numbers, query, rows, sums};
+use super::{Write, numbers, query, rows, shelves, sums};
 use crate::record::{BatchRecord, PourRecord, Verdict};
 use crate::time::WallTime;
 use rusqlite::{Connection, TransactionBehavior, params};
@@ -53,6 +53,8 @@ pub(super) fn apply(conn: &mut Connection, write: &mut Write, last: &mut Sequenc
         }
         Write::NumberLeftOut { batch, piece, at } => numbers::note(&tx, batch, *piece, None, *at)?,
         Write::Lag { scale, lag } => rows::set_lag(&tx, scale, lag)?,
+        Write::Shelf(records) => records.iter_mut().try_for_each(|record| shelves::put(&tx, record))?,
+        Write::Retargeted(batch) => retarget(&tx, batch)?,
         Write::Spare(spare) => numbers::keep_spare(&tx, *spare)?,
         Write::Trace { pour, bytes } => rows::set_trace(&tx, pour, bytes)?,
         Write::PourDropped { id } => drop_open(&tx, id)?,
@@ -83,6 +85,12 @@ fn begin_batch(conn: &Connection, id: &str, at: WallTime) -> rusqlite::Result<()
 fn end_batch(conn: &Connection, id: &str, at: WallTime) -> rusqlite::Result<()> {
     let changed = conn.execute("UPDATE batch SET ended_us = $1 WHERE id = $2", params![at.unix_us(), id])?;
     warn_unless_known(id, changed);
+    Ok(())
+}
+
+/// Pieces poured before keep what they should have got.
+fn retarget(conn: &Connection, batch: &BatchRecord) -> rusqlite::Result<()> {
+    warn_unless_known(&batch.id, rows::retarget(conn, batch)?);
     Ok(())
 }
 

@@ -11,6 +11,7 @@ mod numbers;
 mod query;
 mod rows;
 mod schema;
+mod shelves;
 mod sums;
 #[cfg(test)]
 mod tests;
@@ -23,7 +24,7 @@ pub use query::Reader;
 pub use sums::BatchSums;
 pub use wanted::Wanted;
 
-use crate::record::{BatchRecord, HandRecord, LagRecord, PourRecord};
+use crate::record::{BatchRecord, HandRecord, LagRecord, PourRecord, ShelfRecord};
 use crate::time::WallTime;
 use crate::units::Mass;
 use std::collections::VecDeque;
@@ -89,6 +90,10 @@ pub enum Write {
     },
     /// The weight that voids the last record when it is set on the bare pan; none: forgotten.
     Spare(Option<Mass>),
+    /// Versions of glazes, forms and coats, or that one is taken off its shelf: all of them or none.
+    Shelf(Vec<ShelfRecord>),
+    /// The bucket of a batch has changed: what its further pieces should get.
+    Retargeted(BatchRecord),
     /// How late a scale shows was measured.
     Lag {
         /// Name of the scale.

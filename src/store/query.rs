@@ -4,8 +4,8 @@
 
 use super::fault::StoreError;
 use super::sums::BatchSums;
-use super::{LOG_FILE, numbers, rows, schema};
-use crate::record::{BatchRecord, HandRecord, LagRecord, Numbers, PourRecord};
+use super::{LOG_FILE, numbers, rows, schema, shelves};
+use crate::record::{BatchRecord, HandRecord, LagRecord, Numbers, PourRecord, Shelf, ShelfRecord};
 use crate::units::Mass;
 use rusqlite::types::Type;
 use rusqlite::{Connection, OpenFlags, OptionalExtension, Params, params};
@@ -103,6 +103,30 @@ impl Reader {
     pub fn hand(&self, key: &str) -> Result<Option<HandRecord>, StoreError> {
         let sql = "SELECT * FROM hand WHERE key = $1";
         self.read(self.conn.query_row(sql, [key], rows::hand).optional())
+    }
+
+    /// The newest version of each glaze, form and coat that was not taken off its shelf, by shelf and name.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn shelves(&self) -> Result<Vec<ShelfRecord>, StoreError> {
+        self.read(shelves::newest(&self.conn))
+    }
+
+    /// All versions of all of them, also of those taken off, the oldest first.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn all_shelves(&self) -> Result<Vec<ShelfRecord>, StoreError> {
+        self.read(shelves::all(&self.conn))
+    }
+
+    /// All versions of one of them, the newest first.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn versions(&self, shelf: Shelf, name: &str) -> Result<Vec<ShelfRecord>, StoreError> {
+        self.read(shelves::versions(&self.conn, shelf, name))
     }
 
     /// Which number the next piece of this batch gets.

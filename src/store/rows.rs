@@ -2,7 +2,7 @@
 //!
 //! Never decides anything; arithmetic on masses happens elsewhere.
 
-use crate::record::{BatchRecord, HandRecord, LagRecord, Marks, PaceRecord, PourRecord, Verdict};
+use crate::record::{Aim, BatchRecord, HandRecord, LagRecord, Marks, PaceRecord, PourRecord, Verdict};
 use crate::time::{Duration, WallTime};
 use crate::units::Mass;
 use rusqlite::types::Type;
@@ -10,11 +10,11 @@ use rusqlite::{Connection, Row, params};
 
 pub(super) const BATCH_COLUMNS: &str = "id, name, pieces, target_ug, low_ug, high_ug, solids_fraction, \
      pourer, jug, request, created_us, begun_us, ended_us, vessel, glaze_name, bare_least_ug, bare_greatest_ug, \
-     finish";
+     ladder_ug, bucket, finish";
 
 pub(super) const POUR_COLUMNS: &str = "id, rev, seq, batch, piece, started_us, tare_ug, target_ug, low_ug, \
      high_ug, first_net_ug, net_ug, net_u_ug, rolled_ug, top_ups, dry_ug, verdict, interrupted, settled, \
-     guided, lasted_us, contact_us, flow_ug_s, stop_cue_ug, calibration, scale, marks";
+     guided, lasted_us, contact_us, flow_ug_s, stop_cue_ug, calibration, scale, marks, bucket";
 
 /// Whole millionths of `value`; what does not fit stops at the ends.
 fn millionths(value: f64) -> i64 {
@@ -42,7 +42,7 @@ fn seq(number: u64) -> i64 {
 pub(super) fn insert_batch(conn: &Connection, batch: &BatchRecord) -> rusqlite::Result<()> {
     let sql = format!(
         "INSERT INTO batch ({BATCH_COLUMNS}, n, sum_ug, sum_squares_ug2) \
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, 0, 0, '0')"
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, 0, 0, '0')"
     );
     conn.prepare_cached(&sql)?.execute(params![
         batch.id,
@@ -62,9 +62,27 @@ pub(super) fn insert_batch(conn: &Connection, batch: &BatchRecord) -> rusqlite::
         batch.glaze_name,
         batch.bare.map(|(least, _)| ug(least)),
         batch.bare.map(|(_, greatest)| ug(greatest)),
+        ladder_words(&batch.ladder),
+        batch.bucket,
         batch.finish,
     ])?;
     Ok(())
+}
+
+/// What is reckoned anew when the bucket has changed.
+pub(super) fn retarget(conn: &Connection, batch: &BatchRecord) -> rusqlite::Result<usize> {
+    let sql = "UPDATE batch SET target_ug = $1, low_ug = $2, high_ug = $3, ladder_ug = $4, solids_fraction = $5, \
+               bucket = $6, request = $7 WHERE id = $8";
+    conn.prepare_cached(sql)?.execute(params![
+        ug(batch.target),
+        ug(batch.low),
+        ug(batch.high),
+        ladder_words(&batch.ladder),
+        batch.solids_fraction,
+        batch.bucket,
+        batch.request,
+        batch.id,
+    ])
 }
 
 pub(super) fn batch(row: &Row<'_>) -> rusqlite::Result<BatchRecord> {
@@ -75,12 +93,14 @@ pub(super) fn batch(row: &Row<'_>) -> rusqlite::Result<BatchRecord> {
         target: mass(row.get("target_ug")?),
         low: mass(row.get("low_ug")?),
         high: mass(row.get("high_ug")?),
+        ladder: ladder(&row.get::<_, String>("ladder_ug")?),
         solids_fraction: row.get("solids_fraction")?,
         pourer: row.get("pourer")?,
         jug: row.get("jug")?,
         vessel: row.get("vessel")?,
         finish: row.get("finish")?,
         glaze_name: row.get("glaze_name")?,
+        bucket: row.get("bucket")?,
         bare: row
             .get::<_, Option<i64>>("bare_least_ug")?
             .zip(row.get::<_, Option<i64>>("bare_greatest_ug")?)
@@ -92,10 +112,25 @@ pub(super) fn batch(row: &Row<'_>) -> rusqlite::Result<BatchRecord> {
     })
 }
 
+fn ladder_words(ladder: &[Aim]) -> String {
+    let each = |w: &Aim| [w.target, w.low, w.high].map(|m| ug(m).to_string()).join(" ");
+    ladder.iter().map(each).collect::<Vec<_>>().join(" ")
+}
+
+/// What is no three numbers is left out: then the batch's own target holds.
+fn ladder(words: &str) -> Vec<Aim> {
+    let numbers: Vec<Mass> = words.split_whitespace().filter_map(|w| w.parse().ok()).map(mass).collect();
+    let each = |three: &[Mass]| match three {
+        [target, low, high] => Some(Aim { target: *target, low: *low, high: *high }),
+        _ => None,
+    };
+    numbers.chunks(3).filter_map(each).collect()
+}
+
 pub(super) fn insert_pour(conn: &Connection, pour: &PourRecord) -> rusqlite::Result<()> {
     let sql = format!(
         "INSERT INTO pour ({POUR_COLUMNS}) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, \
-         $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25, $26, $27)"
+         $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25, $26, $27, $28)"
     );
     conn.prepare_cached(&sql)?.execute(params![
         pour.id,
@@ -125,6 +160,7 @@ pub(super) fn insert_pour(conn: &Connection, pour: &PourRecord) -> rusqlite::Res
         pour.calibration,
         pour.scale,
         pour.marks.words(),
+        pour.bucket,
     ])?;
     Ok(())
 }
@@ -178,6 +214,7 @@ pub(super) fn pour(row: &Row<'_>) -> rusqlite::Result<PourRecord> {
         contact: optional("contact_us")?.map(|us| Duration::from_micros(us.unsigned_abs())),
         flow_g_s: optional("flow_ug_s")?.map(|ug| ug as f64 / 1e6),
         stop_cue: optional("stop_cue_ug")?.map(mass),
+        bucket: row.get("bucket")?,
         calibration: row.get("calibration")?,
         scale: row.get("scale")?,
         marks: Marks::from_words(&row.get::<_, String>("marks")?),
@@ -187,11 +224,14 @@ pub(super) fn pour(row: &Row<'_>) -> rusqlite::Result<PourRecord> {
 
 fn verdict(row: &Row<'_>) -> rusqlite::Result<Verdict> {
     let word: String = row.get("verdict")?;
-    Verdict::from_word(&word).ok_or_else(|| {
-        let column = row.as_ref().column_index("verdict").unwrap_or(0);
-        let reason = format!("'{word}' is not a verdict");
-        rusqlite::Error::FromSqlConversionFailure(column, Type::Text, reason.into())
-    })
+    Verdict::from_word(&word).ok_or_else(|| unknown(row, "verdict", &word))
+}
+
+/// A word in this column that no program of this layout wrote.
+pub(super) fn unknown(row: &Row<'_>, column: &str, word: &str) -> rusqlite::Error {
+    let index = row.as_ref().column_index(column).unwrap_or(0);
+    let reason = format!("'{word}' is no {column}");
+    rusqlite::Error::FromSqlConversionFailure(index, Type::Text, reason.into())
 }
 
 pub(super) fn set_trace(conn: &Connection, pour: &str, bytes: &[u8]) -> rusqlite::Result<()> {

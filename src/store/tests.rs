@@ -1,7 +1,7 @@
 //! Tests of the log as a whole, on real files; all records are invented.
 
 use super::*;
-use crate::record::{Mark, Marks, PaceRecord, Verdict};
+use crate::record::{Aim, Mark, Marks, PaceRecord, Verdict};
 use crate::time::Duration;
 use crate::units::Mass;
 use proptest::prelude::*;
@@ -15,6 +15,9 @@ fn g(grams: f64) -> Mass {
     Mass::saturating(grams)
 }
 
+/// Of a log that this program makes.
+const LAYOUT: i64 = schema::STEPS.len() as i64;
+
 fn a_batch(id: &str) -> BatchRecord {
     BatchRecord {
         id: id.to_owned(),
@@ -23,12 +26,14 @@ fn a_batch(id: &str) -> BatchRecord {
         target: g(42.123456),
         low: g(40.0),
         high: g(44.5),
+        ladder: Vec::new(),
         solids_fraction: Some(0.481_516),
         pourer: Some("A".to_owned()),
         jug: None,
         vessel: None,
         finish: None,
         glaze_name: None,
+        bucket: None,
         bare: None,
         request: r#"{"name":"Invented"}"#.to_owned(),
         created_at: WallTime::from_unix_us(1_700_000_000_000_001),
@@ -63,6 +68,7 @@ fn an_open_pour(id: &str, piece: u32) -> PourRecord {
         contact: None,
         flow_g_s: None,
         stop_cue: None,
+        bucket: None,
         calibration: None,
         scale: "invented scale".to_owned(),
         marks: Marks::default(),
@@ -159,6 +165,8 @@ fn seq_of(write: &Write) -> u64 {
         | Write::Trace { .. }
         | Write::NumberLeftOut { .. }
         | Write::Spare(_)
+        | Write::Shelf(_)
+        | Write::Retargeted(_)
         | Write::Lag { .. }
         | Write::PourDropped { .. } => panic!("not a pour: {write:?}"),
     }
@@ -174,6 +182,8 @@ fn every_field_of_a_batch_comes_back_as_it_was_written() {
     let full = BatchRecord { begun_at: Some(NOW), ended_at: Some(NOW), ..full };
     let full = BatchRecord { glaze_name: Some("G".into()), vessel: Some("ladle".into()), ..full };
     let full = BatchRecord { bare: Some((g(250.5), g(310.0))), ..full };
+    let rung = |g_: f64| Aim { target: g(g_), low: g(g_ - 1.0), high: g(g_ + 1.5) };
+    let full = BatchRecord { ladder: vec![rung(32.25), rung(23.0)], ..full };
     log.written(Write::BatchCreated(full.clone()));
     assert_eq!(log.reader().batch("b2").unwrap(), Some(full));
 }
@@ -394,7 +404,7 @@ fn a_newer_log_is_refused_and_left_as_it_was() {
         drop(conn);
         let before = std::fs::read(&file).unwrap();
         let refused = Store::open(dir.path(), NOW, drop).unwrap_err();
-        assert!(matches!(refused, StoreError::Newer { found: 99, known: 5, .. }), "{refused}");
+        assert!(matches!(refused, StoreError::Newer { found: 99, known: LAYOUT, .. }), "{refused}");
         assert!(matches!(Reader::open(dir.path()), Err(StoreError::Newer { .. })));
         assert_eq!(std::fs::read(&file).unwrap(), before);
     }
@@ -468,20 +478,33 @@ fn a_log_of_the_third_layout_opens_as_it_is_and_knows_of_no_lag() {
     assert_eq!((log.opened.spare, &log.opened.lags), (Some(g(61.375)), &vec![]));
 }
 
-/// Made as the three above, from the texts of four steps; its batch and its scale are invented.
+/// Made as those above, from the texts of four steps; its batch is invented.
 #[test]
-fn a_log_of_the_fourth_layout_opens_as_it_is_and_knows_of_no_pace() {
+fn a_log_of_the_fourth_layout_opens_as_it_is_and_all_its_pieces_have_one_target() {
     let dir = tempfile::tempdir().unwrap();
     let fixture = include_bytes!("../../tests/it/fixtures/log-layout-4.db");
+    std::fs::write(dir.path().join(LOG_FILE), fixture).unwrap();
+    let log = Log::on(dir);
+    let batch = log.reader().batch("b-fixture").unwrap().unwrap();
+    assert_eq!((batch.name.as_str(), batch.ladder), ("Invented bowls", Vec::new()));
+    assert_eq!(log.reader().pours("b-fixture").unwrap().len(), 2);
+    let lag = LagRecord { lag_s: 0.312, u_s: 0.021, steps: 4, way: None };
+    assert_eq!(log.opened.lags, vec![("invented bench".to_owned(), lag)]);
+}
+
+/// Made as those above, from the texts of five steps; its batch is invented.
+#[test]
+fn a_log_of_the_fifth_layout_opens_as_it_is_and_knows_of_no_pace_and_no_finish() {
+    let dir = tempfile::tempdir().unwrap();
+    let fixture = include_bytes!("../../tests/it/fixtures/log-layout-5.db");
     std::fs::write(dir.path().join(LOG_FILE), fixture).unwrap();
     let log = Log::on(dir);
     let reader = log.reader();
     let batch = reader.batch("b-fixture").unwrap().unwrap();
     assert_eq!((batch.name.as_str(), batch.finish), ("Invented bowls", None));
-    let slower = HandRecord { pace: None, trickle_s: None, trickle: None, ..HAND };
-    assert_eq!(reader.hand("A").unwrap(), Some(slower));
-    let lag = LagRecord { lag_s: 0.31, u_s: 0.02, steps: 8, way: Some("averages".into()) };
-    assert_eq!(log.opened.lags, [("an invented scale".to_owned(), lag)]);
+    let hand = reader.hand("A").unwrap().unwrap();
+    assert_eq!((hand.pace, hand.trickle_s, hand.trickle), (None, None, None));
+    assert_eq!((hand.hand_s, hand.pours), (HAND.hand_s, HAND.pours));
 }
 
 #[test]
@@ -490,7 +513,7 @@ fn a_log_of_an_older_layout_is_not_read_beside_and_the_words_say_what_to_do() {
     let fixture = include_bytes!("../../tests/it/fixtures/log-layout-1.db");
     std::fs::write(dir.path().join(LOG_FILE), fixture).unwrap();
     let refused = Reader::open(dir.path()).unwrap_err();
-    assert!(matches!(refused, StoreError::Older { found: 1, known: 5, .. }));
+    assert!(matches!(refused, StoreError::Older { found: 1, known: LAYOUT, .. }));
     assert!(refused.to_string().contains("start `tarebell serve` on its folder once"), "{refused}");
     assert_eq!(std::fs::read(dir.path().join(LOG_FILE)).unwrap(), fixture, "left as it was");
 }
@@ -597,10 +620,10 @@ fn a_log_is_copied_aside_before_a_step_and_a_new_one_is_not() {
     let file = log.dir.path().join(LOG_FILE);
     let steps = [schema::STEPS, &["ALTER TABLE pour ADD COLUMN made_up TEXT"]].concat();
     let conn = schema::open(&file, &steps, NOW).unwrap();
-    assert_eq!(schema::layout(&conn).unwrap(), 6);
-    let kept = log.dir.path().join("tarebell-layout-5-1700000000000000.db");
+    assert_eq!(schema::layout(&conn).unwrap(), LAYOUT + 1);
+    let kept = log.dir.path().join(format!("tarebell-layout-{LAYOUT}-1700000000000000.db"));
     let kept = Connection::open(kept).unwrap();
-    assert_eq!(schema::layout(&kept).unwrap(), 5);
+    assert_eq!(schema::layout(&kept).unwrap(), LAYOUT);
     assert_eq!(query::pours(&kept, "b1").unwrap().len(), 1);
     assert_eq!(query::pours(&conn, "b1").unwrap().len(), 1);
 }
@@ -614,7 +637,7 @@ fn a_step_that_fails_leaves_the_log_as_it_was() {
         [schema::STEPS, &["CREATE TABLE extra (a TEXT); ALTER TABLE missing ADD COLUMN a TEXT"]].concat();
     assert!(schema::open(&file, &steps, NOW).is_err());
     let conn = Connection::open(&file).unwrap();
-    assert_eq!(schema::layout(&conn).unwrap(), 5);
+    assert_eq!(schema::layout(&conn).unwrap(), LAYOUT);
     assert!(conn.prepare("SELECT a FROM extra").is_err());
 }
 

@@ -70,6 +70,8 @@ fn weight(write: &Write) -> Option<String> {
         | Write::PourAgain { .. }
         | Write::NumberLeftOut { .. }
         | Write::Spare(_)
+        | Write::Shelf(_)
+        | Write::Retargeted(_)
         | Write::Lag { .. }
         | Write::Trace { .. }
         | Write::PourDropped { .. } => None,

@@ -3,16 +3,23 @@
 #![allow(clippy::expect_used, clippy::unwrap_used, reason = "a test that panics has failed, and says where")]
 
 mod again;
+
+mod bucket;
+mod calibration;
 mod chaos;
+mod coats;
 mod curve;
 mod cycle;
 mod cycle_long;
 mod cycles;
+mod doubt;
 mod engine;
 mod finish;
 mod frames;
 mod guided;
 mod healthy;
+mod inside;
+mod ladder;
 mod lag;
 mod landing;
 mod messages;
@@ -30,5 +37,6 @@ mod shapes;
 mod silence;
 mod states;
 mod stop;
+mod supply;
 mod tidy;
 mod timing;

@@ -10,15 +10,15 @@ use tarebell::batch::form::profile_area;
 use tarebell::batch::slurry::{solids_fraction, water_density};
 use tarebell::batch::{Refused, Target, from_json, request::from_value, target, told};
 
-fn asked(request: Value) -> Result<Target, Refused> {
+pub(crate) fn asked(request: Value) -> Result<Target, Refused> {
     target(&from_value(&request)?)
 }
 
-fn worked(request: Value) -> Target {
+pub(crate) fn worked(request: Value) -> Target {
     asked(request).unwrap_or_else(|refused| panic!("{refused}"))
 }
 
-fn example() -> Value {
+pub(crate) fn example() -> Value {
     json!({
         "glaze": { "by": "density", "specific_gravity": 1.45, "powder_density_g_ml": 2.5 },
         "form": { "by": "area", "area_cm2": 250 },
@@ -27,7 +27,7 @@ fn example() -> Value {
     })
 }
 
-fn with(path: &str, value: Value) -> Value {
+pub(crate) fn with(path: &str, value: Value) -> Value {
     let mut request = example();
     match request.pointer_mut(path) {
         Some(place) => *place = value,
@@ -36,7 +36,7 @@ fn with(path: &str, value: Value) -> Value {
     request
 }
 
-fn close(found: f64, wanted: f64, within: f64, what: &str) {
+pub(crate) fn close(found: f64, wanted: f64, within: f64, what: &str) {
     assert!((found - wanted).abs() <= within, "{what}: {found}, wanted {wanted} within {within}");
 }
 

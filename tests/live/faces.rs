@@ -15,7 +15,7 @@ pub(crate) trait Looker {
 }
 
 /// How often a tour stands still to be looked at.
-pub(crate) const STANDS: usize = 44;
+pub(crate) const STANDS: usize = 50;
 
 /// An invented mug.
 const BARE_G: f64 = 300.0;
@@ -61,7 +61,7 @@ impl Tour {
         // The last one that was planned.
         self.a_piece(looker, 32.6, "over").await;
         self.a_dirty_pan(looker, "pour-over-wipe").await;
-        for place in ["batch", "scale", "log"] {
+        for place in ["batch", "glaze", "scale", "log"] {
             self.browser.place(place).await;
             self.settle(place).await;
             if place == "scale" {
@@ -140,6 +140,7 @@ impl Tour {
     async fn settle(&self, place: &str) {
         let ready = match place {
             "batch" => ".hold, form",
+            "glaze" => ".acts button",
             "scale" => ".weight",
             "log" => ".place table, .place p:not(.wrong)",
             other => panic!("no such place: {other}"),
@@ -161,6 +162,7 @@ impl Tour {
             looker.look(&self.browser, place).await;
         }
         self.ways_of_setting_up(looker).await;
+        self.glazes(looker).await;
         self.spare(looker).await;
         self.lag_test(looker).await;
     }
@@ -196,6 +198,41 @@ impl Tour {
         self.shapes(looker).await;
         self.ways_of_measuring(looker).await;
         self.rows(looker).await;
+    }
+
+    /// A bucket is measured and kept, looked at in the list, opened again, and chosen for a batch.
+    async fn glazes(&self, looker: &mut impl Looker) {
+        self.browser.place("glaze").await;
+        self.settle("glaze").await;
+        looker.look(&self.browser, "glaze").await;
+        self.press(".acts button").await;
+        for (name, text) in [("name", "invented celadon"), ("specific_gravity", "1.45"), ("slop_g", "8200")] {
+            self.fill(name, text).await;
+        }
+        self.fill("powder_density_g_ml", "2.5").await;
+        self.browser.until("the solids", RECKONED).await;
+        looker.look(&self.browser, "glaze-new").await;
+        self.press("form > button").await;
+        self.browser.until("the list", "return !!document.querySelector('.shelf li')").await;
+        looker.look(&self.browser, "glaze-kept").await;
+        self.press(".shelf button").await;
+        self.browser.until("the solids", RECKONED).await;
+        looker.look(&self.browser, "glaze-again").await;
+        self.browser.place("batch").await;
+        self.browser.until("mine", "return !!document.querySelector('select[name=mine_glaze]')").await;
+        let mine = self.browser.client.find(Locator::Css("select[name=mine_glaze]")).await.expect("a choice");
+        mine.select_by_value("invented celadon").await.expect("mine");
+        self.choose("shape", "cylinder").await;
+        self.choose("each", "own").await;
+        self.fill("targets_g", "29 23 35 26 32").await;
+        self.browser.until("the limits", RECKONED).await;
+        self.press(".working summary").await;
+        looker.look(&self.browser, "batch-mine-and-ladder").await;
+    }
+
+    async fn press(&self, css: &str) {
+        let at = self.browser.client.wait().for_element(Locator::Css(css)).await.expect(css);
+        at.click().await.expect(css);
     }
 
     /// A refusal stands at this field.

@@ -189,7 +189,7 @@ fn a_number_of_pieces_that_cannot_be_is_refused_by_name() {
         );
     }
     for (field, value) in
-        [("hue", "1"), ("Name", "\"x\""), ("target_g", "29"), ("method", "\"dip\""), ("targets_g", "[29]")]
+        [("hue", "1"), ("Name", "\"x\""), ("target_g", "29"), ("method", "\"dip\""), ("targets_g", "29")]
     {
         let body = batch_with(field, value);
         assert_eq!(problem(&rig, "POST /api/batches", &sized(&body), &body, 422)["field"], field);

@@ -23,6 +23,10 @@ const FAULTS: &str = "
     for (const at of document.querySelectorAll('main, .place, .stage, .say, header, nav, .alarm')) {
       if (at.scrollWidth > at.clientWidth + 1 && !at.matches('.unseen')) say('runs out at the side', at);
     }
+    for (const at of document.querySelectorAll('nav a')) {
+      const r = at.getBoundingClientRect();
+      if (r.bottom > innerHeight + 0.5 || r.right > wide + 0.5) say('out of sight', at);
+    }
     for (const at of document.querySelectorAll('.say')) {
       if (at.scrollHeight > at.clientHeight + 1) say('runs out below', at);
     }
@@ -123,6 +127,7 @@ async fn each_planted_fault_of_the_layout_is_found() {
         (".number { font-size: 20vmin !important; }", "of the shorter side"),
         (".number { width: 120vw; }", "at the side"),
         (".say { margin-top: -60vh; }", "lie on each other"),
+        ("nav { grid-template-columns: repeat(4, 1fr) !important; }", "out of sight"),
         (".say { padding-top: 120vh; }", "outside of the field"),
         (
             ".button { min-height: 40px !important; padding: 0 !important; line-height: 1; font-size: 12px; }",

@@ -28,8 +28,8 @@ export class BatchPlace {
     // What was refused before another place was looked at is past.
     this.#setup.wrong = null;
     try {
-      const all = await ask("/api/batches");
-      this.#setup.know(all);
+      const [all, shelves] = await Promise.all([ask("/api/batches"), ask("/api/shelves")]);
+      this.#setup.know(all, shelves);
       this.#waiting = all.filter((b) => !b.begun_at).slice(0, 5);
     } catch (error) {
       this.#setup.wrong = error;
@@ -64,7 +64,10 @@ export class BatchPlace {
   #begin = async (event) => {
     event.preventDefault();
     clearTimeout(this.#timer);
-    await this.#try(async () => this.#start((await ask("/api/batches", this.#setup.batch())).id));
+    await this.#try(async () => {
+      for (const thing of this.#setup.kept()) await ask("/api/shelves", thing);
+      await this.#start((await ask("/api/batches", this.#setup.batch())).id);
+    });
     // Shown first, then gone to.
     requestAnimationFrame(() => document.querySelector("form [aria-invalid]")?.focus());
   };
@@ -120,7 +123,14 @@ export class BatchPlace {
       r.solids_fraction !== null && fill(w.solids, { solids: (100 * r.solids_fraction).toFixed(1) }),
     ];
     return html`<p class="result">${parts.filter(Boolean).join(" · ")}</p>
-      ${r.warnings.map((warning) => html`<p class="warning">${warning}</p>`)}`;
+      ${r.warnings.map((warning) => html`<p class="warning">${warning}</p>`)}${this.#working(r)}`;
+  }
+
+  /** Line by line, for who wants to check it by hand. */
+  #working({ steps, assumed }) {
+    const taken = assumed.map(({ name, value }) => `${name} = ${value}`).join(" · ");
+    return html`<details class="working"><summary>${w.working}</summary><ol>${steps.map((s) => html`<li>${s.what}: ${s.working} = <b>${s.result}</b></li>`)}</ol>
+      ${taken ? html`<p>${fill(w.assumed, { taken })}</p>` : ""}</details>`;
   }
 
   /** What no field can show. */

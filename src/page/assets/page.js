@@ -1,4 +1,4 @@
-// The page: four places, one live stream. Shows what the daemon says; reckons nothing.
+// The page: five places, one live stream. Shows what the daemon says; reckons nothing.
 import { html, nothing, render } from "/assets/lit-html.js";
 import { Live } from "/assets/live.js";
 import { BUSY, face } from "/assets/face.js";
@@ -6,11 +6,12 @@ import { ask, fill, words } from "/assets/say.js";
 import { pour } from "/assets/pour.js";
 import { Begun } from "/assets/begun.js";
 import { BatchPlace } from "/assets/batch.js";
+import { GlazePlace } from "/assets/glaze.js";
 import { LogPlace } from "/assets/log.js";
 import { ScalePlace } from "/assets/scale.js";
 import { spoken } from "/assets/late.js";
 
-const PLACES = ["pour", "batch", "scale", "log"];
+const PLACES = ["pour", "batch", "glaze", "scale", "log"];
 const root = document.documentElement;
 const at = (id) => document.getElementById(id);
 
@@ -94,6 +95,7 @@ const tab = (place, locked) => html`<a href="#${place}" aria-current=${place ===
 function place() {
   switch (state.place) {
     case "batch": return batchPlace.show(state);
+    case "glaze": return glazePlace.show(state);
     case "scale": return scalePlace.show(state);
     case "log": return logPlace.show(state);
     default: return pour(state);
@@ -126,6 +128,7 @@ function go(to) {
   if (location.hash !== `#${to}`) history.replaceState(null, "", `#${to}`);
   if (to === "log") logPlace.open(state);
   if (to === "batch") batchPlace.open();
+  if (to === "glaze") glazePlace.open();
 }
 
 function turn() {
@@ -142,6 +145,8 @@ async function stayAwake() {
 
 state.begun = new Begun(soon);
 const batchPlace = new BatchPlace(soon, state.begun);
+// A batch whose bucket has changed is asked for again.
+const glazePlace = new GlazePlace(soon, () => { loading = null; });
 const logPlace = new LogPlace(soon);
 const scalePlace = new ScalePlace(soon);
 state.live = new Live(soon, keep);

@@ -22,6 +22,8 @@ pub struct BatchView {
     pub low_g: f64,
     /// Greatest good mass.
     pub high_g: f64,
+    /// A target for each piece in turn, g; empty: all have the one above.
+    pub targets_g: Vec<f64>,
     /// Dry share of the slop, where the request determines it.
     pub solids_fraction: Option<f64>,
     /// The inside of the pieces, where the request gave it.
@@ -36,6 +38,8 @@ pub struct BatchView {
     pub finish: Option<String>,
     /// The glaze by name: its pieces are numbered on from batch to batch.
     pub glaze_name: Option<String>,
+    /// The version of that glaze, on its shelf, that the target was reckoned from; null: of none.
+    pub bucket: Option<u32>,
     /// The least and the greatest weight of a bare piece, g, where told.
     pub bare_g: Option<[f64; 2]>,
     /// When it was made (RFC 3339).
@@ -55,6 +59,7 @@ impl From<&BatchRecord> for BatchView {
             target_g: b.target.g(),
             low_g: b.low.g(),
             high_g: b.high.g(),
+            targets_g: b.ladder.iter().map(|w| w.target.g()).collect(),
             solids_fraction: b.solids_fraction,
             form: form(&b.request),
             pourer: b.pourer.clone(),
@@ -62,6 +67,7 @@ impl From<&BatchRecord> for BatchView {
             vessel: b.vessel.clone(),
             finish: b.finish.clone(),
             glaze_name: b.glaze_name.clone(),
+            bucket: b.bucket,
             bare_g: b.bare.map(|(least, greatest)| [least.g(), greatest.g()]),
             created_at: b.created_at.rfc3339(),
             begun_at: b.begun_at.map(|t| t.rfc3339()),
@@ -154,6 +160,9 @@ pub struct BatchRequest {
     pub glaze_name: Option<String>,
     /// The least and the greatest weight of a bare piece, g: what weighs otherwise is told as another ware.
     pub bare_g: Option<[f64; 2]>,
+    /// A target for each piece in turn, g, each with the batch's tolerance: which coat comes out best shows in the
+    /// firing. More pieces than these get the batch's own target.
+    pub targets_g: Option<Vec<f64>>,
     /// Only `pour-in` so far.
     pub method: Option<String>,
     /// What each piece should get.

@@ -1,6 +1,6 @@
 //! The start values of a trace.
 
-use super::{BadTrace, Bytes, FIRST_VERSION, Start, mass, micrograms, put};
+use super::{BadTrace, Bytes, FIRST_VERSION, Start, mass, micrograms, put, put_aim};
 use crate::pour::PourSettings;
 use crate::pour::ease::Ease;
 use crate::pour::finish::Finish;
@@ -11,7 +11,7 @@ use crate::pour::put_back::{Kept, Memory};
 use crate::pour::state::Pour;
 use crate::pour::vessel::Vessel;
 use crate::pour::ware::Ware;
-use crate::record::{Marks, Verdict};
+use crate::record::{Aim, Marks, Verdict};
 use crate::scale::response::Lags;
 use crate::scale::{Origin, ScaleFacts};
 use crate::time::{Duration, Instant};
@@ -63,10 +63,14 @@ pub(super) fn put_start(out: &mut Vec<u8>, s: &Start) {
     for lag_s in &s.lags.of_steps_s {
         put(out, millionths(*lag_s));
     }
+    // From here on of version 9.
+    for kept in &s.memory.kept {
+        put_aim(out, &kept.pour.aim);
+    }
     put_paces(out, s);
 }
 
-/// What is of version 9.
+/// What is of version 10.
 fn put_paces(out: &mut Vec<u8>, s: &Start) {
     for pace in [s.hand.pace, s.hand.trickle.pace] {
         put(out, millionths(pace.flow_g_s));
@@ -174,6 +178,11 @@ impl Bytes<'_> {
             }
         }
         if version >= 9 {
+            for kept in &mut start.memory.kept {
+                kept.pour.aim = self.aim()?;
+            }
+        }
+        if version >= 10 {
             start.hand.pace = self.pace()?;
             start.hand.trickle = Trickle { pace: self.pace()?, hand_s: self.grams()? };
             start.settings.finish = self.one_of(&Finish::ALL)?;
@@ -195,7 +204,9 @@ impl Bytes<'_> {
         start.ware = Ware { given, n, mean_g, squares_g2, unlike_g: self.optional_grams()? };
         start.memory = Memory { came_back: self.count()?, new: self.count()?, ..Memory::default() };
         for _ in 0..self.count()? {
-            let pour = self.pour()?;
+            let mut pour = self.pour()?;
+            // Before version 9 all pieces of a batch had one target.
+            pour.aim = Aim { target: start.target, low: start.low, high: start.high };
             let (gross_g, u_g) = (self.grams()?, self.grams()?);
             start.memory.kept.push_back(Kept { pour, gross_g, u_g, lifted_at: self.instant()? });
         }
@@ -205,7 +216,7 @@ impl Bytes<'_> {
     fn pour(&mut self) -> Result<Pour, BadTrace> {
         let (piece, rev, top_ups) = (self.piece()?, self.count()?, self.count()?);
         let tare = self.grams()?;
-        let mut pour = Pour { rev, top_ups, ..Pour::open(piece, tare, self.instant()?) };
+        let mut pour = Pour { rev, top_ups, ..Pour::open(piece, Aim::default(), tare, self.instant()?) };
         (pour.first_net, pour.net) = (self.optional_grams()?, self.optional_grams()?);
         (pour.net_u, pour.flow_g_s) = (self.optional_grams()?, self.optional_grams()?);
         (pour.stop_cue, pour.rolled) = (self.optional_grams()?, self.optional_grams()?);

@@ -11,6 +11,8 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("frame", &["reading"]),
     ("settle", &["reading", "scale"]),
     ("batch", &[]),
+    // How a refusal names its field.
+    ("calibration", &["batch"]),
     // A verdict is part of the record; the two share value types.
     ("pour", &["reading", "scale", "settle", "record"]),
     ("guide", &["reading", "scale", "settle"]),
@@ -39,7 +41,7 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
 const EVERYONE: [&str; 2] = ["units", "time"];
 
 /// Modules without I/O, async, logging or a clock.
-pub(super) const PURE: [&str; 17] = [
+pub(super) const PURE: [&str; 18] = [
     "units",
     "time",
     "reading",
@@ -47,6 +49,7 @@ pub(super) const PURE: [&str; 17] = [
     "frame",
     "settle",
     "batch",
+    "calibration",
     "pour",
     "guide",
     "plant",
@@ -69,6 +72,7 @@ pub(super) const MAY_USE: &[(&str, &[&str])] = &[
     ("cpal", &["sound"]),
     ("crc32fast", &["pour"]),
     ("libm", &["pour"]),
+    ("nalgebra", &["calibration"]),
     // In the manifest only for its feature.
     ("dbus", &[]),
     ("futures_util", &["I"]),
@@ -76,16 +80,16 @@ pub(super) const MAY_USE: &[(&str, &[&str])] = &[
     ("regex", &["frame", "settings"]),
     ("rusqlite", &["store"]),
     ("rustix", &["daemon", "link"]),
-    ("serde", &["batch", "settings", "I"]),
+    ("serde", &["batch", "calibration", "settings", "I"]),
     ("serde_json", &["batch", "I"]),
     ("thiserror", &["*"]),
     ("tokio", &["I"]),
     ("tokio_serial", &["link"]),
-    ("toml", &["settings"]),
+    ("toml", &["settings", "page"]),
     ("tracing", &["I"]),
     ("tracing_appender", &["main"]),
     ("tracing_subscriber", &["main"]),
-    ("utoipa", &["batch", "page"]),
+    ("utoipa", &["batch", "calibration", "page"]),
     ("utoipa_axum", &["page"]),
     ("uuid", &["settings", "I"]),
 ];

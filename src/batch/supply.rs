@@ -1,0 +1,197 @@
+//! The slop at hand against the pieces to be poured.
+//!
+//! Never weighs: grams come in, grams and pieces go out.
+
+use super::bounds::{Notes, Refused, within};
+use super::request::SupplyRequest;
+use crate::units::Mass;
+
+/// Most pieces of one batch.
+const MOST_PIECES: u32 = 10_000;
+
+/// Slop at hand, and what of it gets into no piece.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stock {
+    /// All there is.
+    pub slop: Mass,
+    /// What can't be poured from the jug.
+    pub left_in_jug: Mass,
+    /// What goes astray with each piece.
+    pub loss_per_piece: Mass,
+}
+
+impl Stock {
+    /// What is there once so many pieces got so much together: the count goes down while pouring.
+    pub fn after(&self, poured: Mass, pieces: u32) -> Self {
+        let lost = Mass::saturating(self.loss_per_piece.g() * f64::from(pieces));
+        Self { slop: self.slop - poured - lost, ..*self }
+    }
+}
+
+/// Whether the slop is enough.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Supply {
+    /// Slop that all pieces need, what stays in the jug and what goes astray with it.
+    pub needed: Mass,
+    /// Slop at hand.
+    pub at_hand: Mass,
+    /// How many pieces it is enough for, more than planned ones too.
+    pub enough_for: u32,
+    /// The piece of the plan, counted from 1, that gets too little.
+    pub runs_out_at: Option<u32>,
+    /// Slop to mix, at the least; zero where it is enough.
+    pub short: Mass,
+    /// Powder in it, where the dry share is known.
+    pub powder: Option<Mass>,
+    /// Water in it, where the dry share is known.
+    pub water: Option<Mass>,
+}
+
+/// The stock against a target for each piece in turn; `usual` is the target of pieces beyond those.
+pub fn supply(stock: &Stock, targets: &[Mass], usual: Mass, solids: Option<f64>) -> Supply {
+    let with_loss = |target: &Mass| target.g() + stock.loss_per_piece.g();
+    let needed = targets.iter().map(with_loss).sum::<f64>() + stock.left_in_jug.g();
+    // A billionth of a gram more or less is arithmetic, not slop.
+    let mut rest = stock.slop.g() - stock.left_in_jug.g() + 1e-9;
+    let mut poured = 0_u32;
+    for target in targets {
+        if with_loss(target) > rest {
+            break;
+        }
+        rest -= with_loss(target);
+        poured += 1;
+    }
+    let all = u32::try_from(targets.len()).is_ok_and(|planned| poured == planned);
+    let more = if all && with_loss(&usual) > 0.0 { whole(rest / with_loss(&usual)) } else { 0 };
+    let short = Mass::saturating((needed - stock.slop.g()).max(0.0));
+    let short = if all { Mass::ZERO } else { short };
+    let powder = solids.map(|x| Mass::saturating(short.g() * x));
+    Supply {
+        needed: Mass::saturating(needed),
+        at_hand: stock.slop,
+        enough_for: poured.saturating_add(more),
+        runs_out_at: (!all).then(|| poured.saturating_add(1)),
+        short,
+        powder,
+        water: powder.map(|powder| short - powder),
+    }
+}
+
+/// Whole pieces, at most [`MOST_PIECES`].
+fn whole(pieces: f64) -> u32 {
+    let most = f64::from(MOST_PIECES);
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "held between 0 and MOST_PIECES the line before; the fraction is meant to go"
+    )]
+    let whole = pieces.clamp(0.0, most) as u32;
+    whole
+}
+
+/// What the jug lost against what the pieces got.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Balance {
+    /// What the jug weighs less than before.
+    pub gone: Mass,
+    /// What the records say was poured.
+    pub poured: Mass,
+    /// Gone, less poured, less what goes astray: positive where slop is missing.
+    pub difference: Mass,
+    /// How far they may differ by weighing alone (k = 2).
+    pub room: Mass,
+}
+
+impl Balance {
+    /// Whether the records and the jug agree.
+    pub fn agrees(&self) -> bool {
+        self.difference.abs() <= self.room
+    }
+
+    /// The same in words.
+    pub fn told(&self) -> String {
+        let (gone, poured, apart) = (self.gone.g(), self.poured.g(), self.difference.abs().g());
+        let head = format!("The jug lost {gone:.1} g, the pieces got {poured:.1} g");
+        let room = self.room.g();
+        if self.agrees() {
+            return format!("{head}: they agree within {room:.1} g");
+        }
+        if self.difference > Mass::ZERO {
+            return format!(
+                "{head}: {apart:.1} g more went than was logged (weighing explains {room:.1} g). Spilled, or poured into \
+                 a piece that has no record?"
+            );
+        }
+        format!(
+            "{head}: {apart:.1} g more was logged than went (weighing explains {room:.1} g). Was the jug refilled, or did \
+             the scale drift?"
+        )
+    }
+}
+
+/// A jug weighed before and after against the pours between; `u` is the standard uncertainty of one weighing.
+pub fn balance(before: Mass, after: Mass, pours: &[Mass], loss_per_piece: Mass, u: Mass) -> Balance {
+    let count = u32::try_from(pours.len()).map_or(f64::MAX, f64::from);
+    let poured = pours.iter().fold(Mass::ZERO, |sum, pour| sum + *pour);
+    let gone = before - after;
+    Balance {
+        gone,
+        poured,
+        difference: gone - poured - Mass::saturating(count * loss_per_piece.g()),
+        // Independent weighings: each pour, and the jug twice.
+        room: Mass::saturating(2.0 * u.g() * (count + 2.0).sqrt()),
+    }
+}
+
+/// The supply asked about, for a plan of these targets (empty: all have `usual`).
+pub(super) fn asked(
+    request: &SupplyRequest,
+    ladder: &[Mass],
+    usual: Mass,
+    solids: Option<f64>,
+    notes: &mut Notes,
+) -> Result<Supply, Refused> {
+    if !(1..=MOST_PIECES).contains(&request.pieces) {
+        let reason = format!("{} is no number of pieces from 1 to {MOST_PIECES}", request.pieces);
+        return Err(Refused::new("supply.pieces", reason));
+    }
+    let mut told = |name: &str, value: Option<f64>| {
+        let field = format!("supply.{name}");
+        if value.is_none() {
+            notes.assumed.push((field.clone(), 0.0));
+        }
+        within(&field, value.unwrap_or(0.0), 0.0, 1e6, "g").map(Mass::saturating)
+    };
+    let stock = Stock {
+        slop: told("slop_g", Some(request.slop_g))?,
+        left_in_jug: told("left_in_jug_g", request.left_in_jug_g)?,
+        loss_per_piece: told("loss_g_per_piece", request.loss_g_per_piece)?,
+    };
+    let targets: Vec<Mass> =
+        ladder.iter().copied().chain(std::iter::repeat(usual)).take(request.pieces as usize).collect();
+    let found = supply(&stock, &targets, usual, solids);
+    tell(&stock, request.pieces, &found, notes);
+    Ok(found)
+}
+
+fn tell(stock: &Stock, pieces: u32, found: &Supply, notes: &mut Notes) {
+    let (lost, left) = (stock.loss_per_piece.g(), stock.left_in_jug.g());
+    let working =
+        format!("{pieces} pieces, with {lost} g astray each, + {left} g that can't be poured from the jug");
+    notes.step("Slop needed", working, format!("{:.1} g", found.needed.g()));
+    let working = format!("({:.1} g at hand - {left} g) over what each piece takes", found.at_hand.g());
+    notes.step("Enough for", working, format!("{} pieces", found.enough_for));
+    let Some(piece) = found.runs_out_at else { return };
+    notes.warnings.push(format!(
+        "The slop runs out at piece {piece} of {pieces}: {:.1} g are missing",
+        found.short.g()
+    ));
+    if let Some((powder, water)) = found.powder.zip(found.water) {
+        let working = format!("{:.1} g of slop as the bucket's", found.short.g());
+        notes.step(
+            "To mix for the rest",
+            working,
+            format!("{:.1} g powder + {:.1} g water", powder.g(), water.g()),
+        );
+    }
+}

@@ -1,0 +1,46 @@
+//! The daily check: one mass, ten seconds, and whether the scale is still where it was.
+
+/// Warning and action limits of a chart, in standard deviations (common practice of control charts).
+const WARNS: f64 = 2.0;
+/// See [`WARNS`].
+const ACTS: f64 = 3.0;
+/// A scale that was calibrated so many degrees away is checked again (own choice: cheap cells drift by about 0.02 percent per
+/// degree, from memory).
+pub const MOVED_C: f64 = 5.0;
+
+/// What a check says.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Says {
+    /// As before.
+    InOrder,
+    /// Near the limit: check it once more.
+    Again,
+    /// Calibrate it.
+    Calibrate,
+}
+
+impl Says {
+    /// The word used in messages.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::InOrder => "in-order",
+            Self::Again => "again",
+            Self::Calibrate => "calibrate",
+        }
+    }
+}
+
+/// What one weighing of a known mass says: `error_g` is what it shows, corrected, less what it is; `u_g` the standard
+/// uncertainty of such a weighing.
+pub fn says(error_g: f64, u_g: f64) -> Says {
+    match error_g.abs() / u_g.max(f64::MIN_POSITIVE) {
+        off if off > ACTS => Says::Calibrate,
+        off if off > WARNS => Says::Again,
+        _ => Says::InOrder,
+    }
+}
+
+/// Whether the temperature has moved so far that the scale is to be checked.
+pub fn too_far(calibrated_c: f64, now_c: f64) -> bool {
+    (calibrated_c - now_c).abs() >= MOVED_C
+}

@@ -1,0 +1,14 @@
+//! How good the scale is at the load that matters, and what of its error can be corrected.
+//!
+//! Reference masses ([`reference`]), a straight line through what the scale showed of them ([`fit`]), and the
+//! uncertainty of a net weight from there ([`uncertainty`]). Pure arithmetic: never reads a scale, a file or a clock.
+//! A studio's own check: no legal verification, and no certificate.
+
+pub mod check;
+pub mod fit;
+pub mod fitness;
+pub mod reference;
+pub mod report;
+pub mod request;
+pub mod statistics;
+pub mod uncertainty;

@@ -1,0 +1,364 @@
+//! From readings of reference masses to a correction, its uncertainty and a plain verdict.
+
+use super::fit::{Fit, Point, Shape, fit};
+use super::fitness::{Fitness, GOOD, USABLE, class_iii_limit_g, fitness};
+use super::reference::{Reference, looks_like_g};
+use super::request::{CalibrationRequest, PointRequest};
+use super::statistics::{mean, sample_sd, squares_about_mean};
+use super::uncertainty::{Known, LEAST_SPREAD, Term, combined_g};
+use crate::batch::Refused;
+
+/// Limits of a display's step, g: from a fine laboratory scale to one that can't guide a bowl.
+const DIVISION_G: (f64, f64) = (0.0001, 10.0);
+/// More than this no bench scale carries, g.
+const MOST_G: f64 = 100_000.0;
+/// Points, and readings of each, of more than a long morning (own choice).
+const MOST: usize = 1000;
+/// A scale further off than this is not a matter of correcting (own choice): another mass lies there, or it is broken.
+const FAR_OFF: f64 = 0.1;
+/// A bend is told from chance by this many of its standard deviations (Student's t of three degrees of freedom, 5 percent,
+/// two-sided: 3.18).
+const BEND_SIGMAS: f64 = 3.2;
+/// ... and with at least so many points more than a curve needs.
+const BEND_FREEDOM: usize = 3;
+/// The pour that a scale is judged for where nothing else is told: 29 g, 5 percent either way (common practice, no source).
+const USUAL: (f64, f64) = (29.0, 0.05);
+/// USP <41>: the smallest net weight is 2000 standard deviations, for 0.10 percent (2019 text, quoted in a forum).
+const USP: f64 = 2000.0;
+
+/// One load as it came out.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Load {
+    /// What the mass is worth, g.
+    pub load_g: f64,
+    /// What the scale showed of it, without the pan or the piece beneath, less that, g.
+    pub error_g: f64,
+    /// What is left of it after the correction, g.
+    pub residual_g: f64,
+    /// Expanded uncertainty of that error (k = 2), g.
+    pub expanded_g: f64,
+    /// Limit of error of class III at initial verification with this step (OIML R 76), g: a yardstick only.
+    pub limit_g: f64,
+}
+
+/// A scale as it was found.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Report {
+    /// corrected = offset + slope x indicated + bend x indicated^2, g.
+    pub offset_g: f64,
+    /// See there.
+    pub slope: f64,
+    /// Per g; 0 unless the points show it beyond chance and it matters.
+    pub bend_per_g: f64,
+    /// Each point.
+    pub loads: Vec<Load>,
+    /// Standard deviation of placements, g.
+    pub repeatability_g: f64,
+    /// Greatest difference between going up and down at one load, g; `None` where no load was met both ways.
+    pub hysteresis_g: Option<f64>,
+    /// Greatest difference off the centre, g.
+    pub eccentric_g: Option<f64>,
+    /// The pour it is judged for, and how far that may be off, g.
+    pub pour_g: (f64, f64),
+    /// Terms of that pour's weight.
+    pub budget: Vec<Term>,
+    /// Standard uncertainty of that pour's weight, g.
+    pub net_u_g: f64,
+    /// Smallest pour of which this scale is good, with the same share of tolerance; `None`: of none.
+    pub smallest_g: Option<f64>,
+    /// Smallest net weight by the rule of USP <41>, for 0.10 percent.
+    pub usp_smallest_g: f64,
+    /// Whether it will do.
+    pub fitness: Fitness,
+    /// What is to be said of it.
+    pub warnings: Vec<String>,
+    /// What is known of the scale by it.
+    pub known: Known,
+}
+
+impl Report {
+    /// A weight as it is, g.
+    pub fn corrected_g(&self, indicated_g: f64) -> f64 {
+        self.offset_g + indicated_g * (self.slope + indicated_g * self.bend_per_g)
+    }
+}
+
+/// One point, taken together.
+struct Taken {
+    reference: Reference,
+    /// Mean of what the mass alone made the scale show, g.
+    shown_g: f64,
+    /// How often it was set down.
+    n: usize,
+    /// It stood on something: two readings each.
+    based: bool,
+}
+
+/// What comes of the readings.
+///
+/// # Errors
+/// What can't be used, by its field, with what to try.
+pub fn report(request: &CalibrationRequest) -> Result<Report, Refused> {
+    let division_g = within("division_g", request.division_g, DIVISION_G)?;
+    let taken = points(&request.points)?;
+    let repeatability_g = repeatability(request)?;
+    let eccentric = eccentric(request)?;
+    let known = Known {
+        division_g,
+        repeatability_g: repeatability_g.unwrap_or(0.0),
+        eccentric_share: eccentric.map_or(0.0, |(off_g, centre_g)| off_g / centre_g),
+        u_slope: 0.0,
+        creep_g: within("creep_g", request.creep_g.unwrap_or(0.0), (0.0, 100.0))?,
+    };
+    let zero_g = zero(&taken);
+    right_masses(&taken, zero_g)?;
+    let fitted = fitted(&taken, &known, zero_g)?;
+    let known = Known { u_slope: u_slope(&fitted, &taken), ..known };
+    let pour_g = pour(request)?;
+    let budget = known.net(pour_g.0);
+    let net_u_g = combined_g(&budget);
+    let fitness = fitness(net_u_g, pour_g.1);
+    let mut found = Report {
+        offset_g: fitted.coefficients[0],
+        slope: fitted.coefficients[1],
+        bend_per_g: fitted.coefficients[2],
+        loads: loads(&taken, &fitted, &known, zero_g),
+        repeatability_g: known.repeatability_g,
+        hysteresis_g: hysteresis(&request.points),
+        eccentric_g: eccentric.map(|(off_g, _)| off_g),
+        pour_g,
+        net_u_g,
+        smallest_g: smallest(&known, pour_g),
+        usp_smallest_g: USP * known.spread_g(),
+        fitness,
+        warnings: Vec::new(),
+        budget,
+        known,
+    };
+    found.warnings = warnings(request, &found, repeatability_g.is_none());
+    Ok(found)
+}
+
+fn within(field: &str, value: f64, (least, most): (f64, f64)) -> Result<f64, Refused> {
+    if value >= least && value <= most {
+        return Ok(value);
+    }
+    Err(Refused::new(field, format!("{value} is outside {least} to {most}: check unit and decimal point")))
+}
+
+fn readings(field: &str, readings: &[f64]) -> Result<(), Refused> {
+    if readings.is_empty() || readings.len() > MOST {
+        let why = format!("has {} readings: give 1 to {MOST}", readings.len());
+        return Err(Refused::new(field, why));
+    }
+    readings.iter().try_for_each(|r| within(field, *r, (-MOST_G, MOST_G)).map(drop))
+}
+
+fn points(all: &[PointRequest]) -> Result<Vec<Taken>, Refused> {
+    if all.len() < 2 || all.len() > MOST {
+        let why = format!("has {} points: give at least two, the bare pan (0 g) and a mass", all.len());
+        return Err(Refused::new("points", why));
+    }
+    let taken: Vec<Taken> = all.iter().enumerate().map(|(n, p)| point(p, n)).collect::<Result<_, _>>()?;
+    let least = taken.iter().map(|t| t.reference.mass_g).fold(f64::INFINITY, f64::min);
+    let most = taken.iter().map(|t| t.reference.mass_g).fold(f64::NEG_INFINITY, f64::max);
+    // Without another load a line may lie anyhow.
+    if most - least <= 0.0 {
+        return Err(Refused::new(
+            "points",
+            "all have one load: give the bare pan (0 g) and a mass, or two masses",
+        ));
+    }
+    Ok(taken)
+}
+
+fn point(p: &PointRequest, n: usize) -> Result<Taken, Refused> {
+    let at = format!("points[{n}]");
+    within(&format!("{at}.nominal_g"), p.nominal_g, (0.0, MOST_G))?;
+    readings(&format!("{at}.readings_g"), &p.readings_g)?;
+    let base_g = match &p.base_readings_g {
+        None => 0.0,
+        Some(base) if base.len() == p.readings_g.len() => {
+            readings(&format!("{at}.base_readings_g"), base)?;
+            mean(base)
+        }
+        Some(base) => {
+            let why = format!("{} for {} readings: give one for each", base.len(), p.readings_g.len());
+            return Err(Refused::new(format!("{at}.base_readings_g"), why));
+        }
+    };
+    if let Some(odd) = p.direction.as_deref().filter(|d| !["up", "down"].contains(d)) {
+        return Err(Refused::new(format!("{at}.direction"), format!("'{odd}' is neither up nor down")));
+    }
+    let reference = Reference::of(p, &at)?;
+    let shown_g = mean(&p.readings_g) - base_g;
+    Ok(Taken { reference, shown_g, n: p.readings_g.len(), based: p.base_readings_g.is_some() })
+}
+
+/// Another mass than was told is set down now and then.
+fn right_masses(taken: &[Taken], zero_g: f64) -> Result<(), Refused> {
+    for (n, t) in taken.iter().enumerate() {
+        let (mass_g, shown_g) = (t.reference.mass_g, indicated_g(t, zero_g) - zero_g);
+        if mass_g > 0.0 && (shown_g - mass_g).abs() > FAR_OFF * mass_g {
+            let looks = looks_like_g(shown_g).map_or(String::new(), |g| format!(": that looks like {g} g"));
+            let why =
+                format!("shows {shown_g:.2} g of {mass_g} g{looks}; take the right mass, or begin again");
+            return Err(Refused::new(format!("points[{n}].readings_g"), why));
+        }
+    }
+    Ok(())
+}
+
+/// What the bare pan showed; 0 where it was not asked.
+fn zero(taken: &[Taken]) -> f64 {
+    let bare: Vec<f64> =
+        taken.iter().filter(|t| t.reference.mass_g == 0.0 && !t.based).map(|t| t.shown_g).collect();
+    if bare.is_empty() { 0.0 } else { mean(&bare) }
+}
+
+/// Where the scale stood with this mass alone on it.
+fn indicated_g(t: &Taken, zero_g: f64) -> f64 {
+    if t.based { zero_g + t.shown_g } else { t.shown_g }
+}
+
+/// Variance of a mean reading, g2. The digit does not average out, so that even the bare pan has one.
+fn reading_g2(t: &Taken, known: &Known) -> f64 {
+    let each = if t.based { 2.0 } else { 1.0 };
+    each * (known.spread_g().powi(2) / t.n as f64 + known.digit_g().powi(2))
+}
+
+/// The line; or the curve, where it earns its place.
+fn fitted(taken: &[Taken], known: &Known, zero_g: f64) -> Result<Fit, Refused> {
+    let point = |t: &Taken| Point {
+        x: indicated_g(t, zero_g),
+        y: t.reference.mass_g,
+        weight: 1.0 / (reading_g2(t, known) + t.reference.u_g.powi(2)),
+    };
+    let points: Vec<Point> = taken.iter().map(point).collect();
+    let line = fit(&points, Shape::Line).ok_or_else(|| {
+        Refused::new(
+            "points",
+            "the scale showed the same for different masses: is it on hold, or overloaded?",
+        )
+    })?;
+    let Some(bend) = fit(&points, Shape::Bend).filter(|b| b.freedom >= BEND_FREEDOM) else { return Ok(line) };
+    let moved_g = points.iter().map(|p| (bend.at(p.x) - line.at(p.x)).abs()).fold(0.0, f64::max);
+    // By what the readings are known to scatter, and by what they did.
+    let sd = bend.unit_sd(2).max(bend.sd(2));
+    let earned = bend.coefficients[2].abs() > BEND_SIGMAS * sd && moved_g > 0.5 * known.division_g;
+    Ok(if earned { bend } else { line })
+}
+
+/// By the readings, and by their own scatter about the fit where that is more; and by the masses, whose errors may be alike.
+fn u_slope(fitted: &Fit, taken: &[Taken]) -> f64 {
+    let largest = taken.iter().map(|t| &t.reference).max_by(|a, b| a.mass_g.total_cmp(&b.mass_g));
+    let of_masses = largest.map_or(0.0, |r| r.u_g / r.mass_g.max(f64::MIN_POSITIVE));
+    fitted.unit_sd(1).max(fitted.sd(1)).hypot(of_masses)
+}
+
+fn repeatability(request: &CalibrationRequest) -> Result<Option<f64>, Refused> {
+    let mut groups: Vec<Vec<f64>> = Vec::new();
+    for p in &request.points {
+        let base = p.base_readings_g.as_ref();
+        // A difference of two readings scatters by both: half of its variance each.
+        let nets = p.readings_g.iter().enumerate().map(|(n, r)| match base.and_then(|b| b.get(n)) {
+            Some(b) => (r - b) / 2.0_f64.sqrt(),
+            None => *r,
+        });
+        groups.push(nets.collect());
+    }
+    if let Some(repeat) = &request.repeat {
+        within("repeat.load_g", repeat.load_g, (0.0, MOST_G))?;
+        readings("repeat.readings_g", &repeat.readings_g)?;
+        groups.push(repeat.readings_g.clone());
+    }
+    let spread: Vec<&Vec<f64>> = groups.iter().filter(|g| g.len() >= 2).collect();
+    let freedom: usize = spread.iter().map(|g| g.len() - 1).sum();
+    let squares: f64 = spread.iter().map(|g| squares_about_mean(g)).sum();
+    Ok((freedom > 0).then(|| (squares / freedom as f64).sqrt()))
+}
+
+/// Greatest difference off the centre, and the load, g.
+fn eccentric(request: &CalibrationRequest) -> Result<Option<(f64, f64)>, Refused> {
+    let Some(corners) = &request.corners else { return Ok(None) };
+    let centre_g = within("corners.centre_g", corners.centre_g, (1.0, MOST_G))?;
+    if corners.readings_g.len() != 4 {
+        let why = format!("has {} readings: give four, one towards each corner", corners.readings_g.len());
+        return Err(Refused::new("corners.readings_g", why));
+    }
+    readings("corners.readings_g", &corners.readings_g)?;
+    let off_g = corners.readings_g.iter().map(|r| (r - centre_g).abs()).fold(0.0, f64::max);
+    Ok(Some((off_g, centre_g)))
+}
+
+/// Greatest difference of the mean readings up and down at one load.
+fn hysteresis(points: &[PointRequest]) -> Option<f64> {
+    let going = |way: &'static str| points.iter().filter(move |p| p.direction.as_deref() == Some(way));
+    let both = going("up")
+        .flat_map(|up| going("down").filter(|d| d.nominal_g == up.nominal_g).map(move |d| (up, d)));
+    both.map(|(up, down)| (mean(&down.readings_g) - mean(&up.readings_g)).abs()).reduce(f64::max)
+}
+
+fn pour(request: &CalibrationRequest) -> Result<(f64, f64), Refused> {
+    let net_g = within("net_g", request.net_g.unwrap_or(USUAL.0), (0.5, 5000.0))?;
+    let tolerance_g = request.tolerance_g.unwrap_or(USUAL.1 * net_g);
+    within("tolerance_g", tolerance_g, (1e-3, net_g)).map(|tolerance_g| (net_g, tolerance_g))
+}
+
+/// The net weight from which on U is at most a third of its tolerance: u^2 = a^2 + b^2 net^2 against (share net / 6)^2.
+fn smallest(known: &Known, (net_g, tolerance_g): (f64, f64)) -> Option<f64> {
+    let at_zero = combined_g(&known.net(0.0));
+    let of_net = (combined_g(&known.net(net_g)).powi(2) - at_zero.powi(2)).max(0.0).sqrt() / net_g;
+    let room = (GOOD * tolerance_g / net_g / 2.0).powi(2) - of_net.powi(2);
+    (room > 0.0).then(|| at_zero / room.sqrt())
+}
+
+fn loads(taken: &[Taken], fitted: &Fit, known: &Known, zero_g: f64) -> Vec<Load> {
+    let each = |t: &Taken| {
+        let (mass_g, shown_g) = (t.reference.mass_g, indicated_g(t, zero_g));
+        Load {
+            load_g: mass_g,
+            error_g: shown_g - zero_g - mass_g,
+            residual_g: mass_g - fitted.at(shown_g),
+            expanded_g: 2.0 * combined_g(&known.load(mass_g, t.reference.u_g)),
+            limit_g: class_iii_limit_g(mass_g, known.division_g),
+        }
+    };
+    taken.iter().map(each).collect()
+}
+
+fn warnings(request: &CalibrationRequest, found: &Report, unrepeated: bool) -> Vec<String> {
+    let mut warnings = Vec::new();
+    let expanded_g = 2.0 * found.net_u_g;
+    match found.fitness {
+        Fitness::Good => {}
+        Fitness::Usable => warnings.push(format!(
+            "Usable: verdicts nearer to a limit than {expanded_g:.2} g are uncertain"
+        )),
+        Fitness::TooCoarse => warnings.push(format!(
+            "Too coarse for plus or minus {:.2} g at {:.1} g: widen the tolerance to {:.2} g, or use a finer scale",
+            found.pour_g.1,
+            found.pour_g.0,
+            expanded_g / USABLE
+        )),
+    }
+    if unrepeated {
+        warnings.push(format!(
+            "No load was set down twice: the spread is taken as {LEAST_SPREAD} of a step; set one down ten times"
+        ));
+    } else if request.repeat.as_ref().is_none_or(|r| sample_sd(&r.readings_g).is_none()) {
+        warnings.push("The spread comes from the points alone: set one load down ten times".to_owned());
+    }
+    if found.eccentric_g.is_none() {
+        warnings
+            .push("Off the centre was not tried: the pan's corners are taken to be as its middle".to_owned());
+    }
+    if found.bend_per_g != 0.0 {
+        warnings.push("The error bends with the load: the correction bends with it".to_owned());
+    }
+    let largest = found.loads.iter().map(|l| l.load_g).fold(0.0, f64::max);
+    if largest < found.pour_g.0 {
+        warnings.push(format!("No mass was as heavy as the pour: the greatest was {largest} g"));
+    }
+    warnings
+}

@@ -1,0 +1,189 @@
+// The potter's own buckets of glaze: measured, changed, and with their history. Every number is reckoned by the daemon.
+import { html } from "./lit-html.js";
+import { ask, fill, grams, words } from "./say.js";
+import { Fields } from "./fields.js";
+import { Bucket } from "./bucket.js";
+import { Hold } from "./hold.js";
+import { age, told } from "./shelf.js";
+
+const w = words.glaze;
+/** A batch's grams don't matter here: any will do to reckon what a bucket is. */
+const ANY = { coat: { by: "direct", slop_g: 29 } };
+
+export class GlazePlace {
+  #soon;
+  #again;
+  #hold;
+  #fields;
+  #bucket;
+  #all = { glazes: [], forms: [], coats: [] };
+  /** The glaze that is open; empty: a new one. None: the list. */
+  #open = null;
+  #done = "measured";
+  #reckoned = null;
+  #said = "";
+  #timer = 0;
+  #wrong = "";
+
+  constructor(soon, again) {
+    this.#soon = soon;
+    this.#again = again;
+    this.#hold = new Hold(soon);
+    this.#fresh({});
+  }
+
+  #fresh(what) {
+    this.#fields = new Fields(() => { this.#later(); this.#soon(); });
+    this.#bucket = new Bucket(this.#fields);
+    if (what.glaze) this.#bucket.put(what.glaze);
+    const { slop_g, cup_s, deflocculant, sieved } = what;
+    this.#fields.put({ slop_g, cup_s, deflocculant, sieved });
+    this.#reckoned = null;
+  }
+
+  async open() {
+    try {
+      this.#all = await ask("/api/shelves");
+    } catch (error) {
+      this.#wrong = fill(words.not_done, { why: error.message });
+    }
+    this.#soon();
+  }
+
+  #what() {
+    const what = { glaze: this.#bucket.request() };
+    for (const key of ["slop_g", "cup_s"]) if (this.#fields.text(key)) what[key] = this.#fields.number(key);
+    for (const key of ["deflocculant", "sieved"]) if (this.#fields.text(key)) what[key] = this.#fields.text(key);
+    return what;
+  }
+
+  /** Reckons again once the typing rests. */
+  #later = () => {
+    clearTimeout(this.#timer);
+    this.#timer = setTimeout(() => this.#reckon(), 250);
+    this.#reckoned = null;
+  };
+
+  async #reckon() {
+    const form = document.querySelector("form");
+    if (!form) return;
+    this.#fields.wrong = null;
+    if ([...form.querySelectorAll("[data-number]")].every((input) => input.checkValidity())) {
+      try {
+        this.#reckoned = await ask("/api/target", { glaze: this.#bucket.request(), ...ANY });
+      } catch (error) {
+        this.#fields.wrong = error;
+      }
+    }
+    this.#soon();
+  }
+
+  async #try(what) {
+    this.#fields.wrong = null;
+    this.#said = this.#wrong = "";
+    try {
+      await what();
+    } catch (error) {
+      this.#fields.wrong = error;
+      if (!error.field) this.#wrong = fill(words.not_done, { why: error.message });
+    }
+    await this.open();
+  }
+
+  #keep = (event) => {
+    event.preventDefault();
+    const name = this.#open || this.#fields.text("name");
+    const note = this.#open ? w.done[this.#done] : w.done.fresh;
+    return this.#try(async () => {
+      const kept = await ask("/api/shelves", { shelf: "glaze", name, what: this.#what(), note });
+      this.#said = fill(w.kept, { name, n: kept.version });
+      this.#open = null;
+    });
+  };
+
+  #off(name) {
+    return this.#try(async () => {
+      await ask("/api/shelves", { shelf: "glaze", name, what: null, note: w.taken_off });
+      this.#said = fill(w.gone, { name });
+      this.#open = null;
+    });
+  }
+
+  #pourBy(batch) {
+    return this.#try(async () => {
+      const { target_g } = await ask(`/api/batches/${batch.id}/bucket`, {});
+      this.#said = fill(w.pours_by, { grams: grams(target_g) });
+      this.#again();
+    });
+  }
+
+  #choose(name) {
+    this.#open = name;
+    this.#said = this.#wrong = "";
+    this.#done = "measured";
+    this.#fresh(this.#all.glazes.find((glaze) => glaze.name === name)?.what ?? {});
+    if (name) this.#later();
+    this.#soon();
+  }
+
+  /** A batch under way goes by an older version of this glaze. */
+  #older(batch) {
+    const glaze = batch && this.#all.glazes.find(({ name }) => name === batch.glaze_name);
+    if (!glaze || batch.bucket === null || batch.bucket === glaze.version) return "";
+    return html`<section class="step"><h2>${w.under_way}</h2><p>${fill(w.older, { name: glaze.name, batch: batch.name })}</p>
+      ${this.#hold.button(batch.id, w.pour_by, words.batch.ending, () => this.#pourBy(batch))}</section>`;
+  }
+
+  #list() {
+    const row = (glaze) => html`<li><button class="plain" @click=${() => this.#choose(glaze.name)}>${glaze.name}</button>
+      <span class="told">${told(glaze)}</span><span class="known">${fill(w.version, { n: glaze.version, note: glaze.note, age: age(glaze.made_at) })}</span></li>`;
+    return html`${this.#all.glazes.length ? html`<ul class="shelf">${this.#all.glazes.map(row)}</ul>` : html`<p>${w.none}</p>`}
+      <p class="acts"><button @click=${() => this.#choose("")}>${w.another}</button></p>
+      ${this.#others()}`;
+  }
+
+  #others() {
+    const row = (thing) => html`<li><b>${thing.name}</b><span class="told">${told(thing)}</span></li>`;
+    const of = (head, things) => (things.length ? html`<section><h2>${head}</h2><ul class="shelf">${things.map(row)}</ul></section>` : "");
+    return html`${of(w.forms, this.#all.forms)}${of(w.coats, this.#all.coats)}
+      <section><h2>${w.text}</h2><p>${w.text_what}</p><p class="acts"><a class="button" href="/api/shelves.toml" download="tarebell-shelves.toml">${w.text_out}</a></p>
+      <label>${w.text_in}<input type="file" accept=".toml,text/plain" @change=${this.#takeIn}></label></section>`;
+  }
+
+  #takeIn = (event) => {
+    const file = event.target.files[0];
+    return file && this.#try(async () => {
+      const { added, there_already } = await ask("/api/shelves/import", { toml: await file.text() });
+      this.#said = fill(w.taken_in, { n: added, there: there_already });
+      event.target.value = "";
+    });
+  };
+
+  #result() {
+    const r = this.#reckoned;
+    if (!r || r.solids_fraction === null) return "";
+    const density = r.slop_density_g_ml === null ? "" : ` · ${fill(w.density, { density: r.slop_density_g_ml.toFixed(3) })}`;
+    return html`<p class="result">${fill(words.batch.solids, { solids: (100 * r.solids_fraction).toFixed(1) })}${density}</p>
+      ${r.warnings.map((warning) => html`<p class="warning">${warning}</p>`)}`;
+  }
+
+  #form() {
+    const f = this.#fields, free = { free: true, hint: words.batch.may_lack };
+    const { fresh: _new, ...done } = w.done;
+    return html`<form @submit=${this.#keep} @input=${this.#later}><h2>${this.#open || w.new_head}</h2>
+      ${this.#open ? f.choice("done", w.what_done, done, this.#done, (key) => { this.#done = key; }) : f.field("name", w.name, { text: true, hint: w.name_hint })}
+      ${this.#bucket.show()}${this.#result()}
+      ${f.field("slop_g", w.slop, free)}${f.field("cup_s", w.cup, free)}
+      ${f.field("deflocculant", w.deflocculant, { ...free, text: true })}${f.field("sieved", w.sieved, { ...free, text: true })}
+      <button>${w.keep}</button></form>
+      <p class="acts"><button class="plain" @click=${() => { this.#open = null; this.#soon(); }}>${w.back}</button></p>
+      ${this.#open ? this.#hold.button(`off ${this.#open}`, fill(w.off, { name: this.#open }), words.batch.ending, () => this.#off(this.#open)) : ""}`;
+  }
+
+  /** The whole place. */
+  show({ batch }) {
+    return html`<div class="place"><h1>${words.places.glaze}</h1>
+      <p class="said" role="status">${this.#said}</p><p class="wrong" role="alert">${this.#wrong}</p>
+      ${this.#open === null ? html`${this.#older(batch)}${this.#list()}` : this.#form()}</div>`;
+  }
+}

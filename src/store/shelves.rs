@@ -1,0 +1,60 @@
+//! The potter's own glazes, forms and coats.
+//!
+//! Never changes a version: a change is a new one.
+
+use super::rows::unknown;
+use crate::record::{Shelf, ShelfRecord};
+use crate::time::WallTime;
+use rusqlite::{Connection, Row, params};
+
+const COLUMNS: &str = "shelf, name, version, body, note, made_us";
+
+/// The newest version of each thing that was not taken off, by shelf and name.
+pub(super) fn newest(conn: &Connection) -> rusqlite::Result<Vec<ShelfRecord>> {
+    let sql = format!(
+        "SELECT {COLUMNS} FROM shelf s WHERE body IS NOT NULL AND version = (SELECT MAX(n.version) FROM shelf n \
+         WHERE n.shelf = s.shelf AND n.name = s.name) ORDER BY shelf, name"
+    );
+    conn.prepare_cached(&sql)?.query_map([], record)?.collect()
+}
+
+/// All versions of all, the oldest first.
+pub(super) fn all(conn: &Connection) -> rusqlite::Result<Vec<ShelfRecord>> {
+    let sql = format!("SELECT {COLUMNS} FROM shelf ORDER BY shelf, name, version");
+    conn.prepare_cached(&sql)?.query_map([], record)?.collect()
+}
+
+/// All versions of one thing, the newest first.
+pub(super) fn versions(conn: &Connection, shelf: Shelf, name: &str) -> rusqlite::Result<Vec<ShelfRecord>> {
+    let sql = format!("SELECT {COLUMNS} FROM shelf WHERE shelf = $1 AND name = $2 ORDER BY version DESC");
+    conn.prepare_cached(&sql)?.query_map(params![shelf.word(), name], record)?.collect()
+}
+
+/// Puts the next version on its shelf; its number is filled in.
+pub(super) fn put(conn: &Connection, record: &mut ShelfRecord) -> rusqlite::Result<()> {
+    let sql = "SELECT COALESCE(MAX(version), 0) + 1 FROM shelf WHERE shelf = $1 AND name = $2";
+    record.version =
+        conn.prepare_cached(sql)?.query_row(params![record.shelf.word(), record.name], |row| row.get(0))?;
+    let sql = format!("INSERT INTO shelf ({COLUMNS}) VALUES ($1, $2, $3, $4, $5, $6)");
+    conn.prepare_cached(&sql)?.execute(params![
+        record.shelf.word(),
+        record.name,
+        record.version,
+        record.body,
+        record.note,
+        record.made_at.unix_us(),
+    ])?;
+    Ok(())
+}
+
+fn record(row: &Row<'_>) -> rusqlite::Result<ShelfRecord> {
+    let word: String = row.get("shelf")?;
+    Ok(ShelfRecord {
+        shelf: Shelf::from_word(&word).ok_or_else(|| unknown(row, "shelf", &word))?,
+        name: row.get("name")?,
+        version: row.get("version")?,
+        body: row.get("body")?,
+        note: row.get("note")?,
+        made_at: WallTime::from_unix_us(row.get("made_us")?),
+    })
+}

@@ -1,0 +1,188 @@
+//! Slop at hand, the jug's balance, and targets that differ from piece to piece.
+//!
+//! "Derived" means worked out by hand.
+
+use crate::outside::{asked, close, example, worked};
+use crate::seeds::seeded;
+use proptest::prelude::*;
+use serde_json::{Value, json};
+use tarebell::batch::ladder::shuffled;
+use tarebell::batch::supply::{Stock, balance, supply};
+use tarebell::batch::{Target, told};
+use tarebell::units::Mass;
+
+fn asks(section: &str, value: Value) -> Value {
+    let mut request = example();
+    request[section] = value;
+    request
+}
+
+fn g(grams: f64) -> Mass {
+    Mass::saturating(grams)
+}
+
+/// Derived: 12 x (29 + 1) + 40 = 400 g.
+#[test]
+fn slop_that_is_just_enough_is_and_one_gram_less_runs_out_at_the_last_piece() {
+    let ask = |slop: f64| json!({ "pieces": 12, "slop_g": slop, "left_in_jug_g": 40, "loss_g_per_piece": 1 });
+    let t = worked(asks("supply", ask(400.0)));
+    let found = t.supply.unwrap();
+    close(found.needed.g(), 400.0, 1e-9, "needed g");
+    assert_eq!((found.enough_for, found.runs_out_at, found.short), (12, None, Mass::ZERO));
+    assert!(t.warnings.is_empty(), "{:?}", t.warnings);
+    let t = worked(asks("supply", ask(399.0)));
+    let found = t.supply.clone().unwrap();
+    assert_eq!((found.enough_for, found.runs_out_at), (11, Some(12)));
+    close(found.short.g(), 1.0, 1e-9, "short g");
+    assert!(t.warnings.join("\n").contains("runs out at piece 12 of 12"), "{:?}", t.warnings);
+    assert_eq!(worked(asks("supply", ask(490.0))).supply.unwrap().enough_for, 15, "three more than planned");
+    assert_eq!(worked(asks("supply", ask(20.0))).supply.unwrap().runs_out_at, Some(1));
+}
+
+/// Derived: 10 x 29 = 290 g needed, 145 g at hand; the missing 145 g are 75 g powder and 70 g water (15/29 dry).
+#[test]
+fn powder_and_water_to_mix_for_the_rest_are_of_the_buckets_own_dry_share() {
+    let t = worked(asks("supply", json!({ "pieces": 10, "slop_g": 145 })));
+    let found = t.supply.clone().unwrap();
+    assert_eq!(found.runs_out_at, Some(6));
+    close(found.powder.unwrap().g(), 75.0, 1e-9, "powder g");
+    close(found.water.unwrap().g(), 70.0, 1e-9, "water g");
+    assert!(told(&t).contains("75.0 g powder + 70.0 g water"), "{}", told(&t));
+    for name in ["supply.left_in_jug_g", "supply.loss_g_per_piece"] {
+        assert!(t.assumed.contains(&(name.to_owned(), 0.0)), "{name}: {:?}", t.assumed);
+    }
+    let direct =
+        json!({ "coat": { "by": "direct", "slop_g": 29 }, "supply": { "pieces": 10, "slop_g": 145 } });
+    let found = worked(direct).supply.unwrap();
+    assert_eq!((found.runs_out_at, found.powder), (Some(6), None));
+    for (ask, field) in [
+        (json!({ "pieces": 0, "slop_g": 145 }), "supply.pieces"),
+        (json!({ "pieces": 1.5, "slop_g": 145 }), "supply"),
+        (json!({ "pieces": 10, "slop_g": -1 }), "supply.slop_g"),
+        (json!({ "pieces": 10 }), "supply.slop_g"),
+        (json!({ "pieces": 10, "slop_g": 145, "jug": 1 }), "supply.jug"),
+    ] {
+        assert_eq!(asked(asks("supply", ask.clone())).unwrap_err().field, field, "{ask}");
+    }
+}
+
+#[test]
+fn the_count_goes_down_while_pouring_and_foretells_the_same_piece() {
+    let stock = Stock { slop: g(200.0), left_in_jug: g(10.0), loss_per_piece: g(0.5) };
+    let targets = [g(29.0); 8];
+    let before = supply(&stock, &targets, g(29.0), None);
+    assert_eq!(before.runs_out_at, Some(7), "190 g are six pieces of 29.5 g");
+    let later = supply(&stock.after(g(2.0 * 29.0), 2), &targets[2..], g(29.0), None);
+    assert_eq!(later.runs_out_at, Some(5), "the fifth of those left is the seventh");
+    let heavy = supply(&stock.after(g(2.0 * 36.0), 2), &targets[2..], g(29.0), None);
+    assert_eq!(heavy.runs_out_at, Some(4), "two heavy pieces bring it forward");
+}
+
+/// Derived: weighings of 0.1 g, 10 pours and the jug twice: 2 x 0.1 x sqrt 12 = 0.69 g.
+#[test]
+fn a_jug_weighed_before_and_after_checks_the_sum_of_the_pours() {
+    let pours = [g(29.0); 10];
+    let checked = |after: f64| balance(g(900.0), g(after), &pours, g(0.5), g(0.1));
+    close(checked(605.0).room.g(), 0.2 * 12.0_f64.sqrt(), 1e-9, "room g");
+    assert!(checked(605.4).agrees() && checked(604.6).agrees(), "290 g poured and 5 g of drips");
+    let missing = checked(570.0);
+    assert!(!missing.agrees() && missing.told().contains("more went than was logged"), "{}", missing.told());
+    close(missing.difference.g(), 35.0, 1e-9, "missing g");
+    let refilled = checked(700.0);
+    assert!(!refilled.agrees() && refilled.told().contains("Was the jug refilled"), "{}", refilled.told());
+}
+
+fn rungs(t: &Target) -> Vec<f64> {
+    t.ladder.iter().map(|rung| rung.g()).collect()
+}
+
+#[test]
+fn a_ladder_is_even_from_low_to_high_and_the_seed_fixes_its_order() {
+    let plain = worked(asks("ladder", json!({ "low_g": 23, "high_g": 35, "steps": 5 })));
+    assert_eq!(rungs(&plain), [23.0, 26.0, 29.0, 32.0, 35.0]);
+    let listed = worked(asks("ladder", json!({ "targets_g": [35, 23, 29] })));
+    assert_eq!(rungs(&listed), [35.0, 23.0, 29.0]);
+    let seeded = |seed: u64| {
+        rungs(&worked(asks(
+            "ladder",
+            json!({ "low_g": 23, "high_g": 35, "steps": 5, "of_each": 2, "seed": seed }),
+        )))
+    };
+    assert_eq!(seeded(7), seeded(7));
+    assert!((0..20).any(|seed| seeded(seed) != seeded(7)), "another seed, another order");
+    let mut sorted = seeded(7);
+    sorted.sort_by(f64::total_cmp);
+    assert_eq!(sorted, [23.0, 23.0, 26.0, 26.0, 29.0, 29.0, 32.0, 32.0, 35.0, 35.0]);
+    let same = worked(asks("ladder", json!({ "targets_g": [29, 29, 29, 23], "seed": 1 })));
+    assert!(same.warnings.join("\n").contains("too many of one"), "{:?}", same.warnings);
+}
+
+#[test]
+fn a_ladder_that_cannot_be_is_refused_by_name() {
+    let rows = [
+        (json!({ "low_g": 35, "high_g": 23, "steps": 5 }), "ladder.high_g"),
+        (json!({ "low_g": 23, "high_g": 35, "steps": 1 }), "ladder.steps"),
+        (json!({ "low_g": 23, "high_g": 35 }), "ladder.targets_g"),
+        (json!({ "targets_g": [] }), "ladder.targets_g"),
+        (json!({ "targets_g": [29, 0.1] }), "ladder.targets_g[1]"),
+        (json!({ "targets_g": [29], "low_g": 3 }), "ladder.targets_g"),
+        (json!({ "targets_g": [29], "of_each": 0 }), "ladder.of_each"),
+        (json!({ "targets_g": [29], "of_each": 1001 }), "ladder.of_each"),
+        (json!({ "targets_g": ["29"] }), "ladder.targets_g"),
+    ];
+    for (ladder, field) in rows {
+        let refused = asked(asks("ladder", ladder.clone())).unwrap_err();
+        assert_eq!(refused.field, field, "{ladder}: {}", refused.reason);
+    }
+    let mut narrow = asks("ladder", json!({ "targets_g": [1, 29] }));
+    narrow["tolerance"] = json!({ "grams": 1.5 });
+    assert_eq!(asked(narrow).unwrap_err().field, "tolerance");
+}
+
+#[test]
+fn supply_counts_with_the_targets_of_the_ladder() {
+    let mut request = asks("ladder", json!({ "targets_g": [50, 10, 10] }));
+    request["supply"] = json!({ "pieces": 4, "slop_g": 70 });
+    let found = worked(request).supply.unwrap();
+    close(found.needed.g(), 50.0 + 10.0 + 10.0 + 29.0, 1e-9, "the fourth has the batch's own target");
+    assert_eq!((found.enough_for, found.runs_out_at), (3, Some(4)));
+}
+
+proptest! {
+    #![proptest_config(seeded())]
+
+    #[test]
+    fn a_shuffled_ladder_has_the_same_targets_and_no_equal_neighbours(
+        counts in prop::collection::vec(1usize..6, 2..8), seed in any::<u64>(),
+    ) {
+        let most = counts.iter().max().copied().unwrap_or(0);
+        let whole: usize = counts.iter().sum();
+        let rung = |n: usize| Mass::saturating(20.0 + f64::from(u32::try_from(n).unwrap()));
+        let all: Vec<Mass> = counts.iter().enumerate().flat_map(|(n, count)| vec![rung(n); *count]).collect();
+        let order = shuffled(&all, seed);
+        let sorted = |list: &[Mass]| {
+            let mut g: Vec<f64> = list.iter().map(|m| m.g()).collect();
+            g.sort_by(f64::total_cmp);
+            g
+        };
+        prop_assert_eq!(sorted(&order), sorted(&all));
+        if 2 * most <= whole + 1 {
+            prop_assert!(order.windows(2).all(|pair| pair[0] != pair[1]), "{:?}", order);
+        }
+    }
+
+    #[test]
+    fn a_supply_that_is_enough_stays_enough_with_more_slop(
+        slop in 0.0..2000.0f64, more in 0.0..500.0f64, pieces in 1usize..30, left in 0.0..100.0f64, loss in 0.0..3.0f64,
+    ) {
+        let of = |slop: f64| {
+            let stock = Stock { slop: g(slop), left_in_jug: g(left), loss_per_piece: g(loss) };
+            supply(&stock, &vec![g(29.0); pieces], g(29.0), Some(0.5))
+        };
+        let (less, greater) = (of(slop), of(slop + more));
+        prop_assert!(greater.enough_for >= less.enough_for && greater.short.g() <= less.short.g() + 1e-6);
+        prop_assert_eq!(less.runs_out_at.is_none(), slop + 1e-9 >= less.needed.g());
+        let mended = of(slop + less.short.g());
+        prop_assert!(mended.runs_out_at.is_none(), "what was short is enough: {:?}", mended);
+    }
+}
