@@ -65,8 +65,7 @@ impl Engine {
         }
         d.jumped = false;
         d.rises = if change > self.threshold_g() { d.rises + 1 } else { 0 };
-        let wanted = d.pour.verdict == Verdict::Short || self.wants_trickle(&d.pour);
-        let trickles = wanted && d.rises > 0 && self.climbing().is_some();
+        let trickles = self.wants_more(&d.pour) && d.rises > 0 && self.climbing().is_some();
         if trickles || d.rises >= self.rises_wanted() {
             return self.more(d, w.arrived_at);
         }
@@ -107,7 +106,7 @@ impl Engine {
         if climbs && change > self.threshold_g() {
             return self.more(d, w.arrived_at);
         }
-        let wanted = (d.pour.verdict == Verdict::Short || self.wants_trickle(&d.pour)) && self.guides();
+        let wanted = self.wants_more(&d.pour) && self.guides();
         if (wanted || climbs) && w.taken_at.seconds_from(since) >= TOUCH_S {
             return self.borne(d, change, w.arrived_at);
         }

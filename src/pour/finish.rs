@@ -79,6 +79,11 @@ impl Engine {
         }
     }
 
+    /// A stream into a piece with so many entries is a trickle that finishes a pour.
+    pub(super) fn trickles(&self, rev: u32) -> bool {
+        self.start.settings.finish == Finish::Trickle && rev > 0
+    }
+
     /// What runs on after its stop is stopped where it should have ended.
     fn stops_short(&self, s: &Stream) -> bool {
         s.pour.rev == 0 && !s.pour.ran_on && !s.lumps
@@ -110,6 +115,11 @@ impl Engine {
         let fits = matches!(pour.verdict, Verdict::Short | Verdict::Good);
         let missing_g = self.start.target.g() - net;
         first && fits && self.guides() && missing_g > WORTH * self.least_trickle_g()
+    }
+
+    /// A weighed piece lacks something.
+    pub(super) fn wants_more(&self, pour: &Pour) -> bool {
+        pour.verdict == Verdict::Short || self.wants_trickle(pour)
     }
 
     /// What is said of a piece that was weighed at rest: `ready` asks for its trickle.

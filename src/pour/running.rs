@@ -4,7 +4,6 @@
 use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::Cue;
-use super::finish::Finish;
 use super::landing::Landing;
 use super::leaps::Leaps;
 use super::onset::Onset;
@@ -62,21 +61,10 @@ impl Engine {
         let lag_s = self.start.scale.lag.as_secs_f64();
         let noise = 0.5 * self.threshold_g();
         let quiet = recent.iter().rev().find(|(_, net)| (net - from_g).abs() <= noise);
-        let trickles = self.start.settings.finish == Finish::Trickle && pour.rev > 0;
-        // What trickles stands out from noise later.
-        let unseen_s = if trickles { 0.75 * lag_s + 0.15 } else { 0.5 * lag_s };
-        let began = quiet.or(recent.front()).map_or(Instant::START, |(t, _)| *t).offset_seconds(-unseen_s);
-        let usual = match self.start.settings.finish {
-            Finish::Trickle if pour.rev > 0 => self.hand.trickle.pace.usual(),
-            Finish::Stop if pour.rev > 0 => TRICKLE_G_S,
-            Finish::Trickle | Finish::Stop => self.hand.pace.usual(),
-        };
+        let seen = quiet.or(recent.front()).map_or(Instant::START, |(t, _)| *t);
+        let began = seen.offset_seconds(-self.unseen_s(pour.rev));
         let sd_g = self.start.scale.reading_sd_g();
-        let mut predictor =
-            Predictor::begin(from_g, began, Display::of(&self.start.scale), usual, self.hand.ease);
-        if trickles {
-            predictor = predictor.trickling();
-        }
+        let mut predictor = self.predictor(pour.rev, from_g, began);
         let before = recent.iter().rev().find(|(_, net)| net - from_g <= noise);
         let since = before.map_or(began, |(t, _)| *t);
         let mut onset = Onset::after((since, from_g), lag_s, sd_g);
@@ -113,6 +101,25 @@ impl Engine {
             ran: false,
             lumps: self.start.settings.vessel.in_lumps(),
         }
+    }
+
+    /// So long before it is seen a stream began, s: what trickles stands out from noise later (best on simulated hands).
+    fn unseen_s(&self, rev: u32) -> f64 {
+        let lag_s = self.start.scale.lag.as_secs_f64();
+        if self.trickles(rev) { 0.75 * lag_s + 0.15 } else { 0.5 * lag_s }
+    }
+
+    /// The filter of a stream into a piece with so many entries.
+    fn predictor(&self, rev: u32, from_g: f64, began: Instant) -> Predictor {
+        let trickles = self.trickles(rev);
+        let usual = match rev {
+            0 => self.hand.pace.usual(),
+            _ if trickles => self.hand.trickle.pace.usual(),
+            _ => TRICKLE_G_S,
+        };
+        let display = Display::of(&self.start.scale);
+        let predictor = Predictor::begin(from_g, began, display, usual, self.hand.ease);
+        if trickles { predictor.trickling() } else { predictor }
     }
 
     pub(super) fn pouring(&mut self, mut s: Stream, w: Weighing) {

@@ -112,6 +112,7 @@ fn all(asked: &Asked) -> anyhow::Result<()> {
     let mut rows = grid::rows("mug", &grid::at(MUG.0, MUG.1), &Caller::ALL, asked.sessions, true)?;
     plot::draw(&rows, &kept("stop.svg"))?;
     let changed = ablations::all(asked.sessions)?;
+    let finished = finish::all(asked.sessions)?;
     let before = asked.grid_from.as_deref().map_or(Ok(Vec::new()), grid::read)?;
     let owed: Vec<grid::Cell> =
         grid::cells().into_iter().filter(|c| !before.iter().any(|r| r.cell == *c)).collect();
@@ -121,7 +122,7 @@ fn all(asked: &Asked) -> anyhow::Result<()> {
     let took =
         format!("All of it took {:.0} min on {threads} threads.", since.elapsed().as_secs_f64() / 60.0);
     let text = format!(
-        "# Figures of the stop\n\n{ABOUT}\n{pace}\n\n{took}\n\n## Where a promise does not hold\n\n{}## One thing changed at a time\n\n{changed}",
+        "# Figures of the stop\n\n{ABOUT}\n{pace}\n\n{took}\n\n## Where a promise does not hold\n\n{}## Finished with a trickle\n\n{finished}## One thing changed at a time\n\n{changed}",
         table::grid(&rows)
     );
     write("figures.md", &text)?;

@@ -167,15 +167,7 @@ impl Bytes<'_> {
             self.seen(&mut start)?;
         }
         if version >= 8 {
-            start.hand.ease = Ease { kept: self.grams()?, pours: self.count()? };
-            start.hand.lag_s = self.optional_grams()?;
-            start.hand.scatter_s = self.optional_grams()?;
-            start.settings.guidance = self.one_of(&Guidance::ALL)?;
-            start.scale.lag_origin = self.one_of(&ORIGINS)?;
-            start.lags.until = self.instant()?;
-            for _ in 0..self.count()? {
-                start.lags.of_steps_s.push_back(self.grams()?);
-            }
+            self.guided(&mut start)?;
         }
         if version >= 9 {
             for kept in &mut start.memory.kept {
@@ -188,6 +180,20 @@ impl Bytes<'_> {
             start.settings.finish = self.one_of(&Finish::ALL)?;
         }
         Ok(start)
+    }
+
+    /// What version 8 has besides.
+    fn guided(&mut self, start: &mut Start) -> Result<(), BadTrace> {
+        start.hand.ease = Ease { kept: self.grams()?, pours: self.count()? };
+        start.hand.lag_s = self.optional_grams()?;
+        start.hand.scatter_s = self.optional_grams()?;
+        start.settings.guidance = self.one_of(&Guidance::ALL)?;
+        start.scale.lag_origin = self.one_of(&ORIGINS)?;
+        start.lags.until = self.instant()?;
+        for _ in 0..self.count()? {
+            start.lags.of_steps_s.push_back(self.grams()?);
+        }
+        Ok(())
     }
 
     fn pace(&mut self) -> Result<Pace, BadTrace> {
