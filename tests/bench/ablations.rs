@@ -45,7 +45,7 @@ fn lag_off() -> anyhow::Result<Table> {
     Ok(Table {
         title: "The scale's lag left out",
         theory: "Told 0 s where it is 0.30 s, the first pour ends over by flow x lag, 8 x 0.3 = 2.4 g; then the hand's time takes it up, as only the sum is seen in finished pours, and the mean comes back. A hand that eases off should suffer most: a late scale shows the flow that was.",
-        seen: "Agrees: +2.4 g at first, then the same scatter as with the lag known; the easing hand suffers a little (about a tenth more RMS), less than was thought.",
+        seen: "Agrees: +2.4 g at first, then the same scatter as with the lag known; the easing hand suffers a little (about a twentieth more RMS), less than was thought.",
         rows,
     })
 }
@@ -165,7 +165,7 @@ fn loudspeakers() -> anyhow::Result<Table> {
     Ok(Table {
         title: "A loudspeaker that is late: 180 ms, scatter 15 ms",
         theory: "Not known, the first pour ends over by 8 x 0.18 = 1.4 g, and the hand's time takes it up. The scatter of 15 ms is 0.12 g; the longer blind time adds more through the flow's wander, known or not.",
-        seen: "Agrees: +1.4 g at first where it is not known, and a third more scatter in either case; being told it saves the first pours only.",
+        seen: "Agrees: +1.4 g at first where it is not known, and a quarter more scatter in either case; being told it saves the first pours only.",
         rows: rows.map(row).to_vec(),
     })
 }
