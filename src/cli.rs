@@ -195,6 +195,11 @@ mod tests {
                 "powder_density_g_ml":2.5},
                 "coat":{"by":"piece","slop_g":29,"specific_gravity":1.45,"area_cm2":250}}"#,
             ),
+            (
+                "--slop-g 29 --ware dry --absorption-percent 11 --piece-g 300",
+                r#"{"coat":{"by":"direct","slop_g":29},
+                "ware":{"state":"dry","absorption_percent":11,"piece_g":300}}"#,
+            ),
         ] {
             assert_eq!(typed(flags).unwrap(), crate::batch::from_json(json).unwrap());
         }

@@ -85,6 +85,36 @@ quantity!(/** An area. */ Area, square_centimetres, cm2, "square centimetres");
 quantity!(/** A volume. */ Volume, millilitres, ml, "millilitres");
 quantity!(/** A density. */ Density, grams_per_millilitre, g_ml, "grams per millilitre");
 
+/// Avoirdupois ounce, g: a sixteenth of the pound of 453.59237 g, both exact (NIST Handbook 44, appendix C;
+/// Weights and Measures Act 1985, schedule 1, part V).
+pub const OUNCE_G: f64 = 28.349_523_125;
+/// Inch, mm; exact (NIST Handbook 44, appendix C; from memory).
+pub const INCH_MM: f64 = 25.4;
+
+impl Mass {
+    /// A mass from a number in ounces; `None` for NaN and infinities.
+    pub fn ounces(value: f64) -> Option<Self> {
+        Self::grams(value * OUNCE_G)
+    }
+
+    /// The number in ounces.
+    pub fn oz(self) -> f64 {
+        self.g() / OUNCE_G
+    }
+}
+
+impl Length {
+    /// A length from a number in inches; `None` for NaN and infinities.
+    pub fn inches(value: f64) -> Option<Self> {
+        Self::millimetres(value * INCH_MM)
+    }
+
+    /// The number in inches.
+    pub fn inch(self) -> f64 {
+        self.mm() / INCH_MM
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

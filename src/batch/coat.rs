@@ -98,7 +98,7 @@ impl Coat {
         };
         within(field, dry.value(), DRY_G_CM2.0, DRY_G_CM2.1, "g/cm2 of dry coat")?;
         odd(dry.value(), notes);
-        notes.step("Dry coat", working, format!("{:.4} g/cm2", dry.value()));
+        notes.step("Dry coat", working, format!("{:.5} g/cm2", dry.value()));
         Ok((Self::Dry(dry), firing))
     }
 }
@@ -111,9 +111,13 @@ fn odd(dry: f64, notes: &mut Notes) {
     }
     let meant = if dry > high { dry / 10.0 } else { dry * 10.0 };
     notes.warnings.push(format!(
-        "Dry coat in g/cm2 {dry:.4} is unusual (mostly {low} to {high}), {:.3} times a common one of {COMMON_DRY_G_CM2}: \
-         is {meant:.4} meant? Look at the decimal point, or try it on a test tile",
-        dry / COMMON_DRY_G_CM2
+        "Dry coat in g/cm2 {dry:.4} is unusual (mostly {low} to {high}), {} a common one of {COMMON_DRY_G_CM2}: is \
+         {meant:.4} meant? Look at the decimal point, or try it on a test tile",
+        if dry > high {
+            format!("{:.1} times", dry / COMMON_DRY_G_CM2)
+        } else {
+            format!("{:.0} % of", 100.0 * dry / COMMON_DRY_G_CM2)
+        }
     ));
 }
 
@@ -186,7 +190,7 @@ fn same_form(coat: &CoatRequest, before: &Before<'_>, notes: &mut Notes) -> Resu
         odd(dry.value() / cm2, notes);
     }
     let working = format!("{slop}, as on the reference piece of the same form");
-    notes.step("Dry powder on the reference", working, format!("{:.3} g", dry.value()));
+    notes.step("Dry powder on the reference", working, format!("{:.2} g", dry.value()));
     Ok(Coat::SameForm(dry))
 }
 
@@ -227,7 +231,7 @@ fn on_piece(coat: &CoatRequest, before: &Before<'_>, notes: &mut Notes) -> Resul
             ));
         }
     };
-    let working = format!("{slop_g} g of slop x {:.4} dry", solids.value());
+    let working = format!("{slop_g} g of slop x {:.6} dry", solids.value());
     Ok((slop.times(&solids), working))
 }
 

@@ -64,27 +64,13 @@ pub(super) fn largest(doubts: &[Doubt]) -> Option<String> {
 }
 
 /// What of the uncertainties should be said.
-pub(super) fn remark(
-    request: &TargetRequest,
-    target: Mass,
-    half: Mass,
-    (shared, piece): (Option<Mass>, Option<Mass>),
-    notes: &mut Notes,
-) {
+pub(super) fn remark(request: &TargetRequest, target: Mass, shared: Option<Mass>, notes: &mut Notes) {
     // Shared by all pieces, so it is compared with what a coat may be off, not with the tolerance of a piece.
     if let Some(u) = shared.filter(|u| 200.0 * u.g() > USEFUL_COAT_PERCENT * target.g()) {
         notes.warnings.push(format!(
             "The target itself is only known to {:.2} g (one standard uncertainty): pieces will agree with each other, but \
              all may be off the wanted coat by twice that; measure better, or check a test piece",
             u.g()
-        ));
-    }
-    if let Some(u) = piece.filter(|u| 2.0 * u.g() > half.g()) {
-        notes.warnings.push(format!(
-            "One weighing is uncertain by {:.2} g (k = 2), more than the tolerance of {:.2} g: what is called good may not \
-             be; widen the tolerance or use a finer scale",
-            2.0 * u.g(),
-            half.g()
         ));
     }
     let given = [
@@ -97,4 +83,16 @@ pub(super) fn remark(
     for (name, _) in given.iter().filter(|(name, value)| value.is_some() && !notes.used.contains(name)) {
         notes.warnings.push(format!("{name} has no use with these inputs and was left aside"));
     }
+}
+
+/// What should be said where one weighing, of this standard uncertainty, is coarser than the tolerance.
+pub(super) fn too_coarse(u: Mass, half: Mass) -> Option<String> {
+    (2.0 * u.g() > half.g()).then(|| {
+        format!(
+            "One weighing is uncertain by {:.2} g (k = 2), more than the tolerance of {:.2} g: what is called good may not \
+             be; widen the tolerance or use a finer scale",
+            2.0 * u.g(),
+            half.g()
+        )
+    })
 }

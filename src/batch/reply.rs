@@ -7,7 +7,7 @@ mod parts;
 pub use parts::{ChangeReply, DoubtReply, LayersReply, SupplyReply, WallReply};
 
 use super::request::ToleranceRequest;
-use super::steps::Step;
+use super::steps::{Step, plain};
 use super::sum::Target;
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -17,6 +17,8 @@ use utoipa::ToSchema;
 pub struct Assumed {
     /// Name of the input.
     pub name: String,
+    /// The same in plain words, with its unit.
+    pub what: String,
     /// Value taken, in the unit its name ends with.
     pub value: f64,
 }
@@ -77,8 +79,11 @@ pub struct TargetReply {
 impl From<&Target> for TargetReply {
     fn from(target: &Target) -> Self {
         let grams = |mass: crate::units::Mass| mass.g();
-        let assumed =
-            target.assumed.iter().map(|(name, value)| Assumed { name: name.clone(), value: *value });
+        let assumed = target.assumed.iter().map(|(name, value)| Assumed {
+            name: name.clone(),
+            what: plain(name),
+            value: *value,
+        });
         Self {
             target_g: target.target.g(),
             low_g: target.low.g(),

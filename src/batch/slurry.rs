@@ -34,6 +34,7 @@ pub struct Slurry {
     solids: Known,
     gravity: Option<Known>,
     powder: Option<Known>,
+    powder_estimated: bool,
     water: Density,
 }
 
@@ -63,6 +64,15 @@ impl Slurry {
         self.powder.as_ref()
     }
 
+    /// Where that density is from, in words.
+    pub(super) const fn whose_powder(&self) -> &'static str {
+        match (&self.powder, self.powder_estimated) {
+            (None, _) => super::coat::layers::TAKEN,
+            (Some(_), true) => "estimated from weights and density",
+            (Some(_), false) => "as told",
+        }
+    }
+
     /// Density of the powder's grains in g/mL, told or usual; the usual one is echoed.
     pub(super) fn powder_or_usual(slurry: Option<&Self>, notes: &mut Notes) -> Known {
         slurry.and_then(|s| s.powder.clone()).unwrap_or_else(|| {
@@ -90,15 +100,16 @@ impl Slurry {
         match measured.found {
             Found::Solids(solids) => {
                 let solids = possible("glaze.dry_g", solids, notes)?;
-                notes.step("Dry share of the slop", measured.working, format!("{:.4}", solids.value()));
-                Ok(Self { solids, gravity: None, powder: None, water })
+                notes.step("Dry share of the slop", measured.working, format!("{:.5}", solids.value()));
+                Ok(Self { solids, gravity: None, powder: None, powder_estimated: false, water })
             }
             Found::Gravity(gravity) => {
                 let powder = measured.powder.ok_or_else(|| no_powder("glaze.powder_density_g_ml"))?;
                 let field = format!("glaze.{}", measured.field);
                 let solids = by_gravity(&field, &gravity, &powder, water, notes)?;
                 let solids = possible(&field, solids, notes)?;
-                Ok(Self { solids, gravity: Some(gravity), powder: Some(powder), water })
+                let (gravity, powder) = (Some(gravity), Some(powder));
+                Ok(Self { solids, gravity, powder, powder_estimated: false, water })
             }
         }
     }
@@ -121,19 +132,19 @@ fn by_gravity(
     let ratio = powder.value() / water.g_ml();
     let sg = checked_gravity(field, gravity.value(), ratio)?;
     let working = format!(
-        "{ratio:.4} x ({} - 1) / ({} x ({ratio:.4} - 1)), powder {ratio:.4} times as dense as water",
+        "{ratio:.6} x ({} - 1) / ({} x ({ratio:.6} - 1)), powder {ratio:.4} times as dense as water",
         shown(sg),
         shown(sg)
     );
     let solids = known_solids(gravity, powder, water);
-    notes.step("Dry share of the slop", working, format!("{:.4}", solids.value()));
+    notes.step("Dry share of the slop", working, format!("{:.5}", solids.value()));
     Ok(solids)
 }
 
 /// A number as it was typed, or to five places where it was reckoned.
 fn shown(value: f64) -> String {
     let typed = value.to_string();
-    if typed.len() <= 7 { typed } else { format!("{value:.5}") }
+    if typed.len() <= 8 { typed } else { format!("{value:.6}") }
 }
 
 /// [`solids_fraction`] with its doubts.

@@ -26,8 +26,13 @@ pub fn told(target: &Target) -> String {
         let _ = writeln!(text, "{}. {}: {} = {}", n + 1, step.what, step.working, step.result);
     }
     for (name, value) in &target.assumed {
-        let plain =
-            name.strip_prefix("u_").map_or(name.clone(), |of| format!("standard uncertainty of {of}"));
+        let (whose, last) = name
+            .rsplit_once('.')
+            .map_or(("", name.as_str()), |(_, last)| (&name[..name.len() - last.len()], last));
+        let plain = match last.strip_prefix("u_") {
+            Some(of) => format!("standard uncertainty of {whose}{of}"),
+            None => name.clone(),
+        };
         let _ = writeln!(text, "Taken because not given: {plain} = {value}");
     }
     uncertain(target, &mut text);
@@ -48,6 +53,26 @@ pub fn told(target: &Target) -> String {
     text
 }
 
+/// The name of an input in plain words, with its unit: `supply.left_in_jug_g` is `left in jug, g`.
+pub(super) fn plain(name: &str) -> String {
+    let last = name.rsplit('.').next().unwrap_or(name);
+    let (whose, of) = match last.strip_prefix("u_") {
+        Some(of) => ("standard uncertainty of ", of),
+        None => ("", last),
+    };
+    let units = [
+        ("_g_ml", ", g/mL"),
+        ("_g_per_piece", " per piece, g"),
+        ("_percent", ", %"),
+        ("_mm", ", mm"),
+        ("_g", ", g"),
+    ];
+    let unit = units.iter().find_map(|(end, unit)| Some((of.strip_suffix(end)?, *unit)));
+    let (of, unit) = unit.unwrap_or((of, ""));
+    let of = if of == "percent" { "tolerance, %" } else { of };
+    format!("{whose}{}{unit}", of.replace('_', " "))
+}
+
 /// What all pieces share, and what each has for itself.
 fn uncertain(target: &Target, text: &mut String) {
     for doubt in &target.doubts {
@@ -61,5 +86,23 @@ fn uncertain(target: &Target, text: &mut String) {
     }
     if let Some(layers) = &target.layers {
         let _ = writeln!(text, "Thicknesses are estimates: {}", layers.assumptions.join("; "));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::plain;
+
+    #[test]
+    fn an_input_is_named_in_plain_words_with_its_unit() {
+        for (name, words) in [
+            ("u_specific_gravity", "standard uncertainty of specific gravity"),
+            ("u_powder_density_g_ml", "standard uncertainty of powder density, g/mL"),
+            ("supply.left_in_jug_g", "left in jug, g"),
+            ("supply.loss_g_per_piece", "loss per piece, g"),
+            ("tolerance.percent", "tolerance, %"),
+        ] {
+            assert_eq!(plain(name), words);
+        }
     }
 }

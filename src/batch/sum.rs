@@ -3,9 +3,9 @@
 //! Never looks at a scale: the uncertainty of weighing is added by whoever knows it.
 
 use super::bounds::{Notes, Refused, within};
-use super::coat::layers::{Firing, Layers, layers};
+use super::coat::layers::{Firing, Layers, TAKEN, layers};
 use super::coat::{Before, Coat};
-use super::doubt::{Doubt, doubts, largest, remark};
+use super::doubt::{Doubt, doubts, largest, remark, too_coarse};
 use super::form::Form;
 use super::known::Known;
 use super::ladder::ladder;
@@ -89,6 +89,14 @@ impl Target {
         (fits && low < target && target < high).then_some((low, high))
     }
 
+    /// The same target, its pieces weighed with this standard uncertainty of one net weight; warned of where that is
+    /// coarser than the tolerance.
+    pub fn weighed_to(mut self, u: Mass) -> Self {
+        self.warnings.extend(too_coarse(u, self.high - self.target));
+        self.piece_uncertainty = Some(u);
+        self
+    }
+
     /// Target and limits alone.
     fn bare(target: Mass, half: Mass, tolerance: ToleranceRequest) -> Self {
         Self {
@@ -134,10 +142,9 @@ pub fn target(request: &TargetRequest) -> Result<Target, Refused> {
     let wanted = request.tolerance.unwrap_or_else(|| usual_tolerance(&mut notes));
     let half = tolerance(wanted, target, &mut notes)?;
     let piece_uncertainty = piece_uncertainty(request.u_piece_g)?;
-    remark(request, target, half, (standard_uncertainty, piece_uncertainty), &mut notes);
+    remark(request, target, standard_uncertainty, &mut notes);
     let mut found = Target::bare(target, half, wanted);
     found.standard_uncertainty = standard_uncertainty;
-    found.piece_uncertainty = piece_uncertainty;
     found.doubts = doubts(&slop);
     found.largest_doubt = largest(&found.doubts);
     of_bucket(&mut found, slurry.as_ref());
@@ -148,7 +155,10 @@ pub fn target(request: &TargetRequest) -> Result<Target, Refused> {
     found.warnings = notes.warnings;
     found.assumed = notes.assumed;
     found.steps = notes.steps;
-    Ok(found)
+    Ok(match piece_uncertainty {
+        Some(u) => found.weighed_to(u),
+        None => found,
+    })
 }
 
 /// What the bucket alone says of the target.
@@ -167,9 +177,9 @@ fn spread(found: &mut Target, slurry: Option<&Slurry>, firing: &Firing, notes: &
     let Some(area) = found.area else { return };
     found.wet_film = found.slop_density.map(|density| wet_film(found.target, area, density, notes));
     let Some(dry) = found.dry else { return };
-    let powder = Slurry::powder_or_usual(slurry, notes).value();
-    let powder = (Density::saturating(powder), found.powder_density.is_some());
-    found.layers = Some(layers(dry.g() / area.cm2(), found.wet_film, powder, firing, notes));
+    let whose = slurry.map_or(TAKEN, Slurry::whose_powder);
+    let powder = Density::saturating(Slurry::powder_or_usual(slurry, notes).value());
+    found.layers = Some(layers(dry.g() / area.cm2(), found.wet_film, (powder, whose), firing, notes));
 }
 
 /// What was asked besides the grams.
@@ -220,8 +230,8 @@ fn slop(coat: &Coat, before: &Before<'_>, notes: &mut Notes) -> Result<(Known, b
         Coat::Dry(dry) => {
             let form = before.form.ok_or_else(|| absent("form", "the inside of the piece"))?;
             let powder = form.known_area().times(dry);
-            let working = format!("{:.2} cm2 x {:.4} g/cm2", form.area().cm2(), dry.value());
-            notes.step("Dry powder per piece", working, format!("{:.3} g", powder.value()));
+            let working = format!("{:.2} cm2 x {:.6} g/cm2", form.area().cm2(), dry.value());
+            notes.step("Dry powder per piece", working, format!("{:.2} g", powder.value()));
             powder
         }
         Coat::SameForm(dry) => dry.clone(),
@@ -232,11 +242,11 @@ fn slop(coat: &Coat, before: &Before<'_>, notes: &mut Notes) -> Result<(Known, b
     notes.step(
         "Slop per piece",
         format!(
-            "{:.3} g dry / {:.4} dry share; this much stays on the piece",
+            "{:.3} g dry / {:.6} dry share; this much stays on the piece",
             dry.value(),
             slurry.solids_fraction()
         ),
-        format!("{:.3} g", slop.value()),
+        format!("{:.2} g", slop.value()),
     );
     Ok((slop, false))
 }
@@ -244,7 +254,9 @@ fn slop(coat: &Coat, before: &Before<'_>, notes: &mut Notes) -> Result<(Known, b
 fn wet_film(slop: Mass, area: Area, density: Density, notes: &mut Notes) -> Length {
     let mm = 10.0 * slop.g() / density.g_ml() / area.cm2();
     let millilitres = slop.g() / density.g_ml();
-    let working = format!("{:.3} g / {:.4} g/mL = {millilitres:.3} mL", slop.g(), density.g_ml());
+    let working = format!("{:.3} g / {:.5} g/mL", slop.g(), density.g_ml());
+    notes.step("Volume of that slop", working, format!("{millilitres:.2} mL"));
+    let working = format!("10 x {millilitres:.3} mL / {:.2} cm2", area.cm2());
     notes.step("Spread evenly before it dries", working, format!("{mm:.3} mm"));
     Length::saturating(mm)
 }

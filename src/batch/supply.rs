@@ -170,16 +170,19 @@ pub(super) fn asked(
     let targets: Vec<Mass> =
         ladder.iter().copied().chain(std::iter::repeat(usual)).take(request.pieces as usize).collect();
     let found = supply(&stock, &targets, usual, solids);
-    tell(&stock, request.pieces, &found, notes);
+    tell(&stock, &targets, &found, notes);
     Ok(found)
 }
 
-fn tell(stock: &Stock, pieces: u32, found: &Supply, notes: &mut Notes) {
-    let (lost, left) = (stock.loss_per_piece.g(), stock.left_in_jug.g());
-    let working =
-        format!("{pieces} pieces, with {lost} g astray each, + {left} g that can't be poured from the jug");
+fn tell(stock: &Stock, targets: &[Mass], found: &Supply, notes: &mut Notes) {
+    let (lost, left, pieces) = (stock.loss_per_piece.g(), stock.left_in_jug.g(), targets.len());
+    let sum = targets.iter().fold(Mass::ZERO, |sum, target| sum + *target).g();
+    let working = format!(
+        "{sum:.3} g for all targets + {pieces} x {lost} g astray + {left} g that can't be poured from the \
+         jug"
+    );
     notes.step("Slop needed", working, format!("{:.1} g", found.needed.g()));
-    let working = format!("({:.1} g at hand - {left} g) over what each piece takes", found.at_hand.g());
+    let working = format!("of {:.1} g at hand, piece by piece", found.at_hand.g());
     notes.step("Enough for", working, format!("{} pieces", found.enough_for));
     let Some(piece) = found.runs_out_at else { return };
     notes.warnings.push(format!(
@@ -187,11 +190,10 @@ fn tell(stock: &Stock, pieces: u32, found: &Supply, notes: &mut Notes) {
         found.short.g()
     ));
     if let Some((powder, water)) = found.powder.zip(found.water) {
-        let working = format!("{:.1} g of slop as the bucket's", found.short.g());
-        notes.step(
-            "To mix for the rest",
-            working,
-            format!("{:.1} g powder + {:.1} g water", powder.g(), water.g()),
-        );
+        let short = found.short.g();
+        let working = format!("{short:.3} g of slop x {:.4} dry as the bucket's", powder.g() / short);
+        notes.step("Powder to mix for the rest", working, format!("{:.1} g", powder.g()));
+        let working = format!("{short:.3} g of slop - {:.3} g powder", powder.g());
+        notes.step("Water to mix for the rest", working, format!("{:.1} g", water.g()));
     }
 }

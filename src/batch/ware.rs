@@ -118,7 +118,7 @@ fn taken(ware: &WareRequest, slurry: Option<&Slurry>, notes: &mut Notes) -> Resu
     let wet = 1.0 - slurry.solids_fraction();
     let water = slop * wet;
     let working =
-        format!("{slop} g of slop x {wet:.4} water, if it is of the same bucket and none dried off");
+        format!("{slop} g of slop x {wet:.6} water, if it is of the same bucket and none dried off");
     notes.step("Water from the outside coat", working, format!("{water:.2} g"));
     Ok(sponged + water)
 }
@@ -133,15 +133,17 @@ fn room(ware: &WareRequest, percent: f64, taken: f64, notes: &mut Notes) -> Resu
     })?;
     let piece = within("ware.piece_g", piece, 1.0, 1e5, "g")?;
     let room = Mass::saturating((piece * percent / 100.0 - taken).max(0.0));
-    let working = format!("{piece} g x {percent:.2} % - {taken:.2} g in it already");
+    let working = format!("{piece} g x {percent:.4} % - {taken:.3} g in it already");
     notes.step("Water the wall can still take up", working, format!("{:.2} g", room.g()));
     Ok(room)
 }
 
 fn compare(room: Mass, water: Mass, notes: &mut Notes) {
     let (room, water) = (room.g(), water.g());
-    let share = if room > 0.0 { format!("{:.0} % of it", 100.0 * water / room) } else { "more".to_owned() };
-    notes.step("Water the coat brings", format!("{water:.2} g, the wall can take up {room:.2} g"), share);
+    if room > 0.0 {
+        let working = format!("100 x {water:.3} g / {room:.3} g that the wall can take up");
+        notes.step("Water the coat brings", working, format!("{:.0} % of it", 100.0 * water / room));
+    }
     if water > room {
         notes.warnings.push(format!(
             "Soaked wall: it can take up {room:.1} g of water and this coat brings {water:.1} g, so the coat stays wet, \

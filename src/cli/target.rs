@@ -145,6 +145,12 @@ pub struct PlainTarget {
     /// Ware: a piece weighed dry and soaked, e.g. 300:333
     #[arg(long, value_name = "DRY:SOAKED", value_parser = list, requires = "ware")]
     pub soaked: Option<List>,
+    /// Ware: water that its wall takes up, in percent of its dry weight, where known
+    #[arg(long, value_name = "PERCENT", requires = "piece_g", conflicts_with = "soaked")]
+    pub absorption_percent: Option<f64>,
+    /// Ware: a dry piece of this batch [default: the dry one of --soaked]
+    #[arg(long, value_name = "GRAMS", requires = "ware")]
+    pub piece_g: Option<f64>,
     /// Ware: slop that went on its outside
     #[arg(long, value_name = "GRAMS", requires = "ware")]
     pub outside_slop_g: Option<f64>,
@@ -356,8 +362,8 @@ impl PlainTarget {
             bisque_cone: None,
             dry_g: soaked.map(|(dry, _)| dry),
             soaked_g: soaked.map(|(_, soaked)| soaked),
-            absorption_percent: None,
-            piece_g: None,
+            absorption_percent: self.absorption_percent,
+            piece_g: self.piece_g,
             outside_slop_g: self.outside_slop_g,
             outside_minutes: None,
             sponged_g: self.sponged_g,

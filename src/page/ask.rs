@@ -174,6 +174,13 @@ fn ladder(told: &Value, batch: &Target) -> Answer<Vec<Aim>> {
     list.iter().enumerate().map(each).collect()
 }
 
+/// The targets that the request's own ladder gave.
+fn climbed(batch: &Target) -> Answer<Vec<Aim>> {
+    let each = |g: &Mass| batch.limits_of(*g).map(|(low, high)| Aim { target: *g, low, high });
+    let aims: Option<Vec<Aim>> = batch.ladder.iter().map(each).collect();
+    aims.ok_or_else(|| Problem::field("ladder", "a target of it leaves no room for the tolerance"))
+}
+
 /// Pieces of a batch; more may be poured.
 const MOST_PIECES: u64 = 1000;
 
@@ -217,7 +224,13 @@ pub(super) async fn create(
     let plan = plan(&mut object)?;
     let bucket = bucket(&page, plan.glaze_name.as_deref(), &object).await?;
     let target = target(&from_value(&Value::Object(object))?)?;
-    let ladder = targets_g.map_or(Ok(Vec::new()), |told| ladder(&told, &target))?;
+    let ladder = match targets_g {
+        None => climbed(&target)?,
+        Some(_) if !target.ladder.is_empty() => {
+            return Err(Problem::field("targets_g", "given beside ladder; leave one of them out"));
+        }
+        Some(told) => ladder(&told, &target)?,
+    };
     let record = BatchRecord {
         id: uuid::Uuid::now_v7().to_string(),
         name: plan.name,

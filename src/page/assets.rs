@@ -6,7 +6,7 @@ const SCRIPT: &str = "text/javascript; charset=utf-8";
 const STYLE: &str = "text/css; charset=utf-8";
 
 /// Name, kind and text of each.
-const FILES: [(&str, &str, &str); 25] = [
+const FILES: [(&str, &str, &str); 27] = [
     ("page.js", SCRIPT, include_str!("assets/page.js")),
     ("page.css", STYLE, include_str!("assets/page.css")),
     ("places.css", STYLE, include_str!("assets/places.css")),
@@ -22,6 +22,8 @@ const FILES: [(&str, &str, &str); 25] = [
     ("setup.js", SCRIPT, include_str!("assets/setup.js")),
     ("fields.js", SCRIPT, include_str!("assets/fields.js")),
     ("bucket.js", SCRIPT, include_str!("assets/bucket.js")),
+    ("coat.js", SCRIPT, include_str!("assets/coat.js")),
+    ("ware.js", SCRIPT, include_str!("assets/ware.js")),
     ("inside.js", SCRIPT, include_str!("assets/inside.js")),
     ("shelf.js", SCRIPT, include_str!("assets/shelf.js")),
     ("glaze.js", SCRIPT, include_str!("assets/glaze.js")),

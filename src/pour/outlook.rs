@@ -10,7 +10,7 @@
 //!   (`12 sigma^2 / (D^2 n^3)`, least squares).
 //! - what drips, to 0.12 g (creamy slop: 0.3 g, 40 %; a guess).
 //!
-//! The simulated tables of `tests/bench/figures.csv` are met to about a quarter (`tests/it/outlook.rs`), on evenly read scales.
+//! The simulated tables of `tests/bench/figures.csv` are met to a half at worst (short pours on a late scale; `tests/it/outlook.rs`), on evenly read scales.
 
 use super::hand::Hand;
 use crate::scale::ScaleFacts;

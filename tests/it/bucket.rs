@@ -7,10 +7,10 @@ use crate::seeds::seeded;
 use proptest::prelude::*;
 use serde_json::{Value, json};
 use tarebell::batch::slurry::change::{clear_to_take, powder_to_add, water_to_add};
-use tarebell::batch::slurry::gravity::{OUNCE_G, PINT_ML, VolumeWeight};
+use tarebell::batch::slurry::gravity::{PINT_ML, VolumeWeight};
 use tarebell::batch::slurry::{powder_ratio, solids_fraction, specific_gravity, water_density};
 use tarebell::batch::{Target, told};
-use tarebell::units::{Density, Mass};
+use tarebell::units::{Density, INCH_MM, Length, Mass, OUNCE_G};
 
 fn several(measures: Value) -> Value {
     with("/glaze", json!({ "by": "several", "measures": measures }))
@@ -284,7 +284,7 @@ fn a_thin_slop_gets_powder_or_loses_clear_water() {
     close(change.powder.g(), 86.207, 1e-3, "powder g");
     assert!(!change.whole_bucket && change.water == Mass::ZERO);
     let working = told(&t);
-    for words in ["Powder to add", "per 1000 g", "which some slops never do"] {
+    for words in ["Powder to add", "for 1000 g", "which some slops never do"] {
         assert!(working.contains(words), "{words}: {working}");
     }
     for (more, field) in [
@@ -325,6 +325,13 @@ proptest! {
         }
         prop_assert!((VolumeWeight::GramsPer100Ml.from_gravity(sg, water) / 100.0
             - VolumeWeight::GramsPerMl.from_gravity(sg, water)).abs() < 1e-12);
+    }
+
+    #[test]
+    fn ounces_and_inches_come_back(value in 0.001..1e5f64) {
+        let (mass, length) = (Mass::ounces(value).unwrap(), Length::inches(value).unwrap());
+        prop_assert!((mass.oz() / value - 1.0).abs() < 1e-12 && (mass.g() / OUNCE_G / value - 1.0).abs() < 1e-12);
+        prop_assert!((length.inch() / value - 1.0).abs() < 1e-12 && (length.mm() / INCH_MM / value - 1.0).abs() < 1e-12);
     }
 
     #[test]

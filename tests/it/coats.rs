@@ -191,6 +191,38 @@ fn weights_of_ware_that_cannot_be_are_refused_by_name() {
     }
 }
 
+/// From memory and derived: a mug 8 cm wide and 9.5 cm deep inside has 289 cm2; coats of 0.05 to 0.10 g/cm2 are 14 to 29 g
+/// dry, 29 to 57 g of slop at 1.45 of powder of 2.6: the 10 to 60 g a piece that potters pour (common practice, no source).
+#[test]
+fn a_mug_takes_what_potters_pour() {
+    for (coat, dry, slop) in [(0.05, 14.45, 28.7), (0.10, 28.9, 57.3)] {
+        let t = worked(json!({
+            "glaze": { "by": "density", "specific_gravity": 1.45, "powder_density_g_ml": 2.6 },
+            "form": { "by": "cylinder", "diameter_mm": 80, "height_mm": 95 },
+            "coat": { "by": "dry", "dry_g_per_cm2": coat }
+        }));
+        close(t.area.unwrap().cm2(), 289.0, 0.1, "inside cm2");
+        close(t.dry.unwrap().g(), dry, 0.05, "dry g");
+        close(t.target.g(), slop, 0.1, "slop g");
+    }
+}
+
+/// Derived: x = (1 - 1/S) rho / (rho - 1), rho 2.6, and what 0.01 of S moves it by, in percent.
+#[test]
+fn thin_slop_is_told_less_surely_than_thick() {
+    for (sg, solids, percent) in
+        [(1.40, 0.464, 1.8), (1.45, 0.504, 1.5), (1.50, 0.542, 1.3), (1.55, 0.577, 1.2)]
+    {
+        let mut request = with("/glaze/specific_gravity", json!(sg));
+        request["glaze"]["powder_density_g_ml"] = json!(2.6);
+        request["glaze"]["u_specific_gravity"] = json!(0.01);
+        let t = worked(request);
+        close(t.solids_fraction.unwrap(), solids, 0.0006, "dry share");
+        let doubt = t.doubts.iter().find(|doubt| doubt.input == "glaze.specific_gravity").unwrap();
+        close(doubt.percent, percent, 0.05, "percent by 0.01");
+    }
+}
+
 /// Common practice, no source: about 29 g of slop for a mug. An invented mug: 8 cm wide and 9 cm deep inside, corner of
 /// 1 cm, the top 5 mm bare, 0.055 g/cm2 of powder of 2.6, slop of 1.45.
 #[test]

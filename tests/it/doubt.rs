@@ -7,6 +7,7 @@ use crate::outside::{close, example, with, worked};
 use serde_json::{Value, json};
 use std::f64::consts::PI;
 use tarebell::batch::told;
+use tarebell::units::Mass;
 
 /// Draws; a standard deviation of so many is known to 1.1 percent.
 const DRAWS: u32 = 4000;
@@ -174,5 +175,8 @@ fn the_tolerance_is_compared_with_the_weighing_of_a_piece_and_not_with_what_all_
     assert!(told(&fine).contains("Each piece for itself: 0.20 g"), "{}", told(&fine));
     request["u_piece_g"] = json!(0.3);
     let said = worked(request).warnings.join("\n");
+    let later = t.weighed_to(Mass::saturating(0.3));
+    assert_eq!(later.warnings.join("\n"), said, "said by whoever knows the scale");
+    assert_eq!(later.piece_uncertainty, Some(Mass::saturating(0.3)));
     assert!(said.contains("0.60 g (k = 2)") && said.contains("tolerance of 0.50 g"), "{said}");
 }

@@ -192,6 +192,19 @@ fn an_area_too_small_for_the_water_is_refused_and_one_far_too_large_is_asked_abo
     assert!(worked(large).warnings.join("\n").contains("check the unit of the area"));
 }
 
+/// A profile that starts off the axis has no floor to coat, but its pot holds what it holds.
+#[test]
+fn a_wall_without_its_floor_is_compared_with_water_and_not_refused() {
+    let wall =
+        |water: f64| json!({ "by": "profile", "points_mm": [[0, 40], [90, 40]], "fired_water_g": water });
+    let t = worked(with("/form", wall(452.4)));
+    close(t.area.unwrap().cm2(), 72.0 * PI, 1e-9, "wall alone");
+    close(t.volume.unwrap().ml(), 144.0 * PI, 1e-9, "volume");
+    assert_eq!(t.warnings.len(), 1, "{:?}", t.warnings);
+    assert!(t.warnings[0].contains("no floor"));
+    assert_eq!(worked(with("/form", wall(600.0))).warnings.len(), 2);
+}
+
 #[test]
 fn profiles_that_cannot_be_a_pot_are_refused_at_their_point() {
     let rows = [

@@ -3,7 +3,6 @@
 #![allow(clippy::expect_used, clippy::unwrap_used, reason = "a test that panics has failed, and says where")]
 
 mod again;
-
 mod bucket;
 mod calibration;
 mod chaos;
@@ -40,3 +39,4 @@ mod stop;
 mod supply;
 mod tidy;
 mod timing;
+mod working;

@@ -372,35 +372,132 @@ fn any_number() -> impl Strategy<Value = f64> {
     ]
 }
 
+fn any_glaze(which: usize, n: &[f64]) -> Value {
+    let density = json!({ "by": "density", "specific_gravity": n[0] });
+    match which {
+        0 => json!({ "by": "mix", "dry_g": n[0], "water_g": n[1], "u_dry_g": n[2] }),
+        1 => json!({ "by": "density", "specific_gravity": n[0], "powder_density_g_ml": n[1] }),
+        2 => json!({ "by": "drying", "wet_g": n[0], "dry_g": n[1] }),
+        3 => json!({ "by": "volume", "ounces_per_pint": n[0], "powder_density_g_ml": n[1] }),
+        4 => {
+            json!({ "by": "vessel", "empty_g": n[0], "water_g": [n[1], n[2]], "slop_g": [n[3]], "u_fill_ml": n[4],
+            "powder_density_g_ml": n[5] })
+        }
+        5 => {
+            json!({ "by": "several", "measures": [{ "by": "mix", "dry_g": n[1], "water_g": n[2] }, density] })
+        }
+        _ => json!({ "by": "several", "powder_density_g_ml": n[5], "measures":
+            [{ "by": "drying", "wet_g": n[1], "dry_g": n[2], "u_dry_g": n[3] }, density] }),
+    }
+}
+
+fn any_form(which: usize, n: &[f64]) -> Value {
+    let mut form = match which {
+        0 => json!({ "by": "profile", "points_mm": [[0, n[3]], [n[4], n[5]], [n[6], n[3]]] }),
+        1 => json!({ "by": "cylinder", "diameter_mm": n[3], "height_mm": n[4], "corner_mm": n[6] }),
+        2 => json!({ "by": "bowl", "diameter_mm": n[3], "depth_mm": n[4] }),
+        3 => json!({ "by": "cone", "bottom_mm": n[3], "top_mm": n[4], "height_mm": n[5] }),
+        4 => json!({ "by": "square", "width_mm": n[3], "height_mm": n[4], "corner_mm": n[6] }),
+        5 => json!({ "by": "oval", "width_mm": n[3], "length_mm": n[4], "height_mm": n[5] }),
+        _ => json!({ "by": "area", "area_cm2": n[3], "u_area_percent": n[4] }),
+    };
+    if n[12] < 5.0 {
+        form["bare_rim_mm"] = json!(n[13]);
+        form["fired_water_g"] = json!(n[9]);
+        form["shrinkage_percent"] = json!(n[10]);
+    }
+    form
+}
+
+fn any_coat(which: usize, n: &[f64]) -> Value {
+    match which {
+        0 => json!({ "by": "dry", "dry_g_per_cm2": n[7] }),
+        1 => {
+            json!({ "by": "fired", "thickness_mm": n[7], "fired_density_g_ml": n[8], "loss_on_ignition": n[9] })
+        }
+        2 => json!({ "by": "piece", "slop_g": n[7], "specific_gravity": n[8], "area_cm2": n[9] }),
+        3 => json!({ "by": "piece", "slop_g": n[7], "solids_fraction": n[8], "u_slop_g": n[9] }),
+        4 => json!({ "by": "tile", "area_cm2": n[7], "before_g": n[8], "after_g": n[9] }),
+        _ => json!({ "by": "direct", "slop_g": n[7] }),
+    }
+}
+
 fn any_request() -> impl Strategy<Value = Value> {
-    (prop::collection::vec(any_number(), 14), 0..3, 0..5, 0..4, any::<bool>(), any::<bool>()).prop_map(
-        |(n, glaze, form, coat, percent, warm)| {
-            let glaze = match glaze {
-                0 => json!({ "by": "mix", "dry_g": n[0], "water_g": n[1], "u_dry_g": n[2] }),
-                1 => json!({ "by": "density", "specific_gravity": n[0], "powder_density_g_ml": n[1] }),
-                _ => json!({ "by": "drying", "wet_g": n[0], "dry_g": n[1] }),
-            };
-            let form = match form {
-                0 => json!({ "by": "profile", "points_mm": [[0, n[3]], [n[4], n[5]], [n[6], n[3]]] }),
-                1 => json!({ "by": "cylinder", "diameter_mm": n[3], "height_mm": n[4] }),
-                2 => json!({ "by": "bowl", "diameter_mm": n[3], "depth_mm": n[4] }),
-                3 => json!({ "by": "cone", "bottom_mm": n[3], "top_mm": n[4], "height_mm": n[5] }),
-                _ => json!({ "by": "area", "area_cm2": n[3], "u_area_percent": n[4] }),
-            };
-            let coat = match coat {
-                0 => json!({ "by": "dry", "dry_g_per_cm2": n[7] }),
-                1 => json!({ "by": "fired", "thickness_mm": n[7], "fired_density_g_ml": n[8], "loss_on_ignition": n[9] }),
-                2 => json!({ "by": "piece", "slop_g": n[7], "specific_gravity": n[8], "area_cm2": n[9] }),
-                _ => json!({ "by": "direct", "slop_g": n[7] }),
-            };
+    (prop::collection::vec(any_number(), 14), 0usize..7, 0usize..7, 0usize..6, any::<[bool; 6]>()).prop_map(
+        |(n, glaze, form, coat, with)| {
+            let [percent, warm, wanted, ware, supply, ladder] = with;
             let tolerance = if percent { json!({ "percent": n[10] }) } else { json!({ "grams": n[10] }) };
-            let mut whole = json!({ "glaze": glaze, "form": form, "coat": coat, "tolerance": tolerance });
-            if warm {
-                whole["water_c"] = json!(n[11]);
-            }
+            let mut whole = json!({ "glaze": any_glaze(glaze, &n), "form": any_form(form, &n), "coat": any_coat(coat, &n),
+                "tolerance": tolerance });
+            let mut set = |on: bool, name: &str, value: Value| {
+                if on {
+                    whole[name] = value;
+                }
+            };
+            set(warm, "water_c", json!(n[11]));
+            set(wanted, "wanted", json!({ "specific_gravity": n[0], "slop_ml": n[1] }));
+            set(ware, "ware", json!({ "state": "outside", "dry_g": n[2], "soaked_g": n[3], "outside_slop_g": n[4] }));
+            set(supply, "supply", json!({ "pieces": 12, "slop_g": n[2], "loss_g_per_piece": n[3] }));
+            set(ladder, "ladder", json!({ "low_g": n[6], "high_g": n[7], "steps": 5, "seed": 1 }));
             whole
         },
     )
+}
+
+/// The request with its numbers told in any order of magnitude, but of a kind that most often passes.
+fn likely_request() -> impl Strategy<Value = Value> {
+    (prop::collection::vec(0.5..1.5f64, 14), 0usize..7, 0usize..7, 0usize..6, any::<[bool; 6]>()).prop_map(
+        |(n, glaze, form, coat, with)| {
+            let [percent, warm, wanted, ware, supply, ladder] = with;
+            let by = |values: [f64; 14]| -> Vec<f64> { n.iter().zip(values).map(|(n, value)| n * value).collect() };
+            let glaze_numbers = match glaze {
+                0 | 2 => by([1000.0, 500.0, 2.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0]),
+                3 => by([32.0, 3.5, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0]),
+                4 => by([30.0, 200.0, 200.0, 280.0, 0.5, 3.5, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0]),
+                _ => by([1.5, 3.5, 1.5, 0.2, 1.0, 3.5, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0]),
+            };
+            let form_numbers = by([1.0, 1.0, 1.0, 80.0, 80.0, 80.0, 9.0, 1.0, 1.0, 300.0, 6.0, 1.0, 5.0, 6.0]);
+            let coat_numbers = match coat {
+                0 | 1 => by([1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 0.06, 2.5, 0.1, 1.0, 1.0, 1.0, 1.0]),
+                4 => by([1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 50.0, 3.0, 7.0, 1.0, 1.0, 1.0, 1.0]),
+                _ => by([1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 29.0, 1.4, 250.0, 1.0, 1.0, 1.0, 1.0]),
+            };
+            let mut whole = json!({ "glaze": any_glaze(glaze, &glaze_numbers), "form": any_form(form, &form_numbers),
+                "coat": any_coat(coat, &coat_numbers) });
+            let tolerance = if percent { json!({ "percent": 5.0 * n[10] }) } else { json!({ "grams": n[10] }) };
+            let mut set = |on: bool, name: &str, value: Value| {
+                if on {
+                    whole[name] = value;
+                }
+            };
+            set(true, "tolerance", tolerance);
+            set(warm, "water_c", json!(20.0 * n[11]));
+            set(wanted, "wanted", json!({ "specific_gravity": 1.2 + 0.3 * n[0], "slop_g": 4000.0 * n[1] }));
+            set(ware, "ware", json!({ "state": "sponged", "dry_g": 300.0, "soaked_g": 300.0 + 30.0 * n[3], "sponged_g": n[4] }));
+            set(supply, "supply", json!({ "pieces": 12, "slop_g": 300.0 * n[2] }));
+            set(ladder, "ladder", json!({ "low_g": 15.0 * n[6], "high_g": 35.0 * n[7], "steps": 5, "seed": 1 }));
+            whole
+        },
+    )
+}
+
+/// Every number in the reply is one, and none of those that count something is below zero.
+fn sound(t: &Target) -> Result<(), TestCaseError> {
+    prop_assert!(t.low.g() > 0.0 && t.low < t.target && t.target < t.high);
+    prop_assert!(t.target.g() >= 0.5 && t.target.g() <= 5000.0);
+    let reply = serde_json::to_value(tarebell::batch::TargetReply::from(t)).unwrap();
+    prop_assert!(reply["target_g"].is_number() && reply["high_g"].is_number());
+    for u in [t.standard_uncertainty, t.dry, t.water].into_iter().flatten() {
+        prop_assert!(u.g().is_finite() && u.g() >= 0.0);
+    }
+    for part in ["change", "ware", "supply", "layers"] {
+        for (name, value) in reply[part].as_object().into_iter().flatten() {
+            prop_assert!(value.as_f64().is_none_or(|x| x.is_finite() && x >= 0.0), "{part}.{name}: {value}");
+        }
+    }
+    let words = told(t);
+    prop_assert!(!words.contains("NaN") && !words.contains("inf "), "{words}");
+    Ok(())
 }
 
 proptest! {
@@ -410,16 +507,29 @@ proptest! {
     fn no_numbers_make_a_target_that_cannot_be_poured(request in any_request()) {
         match asked(request) {
             Err(refused) => prop_assert!(!refused.field.is_empty() && !refused.reason.is_empty()),
-            Ok(t) => {
-                prop_assert!(t.low.g() > 0.0 && t.low < t.target && t.target < t.high);
-                prop_assert!(t.target.g() >= 0.5 && t.target.g() <= 5000.0);
-                let reply = serde_json::to_value(tarebell::batch::TargetReply::from(&t)).unwrap();
-                prop_assert!(reply["target_g"].is_number() && reply["high_g"].is_number());
-                for u in [t.standard_uncertainty, t.dry, t.water].into_iter().flatten() {
-                    prop_assert!(u.g().is_finite() && u.g() >= 0.0);
-                }
-            }
+            Ok(t) => sound(&t)?,
         }
+    }
+
+    #[test]
+    fn a_likely_request_is_answered_soundly_and_reads_back_as_it_was_written(request in likely_request()) {
+        let read = from_value(&request);
+        prop_assert!(read.is_ok(), "{request}: {read:?}");
+        let read = read.unwrap();
+        let written = serde_json::to_value(&read).unwrap();
+        prop_assert_eq!(from_value(&written).unwrap(), read);
+        match asked(request) {
+            Err(refused) => prop_assert!(!refused.field.is_empty() && !refused.reason.is_empty()),
+            Ok(t) => sound(&t)?,
+        }
+    }
+
+    #[test]
+    fn more_powder_in_the_mix_takes_fewer_grams(dry in 300.0..3000.0f64, water in 300.0..3000.0f64, more in 1.0..500.0f64) {
+        let grams = |dry: f64| {
+            worked(with("/glaze", json!({ "by": "mix", "dry_g": dry, "water_g": water }))).target.g()
+        };
+        prop_assert!(grams(dry) > grams(dry + more));
     }
 
     #[test]

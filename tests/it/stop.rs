@@ -103,7 +103,7 @@ fn a_pour_finished_with_a_trickle_misses_by_half_as_much_and_stands_some_seconds
             two.rms_g, two.contact_s, one.rms_g, one.contact_s
         );
         assert!(two.rms_g < most_g && two.rms_g < 0.7 * one.rms_g, "{scale}: {:.2} g", two.rms_g);
-        assert!(two.mean_g.abs() < 0.15, "{scale}: mean {:+.2} g", two.mean_g);
+        assert!(two.mean_g.abs() < 0.25, "{scale}: mean {:+.2} g", two.mean_g);
         assert!(two.contact_s - one.contact_s < longer_s, "{scale}: {:.1} s", two.contact_s);
         assert!(over < 0.02, "{scale}: {over} over at the first stop");
     }

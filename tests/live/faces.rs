@@ -255,7 +255,22 @@ impl Tour {
         mine.select_by_value("invented celadon").await.expect("mine");
         self.choose("shape", "cylinder").await;
         self.choose("each", "own").await;
-        self.fill("targets_g", "29 23 35 26 32").await;
+        for (name, text) in [("low_g", "23"), ("high_g", "35"), ("steps", "5")] {
+            self.fill(name, text).await;
+        }
+        self.choose("ware", "sponged").await;
+        for (name, text) in [("piece_g", "310"), ("dry_g", "100"), ("soaked_g", "111"), ("sponged_g", "20")] {
+            self.fill(name, text).await;
+        }
+        // The last of the folded ones, which asks whether the slop is enough.
+        self.browser.js("document.querySelectorAll('details.folded')[1].open = true").await;
+        self.fill("at_hand_g", "120").await;
+        self.browser
+            .until(
+                "not enough",
+                "return !!document.querySelector('.result')?.textContent.includes('runs out')",
+            )
+            .await;
         self.browser.until("the limits", RECKONED).await;
         self.press(".working summary").await;
         looker.look(&self.browser, "batch-mine-and-ladder").await;
@@ -309,6 +324,27 @@ impl Tour {
             self.browser.until(way, RECKONED).await;
             looker.look(&self.browser, &format!("batch-by-bucket-{way}")).await;
         }
+        self.measured_twice(looker).await;
+    }
+
+    /// A vessel of slop and of water, and the weights of the mix beside it; then only a dried sample again.
+    async fn measured_twice(&self, looker: &mut impl Looker) {
+        self.choose("glaze_by", "vessel").await;
+        for (name, text) in [("empty_g", "102.4"), ("water_g", "201.9 202.1"), ("slop_g", "246.8 247.2")] {
+            self.fill(name, text).await;
+        }
+        self.press("form > .acts:last-of-type button").await;
+        self.browser.until("another", "return !!document.querySelector('input[name=dry_g]')").await;
+        looker.look(&self.browser, "batch-by-bucket-several").await;
+        self.press("form > .acts button").await;
+        self.browser.until("one again", "return !!document.querySelector('input[name=glaze_by]')").await;
+        self.choose("coat_by", "piece").await;
+        looker.look(&self.browser, "batch-coat-piece").await;
+        self.choose("coat_by", "dry").await;
+        for (name, text) in [("dry_g", "1000"), ("water_g", "900"), ("dry_g_per_cm2", "0.06")] {
+            self.fill(name, text).await;
+        }
+        self.browser.until("the mix", RECKONED).await;
     }
 
     /// An invented mug, row by row; then with a rim that lies under its wall.

@@ -174,4 +174,12 @@ fn each_piece_of_a_ladder_is_poured_to_its_own_and_one_that_is_voided_is_poured_
         let (status, refused) = rig.try_post("/api/batches", asked);
         assert_eq!((status, &refused["field"]), (422, &json!(field)), "{refused}");
     }
+    let mut own = json!({ "coat": { "by": "direct", "slop_g": 29 } });
+    own["ladder"] = json!({ "low_g": 23, "high_g": 35, "steps": 5, "of_each": 2, "seed": 7 });
+    let made = rig.post("/api/batches", own.clone());
+    assert_eq!(made["ladder_g"].as_array().map(Vec::len), Some(10), "{made}");
+    let at = format!("/api/batches/{}", made["id"].as_str().expect("an id"));
+    assert_eq!(rig.get(&at)["targets_g"], made["ladder_g"]);
+    own["targets_g"] = json!([29]);
+    assert_eq!(rig.try_post("/api/batches", own).1["field"], "targets_g");
 }

@@ -61,6 +61,9 @@ impl Firing {
     }
 }
 
+/// Of what nobody told.
+pub(in crate::batch) const TAKEN: &str = "taken, as none was told";
+
 /// One coat in three states; each an estimate.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Layers {
@@ -78,38 +81,35 @@ pub struct Layers {
 pub(in crate::batch) fn layers(
     dry_g_per_cm2: f64,
     wet: Option<Length>,
-    powder: (Density, bool),
+    (powder, whose_powder): (Density, &str),
     firing: &Firing,
     notes: &mut Notes,
 ) -> Layers {
-    let (powder, powder_known) = (powder.0.g_ml(), powder.1);
+    let powder = powder.g_ml();
     let dry = 10.0 * dry_g_per_cm2 / (powder * (1.0 - AIR_SHARE));
     let left = 1.0 - firing.loss_on_ignition;
     let shrunk = (1.0 - firing.shrinkage_percent / 100.0).powi(2);
     let fired = 10.0 * dry_g_per_cm2 * left / firing.density_g_ml / shrunk;
     notes.step(
         "Dry layer, estimated",
-        format!("10 x {dry_g_per_cm2:.4} g/cm2 / ({powder} g/mL x (1 - {AIR_SHARE} air))"),
+        format!("10 x {dry_g_per_cm2:.5} g/cm2 / ({powder:.3} g/mL x (1 - {AIR_SHARE} air))"),
         format!("{dry:.2} mm"),
     );
     notes.step(
         "Fired thickness, estimated",
         format!(
-            "10 x {dry_g_per_cm2:.4} g/cm2 x (1 - {} lost) / {} g/mL / (1 - {} %)^2",
+            "10 x {dry_g_per_cm2:.5} g/cm2 x (1 - {} lost) / {} g/mL / (1 - {} %)^2",
             firing.loss_on_ignition, firing.density_g_ml, firing.shrinkage_percent
         ),
         format!("{fired:.2} mm"),
     );
-    let whose = |told: bool| if told { "as told" } else { "taken, as none was told" };
+    let whose_firing = if firing.told { "as told" } else { TAKEN };
     let assumptions = vec![
-        format!("powder of {powder} g/mL, {}", whose(powder_known)),
+        format!("powder of {powder:.3} g/mL, {whose_powder}"),
         format!("{AIR_SHARE} of the dry layer is air, taken: it is seldom measured"),
         format!(
             "fired glaze of {} g/mL, {} of the dry weight lost and {} % shrinkage in the glaze firing, {}",
-            firing.density_g_ml,
-            firing.loss_on_ignition,
-            firing.shrinkage_percent,
-            whose(firing.told)
+            firing.density_g_ml, firing.loss_on_ignition, firing.shrinkage_percent, whose_firing
         ),
         "spread evenly and nothing run off".to_owned(),
     ];

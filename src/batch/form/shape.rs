@@ -20,7 +20,8 @@ pub(super) fn reckoned(shape: &ShapeRequest, bare: f64, notes: &mut Notes) -> Re
             Ok(Reckoned {
                 cm2: profile_area(&kept).cm2(),
                 whole_cm2: profile_area(points).cm2(),
-                ml: (points[0][1] == 0.0).then(|| profile_volume(points).ml()),
+                // Whether or not its floor is to be coated.
+                ml: Some(profile_volume(points).ml()),
                 working: format!("sum of {} rings between the points", kept.len().saturating_sub(1)),
                 field: "form.points_mm",
             })
@@ -84,11 +85,11 @@ fn cylinder(diameter_mm: f64, height_mm: f64, corner_mm: f64, bare: f64) -> Resu
     let floor = PI * flat * flat;
     // The corner's slice: radius flat + sqrt(c^2 - (c - z)^2), squared and summed over the height c.
     let slice = PI * (flat * flat * c + flat * PI * c * c / 2.0 + 2.0 * c.powi(3) / 3.0);
-    let wall_high = if bare > 0.0 || c > 0.0 { format!("{wall:.3}") } else { h.to_string() };
+    let wall_high = if bare > 0.0 || c > 0.0 { format!("{wall:.4}") } else { h.to_string() };
     let working = if c > 0.0 {
         format!(
-            "wall 2 pi x {r} cm x {wall_high} cm + corner 2 pi x ({flat:.3} cm + 2 x {c} cm / pi) x pi x {c} cm / 2 + \
-             floor pi x ({flat:.3} cm)^2"
+            "wall 2 pi x {r} cm x {wall_high} cm + corner 2 pi x ({flat:.4} cm + 2 x {c} cm / pi) x pi x {c} cm / 2 + \
+             floor pi x ({flat:.4} cm)^2"
         )
     } else {
         format!("wall 2 pi x {r} cm x {wall_high} cm + floor pi x ({r} cm)^2")
@@ -115,10 +116,11 @@ fn cone(bottom_mm: f64, top_mm: f64, height_mm: f64, bare: f64) -> Result<Reckon
     let wall = |radius: f64, h: f64| frustum_area(mm(bottom), mm(radius), mm(h)).cm2();
     let coated = wall(rim, kept);
     let working = format!(
-        "slanting wall pi x ({:.3} cm + {:.3} cm) x slant {:.3} cm = {coated:.2} cm2 + floor {floor:.2} cm2",
+        "slanting wall pi x ({:.4} cm + {:.4} cm) x slant {:.4} cm + floor pi x ({} cm)^2",
         bottom / 10.0,
         rim / 10.0,
-        (rim - bottom).hypot(kept) / 10.0
+        (rim - bottom).hypot(kept) / 10.0,
+        bottom / 10.0
     );
     Ok(Reckoned {
         cm2: coated + floor,
@@ -145,7 +147,7 @@ fn bowl(diameter_mm: f64, depth_mm: f64, bare: f64, notes: &mut Notes) -> Result
     let band = 2.0 * PI * ball * bare / 10.0;
     let mut working = format!("part of a sphere: pi x (({a} cm)^2 + ({h} cm)^2)");
     if bare > 0.0 {
-        working += &format!(" - bare band 2 pi x {ball:.3} cm x {} cm", bare / 10.0);
+        working += &format!(" - bare band 2 pi x {ball:.5} cm x {} cm", bare / 10.0);
     }
     Ok(Reckoned {
         cm2: whole - band,
@@ -156,14 +158,15 @@ fn bowl(diameter_mm: f64, depth_mm: f64, bare: f64, notes: &mut Notes) -> Result
     })
 }
 
-/// A straight wall around a floor of this outline, cm.
-fn upright(around: f64, floor: f64, height: f64, bare: f64, working: &str) -> Reckoned {
+/// A straight wall around a floor, cm, each with its working.
+fn upright(around: (f64, &str), floor: (f64, &str), height: f64, bare: f64) -> Reckoned {
+    let ((around, how_around), (floor, how_floor)) = (around, floor);
     let wall = height - bare / 10.0;
     Reckoned {
         cm2: around * wall + floor,
         whole_cm2: around * height + floor,
         ml: Some(floor * height),
-        working: format!("wall {around:.3} cm around x {wall:.3} cm + floor {floor:.3} cm2 ({working})"),
+        working: format!("wall {how_around} x {wall:.4} cm + floor {how_floor}"),
         field: "form.width_mm",
     }
 }
@@ -175,12 +178,15 @@ fn square(width: f64, length: f64, height_mm: f64, corner_mm: f64, bare: f64) ->
     let c = rounded(corner_mm, width.min(length) / 2.0)? / 10.0;
     let around = 2.0 * (a + b) - (8.0 - 2.0 * PI) * c;
     let floor = a * b - (4.0 - PI) * c * c;
-    let working = if c > 0.0 {
-        format!("2 x ({a} + {b}) - (8 - 2 pi) x {c} around; {a} x {b} - (4 - pi) x {c}^2")
+    let (how_around, how_floor) = if c > 0.0 {
+        (
+            format!("(2 x ({a} cm + {b} cm) - (8 - 2 pi) x {c} cm)"),
+            format!("({a} cm x {b} cm - (4 - pi) x ({c} cm)^2)"),
+        )
     } else {
-        format!("2 x ({a} + {b}) around; {a} x {b}")
+        (format!("2 x ({a} cm + {b} cm)"), format!("{a} cm x {b} cm"))
     };
-    Ok(upright(around, floor, h, bare, &working))
+    Ok(upright((around, &how_around), (floor, &how_floor), h, bare))
 }
 
 fn oval(length_mm: f64, width_mm: f64, height_mm: f64, bare: f64) -> Result<Reckoned, Refused> {
@@ -188,13 +194,9 @@ fn oval(length_mm: f64, width_mm: f64, height_mm: f64, bare: f64) -> Result<Reck
     let b = side("form.width_mm", width_mm)? / 20.0;
     let h = side("form.height_mm", height_mm)? / 10.0;
     low_enough(bare, 10.0 * h)?;
-    Ok(upright(
-        ellipse_around(a, b),
-        PI * a * b,
-        h,
-        bare,
-        &format!("around an ellipse of {a} and {b} cm half widths; pi x {a} x {b}"),
-    ))
+    let around = ellipse_around(a, b);
+    let how_around = format!("{around:.4} cm around the ellipse");
+    Ok(upright((around, &how_around), (PI * a * b, &format!("pi x {a} cm x {b} cm")), h, bare))
 }
 
 /// Length around an ellipse of these half widths, by the arithmetic-geometric mean: 2 pi (a^2 - sum of

@@ -89,7 +89,7 @@ fn amount(wanted: &WantedRequest, g_per_ml: f64, notes: &mut Notes) -> Result<(f
         (None, Some(ml)) => {
             let ml = within("wanted.slop_ml", ml, 1.0, 1e6, "mL")?;
             let g = ml * g_per_ml;
-            notes.step("Slop in the bucket", format!("{ml} mL x {g_per_ml:.4} g/mL"), format!("{g:.1} g"));
+            notes.step("Slop in the bucket", format!("{ml} mL x {g_per_ml:.6} g/mL"), format!("{g:.1} g"));
             Ok((g, true))
         }
         (None, None) => Ok((1000.0, false)),
@@ -100,19 +100,20 @@ fn tell(change: &Change, solids: f64, ratio: f64, notes: &mut Notes) {
     let (gravity, goal, slop) = (change.wanted_gravity, change.wanted_solids, change.slop.g());
     notes.step(
         "Dry share wanted",
-        format!("{ratio:.4} x ({gravity} - 1) / ({gravity} x ({ratio:.4} - 1))"),
-        format!("{goal:.4}"),
+        format!("{ratio:.6} x ({gravity} - 1) / ({gravity} x ({ratio:.6} - 1))"),
+        format!("{goal:.5}"),
     );
-    let of = if change.whole_bucket { "" } else { " (per 1000 g: the bucket's own slop was not told)" };
+    let of =
+        if change.whole_bucket { "" } else { ", for 1000 g of slop: how much is in the bucket was not told" };
     if change.water.g() > 0.0 {
-        let working = format!("{slop:.1} g x ({solids:.4} / {goal:.4} - 1){of}");
+        let working = format!("{slop:.1} g x ({solids:.6} / {goal:.6} - 1){of}");
         notes.step("Water to add", working, format!("{:.1} g", change.water.g()));
         return;
     }
-    let working = format!("{slop:.1} g x ({goal:.4} - {solids:.4}) / (1 - {goal:.4}){of}");
+    let working = format!("{slop:.1} g x ({goal:.6} - {solids:.6}) / (1 - {goal:.6}){of}");
     notes.step("Powder to add", working, format!("{:.1} g", change.powder.g()));
     let working = format!(
-        "{slop:.1} g x (1 - {solids:.4} / {goal:.4}){of}; once it stands clear on top, which some slops never do; what \
+        "{slop:.1} g x (1 - {solids:.6} / {goal:.6}){of}; once it stands clear on top, which some slops never do; what \
          is dissolved in it goes with it"
     );
     notes.step("Or clear water to take off", working, format!("{:.1} g", change.clear.g()));

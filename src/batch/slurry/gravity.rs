@@ -9,9 +9,6 @@ use crate::units::Density;
 /// Cyclopaedia). The pint rule of M. Cardew, Pioneer Pottery, p. 269, counts with it. Today's pint of
 /// 568.26125 mL agrees to 0.01 percent where slop is weighed in air against brass or steel.
 const OUNCES_OF_WATER_IN_A_PINT: f64 = 20.0;
-/// Avoirdupois ounce, g: a sixteenth of the pound of 453.59237 g, both exact (NIST Handbook 44,
-/// appendix C; Weights and Measures Act 1985, schedule 1, part V).
-pub const OUNCE_G: f64 = 28.349_523_125;
 /// Imperial pint, mL: an eighth of the gallon of 4.54609 L, exact (Weights and Measures Act 1985,
 /// schedule 1, part IV; from memory).
 pub const PINT_ML: f64 = 568.261_25;

@@ -221,7 +221,7 @@ fn volume(
     let field = format!("{at}.{}", names[n]);
     if !(sg > 1.0 && sg < POWDER_G_ML.1) {
         let reason = format!(
-            "{value} {} must be above {divided} (water); slop is mostly {:.4} to {:.4}{}",
+            "{value} {} must be above {divided:.4} (water); slop is mostly {:.4} to {:.4}{}",
             words[n],
             1.3 * divided,
             1.7 * divided,
@@ -231,7 +231,7 @@ fn volume(
     }
     notes.step(
         "Specific gravity",
-        format!("{value} {} / {divided} as water weighs", words[n]),
+        format!("{value} / {divided:.6}, {} of slop over that of water", words[n]),
         format!("{sg:.5}"),
     );
     Ok((names[n], sg))

@@ -36,7 +36,7 @@ pub(super) fn combined(
                 notes.step(
                     &format!("Dry share by {}", one.by),
                     one.working,
-                    format!("{:.4}, uncertain by {:.4}", solids.value(), solids.u()),
+                    format!("{:.6}, uncertain by {:.4}", solids.value(), solids.u()),
                 );
                 shares.push((one.by, solids));
             }
@@ -52,10 +52,11 @@ pub(super) fn combined(
         return Err(no_powder("glaze.powder_density_g_ml"));
     }
     let solids = possible("glaze.measures", weighted("dry share", &shares, notes), notes)?;
-    if powder.is_none() {
+    let powder_estimated = powder.is_none();
+    if powder_estimated {
         powder = gravity.as_ref().and_then(|gravity| estimated(&solids, gravity, around, notes));
     }
-    Ok(Slurry { solids, gravity, powder, water: around.water })
+    Ok(Slurry { solids, gravity, powder, powder_estimated, water: around.water })
 }
 
 /// One bucket has one powder, told once.
@@ -89,7 +90,7 @@ fn estimated(solids: &Known, gravity: &Known, around: &Around<'_>, notes: &mut N
     notes.step(
         "Powder density, estimated",
         format!(
-            "{x:.4} x {s:.4} / (1 - {s:.4} x (1 - {x:.4})) x {water:.4} g/mL; weights and density are used up for it, so \
+            "{x:.6} x {s:.6} / (1 - {s:.6} x (1 - {x:.6})) x {water:.4} g/mL; weights and density are used up for it, so \
              the dry share is that of the weights"
         ),
         format!("{:.3} g/mL, uncertain by {:.3}", powder.value(), powder.u()),
@@ -117,13 +118,14 @@ fn weighted(what: &str, found: &[By], notes: &mut Notes) -> Known {
     let value = parts.iter().zip(&shares).map(|(k, share)| k.value() * share).sum();
     let slopes: Vec<(&Known, f64)> = parts.iter().copied().zip(shares.iter().copied()).collect();
     let mean = Known::of(value, &slopes);
-    let terms = found.iter().zip(&shares).map(|((by, known), share)| {
-        format!("{share:.3} x {:.4} by {by} (uncertain by {:.4})", known.value(), known.u())
-    });
+    let terms = found
+        .iter()
+        .zip(&shares)
+        .map(|((by, known), share)| format!("{share:.4} x {:.5} by {by}", known.value()));
     notes.step(
         &format!("Weighted {what}"),
         terms.collect::<Vec<_>>().join(" + "),
-        format!("{value:.4}, uncertain by {:.4}", mean.u()),
+        format!("{value:.5}, uncertain by {:.4}", mean.u()),
     );
     let disagree = disagreements(what, found, notes);
     let square = |known: &&Known| ((known.value() - value) / known.u().max(1e-7)).powi(2);

@@ -62,8 +62,8 @@ pub(super) fn gravity(weighed: &Weighed<'_>, notes: &mut Notes) -> Result<Known,
     let found = known_slop.minus(&known_empty).over(&known_water.minus(&known_empty));
     notes.step(
         "Specific gravity",
-        format!("({slop:.2} g with slop - {empty} g vessel) / ({water:.2} g with water - {empty} g vessel)"),
-        format!("{sg:.5}, uncertain by {:.4}", found.u()),
+        format!("({slop:.4} g with slop - {empty} g vessel) / ({water:.4} g with water - {empty} g vessel)"),
+        format!("{sg:.6}, uncertain by {:.4}", found.u()),
     );
     Ok(found)
 }

@@ -121,15 +121,24 @@ export class BatchPlace {
       r.dry_g !== null && fill(w.dry, { dry: grams(r.dry_g) }),
       r.wet_film_mm !== null && fill(w.film, { film: r.wet_film_mm.toFixed(2) }),
       r.solids_fraction !== null && fill(w.solids, { solids: (100 * r.solids_fraction).toFixed(1) }),
+      r.layers && fill(w.layers, { dry: r.layers.dry_mm.toFixed(2), fired: r.layers.fired_mm.toFixed(2) }),
+      r.supply && this.#enough(r.supply),
+      r.ladder_g.length > 0 && fill(w.ladder, { list: r.ladder_g.map(grams).join(", ") }),
     ];
     return html`<p class="result">${parts.filter(Boolean).join(" · ")}</p>
-      ${r.warnings.map((warning) => html`<p class="warning">${warning}</p>`)}${this.#working(r)}`;
+      ${r.warnings.map((warning) => html`<p class="warning">${warning}</p>`)}
+      ${r.largest_doubt ? html`<p class="told">${r.largest_doubt}</p>` : ""}${this.#working(r)}`;
+  }
+
+  #enough({ enough_for, runs_out_at, short_g }) {
+    return runs_out_at === null ? fill(w.enough, { n: enough_for }) : fill(w.runs_out, { n: runs_out_at, grams: grams(short_g) });
   }
 
   /** Line by line, for who wants to check it by hand. */
-  #working({ steps, assumed }) {
-    const taken = assumed.map(({ name, value }) => `${name} = ${value}`).join(" · ");
+  #working({ steps, assumed, layers }) {
+    const taken = assumed.map(({ what, value }) => `${what} = ${value}`).join(" · ");
     return html`<details class="working"><summary>${w.working}</summary><ol>${steps.map((s) => html`<li>${s.what}: ${s.working} = <b>${s.result}</b></li>`)}</ol>
+      ${layers ? layers.assumptions.map((a) => html`<p>${a}</p>`) : ""}
       ${taken ? html`<p>${fill(w.assumed, { taken })}</p>` : ""}</details>`;
   }
 

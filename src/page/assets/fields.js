@@ -19,6 +19,11 @@ export class Fields {
     return plain(this.typed[key]);
   }
 
+  /** Several numbers, apart by blanks or semicolons. */
+  list(key) {
+    return this.text(key).split(/[\s;]+/).filter(Boolean).map(plain);
+  }
+
   text(key) {
     return this.typed[key]?.trim() ?? "";
   }
@@ -31,7 +36,8 @@ export class Fields {
   /** Puts what was kept before into the fields. */
   put(values, before = "") {
     for (const [key, value] of Object.entries(values)) {
-      if (typeof value === "number" || typeof value === "string") this.typed[before + key] = String(value);
+      if (Array.isArray(value)) this.typed[before + key] = value.join(" ");
+      else if (typeof value === "number" || typeof value === "string") this.typed[before + key] = String(value);
     }
   }
 
@@ -47,7 +53,7 @@ export class Fields {
   input(key, name, more = {}) {
     const amiss = this.#amiss(name);
     return html`<input name=${name} .value=${this.typed[key] ?? ""} @input=${(e) => { this.typed[key] = e.target.value; more.typed?.(); }}
-      inputmode=${more.text ? "text" : "decimal"} pattern=${more.text ? nothing : "[0-9]+([.,][0-9]+)?"} ?data-number=${!more.text}
+      inputmode=${more.text || more.list_of ? "text" : "decimal"} pattern=${more.text ? nothing : more.list_of ? "[0-9]+([.,][0-9]+)?([ ;]+[0-9]+([.,][0-9]+)?)*" : "[0-9]+([.,][0-9]+)?"} ?data-number=${!more.text}
       ?required=${!more.free} maxlength="80" autocomplete="off" placeholder=${more.hint ?? nothing} list=${more.list ?? nothing}
       aria-label=${more.label ?? nothing} aria-invalid=${amiss ? "true" : nothing} aria-describedby=${amiss ? `amiss-${name}` : nothing}>`;
   }

@@ -34,7 +34,7 @@ export class GlazePlace {
 
   #fresh(what) {
     this.#fields = new Fields(() => { this.#later(); this.#soon(); });
-    this.#bucket = new Bucket(this.#fields);
+    this.#bucket = new Bucket(this.#fields, () => { this.#later(); this.#soon(); });
     if (what.glaze) this.#bucket.put(what.glaze);
     const { slop_g, cup_s, deflocculant, sieved } = what;
     this.#fields.put({ slop_g, cup_s, deflocculant, sieved });
@@ -70,12 +70,19 @@ export class GlazePlace {
     this.#fields.wrong = null;
     if ([...form.querySelectorAll("[data-number]")].every((input) => input.checkValidity())) {
       try {
-        this.#reckoned = await ask("/api/target", { glaze: this.#bucket.request(), ...ANY });
+        const wanted = this.#fields.text("wanted_gravity") ? { wanted: this.#wanted() } : {};
+        this.#reckoned = await ask("/api/target", { glaze: this.#bucket.request(), ...wanted, ...ANY });
       } catch (error) {
         this.#fields.wrong = error;
       }
     }
     this.#soon();
+  }
+
+  /** How the slop should be: what to add is told for what is in the bucket. */
+  #wanted() {
+    const slop = this.#fields.text("slop_g") ? { slop_g: this.#fields.number("slop_g") } : {};
+    return { specific_gravity: this.#fields.number("wanted_gravity"), ...slop };
   }
 
   async #try(what) {
@@ -164,7 +171,16 @@ export class GlazePlace {
     if (!r || r.solids_fraction === null) return "";
     const density = r.slop_density_g_ml === null ? "" : ` · ${fill(w.density, { density: r.slop_density_g_ml.toFixed(3) })}`;
     return html`<p class="result">${fill(words.batch.solids, { solids: (100 * r.solids_fraction).toFixed(1) })}${density}</p>
+      ${r.change ? html`<p class="result">${this.#change(r.change)}</p>` : ""}
       ${r.warnings.map((warning) => html`<p class="warning">${warning}</p>`)}`;
+  }
+
+  /** To be thinner or thicker. */
+  #change(change) {
+    const of = { grams: grams(change.slop_g), sg: change.wanted_specific_gravity };
+    const way = change.add_water_g > 0 ? fill(w.add_water, { water: grams(change.add_water_g) })
+      : fill(w.add_powder, { powder: grams(change.add_powder_g), clear: grams(change.take_clear_g) });
+    return fill(change.whole_bucket ? w.change : w.change_of, { ...of, way });
   }
 
   #form() {
@@ -173,7 +189,7 @@ export class GlazePlace {
     return html`<form @submit=${this.#keep} @input=${this.#later}><h2>${this.#open || w.new_head}</h2>
       ${this.#open ? f.choice("done", w.what_done, done, this.#done, (key) => { this.#done = key; }) : f.field("name", w.name, { text: true, hint: w.name_hint })}
       ${this.#bucket.show()}${this.#result()}
-      ${f.field("slop_g", w.slop, free)}${f.field("cup_s", w.cup, free)}
+      ${f.field("slop_g", w.slop, free)}${f.field("wanted_gravity", w.wanted, free)}${f.field("cup_s", w.cup, free)}
       ${f.field("deflocculant", w.deflocculant, { ...free, text: true })}${f.field("sieved", w.sieved, { ...free, text: true })}
       <button>${w.keep}</button></form>
       <p class="acts"><button class="plain" @click=${() => { this.#open = null; this.#soon(); }}>${w.back}</button></p>

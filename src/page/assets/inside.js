@@ -4,13 +4,26 @@ import { words } from "./say.js";
 import { section } from "./section.js";
 
 const w = words.batch;
+/** Sizes that may be left out stand in the second list. */
 const SHAPES = {
   area: { area_cm2: w.area },
-  cylinder: { diameter_mm: w.diameter, height_mm: w.height },
+  cylinder: { diameter_mm: w.diameter, height_mm: w.height, corner_mm: w.corner },
   bowl: { diameter_mm: w.diameter, depth_mm: w.depth },
   cone: { bottom_mm: w.bottom, top_mm: w.top, height_mm: w.height },
+  square: { width_mm: w.width, length_mm: w.length, height_mm: w.height, corner_mm: w.upright },
+  oval: { length_mm: w.longest, width_mm: w.shortest, height_mm: w.height },
   profile: {},
 };
+const FREE = ["cylinder.corner_mm", "square.length_mm", "square.corner_mm"];
+/** What holds for any shape; all may be left out. */
+const BESIDE = {
+  bare_rim_mm: w.bare_rim,
+  shrinkage_percent: w.shrinkage,
+  fired_water_g: w.fired_water,
+  fired_shrinkage_percent: w.fired_shrinkage,
+};
+/** Those that are drawn. */
+const DRAWN = ["cylinder", "bowl", "cone", "profile"];
 /** A floor in the middle, its edge, and the rim: the least that looks like a pot. */
 const ROWS = 3;
 
@@ -33,7 +46,10 @@ export class Inside {
   /** As it stands in a request. */
   request() {
     const by = this.#shape;
-    return by === "profile" ? { by, points_mm: this.#points() } : { by, ...this.#fields.numbers(by, SHAPES[by]) };
+    const own = Object.keys(SHAPES[by]).filter((name) => !FREE.includes(`${by}.${name}`) || this.#fields.text(`${by}.${name}`));
+    const sizes = own.map((name) => [name, this.#fields.number(`${by}.${name}`)]);
+    const beside = Object.keys(BESIDE).filter((name) => this.#fields.text(name)).map((name) => [name, this.#fields.number(name)]);
+    return { by, ...(by === "profile" ? { points_mm: this.#points() } : Object.fromEntries(sizes)), ...Object.fromEntries(beside) };
   }
 
   /** Puts one that was kept into the fields; whether it could. */
@@ -41,6 +57,7 @@ export class Inside {
     if (!SHAPES[by]) return false;
     this.#shape = by;
     this.#fields.put(values, `${by}.`);
+    this.#fields.put(Object.fromEntries(Object.keys(BESIDE).map((name) => [name, values[name]])));
     if (points_mm) {
       this.#rows = points_mm.map((_, i) => this.#next + i);
       this.#next += points_mm.length;
@@ -66,12 +83,17 @@ export class Inside {
       <button type="button" class="plain" @click=${add}>${w.row_add}</button></fieldset>`;
   }
 
+  #size(name, label) {
+    const key = `${this.#shape}.${name}`;
+    return this.#fields.field(key, label, FREE.includes(key) ? { free: true, hint: w.may_lack } : {});
+  }
+
   /** What was typed, as pots are drawn; nothing while it makes no pot. */
   #sketch() {
     const inside = this.request();
-    if (inside.by === "area") return "";
+    if (!DRAWN.includes(inside.by)) return "";
     const typed = inside.by === "profile" ? inside.points_mm.filter((p) => p.every(Number.isFinite)) : null;
-    const sizes = Object.values(inside).filter((v) => typeof v === "number");
+    const sizes = Object.keys(SHAPES[inside.by]).filter((name) => !FREE.includes(`${inside.by}.${name}`)).map((name) => inside[name]);
     const height = typed ? Math.max(...typed.map((p) => p[0])) - typed[0]?.[0] : Math.min(...sizes);
     const wide = typed ? Math.max(...typed.map((p) => p[1])) : 1;
     const rises = typed?.every((p, i) => i === 0 || p[0] >= typed[i - 1][0]);
@@ -80,11 +102,12 @@ export class Inside {
   }
 
   show() {
-    const shapes = { area: w.form_area, cylinder: w.form_cylinder, bowl: w.form_bowl, cone: w.form_cone, profile: w.form_profile };
+    const shapes = { area: w.form_area, cylinder: w.form_cylinder, bowl: w.form_bowl, cone: w.form_cone, square: w.form_square, oval: w.form_oval, profile: w.form_profile };
     return [
       this.#fields.choice("shape", w.form, shapes, this.#shape, (by) => { this.#shape = by; }),
-      this.#shape === "profile" ? this.#profile() : this.#fields.of(this.#shape, SHAPES[this.#shape]),
+      this.#shape === "profile" ? this.#profile() : Object.entries(SHAPES[this.#shape]).map(([name, label]) => this.#size(name, label)),
       this.#sketch(),
+      html`<details class="folded"><summary>${w.form_more}</summary><div class="fields">${Object.entries(BESIDE).map(([name, label]) => this.#fields.field(name, label, { free: true, hint: w.may_lack }))}</div></details>`,
     ];
   }
 }

@@ -5,6 +5,8 @@ import { words } from "./say.js";
 import { Fields } from "./fields.js";
 import { Bucket } from "./bucket.js";
 import { Inside } from "./inside.js";
+import { Coat } from "./coat.js";
+import { Ware } from "./ware.js";
 import { told } from "./shelf.js";
 
 const w = words.batch;
@@ -19,9 +21,13 @@ export class Setup {
   #by = "grams";
   #tolerance = "grams";
   #each = "alike";
+  /** Another order for each batch, the same while it is set up. */
+  #seed = Math.floor(Math.random() * 1e6);
   #fields;
   #bucket;
   #inside;
+  #coat;
+  #ware;
   /** What stands on the shelves, and what was taken from there, by shelf. */
   #shelves = { glazes: [], forms: [], coats: [] };
   #taken = { glaze: "", form: "", coat: "" };
@@ -38,8 +44,10 @@ export class Setup {
   constructor(soon) {
     this.#soon = soon;
     this.#fields = new Fields(soon, STARTS);
-    this.#bucket = new Bucket(this.#fields);
+    this.#bucket = new Bucket(this.#fields, soon);
     this.#inside = new Inside(this.#fields, soon);
+    this.#coat = new Coat(this.#fields);
+    this.#ware = new Ware(this.#fields);
   }
 
   /** A refusal: the field it names, if any, and its words. */
@@ -59,25 +67,19 @@ export class Setup {
     return this.#shelves[SHELVES[shelf]].find((thing) => thing.name === this.#taken[shelf])?.what;
   }
 
-  #coat() {
-    return { coat: { by: "dry", dry_g_per_cm2: this.#fields.number("dry_g_per_cm2") } };
-  }
-
   /** What each piece should get, as it stands. */
   target() {
     const tolerance = { [this.#tolerance]: this.#fields.number(this.#tolerance) };
-    if (this.#by === "grams") return { coat: { by: "direct", slop_g: this.#fields.number("slop_g") }, tolerance };
+    if (this.#by === "grams") return { coat: { by: "direct", slop_g: this.#fields.number("slop_g") }, tolerance, ...this.#plan() };
     // Of a bucket only what is reckoned with.
     const { slop_g: _slop, cup_s: _cup, deflocculant: _thin, sieved: _sieved, ...bucket } = this.#on("glaze") ?? { glaze: this.#bucket.request() };
-    const { tolerance: _own, ...coat } = this.#on("coat") ?? this.#coat();
-    return { ...bucket, ...(this.#on("form") ?? { form: this.#inside.request() }), ...coat, tolerance };
+    const { tolerance: _own, ...coat } = this.#on("coat") ?? { coat: this.#coat.request() };
+    return { ...bucket, ...(this.#on("form") ?? { form: this.#inside.request() }), ...coat, ...this.#ware.request(), tolerance, ...this.#plan() };
   }
 
   /** The whole batch, as it stands. */
   batch() {
-    const own = this.#each === "own" ? { targets_g: this.#targets() } : {};
-    const pieces = own.targets_g?.length ?? this.#fields.number("pieces");
-    const body = { ...this.target(), ...own, name: this.#fields.typed.name ?? "", pieces };
+    const body = { ...this.target(), name: this.#fields.typed.name ?? "", pieces: this.#pieces() };
     for (const name of NAMES) if (this.#fields.text(name)) body[name] = this.#fields.text(name);
     if (this.#by === "bucket" && this.#taken.glaze) body.glaze_name = this.#taken.glaze;
     const bare = ["bare_least", "bare_greatest"].map((name) => this.#fields.number(name));
@@ -88,14 +90,29 @@ export class Setup {
   /** What is to stand on the shelves from now on. */
   kept() {
     if (this.#by === "grams") return [];
-    const asked = { form: () => ({ form: this.#inside.request() }), coat: () => this.#coat() };
+    const asked = { form: () => ({ form: this.#inside.request() }), coat: () => ({ coat: this.#coat.request() }) };
     return Object.entries(asked)
       .map(([shelf, what]) => ({ shelf, name: this.#taken[shelf] ? "" : this.#fields.text(`keep_${shelf}`), what: what() }))
       .filter((thing) => thing.name);
   }
 
-  #targets() {
-    return this.#fields.text("targets_g").split(/[\s;]+/).filter(Boolean).map((text) => Number(text.replace(",", ".")));
+  /** How many there will be. */
+  #pieces() {
+    return this.#each === "own" ? this.#fields.number("steps") * (this.#fields.text("of_each") ? this.#fields.number("of_each") : 1) : this.#fields.number("pieces");
+  }
+
+  /** Targets from piece to piece, and whether the slop is enough. */
+  #plan() {
+    const f = this.#fields, plan = {};
+    if (this.#each === "own") {
+      plan.ladder = { low_g: f.number("low_g"), high_g: f.number("high_g"), steps: f.number("steps"), seed: this.#seed };
+      if (f.text("of_each")) plan.ladder.of_each = f.number("of_each");
+    }
+    if (f.text("at_hand_g")) {
+      plan.supply = { pieces: this.#pieces(), slop_g: f.number("at_hand_g") };
+      for (const name of ["left_in_jug_g", "loss_g_per_piece"]) if (f.text(name)) plan.supply[name] = f.number(name);
+    }
+    return plan;
   }
 
   /** As chosen; else as this jug was before; else as is usual here. */
@@ -129,12 +146,16 @@ export class Setup {
   #reckoned() {
     return html`${this.#from("glaze", w.mine_glaze, w.another_glaze, () => this.#bucket.show())}
       ${this.#from("form", w.mine_form, w.another_form, () => this.#inside.show(), this.#keep("form", w.keep_form))}
-      ${this.#from("coat", w.mine_coat, w.another_coat, () => this.#fields.field("dry_g_per_cm2", w.coat), this.#keep("coat", w.keep_coat))}`;
+      ${this.#from("coat", w.mine_coat, w.another_coat, () => this.#coat.show(), this.#keep("coat", w.keep_coat))}
+      ${this.#ware.show()}`;
   }
 
-  #pieces() {
+  #each_of() {
+    const f = this.#fields, free = { free: true, hint: w.may_lack };
+    const own = () => [f.field("low_g", w.low), f.field("high_g", w.high), f.field("steps", w.steps), f.field("of_each", w.of_each, free)];
     return html`${this.#fields.choice("each", w.each, { alike: w.each_alike, own: w.each_own }, this.#each, (each) => { this.#each = each; })}
-      ${this.#each === "own" ? this.#fields.field("targets_g", w.targets, { text: true, hint: w.targets_hint }) : this.#fields.field("pieces", w.pieces)}`;
+      ${this.#each === "own" ? own() : f.field("pieces", w.pieces)}
+      <details class="folded"><summary>${w.supply}</summary><div class="fields">${f.field("at_hand_g", w.at_hand, free)}${f.field("left_in_jug_g", w.left_in_jug, free)}${f.field("loss_g_per_piece", w.loss, free)}</div></details>`;
   }
 
   /** All fields; `result` stands where the grams are reckoned. */
@@ -146,8 +167,8 @@ export class Setup {
       ${this.#by === "grams" ? this.#fields.field("slop_g", w.grams) : this.#reckoned()}
       ${this.#fields.choice("tolerance_by", w.tolerance, { grams: w.in_grams, percent: w.in_percent }, this.#tolerance, (by) => { this.#tolerance = by; })}
       ${this.#fields.field(this.#tolerance, TOLERANCES[this.#tolerance])}
+      ${this.#each_of()}
       ${result}
-      ${this.#pieces()}
       ${this.#fields.field("name", w.name, { text: true, hint: w.name_hint })}
       ${own ? "" : this.#named("glaze_name", w.glaze_name, w.may_lack)}${this.#named("pourer", w.pourer)}
       ${this.#fields.field("bare_least", w.bare_least, { free: true, hint: w.may_lack })}

@@ -1,7 +1,7 @@
 //! The page at the sizes of a telephone, a tablet and a laptop: nothing runs out at the side, what is
 //! touched is large enough, and the pour's digits can be read from afar.
 //!
-//! `TAREBELL_VIEWS=folder cargo test --test live views` also writes a picture of each, to be looked at.
+//! `TAREBELL_VIEWS=folder cargo test --test live appearance` also writes a picture of each, to be looked at.
 
 use crate::faces::{Looker, STANDS, Tour};
 use crate::window::{Browser, Look};

@@ -1,0 +1,31 @@
+// What the ware is like as it is glazed: how much water its wall still takes up.
+import { html } from "./lit-html.js";
+import { words } from "./say.js";
+
+const w = words.batch;
+const WEIGHTS = { dry_g: w.ware_dry, soaked_g: w.ware_soaked, piece_g: w.ware_piece };
+const OWN = { outside: { outside_slop_g: w.ware_outside_slop }, sponged: { sponged_g: w.ware_sponged } };
+
+export class Ware {
+  #fields;
+  #state = "unsaid";
+
+  constructor(fields) {
+    this.#fields = fields;
+  }
+
+  /** As it stands in a request; nothing where nothing is said. */
+  request() {
+    if (this.#state === "unsaid") return {};
+    const asked = this.#state === "fired" ? [] : Object.keys({ ...WEIGHTS, ...OWN[this.#state] });
+    const told = asked.filter((name) => this.#fields.text(`ware.${name}`));
+    return { ware: { state: this.#state, ...Object.fromEntries(told.map((name) => [name, this.#fields.number(`ware.${name}`)])) } };
+  }
+
+  show() {
+    const fields = ["unsaid", "fired"].includes(this.#state) ? {} : { ...WEIGHTS, ...OWN[this.#state] };
+    const free = { free: true, hint: w.may_lack };
+    return html`${this.#fields.choice("ware", w.ware, w.wares, this.#state, (state) => { this.#state = state; })}
+      ${Object.entries(fields).map(([name, label]) => this.#fields.field(`ware.${name}`, label, free))}`;
+  }
+}
