@@ -159,6 +159,8 @@ pub struct BatchRecord {
     pub jug: Option<String>,
     /// Word of what it is poured from; none: as the settings say.
     pub vessel: Option<String>,
+    /// Word of how a pour is finished; none: as the settings say.
+    pub finish: Option<String>,
     /// The glaze by name: pieces of one glaze are numbered on from batch to batch.
     pub glaze_name: Option<String>,
     /// The version of that glaze, on its shelf, that the target was reckoned from.
@@ -260,6 +262,23 @@ pub struct HandRecord {
     pub ease_kept: f64,
     /// See there.
     pub ease_pours: u32,
+    /// How fast it pours; none was kept of older ones.
+    pub pace: Option<PaceRecord>,
+    /// Its time at the end of a trickle, s.
+    pub trickle_s: Option<f64>,
+    /// How fast it lets it trickle.
+    pub trickle: Option<PaceRecord>,
+}
+
+/// A usual flow as learned.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PaceRecord {
+    /// Mean, g/s.
+    pub flow_g_s: f64,
+    /// Standard deviation from pour to pour, as a share of it.
+    pub cv: f64,
+    /// Pours learned from.
+    pub pours: u32,
 }
 
 /// How late a scale shows, as it is known.

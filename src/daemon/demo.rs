@@ -145,6 +145,7 @@ pub(super) async fn begin(daemon: &Daemon, name: &str, pieces: u32) -> anyhow::R
         pourer: None,
         jug: None,
         vessel: None,
+        finish: None,
         glaze_name: None,
         bucket: None,
         bare: None,

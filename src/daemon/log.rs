@@ -65,7 +65,7 @@ impl Log {
         if let Some(why) = self.trouble() {
             return reply.give(Err(Refusal::Storage(ended_but(&why))));
         }
-        let answer = Begun { batch, warnings: Vec::new(), left_out: None }.into();
+        let answer = Begun { batch, warnings: Vec::new(), expected: None, left_out: None }.into();
         self.askers.insert(ticket, vec![Asker { reply, answer, kept: true }]);
     }
 

@@ -35,7 +35,6 @@ use crate::frame::Decoder;
 use crate::page::view::{Event as Told, Now, ScaleView};
 use crate::page::{self, Page};
 use crate::pour::PourSettings;
-use crate::pour::vessel::Vessel;
 use crate::record::LagRecord;
 use crate::scale::ScaleFacts;
 use crate::settings::{Reminding, Sound};
@@ -161,7 +160,7 @@ impl Daemon {
         let (listener, bound) = listen(setup.listen).await?;
         store.announce(bound)?;
         let run = uuid::Uuid::now_v7().to_string();
-        let (now, now_seen) = watch::channel(Arc::new(nothing_yet(&run, &setup.scale, setup.pour.vessel)));
+        let (now, now_seen) = watch::channel(Arc::new(nothing_yet(&run, &setup.scale, &setup.pour)));
         let (told, _) = broadcast::channel(TOLD);
         let (stop_page, stop) = watch::channel(false);
         let (dir, scale_id, guidance) = (setup.dir.to_owned(), setup.scale.id.clone(), setup.pour.guidance);
@@ -319,7 +318,7 @@ async fn end_table(events: SyncSender<Event>, table: JoinHandle<Result<(), Store
     }
 }
 
-fn nothing_yet(run: &str, scale: &ScaleFacts, usual: Vessel) -> Now {
+fn nothing_yet(run: &str, scale: &ScaleFacts, usual: &PourSettings) -> Now {
     Now {
         run: run.to_owned(),
         scale: ScaleView {
@@ -328,7 +327,8 @@ fn nothing_yet(run: &str, scale: &ScaleFacts, usual: Vessel) -> Now {
             ..ScaleView::default()
         },
         phase: "idle",
-        vessel: usual.word(),
+        vessel: usual.vessel.word(),
+        finish: usual.finish.word(),
         step: "starting".to_owned(),
         sound: outlet::view(&SoundStatus::looking()),
         ..Now::default()

@@ -1,7 +1,10 @@
 //! A pour between its first and last entry: what makes its entries one record.
 
 use crate::page::desk::{Begun, Refusal};
+use crate::pour::PourSettings;
 use crate::pour::entry::Entry;
+use crate::pour::outlook::Outlook;
+use crate::pour::vessel::Vessel;
 use crate::record::{BatchRecord, PourRecord};
 use crate::scale::ScaleFacts;
 use crate::time::{Instant, WallTime};
@@ -89,8 +92,34 @@ pub(super) fn too_heavy(
     })
 }
 
+/// What may be done where fills will scatter by more than the tolerance, or a pour is over before its flow is seen.
+pub(super) fn advice(told: &Outlook, batch: &BatchRecord, usual: &PourSettings) -> Option<String> {
+    let target_g = batch.target.g();
+    let short = told.shortest_g > target_g;
+    let vessel = batch.vessel.as_deref().and_then(Vessel::from_word).unwrap_or(usual.vessel);
+    if vessel != Vessel::Jug || told.slower_g_s.is_none() && !told.bottle {
+        return None;
+    }
+    let why = if short {
+        format!(
+            "a pour of {target_g:.1} g at {:.1} g/s is over before its flow is seen; the shortest is {:.0} g",
+            told.flow_g_s, told.shortest_g
+        )
+    } else {
+        format!(
+            "at {:.1} g/s 95 of 100 pours will lie within {:.1} g of the target, and the limits are closer",
+            told.flow_g_s,
+            2.0 * told.spread_g
+        )
+    };
+    Some(match told.slower_g_s {
+        Some(slower_g_s) => format!("{why}: pour slower, at {slower_g_s:.1} g/s or less"),
+        None => format!("{why}: pour slower; a squeeze bottle suits {target_g:.1} g"),
+    })
+}
+
 pub(super) fn begun(batch: BatchRecord, warnings: Vec<String>) -> Begun {
-    Begun { batch, warnings, left_out: None }
+    Begun { batch, warnings, expected: None, left_out: None }
 }
 
 pub(super) fn not_done(why: &str) -> Refusal {

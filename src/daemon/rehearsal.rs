@@ -11,7 +11,8 @@ use crate::plant::{Person, ScaleModel, Sent, Truth, What};
 use crate::pour::PourSettings;
 use crate::pour::engine::{Command, Engine, LinkChange, Start};
 use crate::pour::entry::{CueCall, Entry, Output};
-use crate::pour::hand::Hand;
+use crate::pour::finish::Finish;
+use crate::pour::hand::{Hand, Trickle};
 use crate::pour::put_back::Memory;
 use crate::pour::vessel::Vessel;
 use crate::pour::ware::Ware;
@@ -140,6 +141,7 @@ fn start(scene: &Scene, scale: &str, model: &ScaleModel) -> Start {
         ahead: Duration::ZERO,
         settings: PourSettings {
             vessel: Vessel::from_word(&scene.vessel).unwrap_or_default(),
+            finish: if scene.trickle { Finish::Trickle } else { Finish::Stop },
             ..PourSettings::default()
         },
         first_piece: 1,
@@ -157,11 +159,12 @@ fn start(scene: &Scene, scale: &str, model: &ScaleModel) -> Start {
 
 /// The time that this person on this scale would be learned to have, by adding up all that is late: the
 /// reaction, 0.4 of the tilt (slop over a lip falls as the head to the power 1.5), the drip at 8 g/s, the
-/// age of a reading, and what the scale is later than it is taken for.
+/// age of a reading, and what the scale is later than it is taken for. At a trickle of 2.5 g/s the drip is 0.08 s more.
 fn learned(person: &Person, model: &ScaleModel, told: Duration) -> Hand {
     let hand_s = person.mean_reaction_s() + 0.4 * person.tilt_s + person.drip_g / 8.0;
     let late_s = model.age_s + model.lag() - told.as_secs_f64();
-    Hand { hand_s: (hand_s + late_s).max(0.0), pours: LEARNED_POURS, ..Hand::default() }
+    let trickle = Trickle { hand_s: (hand_s + late_s + 0.08).max(0.0), ..Trickle::default() };
+    Hand { hand_s: (hand_s + late_s).max(0.0), pours: LEARNED_POURS, trickle, ..Hand::default() }
 }
 
 /// Everything between the table and the record.

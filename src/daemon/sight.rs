@@ -202,6 +202,13 @@ impl Sight {
     }
 }
 
+impl Sight {
+    /// Readings come so far apart, s, where that is known.
+    pub(super) fn interval_s(&self) -> Option<f64> {
+        self.timing.rhythm().rate_hz.filter(|hz| *hz > 0.0).map(|hz| 1.0 / hz)
+    }
+}
+
 /// What is wrong with a scale that reads, and what to try.
 fn words(ailment: Ailment) -> String {
     match ailment {

@@ -344,6 +344,7 @@ impl Table {
             last_cue: self.last_cue.clone(),
             note: self.note.filter(|_| self.batch.is_some()).map(Remark::word),
             vessel: self.parts.settings.vessel.word(),
+            finish: self.parts.settings.finish.word(),
             not_recorded: self.log.unwritten(),
             sound: self.parts.outlet.view(),
             ..under_way::view(self.batch.as_ref(), now, self.parts.clock.wall())

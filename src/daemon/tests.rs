@@ -44,6 +44,7 @@ fn a_batch(clock: Clock) -> BatchRecord {
         pourer: None,
         jug: None,
         vessel: None,
+        finish: None,
         glaze_name: None,
         bucket: None,
         bare: None,

@@ -2,7 +2,7 @@
 //! be on disk is answered when it is.
 
 use super::event::{Answer, Beginning, Reply};
-use super::open::{begun, not_done, too_coarse, too_heavy};
+use super::open::{advice, begun, not_done, too_coarse, too_heavy};
 use super::pieces::Pieces;
 use super::reminders::Reminders;
 use super::spare::{Known, fits, may_be_a_piece};
@@ -12,6 +12,8 @@ use crate::batch::request::from_bucket;
 use crate::page::desk::{Begun, Refusal};
 use crate::pour::PourSettings;
 use crate::pour::engine::{Command, Start};
+use crate::pour::finish::Finish;
+use crate::pour::outlook::Outlook;
 use crate::pour::put_back::Memory;
 use crate::pour::trace::Input;
 use crate::pour::vessel::Vessel;
@@ -54,12 +56,26 @@ impl Table {
         if self.test.take().is_some_and(|test| test.found().is_none()) {
             warnings.push("the test of the scale is left off: begin it again after the batch".to_owned());
         }
+        let expected = self.outlook(&start);
+        warnings.extend(advice(&expected, &record, &self.parts.settings));
         let write = Write::BatchBegun { id: record.id.clone(), at };
-        let ticket = self.log.ask(write, reply, begun(record.clone(), warnings));
+        let answer = Begun { expected: Some(expected), ..begun(record.clone(), warnings) };
+        let ticket = self.log.ask(write, reply, answer);
         let measured = from_bucket(&record.request).then_some(record.created_at);
         let reminders = Reminders::new(self.parts.reminding, self.parts.clock.now(), measured);
         let kept = Kept { pieces: Pieces::new(&poured, numbers), reminders, lag: self.lag.clone() };
         self.beginning = Some((ticket, Batch::new(record, who, start, kept, self.cues)));
+    }
+
+    /// What fills are expected to be.
+    fn outlook(&self, start: &Start) -> Outlook {
+        let half = Mass::saturating(0.5 * (start.high - start.low).g());
+        let hand = match start.settings.finish {
+            Finish::Stop => start.hand,
+            // What is missed is missed by the trickle.
+            Finish::Trickle => start.hand.at_a_trickle(),
+        };
+        Outlook::of(start.target, half, &start.scale, self.sight.interval_s(), hand)
     }
 
     /// What the engine of this batch starts from.
@@ -79,6 +95,7 @@ impl Table {
             ahead: self.parts.outlet.hearing().ahead,
             settings: PourSettings {
                 vessel: record.vessel.as_deref().and_then(Vessel::from_word).unwrap_or(usual.vessel),
+                finish: record.finish.as_deref().and_then(Finish::from_word).unwrap_or(usual.finish),
                 ..usual.clone()
             },
             first_piece: beginning.numbers.next(),

@@ -10,6 +10,7 @@ use super::view::{
 };
 use crate::batch::request::from_value;
 use crate::batch::{Target, TargetReply, TargetRequest, target};
+use crate::pour::finish::Finish;
 use crate::pour::vessel::Vessel;
 use crate::record::{Aim, BatchRecord, Shelf, ShelfRecord};
 use crate::units::Mass;
@@ -96,6 +97,7 @@ struct Plan {
     pourer: Option<String>,
     jug: Option<String>,
     vessel: Option<String>,
+    finish: Option<String>,
     glaze_name: Option<String>,
     bare: Option<(Mass, Mass)>,
 }
@@ -119,6 +121,18 @@ fn vessel(object: &mut Map<String, Value>) -> Answer<Option<String>> {
         None => {
             let words = Vessel::ALL.map(Vessel::word).join(", ");
             Err(Problem::field("vessel", format!("'{word}' is none of {words}")))
+        }
+    }
+}
+
+/// How a pour is finished, by its word.
+fn finish(object: &mut Map<String, Value>) -> Answer<Option<String>> {
+    let Some(word) = name(object, "finish")? else { return Ok(None) };
+    match Finish::from_word(&word) {
+        Some(finish) => Ok(Some(finish.word().to_owned())),
+        None => {
+            let words = Finish::ALL.map(Finish::word).join(", ");
+            Err(Problem::field("finish", format!("'{word}' is none of {words}")))
         }
     }
 }
@@ -193,6 +207,7 @@ fn plan(object: &mut Map<String, Value>) -> Answer<Plan> {
         pourer: name(object, "pourer")?,
         jug: name(object, "jug")?,
         vessel: vessel(object)?,
+        finish: finish(object)?,
         glaze_name: name(object, "glaze_name")?,
         bare: bare(object)?,
     })
@@ -228,6 +243,7 @@ pub(super) async fn create(
         pourer: plan.pourer,
         jug: plan.jug,
         vessel: plan.vessel,
+        finish: plan.finish,
         glaze_name: plan.glaze_name,
         bucket,
         bare: plan.bare,

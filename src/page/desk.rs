@@ -4,6 +4,7 @@
 
 use super::view::LagTestView;
 use crate::pour::curve::Curve;
+use crate::pour::outlook::Outlook;
 use crate::record::{BatchRecord, PourRecord, Shelf, ShelfRecord};
 use crate::time::Duration;
 use crate::units::Mass;
@@ -30,6 +31,8 @@ pub struct Begun {
     pub batch: BatchRecord,
     /// What the potter should know, such as that no sound can be heard.
     pub warnings: Vec<String>,
+    /// How far its fills are expected to scatter, where it begins.
+    pub expected: Option<Outlook>,
     /// The number that is left out, where that was asked.
     pub left_out: Option<u32>,
 }

@@ -140,6 +140,8 @@ pub struct Now {
     pub vessel: &'static str,
     /// What is left of the slop that the batch was planned with; null where it tells of none.
     pub supply: Option<SlopView>,
+    /// How a pour is finished where a batch does not say: `stop` or `trickle`.
+    pub finish: &'static str,
     /// How late the hand of the batch under way stops; null without a batch.
     pub hand: Option<HandView>,
     /// A check on the scale's lag and the hand's time; null without a batch.

@@ -17,6 +17,7 @@ pub(super) fn script() -> String {
 mod tests {
     use super::*;
     use crate::guide::Amiss;
+    use crate::pour::finish::Finish;
     use crate::pour::guidance::Guidance;
     use crate::pour::remark::Remark;
     use crate::pour::vessel::Vessel;
@@ -41,6 +42,7 @@ mod tests {
         assert_eq!(words(&all["late"]["amiss"]), sorted(Amiss::ALL.map(Amiss::word).to_vec()));
         assert_eq!(words(&all["late"]["guided"]), sorted(Guidance::ALL.map(Guidance::word).to_vec()));
         assert_eq!(words(&all["batch"]["vessels"]), sorted(Vessel::ALL.map(Vessel::word).to_vec()));
+        assert_eq!(words(&all["batch"]["finishes"]), sorted(Finish::ALL.map(Finish::word).to_vec()));
     }
 
     #[test]

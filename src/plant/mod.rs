@@ -52,6 +52,7 @@ const FOR_PIECE: u64 = 4;
 enum Act {
     Place,
     Pour,
+    Trickle { mean_g_s: f64 },
     Ease,
     TiltBack,
     Lift,
@@ -123,6 +124,11 @@ impl Plant {
     /// Starts to pour at `at`; on a piece that has been poured into, pours more.
     pub fn start_pour(&mut self, at: Instant) {
         self.plan(at, Act::Pour);
+    }
+
+    /// As [`Plant::start_pour`], at a trickle of so many grams per second on the average.
+    pub fn start_trickle(&mut self, at: Instant, mean_g_s: f64) {
+        self.plan(at, Act::Trickle { mean_g_s });
     }
 
     /// The stop sounds at `due`; the hand begins to tilt back one reaction time later. Only the
@@ -264,6 +270,11 @@ impl Plant {
                 Act::Pour => {
                     self.stop_heard = false;
                     self.stream.start();
+                }
+                Act::Trickle { mean_g_s } => {
+                    (self.stop_heard, self.warned_at, self.on_the_beat) = (false, None, false);
+                    self.pips.clear();
+                    self.stream.trickle(mean_g_s);
                 }
                 Act::Ease => self.stream.ease(),
                 Act::TiltBack => self.stream.tilt_back(),

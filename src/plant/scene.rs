@@ -10,6 +10,7 @@
 //! hand novice              who pours: good, typical (where nothing is said), novice
 //! new hand                 the stopping time is not learned yet (else it is)
 //! vessel squeeze           what the engine is told it is poured from: jug (else), ladle, squeeze, syringe
+//! finish trickle           the first stop comes short, and what is missing is let trickle (else one stop)
 //! spare 75                 the engine knows a spare weight of so many grams: `set pebble 75`
 //! lag told                 the engine knows the scale's lag (else 0.3 s is assumed)
 //! tracks zero 1            near zero the display swallows drift of so many steps a second
@@ -90,6 +91,8 @@ pub struct Scene {
     pub new_hand: bool,
     /// What the engine is told it is poured from.
     pub vessel: String,
+    /// A pour is finished with a trickle.
+    pub trickle: bool,
     /// A spare weight that the engine knows, grams.
     pub spare_g: Option<f64>,
     /// The engine is told the scale's lag.
@@ -139,9 +142,9 @@ impl Scene {
 /// A scene is played for so long at most, s.
 pub const LONGEST_S: f64 = 3600.0;
 /// First words of the lines of the head.
-const HEAD: [&str; 15] = [
-    "scales", "target", "seed", "hand", "new", "vessel", "spare", "lag", "tracks", "holds", "creeps", "step",
-    "delays", "off", "counts",
+const HEAD: [&str; 16] = [
+    "scales", "target", "seed", "hand", "new", "vessel", "finish", "spare", "lag", "tracks", "holds",
+    "creeps", "step", "delays", "off", "counts",
 ];
 
 fn twice(word: &str) -> Odd {
@@ -175,6 +178,7 @@ impl Draft {
             person: Person::typical(),
             new_hand: false,
             vessel: VESSELS[0].to_owned(),
+            trickle: false,
             spare_g: None,
             lag_told: false,
             steps: Vec::new(),
@@ -298,6 +302,9 @@ impl Draft {
                 None => return words.odd("jug, ladle, squeeze or syringe"),
             }
             words.word("a vessel")?;
+        } else if words.takes("finish") {
+            words.wants("trickle")?;
+            s.trickle = true;
         } else if words.takes("spare") {
             s.spare_g = Some(words.above_nought("grams")?);
         } else if words.takes("counts") {

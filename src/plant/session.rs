@@ -10,6 +10,8 @@ use crate::time::{Duration, Instant};
 const FOR_PAUSES: u64 = 5;
 /// How closely the potter watches, also the coarsest step in which the plant is moved.
 const WATCH: Duration = Duration::from_millis(5);
+/// A `ready` for the trickle is waited for so long, seconds (a guess).
+const PATIENT_S: f64 = 6.0;
 /// Without any stop, the potter gives up at this many times the target.
 const GIVES_UP_AT: f64 = 3.0;
 
@@ -28,6 +30,9 @@ pub struct Script {
     pub before_lift_s: (f64, f64),
     /// From a lift to the next piece, seconds.
     pub between_s: f64,
+    /// A second `ready` is waited for and answered with a trickle of so many grams per second on the average; none: the
+    /// piece is lifted after its one stop.
+    pub trickle_g_s: Option<f64>,
 }
 
 impl Script {
@@ -40,6 +45,7 @@ impl Script {
             before_pour_s: (0.3, 0.8),
             before_lift_s: (1.0, 2.0),
             between_s: 2.0,
+            trickle_g_s: None,
         }
     }
 }
@@ -80,6 +86,7 @@ enum Doing {
     Listening { ready_before: bool },
     Reaching { pour_at: Instant },
     Pouring { ending: Option<Ending> },
+    Waiting { until: Instant, ending: Ending },
     Looking { lift_at: Instant, ending: Ending },
     Home,
 }
@@ -91,6 +98,9 @@ pub struct Potter {
     script: Script,
     pauses: Chance,
     doing: Doing,
+    /// Its trickle was waited for, or came; it was asked for.
+    trickled: bool,
+    asked: bool,
     results: Vec<Poured>,
 }
 
@@ -101,7 +111,15 @@ impl Potter {
             0 => Doing::Home,
             _ => Doing::Fetching { place_at: script.first_at },
         };
-        Self { pauses: Chance::of(plant.seed(), FOR_PAUSES, 0), plant, script, doing, results: Vec::new() }
+        Self {
+            pauses: Chance::of(plant.seed(), FOR_PAUSES, 0),
+            plant,
+            script,
+            doing,
+            trickled: false,
+            asked: false,
+            results: Vec::new(),
+        }
     }
 
     /// A cue that is to be heard at `due`; unknown words, and words that ask nothing of a hand, do
@@ -114,7 +132,16 @@ impl Potter {
             "count" => self.plant.hear_warning(due),
             "stop" => self.stop(due, Ending::Told),
             "fault" => self.stop(due, Ending::Fault),
+            "good" | "short" | "over" => self.look(due),
             _ => {}
+        }
+    }
+
+    /// The piece's weight was said: no trickle is wanted.
+    fn look(&mut self, due: Instant) {
+        if let Doing::Waiting { ending, .. } = self.doing {
+            let wait = self.pauses.between(self.script.before_lift_s.0, self.script.before_lift_s.1);
+            self.doing = Doing::Looking { lift_at: due.max(self.plant.now()).offset_seconds(wait), ending };
         }
     }
 
@@ -147,7 +174,9 @@ impl Potter {
     }
 
     fn reach(&mut self, due: Instant) {
-        if matches!(self.doing, Doing::Listening { .. }) {
+        // Before the last drop fell.
+        self.asked |= matches!(self.doing, Doing::Pouring { ending: Some(_) });
+        if matches!(self.doing, Doing::Listening { .. } | Doing::Waiting { .. }) {
             let wait = self.pauses.between(self.script.before_pour_s.0, self.script.before_pour_s.1);
             self.doing = Doing::Reaching { pour_at: due.max(self.plant.now()).offset_seconds(wait) };
         }
@@ -161,8 +190,12 @@ impl Potter {
                 self.doing = Doing::Pouring { ending: Some(ending) };
             }
             (Doing::Reaching { .. }, Ending::Fault) => self.doing = Doing::Listening { ready_before: true },
+            (Doing::Waiting { ending, .. }, Ending::Fault) => {
+                self.doing = Doing::Looking { lift_at: due.offset_seconds(1.0), ending };
+            }
             (Doing::Fetching { .. } | Doing::Listening { .. } | Doing::Reaching { .. }, _)
-            | (Doing::Pouring { ending: Some(_) } | Doing::Looking { .. } | Doing::Home, _) => {}
+            | (Doing::Pouring { ending: Some(_) } | Doing::Waiting { .. }, _)
+            | (Doing::Looking { .. } | Doing::Home, _) => {}
         }
     }
 
@@ -175,15 +208,22 @@ impl Potter {
                 self.doing = Doing::Listening { ready_before: false };
             }
             Doing::Reaching { pour_at } if now >= pour_at => {
-                self.plant.start_pour(now);
+                match self.script.trickle_g_s.filter(|_| self.plant.left_jug_g() > 0.0) {
+                    Some(mean_g_s) => self.plant.start_trickle(now, mean_g_s),
+                    None => self.plant.start_pour(now),
+                }
                 self.plant.act();
                 self.doing = Doing::Pouring { ending: None };
             }
             Doing::Pouring { ending } => self.watch(now, ending),
+            Doing::Waiting { until, ending } if now >= until => {
+                self.doing = Doing::Looking { lift_at: now, ending };
+            }
             Doing::Looking { lift_at, ending } if now >= lift_at => self.lift(now, ending),
             Doing::Fetching { .. }
             | Doing::Listening { .. }
             | Doing::Reaching { .. }
+            | Doing::Waiting { .. }
             | Doing::Looking { .. }
             | Doing::Home => {}
         }
@@ -193,6 +233,13 @@ impl Potter {
         if self.plant.stream_ended() {
             let wait = self.pauses.between(self.script.before_lift_s.0, self.script.before_lift_s.1);
             let ending = ending.unwrap_or(Ending::TooSoon);
+            if self.script.trickle_g_s.is_some() && !std::mem::replace(&mut self.trickled, true) {
+                self.doing = Doing::Waiting { until: now.offset_seconds(PATIENT_S), ending };
+                if self.asked {
+                    self.reach(now);
+                }
+                return;
+            }
             self.doing = Doing::Looking { lift_at: now.offset_seconds(wait), ending };
         } else if ending.is_none() && self.plant.true_net_g() >= GIVES_UP_AT * self.script.target_g {
             self.stop(now, Ending::GaveUp);
@@ -208,6 +255,7 @@ impl Potter {
             reaction_s: self.plant.reaction_s().unwrap_or(0.0),
             ending,
         });
+        (self.trickled, self.asked) = (false, false);
         self.plant.lift(now);
         self.plant.act();
         self.doing = if self.plant.piece() < self.script.pieces {

@@ -136,6 +136,12 @@ impl Stream {
         }
     }
 
+    /// Begins to pour again, as slowly as a trickle.
+    pub(super) fn trickle(&mut self, mean_g_s: f64) {
+        self.mean_flow = self.chance.log_normal(mean_g_s, self.table.flow_cv);
+        self.start();
+    }
+
     /// Begins to tilt back; nothing where it is not pouring.
     pub(super) fn tilt_back(&mut self) {
         if let Hand::Pouring { for_s } = self.hand {

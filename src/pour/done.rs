@@ -65,7 +65,7 @@ impl Engine {
         }
         d.jumped = false;
         d.rises = if change > self.threshold_g() { d.rises + 1 } else { 0 };
-        let trickles = d.pour.verdict == Verdict::Short && d.rises > 0 && self.climbing().is_some();
+        let trickles = self.wants_more(&d.pour) && d.rises > 0 && self.climbing().is_some();
         if trickles || d.rises >= self.rises_wanted() {
             return self.more(d, w.arrived_at);
         }
@@ -106,7 +106,7 @@ impl Engine {
         if climbs && change > self.threshold_g() {
             return self.more(d, w.arrived_at);
         }
-        let wanted = d.pour.verdict == Verdict::Short && self.guides();
+        let wanted = self.wants_more(&d.pour) && self.guides();
         if (wanted || climbs) && w.taken_at.seconds_from(since) >= TOUCH_S {
             return self.borne(d, change, w.arrived_at);
         }
@@ -157,7 +157,7 @@ impl Engine {
         }
     }
 
-    fn weigh_anew(&self, d: &mut Done, off: f64) {
+    fn weigh_anew(&mut self, d: &mut Done, off: f64) {
         d.entered_as.get_or_insert(d.pour.verdict);
         d.had_g += off;
         d.pour.net = d.pour.net.map(|net| net + off);
@@ -166,6 +166,7 @@ impl Engine {
         if d.pour.rev == 1 {
             d.pour.first_net = d.pour.net;
         }
+        self.learn_late(&d.pour, off);
         if let Some(net) = d.pour.net.filter(|_| d.pour.verdict != Verdict::Void) {
             d.pour.verdict = self.judged(&d.pour, net);
         }
@@ -271,7 +272,7 @@ impl Engine {
     fn leaves_done(&mut self, d: Done, at: Instant) {
         let below_g = self.lower_level_g(&d);
         let Done { mut pour, had_g, entered_as, asks_since, .. } = d;
-        let was = pour.verdict;
+        let (was, unsaid) = (pour.verdict, self.wants_trickle(&pour));
         self.unsure(&mut pour, below_g);
         if !pour.came_back {
             pour.contact = pour.first_slop.map(|t| at.since(t));
@@ -280,10 +281,14 @@ impl Engine {
             pour.rev += 1;
             self.outputs.push_back(Output::Entry(pour.entry(at)));
         }
+        if entered_as.is_some() && pour.taught_s_g > 0.0 {
+            self.outputs.push_back(Output::Learned(self.hand));
+        }
         if asks_since.is_some() {
             self.say_if_good(&pour, at);
         }
-        if was != pour.verdict {
+        // Its trickle was asked for and never came: nothing was said yet.
+        if was != pour.verdict || unsaid {
             self.say_of(&pour, had_g, at);
         }
         let gross_g = pour.tare + had_g;

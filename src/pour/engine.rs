@@ -16,7 +16,7 @@ use super::put_back::Memory;
 use super::state::{State, Trouble};
 use super::ware::Ware;
 use crate::reading::Weighing;
-use crate::record::{Aim, Verdict};
+use crate::record::Aim;
 use crate::scale::ScaleFacts;
 use crate::scale::response::Lags;
 use crate::settle::pace::Pace;
@@ -272,7 +272,7 @@ impl Engine {
             State::Pouring(s) | State::Draining(s) => {
                 let net = s.predictor.net_g(now.min(self.last.map_or(now, |w| w.taken_at + FORESEEN)));
                 let flow = s.predictor.flow_g_s().max(0.0);
-                (Some(net), Some(flow), Some(net + flow * self.hand.hand_s))
+                (Some(net), Some(flow), Some(net + flow * self.ending(s).hand_s))
             }
             State::Ready(_) | State::Done(_) => {
                 let tare = state.pour().map_or(0.0, |p| p.tare);
@@ -290,19 +290,6 @@ impl Engine {
             flow_g_s: flow,
             settled: matches!(self.motion, Motion::AtRest { .. }),
             offered: self.offered(),
-        }
-    }
-
-    /// The finer state, and what a weighed piece wants.
-    fn step(&self, now: Instant) -> &'static str {
-        let State::Done(d) = &self.state else { return self.state.step() };
-        let stood_long = !d.pour.came_back
-            && d.pour.first_slop.is_some_and(|t| now.since(t) > self.start.settings.contact_limit);
-        match d.pour.verdict {
-            Verdict::Short if stood_long => "short: roll it first, then top it up, or let it go",
-            Verdict::Short => "short: pour what is missing, or let it go",
-            Verdict::Over => "over: pour some back, or let it go",
-            Verdict::Good | Verdict::Void => self.state.step(),
         }
     }
 

@@ -5,6 +5,7 @@
 
 use super::ease::Ease;
 use super::guidance::Guidance;
+use super::pace::Pace;
 
 /// A learned stopping time.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -19,12 +20,27 @@ pub struct Hand {
     pub lag_s: Option<f64>,
     /// Standard deviation of that time from pour to pour, s, once there were pours enough to tell.
     pub scatter_s: Option<f64>,
+    /// How fast it pours.
+    pub pace: Pace,
+    /// How it finishes with a trickle.
+    pub trickle: Trickle,
+}
+
+/// A hand that lets the last grams trickle: its time is another than in a pour, as what drips is the same at any flow.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Trickle {
+    /// Seconds of flow between the stop being due and the stream's end.
+    pub hand_s: f64,
+    /// How fast it lets it trickle, and from how many trickles all this is learned.
+    pub pace: Pace,
 }
 
 /// Prior: reaction to a tone about 0.21 s (Kosinski's review: sound about 0.16 s for
 /// rested subjects; busy hands are slower) and 0.4 of a 0.2 s tilt-back (derived: flow
 /// over a lip falls as head to the power 1.5, whose integral is 0.4).
 const PRIOR_S: f64 = 0.29;
+/// The same at a trickle: what drips (creamy slop: 0.3 g, a guess) is 0.1 s of it more.
+const TRICKLE_S: f64 = 0.39;
 /// The floor of the gain. Derived: person and tool together must correct less than the
 /// whole error; 0.2 leaves room for a person who corrects up to half of it.
 const GAIN_FLOOR: f64 = 0.2;
@@ -38,10 +54,15 @@ const STEP_LIMIT_S: f64 = 0.15;
 const FIRST_STEP_LIMIT_S: f64 = 0.5;
 const FIRST_POURS: u32 = 3;
 
+/// ... and of a trickle, whose drip counts for more in time (a guess).
+const TRICKLE_LIMIT_S: f64 = 0.25;
+
 /// What is expected of a hand's scatter, s (people's scatter in answering tones, 0.03 to 0.06 s, and the flow's), and how
 /// much slower than the time itself its scatter is learned: over ten pours (own choice).
 const SCATTER_S: f64 = 0.06;
 const SCATTER_GAIN: f64 = 0.5;
+/// Less is no stream, g/s: nothing is learned from it (drips, as in `predict.rs`).
+const LEAST_FLOW_G_S: f64 = 0.3;
 /// Slower than this is no hand, s (a guess).
 const MOST_S: f64 = 1.5;
 
@@ -51,7 +72,40 @@ const ESTIMATE_TRUST: f64 = 0.7;
 
 impl Default for Hand {
     fn default() -> Self {
-        Self { hand_s: PRIOR_S, pours: 0, ease: Ease::default(), lag_s: None, scatter_s: None }
+        let ease = Ease::default();
+        let (pace, trickle) = (Pace::POUR, Trickle::default());
+        Self { hand_s: PRIOR_S, pours: 0, ease, lag_s: None, scatter_s: None, pace, trickle }
+    }
+}
+
+impl Default for Trickle {
+    fn default() -> Self {
+        Self { hand_s: TRICKLE_S, pace: Pace::TRICKLE }
+    }
+}
+
+impl Trickle {
+    fn gain(self) -> f64 {
+        (1.0 / (f64::from(self.pace.pours) + PRIOR_WEIGHT)).max(GAIN_FLOOR)
+    }
+
+    /// As [`Hand::learns_s_g`].
+    pub(super) fn learns_s_g(self, flow_g_s: f64) -> f64 {
+        if flow_g_s > LEAST_FLOW_G_S { self.gain() / flow_g_s } else { 0.0 }
+    }
+
+    /// As [`Hand::learn_late`].
+    pub(super) fn learn_late(self, late_s: f64) -> Self {
+        Self { hand_s: (self.hand_s + late_s).clamp(0.0, MOST_S), ..self }
+    }
+
+    /// The time after one more trickle that ended `error_g` over the target.
+    pub(super) fn learn(self, error_g: f64, flow_g_s: f64) -> Self {
+        if !(error_g.is_finite() && flow_g_s > LEAST_FLOW_G_S) {
+            return self;
+        }
+        let limit_s = if self.pace.pours < FIRST_POURS { FIRST_STEP_LIMIT_S } else { TRICKLE_LIMIT_S };
+        self.learn_late(self.gain() * (error_g / flow_g_s).clamp(-limit_s, limit_s))
     }
 }
 
@@ -84,14 +138,34 @@ impl Hand {
         Self { hand_s, lag_s: Some(lag_s), ..self }
     }
 
+    /// The same hand as it ends a trickle.
+    pub fn at_a_trickle(self) -> Self {
+        let Trickle { hand_s, pace } = self.trickle;
+        Self { hand_s, pace, scatter_s: None, ..self }
+    }
+
+    fn gain(self, settled: bool) -> f64 {
+        let trust = if settled { 1.0 } else { ESTIMATE_TRUST };
+        trust * (1.0 / (f64::from(self.pours) + PRIOR_WEIGHT)).max(GAIN_FLOOR)
+    }
+
+    /// How much later it stops for each gram that the next pour has more, s/g.
+    pub(super) fn learns_s_g(self, flow_g_s: f64, settled: bool) -> f64 {
+        if flow_g_s > LEAST_FLOW_G_S { self.gain(settled) / flow_g_s } else { 0.0 }
+    }
+
+    /// The last drops of a pour that it learned from were weighed after it had learned: they count too.
+    pub(super) fn learn_late(self, late_s: f64) -> Self {
+        Self { hand_s: (self.hand_s + late_s).clamp(0.0, MOST_S), ..self }
+    }
+
     /// The time after one more pour that ended `error_g` over the target at `flow_g_s`;
     /// `settled` when that is known from rest, else from the filter at the lift.
     pub fn learn(self, error_g: f64, flow_g_s: f64, settled: bool) -> Self {
-        if !(error_g.is_finite() && flow_g_s > 0.5) {
+        if !(error_g.is_finite() && flow_g_s > LEAST_FLOW_G_S) {
             return self;
         }
-        let trust = if settled { 1.0 } else { ESTIMATE_TRUST };
-        let gain = trust * (1.0 / (f64::from(self.pours) + PRIOR_WEIGHT)).max(GAIN_FLOOR);
+        let gain = self.gain(settled);
         let limit_s = if self.pours < FIRST_POURS { FIRST_STEP_LIMIT_S } else { STEP_LIMIT_S };
         let error_s = (error_g / flow_g_s).clamp(-limit_s, limit_s);
         let hand_s = (self.hand_s + gain * error_s).clamp(0.0, MOST_S);

@@ -15,6 +15,7 @@ pub mod ease;
 pub mod engine;
 pub mod entry;
 mod fault;
+pub mod finish;
 pub mod guidance;
 pub mod hand;
 mod hearing;
@@ -22,6 +23,8 @@ mod landing;
 mod leaps;
 mod lift;
 mod onset;
+pub mod outlook;
+pub mod pace;
 mod plan;
 mod predict;
 pub mod put_back;
@@ -40,12 +43,14 @@ mod uneven;
 mod verdict;
 pub mod vessel;
 pub mod ware;
+mod written;
 mod zeroed;
 
 pub use spare::LEAST_SPARE_G;
 
 use crate::time::Duration;
 use crate::units::Mass;
+use finish::Finish;
 use guidance::Guidance;
 use vessel::Vessel;
 
@@ -60,6 +65,8 @@ pub struct PourSettings {
     pub guidance: Guidance,
     /// What is poured from, where a batch does not say.
     pub vessel: Vessel,
+    /// How a pour is finished, where a batch does not say.
+    pub finish: Finish,
     /// Slop that stands in a piece for longer has soaked into the wall unevenly: the piece is rolled before more is poured.
     pub contact_limit: Duration,
 }
@@ -74,6 +81,7 @@ impl Default for PourSettings {
             approach: Duration::from_millis(1300),
             guidance: Guidance::default(),
             vessel: Vessel::default(),
+            finish: Finish::default(),
             contact_limit: Duration::from_secs(20),
         }
     }

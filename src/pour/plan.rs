@@ -7,7 +7,7 @@
 use super::engine::Engine;
 use super::entry::Cue;
 use super::guidance::Guidance;
-use super::state::{State, Stream};
+use super::state::{Called, State, Stream};
 use crate::time::{Duration, Instant};
 
 /// Pips are this far apart, and the last is this far from the stop: an even beat slow enough
@@ -37,7 +37,8 @@ impl Engine {
         if !self.guides() || lump {
             return None;
         }
-        let due = s.predictor.stop_due(self.start.target.g(), self.hand.hand_s)?;
+        let ending = self.ending(s);
+        let due = s.predictor.stop_due(ending.target_g, ending.hand_s)?;
         if !s.plan.approach_said && !s.predictor.flow_known() {
             return Some((Cue::Stop, due));
         }
@@ -103,6 +104,11 @@ impl Engine {
     fn call_stop(&mut self, mut s: Stream, now: Instant, due: Instant) {
         let net = s.predictor.net_g(due);
         s.plan.stop_due = Some(due);
+        s.plan.called = Some(Called {
+            aim_g: self.ending(&s).target_g,
+            flow_g_s: s.predictor.flow_g_s(),
+            steady_g_s: s.predictor.steady_g_s(),
+        });
         if let Some(left) = s.predictor.eased_to().filter(|_| s.pour.rev == 0) {
             self.hand.ease = self.hand.ease.learn(left);
         }
@@ -117,7 +123,8 @@ impl Engine {
     /// `approach` or a pip, where there is room for it.
     fn call_warning(&mut self, mut s: Stream, cue: Cue, now: Instant, due: Instant, late: Duration) {
         let target_g = self.start.target.g();
-        let stop = s.predictor.stop_due(target_g, self.hand.hand_s);
+        let ending = self.ending(&s);
+        let stop = s.predictor.stop_due(ending.target_g, ending.hand_s);
         let room = stop.is_some_and(|stop| stop.since(due) >= APART)
             && s.plan.heard.is_none_or(|last| due.since(last) >= APART);
         let said = if cue == Cue::Approach {

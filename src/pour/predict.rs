@@ -99,6 +99,8 @@ pub(super) struct Predictor {
     at: Instant,
     display: Display,
     ease: Ease,
+    /// How fast its flow changes as it begins or ends, g2/s3.
+    turn_psd: f64,
     /// From here on the flow may turn quickly for a while.
     began: Instant,
     warned_at: Option<Instant>,
@@ -140,6 +142,7 @@ impl Predictor {
             at: began,
             display,
             ease,
+            turn_psd: TURN_PSD,
             began,
             warned_at: None,
             stopped_at: None,
@@ -152,6 +155,12 @@ impl Predictor {
             odd_since: None,
             warned_g_s: None,
         }
+    }
+
+    /// The same of a trickle: it begins and ends as quickly as a pour, at a lesser flow.
+    pub(super) fn trickling(mut self) -> Self {
+        self.turn_psd = TURN_PSD * (self.state[USUAL] / USUAL_G_S.0).powi(2);
+        self
     }
 
     /// From here on the hand may ease off: it was told that the target is near.
@@ -256,6 +265,11 @@ impl Predictor {
         self.state[FLOW] * self.eased_s(self.warned_s())
     }
 
+    /// The flow it returns to where the hand does not ease off, g/s.
+    pub(super) fn steady_g_s(&self) -> f64 {
+        self.state[USUAL]
+    }
+
     /// Standard uncertainty of that flow, g/s.
     pub(super) fn flow_sd_g_s(&self) -> f64 {
         self.covariance[FLOW][FLOW].max(0.0).sqrt()
@@ -322,9 +336,9 @@ impl Predictor {
             let flow = self.state[USUAL].max(self.state[FLOW]);
             let wander = (WANDER * flow).powi(2) + WANDER_FLOOR.powi(2);
             let turn = if ended_s + gone_s >= 0.0 {
-                Turn { psd: TURN_PSD, memory_s: f64::INFINITY }
+                Turn { psd: self.turn_psd, memory_s: f64::INFINITY }
             } else if began_s + gone_s < BEGIN_S {
-                Turn { psd: TURN_PSD, memory_s: RAMP_S }
+                Turn { psd: self.turn_psd, memory_s: RAMP_S }
             } else {
                 Turn { psd: wander, memory_s: MEMORY_S }
             };

@@ -3,18 +3,17 @@
 
 use super::done::EITHER;
 use super::engine::Engine;
-use super::entry::{Cue, Output};
+use super::entry::Cue;
 use super::landing::Landing;
 use super::leaps::Leaps;
 use super::onset::Onset;
 use super::predict::{Display, Predictor, TRICKLE_G_S, USUAL_G_S};
 use super::ready::Ready;
 use super::state::{Done, Pan, Plan, Pour, State, Stream};
-use super::sums::Shown;
 use super::surges::Surges;
 use super::vessel::Vessel;
+use super::written::note_stop;
 use crate::reading::Weighing;
-use crate::record::{Mark, Verdict};
 use crate::scale::COARSE_STEP_G;
 use crate::settle::line::Line;
 use crate::time::{Duration, Instant};
@@ -62,11 +61,10 @@ impl Engine {
         let lag_s = self.start.scale.lag.as_secs_f64();
         let noise = 0.5 * self.threshold_g();
         let quiet = recent.iter().rev().find(|(_, net)| (net - from_g).abs() <= noise);
-        let began = quiet.or(recent.front()).map_or(Instant::START, |(t, _)| *t).offset_seconds(-0.5 * lag_s);
-        let usual = if pour.rev > 0 { TRICKLE_G_S } else { USUAL_G_S };
+        let seen = quiet.or(recent.front()).map_or(Instant::START, |(t, _)| *t);
+        let began = seen.offset_seconds(-self.unseen_s(pour.rev));
         let sd_g = self.start.scale.reading_sd_g();
-        let mut predictor =
-            Predictor::begin(from_g, began, Display::of(&self.start.scale), usual, self.hand.ease);
+        let mut predictor = self.predictor(pour.rev, from_g, began);
         let before = recent.iter().rev().find(|(_, net)| net - from_g <= noise);
         let since = before.map_or(began, |(t, _)| *t);
         let mut onset = Onset::after((since, from_g), lag_s, sd_g);
@@ -103,6 +101,25 @@ impl Engine {
             ran: false,
             lumps: self.start.settings.vessel.in_lumps(),
         }
+    }
+
+    /// So long before it is seen a stream began, s: what trickles stands out from noise later (best on simulated hands).
+    fn unseen_s(&self, rev: u32) -> f64 {
+        let lag_s = self.start.scale.lag.as_secs_f64();
+        if self.trickles(rev) { 0.75 * lag_s + 0.15 } else { 0.5 * lag_s }
+    }
+
+    /// The filter of a stream into a piece with so many entries.
+    fn predictor(&self, rev: u32, from_g: f64, began: Instant) -> Predictor {
+        let trickles = self.trickles(rev);
+        let usual = match rev {
+            0 => self.hand.pace.usual(),
+            _ if trickles => self.hand.trickle.pace.usual(),
+            _ => TRICKLE_G_S,
+        };
+        let display = Display::of(&self.start.scale);
+        let predictor = Predictor::begin(from_g, began, display, usual, self.hand.ease);
+        if trickles { predictor.trickling() } else { predictor }
     }
 
     pub(super) fn pouring(&mut self, mut s: Stream, w: Weighing) {
@@ -264,6 +281,7 @@ impl Engine {
             pips_left: 0,
             heard: s.plan.stop_due,
             stop_due: None,
+            called: None,
             beats: [None; 2],
         };
         s.pour.ran_on = true;
@@ -323,7 +341,7 @@ impl Engine {
         let mut pour = self.write_down(s, net, at);
         // What was amiss with this rest is not with the next one.
         pour.unsure_g = lasting_g;
-        self.say_of(&pour, net, at);
+        self.say_weighed(&pour, net, at);
         self.enter(State::Done(Done { back, ..Done::new(pour) }));
     }
 
@@ -332,68 +350,4 @@ impl Engine {
         let readings_g = self.start.scale.reading_sd_g() * std::f64::consts::SQRT_2;
         readings_g.hypot(OPEN_BENCH_G).hypot(MOVED * gross_g)
     }
-
-    /// Puts the weight out as the pour's next revision, with what was learned from it.
-    pub(super) fn write_down(&mut self, s: Stream, net: f64, at: Instant) -> Pour {
-        let first = s.pour.rev == 0;
-        // At a lift the weight falls as at a touch: only at rest it says something.
-        let touched = s.pour.settled && self.bore(&s, net) || s.pour.doubt_g > SPLASH_G.0;
-        let Stream { mut pour, plan, again, .. } = s;
-        // A stream that a pause had ended before its stop goes on.
-        let went_on = std::mem::take(&mut pour.paused);
-        pour.rev += 1;
-        pour.net = Some(net);
-        if pour.marks.has(Mark::Early) {
-            // It may have been a hand that let go, and no slop at all.
-            let early_g = if self.judged(&pour, net) == Verdict::Void { EITHER * net.abs() } else { 0.0 };
-            pour.net_u = pour.net_u.map(|u| u.max(early_g));
-        }
-        if pour.perhaps_other_g > 0.0 {
-            // A bare one taken for the short one has all that came since, and the short one none of it.
-            let other_g = pour.perhaps_other_g.max(if first { 0.0 } else { net - pour.perhaps_other_g });
-            pour.net_u = pour.net_u.map(|u| u.hypot(EITHER * other_g));
-        }
-        pour.verdict = self.judged(&pour, net);
-        if first || again {
-            pour.first_net = Some(net);
-        } else {
-            pour.top_ups += 1;
-        }
-        for (mark, there) in [(Mark::Touched, touched), (Mark::Paused, went_on), (Mark::RanOn, pour.ran_on)] {
-            pour.marks = if there { pour.marks.with(mark) } else { pour.marks };
-        }
-        if !pour.came_back {
-            pour.contact = pour.first_slop.map(|t| at.since(t));
-        }
-        self.outputs.push_back(Output::Entry(pour.entry(at)));
-        // What leapt is no measure of a hand's time.
-        let leapt = pour.unsure_g > SPLASH_G.0;
-        let trusted =
-            !(leapt || pour.troubled || pour.ran_on || pour.unheard || touched || self.hearing.lost);
-        if first && trusted && plan.stop_due.is_some() {
-            let error_g = net - self.start.target.g();
-            self.note_sum(&pour, net);
-            self.hand = self.hand.learn(error_g, pour.flow_g_s.unwrap_or(0.0), pour.settled);
-            self.outputs.push_back(Output::Learned(self.hand));
-        }
-        pour
-    }
-
-    /// What a pour that ended at this weight, at rest, shows of lag and hand together.
-    fn note_sum(&mut self, pour: &Pour, net: f64) {
-        let known = pour.flow_g_s.zip(pour.shown_at_stop).filter(|_| pour.settled);
-        if let Some((flow_g_s, shown_g)) = known {
-            self.late.sums.note(Shown { flow_g_s, gain_g: net - shown_g });
-        }
-    }
-}
-
-/// What the scale shows when the stop is due: on a straight line between the readings before and after it.
-fn note_stop(s: &mut Stream, net: f64, at: Instant) {
-    let Some(due) = s.plan.stop_due.filter(|due| *due <= at && s.pour.shown_at_stop.is_none()) else {
-        return;
-    };
-    let Some((before, was_g)) = s.trail.back().filter(|(before, _)| *before <= due) else { return };
-    let share = due.seconds_from(*before) / at.seconds_from(*before).max(1e-6);
-    s.pour.shown_at_stop = Some(was_g + share * (net - was_g));
 }

@@ -36,6 +36,8 @@ pub(super) struct Pour {
     /// Net that the scale showed when the stop was due, between two readings.
     pub(super) shown_at_stop: Option<f64>,
     pub(super) contact: Option<Duration>,
+    /// The hand learned from it: so much later it stops for each gram more, s/g.
+    pub(super) taught_s_g: f64,
     /// Readings were lost or frozen during this pour: nothing is learned from it.
     pub(super) troubled: bool,
     /// A loudspeaker was lost during this pour: nothing is learned from it.
@@ -81,6 +83,7 @@ impl Pour {
             stop_cue: None,
             shown_at_stop: None,
             contact: None,
+            taught_s_g: 0.0,
             troubled: false,
             unheard: false,
             ran_on: false,
@@ -97,6 +100,16 @@ impl Pour {
     }
 }
 
+/// What was known when a stop was called.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Called {
+    /// Net that it was to end at.
+    pub(super) aim_g: f64,
+    pub(super) flow_g_s: f64,
+    /// What the flow returned to, had the hand not eased off.
+    pub(super) steady_g_s: f64,
+}
+
 /// Which cues of this stream were announced, and when its stop is due.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Plan {
@@ -105,6 +118,7 @@ pub(super) struct Plan {
     /// When the latest of them was due.
     pub(super) heard: Option<Instant>,
     pub(super) stop_due: Option<Instant>,
+    pub(super) called: Option<Called>,
     /// The latest two beats of a countdown, newest first.
     pub(super) beats: [Option<Instant>; 2],
 }
@@ -116,6 +130,7 @@ impl Plan {
             pips_left: guidance.pips(),
             heard: None,
             stop_due: None,
+            called: None,
             beats: [None; 2],
         }
     }

@@ -10,7 +10,8 @@
 //! changes of the scale's step, and numbers; version 7 is sealed with its length and a checksum (`sealed.rs`),
 //! says after the start values how much of it is still of the piece before, and may have a voided record; version 8 knows
 //! how a stream is guided, how the hand eases off, and beside which lag of the scale it was learned; version 9 may have
-//! another target from piece to piece. All are read.
+//! another target from piece to piece; version 10 knows the hand's pace, its trickle, and how a pour is finished. All are
+//! read.
 
 use super::engine::{Command, Engine, Hearing, LinkChange, Start};
 use super::entry::Output;
@@ -23,7 +24,7 @@ use crate::units::Mass;
 mod sealed;
 mod start;
 
-const VERSION: u8 = 9;
+const VERSION: u8 = 10;
 const SEALED_VERSION: u8 = 7;
 const FIRST_VERSION: u8 = 1;
 /// A trace starts this long before the landing.

@@ -4,7 +4,7 @@ use super::aim::unspoken_g;
 use super::engine::Engine;
 use super::entry::Cue;
 use super::running::ESTIMATE_SD_G;
-use super::state::Pour;
+use super::state::{Pour, State};
 use crate::record::{Mark, Verdict};
 use crate::time::Instant;
 
@@ -70,6 +70,27 @@ impl Engine {
             Verdict::Void => return,
         };
         self.cue_now(cue, at, Some(self.start.target.g() - net));
+    }
+
+    /// The finer state, and what a weighed piece wants.
+    pub(super) fn step(&self, now: Instant) -> &'static str {
+        if let State::Draining(s) = &self.state
+            && self.ending(s).target_g < self.start.target.g()
+        {
+            return "stopped short: leave it there";
+        }
+        let State::Done(d) = &self.state else { return self.state.step() };
+        let stood_long = !d.pour.came_back
+            && d.pour.first_slop.is_some_and(|t| now.since(t) > self.start.settings.contact_limit);
+        if self.wants_trickle(&d.pour) {
+            return "a trickle is missing";
+        }
+        match d.pour.verdict {
+            Verdict::Short if stood_long => "short: roll it first, then top it up, or let it go",
+            Verdict::Short => "short: pour what is missing, or let it go",
+            Verdict::Over => "over: pour some back, or let it go",
+            Verdict::Good | Verdict::Void => self.state.step(),
+        }
     }
 
     /// Half of what is between the limits, g.

@@ -3,6 +3,7 @@
 use super::SettingsError;
 use super::fault::Source;
 use crate::pour::PourSettings;
+use crate::pour::finish::Finish;
 use crate::pour::guidance::Guidance;
 use crate::pour::vessel::Vessel;
 use crate::time::Duration;
@@ -42,6 +43,7 @@ pub(super) struct PourText {
     approach_ms: Option<Spanned<u64>>,
     guidance: Option<Spanned<String>>,
     vessel: Option<Spanned<String>>,
+    finish: Option<Spanned<String>>,
     contact_s: Option<Spanned<u64>>,
     stir_every_pieces: Option<Spanned<u32>>,
     stir_every_min: Option<Spanned<u32>>,
@@ -62,6 +64,13 @@ pub(super) fn pour(source: &Source<'_>, t: &PourText) -> Result<PourSettings, Se
             source.wrong("pour.vessel", word, format!("expected one of {words}"))
         })?,
     };
+    let finish = match &t.finish {
+        None => d.finish,
+        Some(word) => Finish::from_word(word.get_ref()).ok_or_else(|| {
+            let words = Finish::ALL.map(|f| format!("\"{}\"", f.word())).join(", ");
+            source.wrong("pour.finish", word, format!("expected one of {words}"))
+        })?,
+    };
     let guidance = match &t.guidance {
         None => d.guidance,
         Some(word) => Guidance::from_word(word.get_ref()).ok_or_else(|| {
@@ -76,6 +85,7 @@ pub(super) fn pour(source: &Source<'_>, t: &PourText) -> Result<PourSettings, Se
         approach: Duration::from_millis(approach),
         guidance,
         vessel,
+        finish,
         contact_limit: Duration::from_secs(contact_s),
     })
 }

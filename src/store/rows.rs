@@ -2,7 +2,7 @@
 //!
 //! Never decides anything; arithmetic on masses happens elsewhere.
 
-use crate::record::{Aim, BatchRecord, HandRecord, LagRecord, Marks, PourRecord, Verdict};
+use crate::record::{Aim, BatchRecord, HandRecord, LagRecord, Marks, PaceRecord, PourRecord, Verdict};
 use crate::time::{Duration, WallTime};
 use crate::units::Mass;
 use rusqlite::types::Type;
@@ -10,7 +10,7 @@ use rusqlite::{Connection, Row, params};
 
 pub(super) const BATCH_COLUMNS: &str = "id, name, pieces, target_ug, low_ug, high_ug, solids_fraction, \
      pourer, jug, request, created_us, begun_us, ended_us, vessel, glaze_name, bare_least_ug, bare_greatest_ug, \
-     ladder_ug, bucket";
+     ladder_ug, bucket, finish";
 
 pub(super) const POUR_COLUMNS: &str = "id, rev, seq, batch, piece, started_us, tare_ug, target_ug, low_ug, \
      high_ug, first_net_ug, net_ug, net_u_ug, rolled_ug, top_ups, dry_ug, verdict, interrupted, settled, \
@@ -42,7 +42,7 @@ fn seq(number: u64) -> i64 {
 pub(super) fn insert_batch(conn: &Connection, batch: &BatchRecord) -> rusqlite::Result<()> {
     let sql = format!(
         "INSERT INTO batch ({BATCH_COLUMNS}, n, sum_ug, sum_squares_ug2) \
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, 0, 0, '0')"
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, 0, 0, '0')"
     );
     conn.prepare_cached(&sql)?.execute(params![
         batch.id,
@@ -64,6 +64,7 @@ pub(super) fn insert_batch(conn: &Connection, batch: &BatchRecord) -> rusqlite::
         batch.bare.map(|(_, greatest)| ug(greatest)),
         ladder_words(&batch.ladder),
         batch.bucket,
+        batch.finish,
     ])?;
     Ok(())
 }
@@ -97,6 +98,7 @@ pub(super) fn batch(row: &Row<'_>) -> rusqlite::Result<BatchRecord> {
         pourer: row.get("pourer")?,
         jug: row.get("jug")?,
         vessel: row.get("vessel")?,
+        finish: row.get("finish")?,
         glaze_name: row.get("glaze_name")?,
         bucket: row.get("bucket")?,
         bare: row
@@ -242,11 +244,15 @@ pub(super) fn set_trace(conn: &Connection, pour: &str, bytes: &[u8]) -> rusqlite
 
 pub(super) fn set_hand(conn: &Connection, key: &str, hand: HandRecord) -> rusqlite::Result<()> {
     conn.prepare_cached(
-        "INSERT INTO hand (key, hand_us, pours, lag_us, scatter_us, ease_kept_ppm, ease_pours) \
-         VALUES ($1, $2, $3, $4, $5, $6, $7) \
+        "INSERT INTO hand (key, hand_us, pours, lag_us, scatter_us, ease_kept_ppm, ease_pours, pace_ug_s, pace_cv_ppm, \
+         pace_pours, trickle_us, trickle_ug_s, trickle_cv_ppm, trickle_pours) \
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14) \
          ON CONFLICT (key) DO UPDATE SET hand_us = excluded.hand_us, pours = excluded.pours, \
          lag_us = excluded.lag_us, scatter_us = excluded.scatter_us, \
-         ease_kept_ppm = excluded.ease_kept_ppm, ease_pours = excluded.ease_pours",
+         ease_kept_ppm = excluded.ease_kept_ppm, ease_pours = excluded.ease_pours, \
+         pace_ug_s = excluded.pace_ug_s, pace_cv_ppm = excluded.pace_cv_ppm, pace_pours = excluded.pace_pours, \
+         trickle_us = excluded.trickle_us, trickle_ug_s = excluded.trickle_ug_s, \
+         trickle_cv_ppm = excluded.trickle_cv_ppm, trickle_pours = excluded.trickle_pours",
     )?
     .execute(params![
         key,
@@ -255,7 +261,14 @@ pub(super) fn set_hand(conn: &Connection, key: &str, hand: HandRecord) -> rusqli
         hand.lag_s.map(millionths),
         hand.scatter_s.map(millionths),
         millionths(hand.ease_kept),
-        hand.ease_pours
+        hand.ease_pours,
+        hand.pace.map(|pace| millionths(pace.flow_g_s)),
+        hand.pace.map(|pace| millionths(pace.cv)),
+        hand.pace.map(|pace| pace.pours),
+        hand.trickle_s.map(millionths),
+        hand.trickle.map(|pace| millionths(pace.flow_g_s)),
+        hand.trickle.map(|pace| millionths(pace.cv)),
+        hand.trickle.map(|pace| pace.pours),
     ])?;
     Ok(())
 }
@@ -283,14 +296,21 @@ pub(super) fn lag(row: &Row<'_>) -> rusqlite::Result<(String, LagRecord)> {
 }
 
 pub(super) fn hand(row: &Row<'_>) -> rusqlite::Result<HandRecord> {
-    let seconds =
+    let number =
         |column| Ok::<_, rusqlite::Error>(row.get::<_, Option<i64>>(column)?.map(|us| us as f64 / 1e6));
+    let pace = |flow, cv, pours| {
+        let known = number(flow)?.zip(number(cv)?).zip(row.get::<_, Option<u32>>(pours)?);
+        Ok::<_, rusqlite::Error>(known.map(|((flow_g_s, cv), pours)| PaceRecord { flow_g_s, cv, pours }))
+    };
     Ok(HandRecord {
         hand_s: row.get::<_, i64>("hand_us")? as f64 / 1e6,
         pours: row.get("pours")?,
-        lag_s: seconds("lag_us")?,
-        scatter_s: seconds("scatter_us")?,
+        lag_s: number("lag_us")?,
+        scatter_s: number("scatter_us")?,
         ease_kept: row.get::<_, i64>("ease_kept_ppm")? as f64 / 1e6,
         ease_pours: row.get("ease_pours")?,
+        pace: pace("pace_ug_s", "pace_cv_ppm", "pace_pours")?,
+        trickle_s: number("trickle_us")?,
+        trickle: pace("trickle_ug_s", "trickle_cv_ppm", "trickle_pours")?,
     })
 }

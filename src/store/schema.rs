@@ -15,6 +15,7 @@ pub(super) const STEPS: &[&str] = &[
     include_str!("schema/0003.sql"),
     include_str!("schema/0004.sql"),
     include_str!("schema/0005.sql"),
+    include_str!("schema/0006.sql"),
 ];
 
 /// Refuses a log newer than `steps`, through a connection that can't write.

@@ -1,7 +1,7 @@
 //! Tests of the log as a whole, on real files; all records are invented.
 
 use super::*;
-use crate::record::{Aim, Mark, Marks, Verdict};
+use crate::record::{Aim, Mark, Marks, PaceRecord, Verdict};
 use crate::time::Duration;
 use crate::units::Mass;
 use proptest::prelude::*;
@@ -31,6 +31,7 @@ fn a_batch(id: &str) -> BatchRecord {
         pourer: Some("A".to_owned()),
         jug: None,
         vessel: None,
+        finish: None,
         glaze_name: None,
         bucket: None,
         bare: None,
@@ -325,6 +326,21 @@ const HAND: HandRecord = HandRecord {
     scatter_s: Some(0.0625),
     ease_kept: 0.71,
     ease_pours: 4,
+    pace: Some(PaceRecord { flow_g_s: 6.25, cv: 0.21, pours: 9 }),
+    trickle_s: Some(0.35),
+    trickle: Some(PaceRecord { flow_g_s: 2.5, cv: 0.3, pours: 3 }),
+};
+
+/// ... of which a log of before the third layout says nothing more.
+const OLD_HAND: HandRecord = HandRecord {
+    lag_s: None,
+    scatter_s: None,
+    ease_kept: 1.0,
+    ease_pours: 0,
+    pace: None,
+    trickle_s: None,
+    trickle: None,
+    ..HAND
 };
 
 #[test]
@@ -412,10 +428,7 @@ fn a_log_of_the_first_layout_still_opens_and_says_what_it_said() {
     assert_eq!(log.opened.interrupted, [rows[1].clone()]);
     assert_eq!(rows[1].seq, 5);
     assert_eq!(reader.trace("p-1").unwrap(), Some(vec![1, 2, 3]));
-    assert_eq!(
-        reader.hand("A").unwrap(),
-        Some(HandRecord { lag_s: None, scatter_s: None, ease_kept: 1.0, ease_pours: 0, ..HAND })
-    );
+    assert_eq!(reader.hand("A").unwrap(), Some(OLD_HAND));
     let sums = reader.sums("b-fixture").unwrap().unwrap();
     assert_eq!((sums.n, sums.sum_ug, sums.sum_squares_ug2), (1, 42_750_000, 1_827_562_500_000_000));
 }
@@ -447,10 +460,7 @@ fn a_log_of_the_second_layout_opens_as_it_is_and_says_what_it_said() {
     assert_eq!(numbers.next(), 4, "3 was left out");
     assert_eq!(log.opened.spare, Some(g(61.375)));
     assert_eq!(reader.trace("p-1").unwrap(), Some(vec![1, 2, 3]));
-    assert_eq!(
-        reader.hand("A").unwrap(),
-        Some(HandRecord { lag_s: None, scatter_s: None, ease_kept: 1.0, ease_pours: 0, ..HAND })
-    );
+    assert_eq!(reader.hand("A").unwrap(), Some(OLD_HAND));
 }
 
 /// Made as the two above, from the texts of three steps; its batch is invented.
@@ -463,7 +473,8 @@ fn a_log_of_the_third_layout_opens_as_it_is_and_knows_of_no_lag() {
     let reader = log.reader();
     assert_eq!(reader.batch("b-fixture").unwrap().unwrap().name, "Invented bowls");
     assert_eq!(reader.pours("b-fixture").unwrap().len(), 2);
-    assert_eq!(reader.hand("A").unwrap(), Some(HAND));
+    let slower = HandRecord { pace: None, trickle_s: None, trickle: None, ..HAND };
+    assert_eq!(reader.hand("A").unwrap(), Some(slower));
     assert_eq!((log.opened.spare, &log.opened.lags), (Some(g(61.375)), &vec![]));
 }
 
@@ -479,6 +490,21 @@ fn a_log_of_the_fourth_layout_opens_as_it_is_and_all_its_pieces_have_one_target(
     assert_eq!(log.reader().pours("b-fixture").unwrap().len(), 2);
     let lag = LagRecord { lag_s: 0.312, u_s: 0.021, steps: 4, way: None };
     assert_eq!(log.opened.lags, vec![("invented bench".to_owned(), lag)]);
+}
+
+/// Made as those above, from the texts of five steps; its batch is invented.
+#[test]
+fn a_log_of_the_fifth_layout_opens_as_it_is_and_knows_of_no_pace_and_no_finish() {
+    let dir = tempfile::tempdir().unwrap();
+    let fixture = include_bytes!("../../tests/it/fixtures/log-layout-5.db");
+    std::fs::write(dir.path().join(LOG_FILE), fixture).unwrap();
+    let log = Log::on(dir);
+    let reader = log.reader();
+    let batch = reader.batch("b-fixture").unwrap().unwrap();
+    assert_eq!((batch.name.as_str(), batch.finish), ("Invented bowls", None));
+    let hand = reader.hand("A").unwrap().unwrap();
+    assert_eq!((hand.pace, hand.trickle_s, hand.trickle), (None, None, None));
+    assert_eq!((hand.hand_s, hand.pours), (HAND.hand_s, HAND.pours));
 }
 
 #[test]

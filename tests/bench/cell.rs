@@ -21,6 +21,8 @@ pub(crate) struct Setup {
     pub(crate) sound_s: (f64, f64),
     /// How late the engine is told it is, s.
     pub(crate) sound_known_s: f64,
+    /// What the person lets trickle where the pour is finished so, g/s on the average.
+    pub(crate) trickle_g_s: f64,
     pub(crate) change: Change,
 }
 
@@ -40,6 +42,8 @@ pub(crate) struct Change {
     pub(crate) unsaid: &'static [&'static str],
 }
 
+/// A jug held so that it just runs, g/s (a guess; from pour to pour and within it varies as the flow does).
+const TRICKLE_G_S: f64 = 2.5;
 /// People of one kind differ by so much in their mean time, s (SD; a working value).
 const BETWEEN_S: f64 = 0.025;
 
@@ -62,6 +66,7 @@ impl Setup {
             before_lift_s: (1.0, 2.0),
             sound_s: (0.0, 0.0),
             sound_known_s: 0.0,
+            trickle_g_s: TRICKLE_G_S,
             change: Change::default(),
         })
     }

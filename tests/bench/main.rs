@@ -4,6 +4,7 @@ mod ablations;
 mod cell;
 mod ear;
 mod figures;
+mod finish;
 mod grid;
 mod kept;
 mod other;
@@ -36,9 +37,20 @@ struct Asked {
     /// Sessions in each other cell of the grid.
     #[arg(long, default_value_t = 20)]
     grid_sessions: u64,
+    /// Plays the grid alone and adds it to this file as it goes on; begun again, it plays what the file lacks.
+    #[arg(long)]
+    grid_into: Option<PathBuf>,
+    /// With --all: takes what such a file has of the grid, and plays the rest.
+    #[arg(long)]
+    grid_from: Option<PathBuf>,
     /// Only these, as SCALE/HAND.
     #[arg(long)]
     only: Vec<String>,
+    /// Another target than the mug's, g, and another flow, g/s.
+    #[arg(long, default_value_t = MUG.0)]
+    target: f64,
+    #[arg(long, default_value_t = MUG.1)]
+    flow: f64,
     /// Only Tarebell.
     #[arg(long)]
     alone: bool,
@@ -48,6 +60,9 @@ struct Asked {
     /// Only one thing changed at a time, printed.
     #[arg(long)]
     ablations: bool,
+    /// Only pours finished with a trickle beside those with one stop, printed.
+    #[arg(long)]
+    finish: bool,
     /// Only the time of one reading, printed.
     #[arg(long)]
     pace: bool,
@@ -67,11 +82,7 @@ fn write(name: &str, text: &str) -> anyhow::Result<()> {
 }
 
 fn csv(rows: &[Row]) -> String {
-    let line = |r: &Row| {
-        let key = kept::key(r.cell.scale, r.cell.hand, r.cell.target_g, r.cell.flow_g_s, r.caller.word());
-        kept::line(&key, &r.figures, r.stuck) + "\n"
-    };
-    format!("{}\n", kept::HEAD) + &rows.iter().map(line).collect::<String>()
+    format!("{}\n", kept::HEAD) + &rows.iter().map(Row::line).collect::<String>()
 }
 
 const ABOUT: &str = "\
@@ -101,12 +112,17 @@ fn all(asked: &Asked) -> anyhow::Result<()> {
     let mut rows = grid::rows("mug", &grid::at(MUG.0, MUG.1), &Caller::ALL, asked.sessions, true)?;
     plot::draw(&rows, &kept("stop.svg"))?;
     let changed = ablations::all(asked.sessions)?;
-    rows.extend(grid::rows("grid", &grid::cells(), &Caller::ALL, asked.grid_sessions, true)?);
+    let finished = finish::all(asked.sessions)?;
+    let before = asked.grid_from.as_deref().map_or(Ok(Vec::new()), grid::read)?;
+    let owed: Vec<grid::Cell> =
+        grid::cells().into_iter().filter(|c| !before.iter().any(|r| r.cell == *c)).collect();
+    rows.extend(before);
+    rows.extend(grid::rows("grid", &owed, &Caller::ALL, asked.grid_sessions, true)?);
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
     let took =
         format!("All of it took {:.0} min on {threads} threads.", since.elapsed().as_secs_f64() / 60.0);
     let text = format!(
-        "# Figures of the stop\n\n{ABOUT}\n{pace}\n\n{took}\n\n## Where a promise does not hold\n\n{}## One thing changed at a time\n\n{changed}",
+        "# Figures of the stop\n\n{ABOUT}\n{pace}\n\n{took}\n\n## Where a promise does not hold\n\n{}## Finished with a trickle\n\n{finished}## One thing changed at a time\n\n{changed}",
         table::grid(&rows)
     );
     write("figures.md", &text)?;
@@ -120,6 +136,13 @@ fn main() -> anyhow::Result<()> {
     if asked.all {
         return all(&asked);
     }
+    if let Some(path) = &asked.grid_into {
+        return grid::go_on(path, asked.grid_sessions);
+    }
+    if asked.finish {
+        print!("{}", finish::all(asked.sessions)?);
+        return Ok(());
+    }
     if asked.pace {
         println!("{}", pace::one_reading()?.1);
         return Ok(());
@@ -128,7 +151,7 @@ fn main() -> anyhow::Result<()> {
         print!("{}", ablations::all(asked.sessions)?);
         return Ok(());
     }
-    let mut cells = grid::at(MUG.0, MUG.1);
+    let mut cells = grid::at(asked.target, asked.flow);
     cells.retain(|c| asked.only.is_empty() || asked.only.contains(&format!("{}/{}", c.scale, c.hand)));
     anyhow::ensure!(
         !cells.is_empty(),

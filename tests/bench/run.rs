@@ -8,6 +8,7 @@ use tarebell::plant::Plant;
 use tarebell::plant::session::{Ending, Potter, Script};
 use tarebell::pour::engine::{Engine, Start};
 use tarebell::pour::entry::{Cue, Output};
+use tarebell::pour::finish::Finish;
 use tarebell::pour::hand::Hand;
 use tarebell::pour::put_back::Memory;
 use tarebell::pour::ware::Ware;
@@ -59,6 +60,8 @@ pub(crate) struct Fill {
     pub(crate) told: bool,
     /// What the log says, where it says anything.
     pub(crate) logged_g: Option<f64>,
+    /// What it says of the first stop.
+    pub(crate) first_g: Option<f64>,
 }
 
 /// The engine as the daemon starts it on a scale nobody knows.
@@ -97,7 +100,7 @@ struct Session {
     decoder: LineDecoder,
     timing: Timing,
     other: Other,
-    logged: Vec<Option<f64>>,
+    logged: Vec<[Option<f64>; 2]>,
     first_drop: Option<Instant>,
     fills: Vec<Fill>,
     ear: Ear,
@@ -106,14 +109,16 @@ struct Session {
 /// A session of so many pieces; one that gets stuck is an error that says where.
 pub(crate) fn session(setup: &Setup, caller: Caller, seed: u64, pieces: u32) -> Result<Vec<Fill>, String> {
     let plant = Plant::new(seed, setup.person.clone(), setup.scale.clone(), setup.table.clone());
-    let script = Script { before_lift_s: setup.before_lift_s, ..Script::of(pieces, setup.target_g) };
+    let trickle_g_s = (setup.settings.finish == Finish::Trickle).then_some(setup.trickle_g_s);
+    let usual = Script::of(pieces, setup.target_g);
+    let script = Script { before_lift_s: setup.before_lift_s, trickle_g_s, ..usual };
     let mut s = Session {
         potter: Potter::new(plant, script),
         engine: engine(setup),
         decoder: LineDecoder::new(LineFormat::Auto, Unit::Gram),
         timing: Timing::default(),
         other: Other::new(caller, setup),
-        logged: vec![None; pieces as usize],
+        logged: vec![[None; 2]; pieces as usize],
         first_drop: None,
         fills: Vec::new(),
         ear: Ear::new(setup, seed),
@@ -132,7 +137,7 @@ pub(crate) fn session(setup: &Setup, caller: Caller, seed: u64, pieces: u32) -> 
         s.step(setup, caller, t);
     }
     for (fill, logged) in s.fills.iter_mut().zip(&s.logged) {
-        fill.logged_g = *logged;
+        [fill.logged_g, fill.first_g] = *logged;
     }
     Ok(s.fills)
 }
@@ -173,7 +178,7 @@ impl Session {
                 Output::Entry(e) => {
                     self.other.tare_g = e.net.is_none().then(|| e.tare.g()).or(self.other.tare_g);
                     if let Some(place) = self.logged.get_mut(e.piece as usize - 1) {
-                        *place = e.net.map(|m| m.g()).or(*place);
+                        *place = [e.net.map(|m| m.g()).or(place[0]), e.first_net.map(|m| m.g()).or(place[1])];
                     }
                 }
                 Output::Cue(_) | Output::Dropped { .. } | Output::Learned(_) | Output::VoidLast => {}
@@ -188,7 +193,7 @@ impl Session {
         {
             let contact_s = self.first_drop.take().map_or(0.0, |from| t.seconds_from(from));
             let told = poured.ending == Ending::Told;
-            self.fills.push(Fill { net_g: poured.net_g, contact_s, told, logged_g: None });
+            self.fills.push(Fill { net_g: poured.net_g, contact_s, told, logged_g: None, first_g: None });
             let error_g = poured.net_g - self.other.target_g;
             if told {
                 self.other.learn(error_g, poured.flow_g_s);

@@ -48,7 +48,7 @@ pub(crate) fn broken(rows: &[Row]) -> String {
     out
 }
 
-const HEAD: &str = "| scale | hand | mean | SD | RMS | P95 | in 5 % | in 9 % | on the ware | told | R 61: in X(1) | class of 60: middle, worst | plain tone | fixed grams | knows all |\n| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |\n";
+const HEAD: &str = "| scale | hand | sessions | mean | SD | RMS | P95 | in 5 % | in 9 % | on the ware | told | R 61: in X(1) | class of 60: middle, worst | plain tone | fixed grams | knows all |\n| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |\n";
 
 fn percent(share: f64) -> String {
     format!("{:.1} %", 100.0 * share)
@@ -61,9 +61,10 @@ fn line(rows: &[Row], row: &Row) -> String {
             .map_or("-".into(), |r| format!("{:+.2}, {:.2}", r.figures.mean_g, r.figures.rms_g))
     };
     format!(
-        "| {} | {} | {:+.2} | {:.2} | {:.2} | {:.2} | {} | {} | {:.1} s | {} | {} | {}, {} | {} | {} | {} |\n",
+        "| {} | {} | {} | {:+.2} | {:.2} | {:.2} | {:.2} | {} | {} | {:.1} s | {} | {} | {}, {} | {} | {} | {} |\n",
         row.cell.scale,
         row.cell.hand,
+        f.sessions,
         f.mean_g,
         f.sd_g,
         f.rms_g,
@@ -83,8 +84,7 @@ fn line(rows: &[Row], row: &Row) -> String {
 
 /// The cells of one target and flow.
 pub(crate) fn block(rows: &[Row], target_g: f64, flow_g_s: f64) -> String {
-    let sessions = own(rows).find(|r| r.cell.target_g == target_g).map_or(0, |r| r.figures.sessions);
-    let mut out = format!("### {target_g:.0} g at {flow_g_s:.2} g/s ({sessions} sessions a cell)\n\n{HEAD}");
+    let mut out = format!("### {target_g:.0} g at {flow_g_s:.2} g/s\n\n{HEAD}");
     for cell in
         SCALES.into_iter().flat_map(|scale| HANDS.map(|hand| Cell { scale, hand, target_g, flow_g_s }))
     {

@@ -22,7 +22,7 @@ fn the_file_as_shipped_changes_nothing() {
 #[test]
 fn every_key_shown_in_the_file_stands_there_with_its_default() {
     let text = uncommented();
-    assert_eq!(text.lines().filter(|l| is_key(l)).count(), 31, "{text}");
+    assert_eq!(text.lines().filter(|l| is_key(l)).count(), 32, "{text}");
     // What is for the air is refused beside a cable, and the other way round.
     let air = |l: &&str| ["address = ", "service = ", "characteristic = "].iter().any(|k| l.starts_with(k));
     let cable = |l: &&str| {

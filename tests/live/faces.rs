@@ -53,6 +53,7 @@ impl Tour {
     /// Every place without a batch, then with one in each face, then in trouble.
     pub(crate) async fn all(&self, looker: &mut impl Looker) {
         self.without_a_batch(looker).await;
+        self.a_trickle(looker).await;
         let batch = self.batch();
         self.a_dirty_pan(looker, "pour-next-wipe").await;
         self.a_piece(looker, 29.2, "good").await;
@@ -74,6 +75,36 @@ impl Tour {
         }
         self.curves(looker).await;
         self.trouble(looker).await;
+    }
+
+    /// A batch of one piece that is to be finished with a trickle: it stops short, and is lifted without it.
+    async fn a_trickle(&self, looker: &mut impl Looker) {
+        let asked = json!({
+            "name": "invented tiles", "pieces": 1, "finish": "trickle", "coat": { "by": "direct", "slop_g": 29.0 }
+        });
+        let id = self.rig.post("/api/batches", asked)["id"].as_str().expect("an id").to_owned();
+        let begun = self.rig.post(&format!("/api/batches/{id}/begin"), json!({}));
+        assert_eq!(begun["finish"], json!("trickle"));
+        assert!(begun["expected"]["spread_g"].as_f64().is_some_and(|g| (0.1..2.0).contains(&g)), "{begun}");
+        self.browser.place("pour").await;
+        self.pan.still(0.0);
+        self.browser.shows("next").await;
+        // Until the bare pan was seen at rest a piece might hold slop.
+        tokio::time::sleep(Duration::from_secs(1)).await;
+        self.pan.still(BARE_G);
+        self.browser.shows("ready").await;
+        tokio::time::sleep(Duration::from_millis(400)).await;
+        self.pan.runs(8.0, BARE_G + 20.0);
+        self.browser.shows("stop").await;
+        self.pan.shakes(BARE_G + 20.0);
+        looker.look(&self.browser, "pour-stop").await;
+        self.pan.still(BARE_G + 20.0);
+        self.browser.shows("trickle").await;
+        looker.look(&self.browser, "pour-trickle").await;
+        self.pan.still(0.0);
+        self.browser.shows("short").await;
+        self.rig.post(&format!("/api/batches/{id}/end"), json!({}));
+        self.browser.shows("empty").await;
     }
 
     /// An invented batch, whose pieces begin at another number than one.

@@ -75,7 +75,9 @@ export class BatchPlace {
   async #start(id) {
     const begun = await ask(`/api/batches/${id}/begin`, {});
     this.#reckoned = null;
-    this.#said = [w.begun, ...begun.warnings].join(" ");
+    const told = begun.expected;
+    const expected = told && fill(w.expected, { near: (2 * told.spread_g).toFixed(1), flow: told.flow_g_s.toFixed(1) });
+    this.#said = [w.begun, expected, ...begun.warnings].filter(Boolean).join(" ");
   }
 
   async #try(what) {
@@ -147,9 +149,9 @@ export class BatchPlace {
     return html`<p class="wrong" role="alert">${fill(words.not_done, { why: wrong.message })}</p>`;
   }
 
-  #form(usual) {
+  #form(now) {
     return html`<form @submit=${this.#begin} @input=${this.#later}><h2>${w.begin_head}</h2>
-      ${this.#setup.fields(this.#result(), usual)}
+      ${this.#setup.fields(this.#result(), now)}
       ${this.#refusal()}
       <button>${w.begin}</button>
     </form>`;
@@ -182,6 +184,6 @@ export class BatchPlace {
     const under = state.batch && state.live.now?.batch;
     return html`<div class="place"><h1>${words.places.batch}</h1>
       <p class="said" role="status">${this.#said}</p>
-      ${under ? [this.#underWay(state), this.#refusal()] : html`${this.#unended()}${this.#form(state.live.now?.vessel)}${this.#drafts()}`}</div>`;
+      ${under ? [this.#underWay(state), this.#refusal()] : html`${this.#unended()}${this.#form(state.live.now)}${this.#drafts()}`}</div>`;
   }
 }

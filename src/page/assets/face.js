@@ -2,7 +2,7 @@
 import { words } from "./say.js";
 
 /** In these the hand is at work: touch is locked. */
-export const BUSY = new Set(["pouring", "lift"]);
+export const BUSY = new Set(["pouring", "lift", "stop"]);
 
 /** A scale swings when a piece is lifted: shorter than this nothing has landed (seen: 0.12 s). */
 const SWING_US = 400_000;
@@ -31,6 +31,9 @@ function trouble(live, now) {
 /** The stop may be due before the phase says so. */
 const stopped = (now) => now.last_cue?.cue === "stop" && now.last_cue.due_us <= now.at_us;
 
+/** The steps of a pour that is finished with a trickle, as the daemon says them. */
+const SHORT_OF_IT = "stopped short: leave it there", TRICKLE = "a trickle is missing";
+
 /** The face's name, and what is wrong if it is trouble. `pours` are the batch's, the newest last. */
 export function face(live, pours) {
   const now = live.now, last = pours[pours.length - 1];
@@ -41,8 +44,9 @@ export function face(live, pours) {
     case "landing": return { name: "landing" };
     case "ready": return { name: "ready" };
     case "pouring": return { name: stopped(now) ? "lift" : "pouring" };
-    case "draining": return { name: "lift" };
+    case "draining": return { name: now.step === SHORT_OF_IT ? "stop" : "lift" };
     case "done": {
+      if (now.step === TRICKLE) return { name: "trickle" };
       // One of before may have been put back; one that is poured again has a void one of its number.
       const pour = pours.findLast((p) => p.piece === now.piece && (p === last || p.verdict !== "void"));
       return pour ? { name: pour.verdict, pour, on: true } : { name: "lift" };

@@ -88,6 +88,9 @@ const SAY = {
     ${line("more", state.live.now.scale.trouble)}`,
   pouring: ({ live: { now } }) => html`${number(whole(now.left_g), "")}${line("do", words.do.pouring)}`,
   lift: () => html`${line("word", words.faces.lift)}${line("do", words.do.lift)}`,
+  stop: () => html`${line("word", words.faces.stop)}${line("do", words.do.stop)}`,
+  trickle: ({ live: { now } }) => html`${line("word", words.faces.trickle)}
+    ${line("do", fill(words.do.trickle, { grams: grams(now.left_g) }))}`,
   good: weighed,
   short: weighed,
   over: weighed,
@@ -99,7 +102,7 @@ const SAY = {
 /** Glaze in the picture: what is there, as far as it is known; what is old is not shown. */
 function glaze({ face: { name, pour }, live }) {
   if (pour) return pour.net_g;
-  const known = live.fresh() && (name === "pouring" || name === "lift" || name === "trouble");
+  const known = live.fresh() && ["pouring", "lift", "stop", "trickle", "trouble"].includes(name);
   return known ? live.now.net_g : 0;
 }
 

@@ -37,6 +37,9 @@ export class Setup {
   #vessels = {};
   #vessel = null;
   #usual = "jug";
+  /** How a pour is finished: as chosen, and as is usual here. */
+  #finish = null;
+  #usually = "stop";
 
   constructor(soon) {
     this.#soon = soon;
@@ -81,7 +84,7 @@ export class Setup {
     if (this.#by === "bucket" && this.#taken.glaze) body.glaze_name = this.#taken.glaze;
     const bare = ["bare_least", "bare_greatest"].map((name) => this.#fields.number(name));
     if (bare.some((g) => !Number.isNaN(g))) body.bare_g = bare;
-    return { ...body, vessel: this.#pouredFrom() };
+    return { ...body, vessel: this.#pouredFrom(), finish: this.#finish ?? this.#usually };
   }
 
   /** What is to stand on the shelves from now on. */
@@ -156,8 +159,9 @@ export class Setup {
   }
 
   /** All fields; `result` stands where the grams are reckoned. */
-  fields(result, usual) {
-    this.#usual = usual ?? this.#usual;
+  fields(result, now) {
+    this.#usual = now?.vessel ?? this.#usual;
+    this.#usually = now?.finish ?? this.#usually;
     const own = this.#by === "bucket" && this.#taken.glaze;
     return html`${this.#fields.choice("by", w.how, { grams: w.by_grams, bucket: w.by_bucket }, this.#by, (by) => { this.#by = by; })}
       ${this.#by === "grams" ? this.#fields.field("slop_g", w.grams) : this.#reckoned()}
@@ -170,6 +174,7 @@ export class Setup {
       ${this.#fields.field("bare_least", w.bare_least, { free: true, hint: w.may_lack })}
       ${this.#fields.field("bare_greatest", w.bare_greatest, { free: true, hint: w.may_lack })}${this.#fields.note("bare_g")}
       ${this.#named("jug", w.jug, undefined, () => { this.#vessel = null; })}
-      ${this.#fields.choice("vessel", w.vessel, w.vessels, this.#pouredFrom(), (vessel) => { this.#vessel = vessel; })}`;
+      ${this.#fields.choice("vessel", w.vessel, w.vessels, this.#pouredFrom(), (vessel) => { this.#vessel = vessel; })}
+      ${this.#fields.choice("finish", w.finish, w.finishes, this.#finish ?? this.#usually, (finish) => { this.#finish = finish; })}`;
   }
 }

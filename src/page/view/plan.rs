@@ -34,6 +34,8 @@ pub struct BatchView {
     pub jug: Option<String>,
     /// What it is poured from: `jug`, `ladle`, `squeeze` or `syringe`; null: as `[pour] vessel` says.
     pub vessel: Option<String>,
+    /// How a pour is finished: `stop` or `trickle`; null: as `[pour] finish` says.
+    pub finish: Option<String>,
     /// The glaze by name: its pieces are numbered on from batch to batch.
     pub glaze_name: Option<String>,
     /// The version of that glaze, on its shelf, that the target was reckoned from; null: of none.
@@ -63,6 +65,7 @@ impl From<&BatchRecord> for BatchView {
             pourer: b.pourer.clone(),
             jug: b.jug.clone(),
             vessel: b.vessel.clone(),
+            finish: b.finish.clone(),
             glaze_name: b.glaze_name.clone(),
             bucket: b.bucket,
             bare_g: b.bare.map(|(least, greatest)| [least.g(), greatest.g()]),
@@ -87,11 +90,33 @@ pub struct BegunView {
     pub batch: BatchView,
     /// What the potter should know.
     pub warnings: Vec<String>,
+    /// What its fills are expected to be, where it begins; else null.
+    pub expected: Option<ExpectedView>,
+}
+
+/// What fills are expected to be with this hand, scale and pace: advice, no promise.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct ExpectedView {
+    /// Flow it is for, g/s: this hand's pace as learned, else anybody's.
+    pub flow_g_s: f64,
+    /// Standard deviation of the fills, g.
+    pub spread_g: f64,
+    /// The least pour whose own flow is seen in time, g.
+    pub shortest_g: f64,
+    /// A slower flow at which 95 of 100 fills lie within the limits, g/s; null where the present one does, or none would.
+    pub slower_g_s: Option<f64>,
 }
 
 impl From<&Begun> for BegunView {
     fn from(begun: &Begun) -> Self {
-        Self { batch: BatchView::from(&begun.batch), warnings: begun.warnings.clone() }
+        let hundredths = |value: f64| (value * 100.0).round() / 100.0;
+        let expected = begun.expected.map(|told| ExpectedView {
+            flow_g_s: hundredths(told.flow_g_s),
+            spread_g: hundredths(told.spread_g),
+            shortest_g: hundredths(told.shortest_g),
+            slower_g_s: told.slower_g_s.map(hundredths),
+        });
+        Self { batch: BatchView::from(&begun.batch), warnings: begun.warnings.clone(), expected }
     }
 }
 
@@ -127,6 +152,9 @@ pub struct BatchRequest {
     pub jug: Option<String>,
     /// What it is poured from: `jug`, `ladle`, `squeeze` or `syringe`; absent: as `[pour] vessel` says.
     pub vessel: Option<String>,
+    /// How a pour is finished: `stop`, or a little short and then with a `trickle` to a stop of its own; absent: as
+    /// `[pour] finish` says.
+    pub finish: Option<String>,
     /// The glaze by name, 1 to 80 characters: pieces are numbered on from the last number of any batch of
     /// this name; absent: from 1.
     pub glaze_name: Option<String>,

@@ -3,8 +3,10 @@
 use super::{BadTrace, Bytes, FIRST_VERSION, Start, mass, micrograms, put, put_aim};
 use crate::pour::PourSettings;
 use crate::pour::ease::Ease;
+use crate::pour::finish::Finish;
 use crate::pour::guidance::Guidance;
-use crate::pour::hand::Hand;
+use crate::pour::hand::{Hand, Trickle};
+use crate::pour::pace::Pace;
 use crate::pour::put_back::{Kept, Memory};
 use crate::pour::state::Pour;
 use crate::pour::vessel::Vessel;
@@ -65,6 +67,18 @@ pub(super) fn put_start(out: &mut Vec<u8>, s: &Start) {
     for kept in &s.memory.kept {
         put_aim(out, &kept.pour.aim);
     }
+    put_paces(out, s);
+}
+
+/// What is of version 10.
+fn put_paces(out: &mut Vec<u8>, s: &Start) {
+    for pace in [s.hand.pace, s.hand.trickle.pace] {
+        put(out, millionths(pace.flow_g_s));
+        put(out, millionths(pace.cv));
+        put(out, i64::from(pace.pours));
+    }
+    put(out, millionths(s.hand.trickle.hand_s));
+    put(out, s.settings.finish as i64);
 }
 
 fn put_pour(out: &mut Vec<u8>, p: &Pour) {
@@ -153,22 +167,37 @@ impl Bytes<'_> {
             self.seen(&mut start)?;
         }
         if version >= 8 {
-            start.hand.ease = Ease { kept: self.grams()?, pours: self.count()? };
-            start.hand.lag_s = self.optional_grams()?;
-            start.hand.scatter_s = self.optional_grams()?;
-            start.settings.guidance = self.one_of(&Guidance::ALL)?;
-            start.scale.lag_origin = self.one_of(&ORIGINS)?;
-            start.lags.until = self.instant()?;
-            for _ in 0..self.count()? {
-                start.lags.of_steps_s.push_back(self.grams()?);
-            }
+            self.guided(&mut start)?;
         }
         if version >= 9 {
             for kept in &mut start.memory.kept {
                 kept.pour.aim = self.aim()?;
             }
         }
+        if version >= 10 {
+            start.hand.pace = self.pace()?;
+            start.hand.trickle = Trickle { pace: self.pace()?, hand_s: self.grams()? };
+            start.settings.finish = self.one_of(&Finish::ALL)?;
+        }
         Ok(start)
+    }
+
+    /// What version 8 has besides.
+    fn guided(&mut self, start: &mut Start) -> Result<(), BadTrace> {
+        start.hand.ease = Ease { kept: self.grams()?, pours: self.count()? };
+        start.hand.lag_s = self.optional_grams()?;
+        start.hand.scatter_s = self.optional_grams()?;
+        start.settings.guidance = self.one_of(&Guidance::ALL)?;
+        start.scale.lag_origin = self.one_of(&ORIGINS)?;
+        start.lags.until = self.instant()?;
+        for _ in 0..self.count()? {
+            start.lags.of_steps_s.push_back(self.grams()?);
+        }
+        Ok(())
+    }
+
+    fn pace(&mut self) -> Result<Pace, BadTrace> {
+        Ok(Pace { flow_g_s: self.grams()?, cv: self.grams()?, pours: self.count()? })
     }
 
     /// What version 5 has besides.
