@@ -20,6 +20,18 @@ pub struct Stock {
     pub loss_per_piece: Mass,
 }
 
+/// The slop that a batch was planned with, as its request tells it; `None` where it tells of none.
+pub fn stock_of(request: &str) -> Option<Stock> {
+    let whole: serde_json::Value = serde_json::from_str(request).ok()?;
+    let told: SupplyRequest = serde_json::from_value(whole.get("supply")?.clone()).ok()?;
+    let mass = |g: Option<f64>| Mass::saturating(g.unwrap_or(0.0));
+    Some(Stock {
+        slop: mass(Some(told.slop_g)),
+        left_in_jug: mass(told.left_in_jug_g),
+        loss_per_piece: mass(told.loss_g_per_piece),
+    })
+}
+
 impl Stock {
     /// What is there once so many pieces got so much together: the count goes down while pouring.
     pub fn after(&self, poured: Mass, pieces: u32) -> Self {

@@ -2,8 +2,9 @@
 //! number comes next.
 
 use super::open::Open;
+use crate::batch::supply::{Stock, Supply, supply};
 use crate::pour::entry::Entry;
-use crate::record::{Aim, Numbers, PourRecord, Verdict};
+use crate::record::{Aim, BatchRecord, Numbers, PourRecord, Verdict};
 use crate::time::WallTime;
 use crate::units::Mass;
 use std::collections::HashMap;
@@ -21,6 +22,8 @@ pub(super) struct Pieces {
     /// Ids of those that count, with what they should get.
     counted: HashMap<String, Mass>,
     numbers: Numbers,
+    /// What each took out of the bucket, also where it does not count.
+    took: HashMap<String, Mass>,
 }
 
 /// The record that an entry belongs to.
@@ -37,8 +40,9 @@ impl Pieces {
     pub(super) fn new(poured: &[PourRecord], numbers: Numbers) -> Self {
         let weighed = poured.iter().filter(|p| p.rev > 0);
         let counted = weighed.clone().filter(|p| counts(p)).map(|p| (p.id.clone(), p.target)).collect();
+        let took = poured.iter().filter_map(|p| Some((p.id.clone(), p.net?))).collect();
         let newest = weighed.max_by_key(|p| p.started_at).cloned();
-        Self { open: None, lately: Vec::new(), newest, counted, numbers }
+        Self { open: None, lately: Vec::new(), newest, counted, numbers, took }
     }
 
     /// The record of this entry, told by when its piece was ready.
@@ -94,6 +98,9 @@ impl Pieces {
 
     /// An entry became this record.
     pub(super) fn handle_record(&mut self, pour: &PourRecord) {
+        if let Some(net) = pour.net {
+            self.took.insert(pour.id.clone(), net);
+        }
         if pour.rev > 0 {
             let voided = self.lately.iter().any(|o| o.id == pour.id && o.voided);
             let verdict = if voided { Verdict::Void } else { pour.verdict };
@@ -145,11 +152,29 @@ impl Pieces {
     /// What the next piece should get, of a target for each piece in turn: the first that no piece that counts had. So
     /// one that was taken out of the count, or broke, leaves its own to another.
     pub(super) fn next_of(&self, ladder: &[Aim]) -> Option<Aim> {
+        self.left_of(ladder).first().copied()
+    }
+
+    /// The targets of a ladder that no piece that counts had.
+    fn left_of(&self, ladder: &[Aim]) -> Vec<Aim> {
         let mut had: Vec<i64> = self.counted.values().map(|target| micrograms(*target)).collect();
-        ladder.iter().copied().find(|aim| {
+        let left = ladder.iter().copied().filter(|aim| {
             let there = had.iter().position(|ug| *ug == micrograms(aim.target));
             there.map(|at| had.swap_remove(at)).is_none()
-        })
+        });
+        left.collect()
+    }
+
+    /// What is left of the slop, and for how many more pieces, of a batch planned like this.
+    pub(super) fn supply(&self, stock: &Stock, batch: &BatchRecord) -> Supply {
+        let poured = self.took.values().fold(Mass::ZERO, |sum, net| sum + *net);
+        let pieces = u32::try_from(self.took.len()).unwrap_or(u32::MAX);
+        let ladder = self.left_of(&batch.ladder);
+        let counted = u32::try_from(self.counted.len()).unwrap_or(u32::MAX);
+        let more = batch.pieces.saturating_sub(counted) as usize;
+        let targets: Vec<Mass> =
+            ladder.iter().map(|aim| aim.target).chain(std::iter::repeat(batch.target)).take(more).collect();
+        supply(&stock.after(poured, pieces), &targets, batch.target, batch.solids_fraction)
     }
 
     /// A piece is on the pan that was not weighed yet: its number is still to be used.

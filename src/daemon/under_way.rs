@@ -5,8 +5,9 @@ use super::open::{begun, too_coarse};
 use super::pieces::Pieces;
 use super::reminders::Reminders;
 use crate::batch::request::from_bucket;
+use crate::batch::supply::{Stock, stock_of};
 use crate::page::desk::{Begun, Refusal};
-use crate::page::view::Now;
+use crate::page::view::{Now, SlopView};
 use crate::pour::engine::{Command, Engine, Start};
 use crate::pour::entry::Phase;
 use crate::pour::guidance::Guidance;
@@ -33,6 +34,8 @@ pub(super) struct Batch {
     pub(super) pieces: Pieces,
     pub(super) reminders: Reminders,
     from_bucket: bool,
+    /// The slop it was planned with.
+    stock: Option<Stock>,
     /// What was known of the scale's lag at the begin, and how the hand is guided.
     pub(super) lag_before: Option<LagRecord>,
     pub(super) guidance: Guidance,
@@ -58,6 +61,7 @@ impl Batch {
         engine.count_cues_from(cues);
         Self {
             from_bucket: from_bucket(&record.request),
+            stock: stock_of(&record.request),
             coarse: too_coarse(&start.scale, &record),
             pieces: kept.pieces,
             reminders: kept.reminders,
@@ -116,6 +120,17 @@ impl Batch {
     /// What the next piece should get.
     fn aim(&self) -> Aim {
         self.pieces.next_of(&self.record.ladder).unwrap_or(self.record.aim())
+    }
+
+    /// What is left of the slop that it was planned with.
+    fn supply(&self) -> Option<SlopView> {
+        let found = self.pieces.supply(self.stock.as_ref()?, &self.record);
+        let nth = self.pieces.nth(None).saturating_sub(1);
+        Some(SlopView {
+            left_g: found.at_hand.g(),
+            enough_for: found.enough_for,
+            runs_out_at: found.runs_out_at.map(|more| nth.saturating_add(more)),
+        })
     }
 
     fn nth(&self) -> u32 {
@@ -193,6 +208,7 @@ pub(super) fn view(batch: Option<&Batch>, now: Instant, wall: WallTime) -> Now {
         offered_g: grams(snapshot.and_then(|s| s.offered)),
         pan_g: grams(batch.and_then(|b| b.engine.left_on_pan())),
         bucket_age_s: batch.filter(|b| b.from_bucket).map(|b| age_s(b.record.created_at, wall)),
+        supply: batch.and_then(Batch::supply),
         hand: batch.map(lateness::hand),
         sum: batch.map(lateness::sum),
         bucket_old: batch.is_some_and(|b| b.reminders.bucket_old(wall)),

@@ -5,7 +5,9 @@ mod plan;
 mod shelf;
 
 pub use late::{HandView, LagTestReply, LagTestRequest, LagTestView, LagView, SumView};
-pub use plan::{BatchRequest, BatchView, BegunView, LeftOutView, MadeView, SpareRequest, SpareView};
+pub use plan::{
+    BatchRequest, BatchView, BegunView, LeftOutView, MadeView, SlopView, SpareRequest, SpareView,
+};
 pub use shelf::{ShelfImport, ShelfImported, ShelfRequest, ShelfView, ShelvesView};
 
 use crate::pour::curve::{Curve, Mark};
@@ -138,6 +140,8 @@ pub struct Now {
     pub vessel: &'static str,
     /// How a pour is finished where a batch does not say: `stop` or `trickle`.
     pub finish: &'static str,
+    /// What is left of the slop that the batch was planned with; null where it tells of none.
+    pub supply: Option<SlopView>,
     /// How late the hand of the batch under way stops; null without a batch.
     pub hand: Option<HandView>,
     /// A check on the scale's lag and the hand's time; null without a batch.

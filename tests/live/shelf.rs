@@ -150,12 +150,20 @@ fn a_bucket_that_changed_gives_the_next_piece_its_grams_and_each_record_the_vers
 fn each_piece_of_a_ladder_is_poured_to_its_own_and_one_that_is_voided_is_poured_again() {
     let dir = tempfile::tempdir().expect("a folder");
     let mut rig = Rig::start(dir.path());
-    let id = begun(&rig, &[("targets_g", json!([32, 23, 26]))]);
+    let supply = json!({ "pieces": 3, "slop_g": 80 });
+    let id = begun(&rig, &[("targets_g", json!([32, 23, 26])), ("supply", supply)]);
     assert_eq!(rig.get(&format!("/api/batches/{id}"))["targets_g"], json!([32.0, 23.0, 26.0]));
     rig.send(0.5, |_| 0.0);
     rig.until("the first", |now| now["target_g"] == 32.0);
     a_piece(&mut rig, 300.0, 32.0);
     rig.until("the second", |now| now["target_g"] == 23.0);
+    // 48 g are left for 23 g and 26 g.
+    let left = rig.until("what is left", |now| now["supply"]["left_g"].as_f64().is_some_and(|g| g < 50.0));
+    assert_eq!(
+        (&left["supply"]["enough_for"], &left["supply"]["runs_out_at"]),
+        (&json!(1), &json!(3)),
+        "{left}"
+    );
     a_piece(&mut rig, 310.0, 23.0);
     rig.until("the third", |now| now["target_g"] == 26.0);
     let pours = rig.weighed(&id);

@@ -106,6 +106,14 @@ function glaze({ face: { name, pour }, live }) {
   return known ? live.now.net_g : 0;
 }
 
+/** What is left of the slop, where the batch tells of it. */
+export function slop(supply) {
+  if (!supply) return "";
+  const { left_g, enough_for, runs_out_at } = supply;
+  return runs_out_at === null ? fill(words.bucket.left, { grams: whole(left_g), n: enough_for })
+    : fill(words.bucket.runs_out, { n: runs_out_at });
+}
+
 /** How long ago the bucket was measured; `old`: it is to be measured again. */
 export function bucket(age_s, old) {
   if (age_s === null) return words.bucket.by_hand;
@@ -124,6 +132,7 @@ function facts({ batch, live: { now, connected } }) {
       : heard(now) ? words.sound_clients : words.sound_none),
     connected && now ? words.scale_states[now.scale.state] : words.no_connection,
     batch && now && bucket(now.bucket_age_s, now.bucket_old),
+    batch && now && slop(now.supply),
   ];
   return html`<ul class="facts">${list.filter(Boolean).map((fact) => html`<li>${fact}</li>`)}</ul>`;
 }

@@ -170,6 +170,17 @@ pub struct BatchRequest {
     pub target: crate::batch::TargetRequest,
 }
 
+/// What is left of the slop.
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
+pub struct SlopView {
+    /// In bucket and jug, g, by what was poured and what goes astray.
+    pub left_g: f64,
+    /// Enough for so many more pieces.
+    pub enough_for: u32,
+    /// The place in the batch at which it runs out; null: it will do.
+    pub runs_out_at: Option<u32>,
+}
+
 /// The spare weight.
 #[derive(Clone, Debug, Serialize, ToSchema)]
 pub struct SpareView {
