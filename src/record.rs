@@ -165,6 +165,8 @@ pub struct BatchRecord {
     pub glaze_name: Option<String>,
     /// The version of that glaze, on its shelf, that the target was reckoned from.
     pub bucket: Option<u32>,
+    /// When that bucket was measured, where it is known; else when the batch was made.
+    pub measured_at: Option<WallTime>,
     /// The least and the greatest weight of a bare piece, where said.
     pub bare: Option<(Mass, Mass)>,
     /// The request it was made from, as JSON text, so that no input is lost.

@@ -195,7 +195,7 @@ fn plans(
         found.ladder = ladder(request, notes)?;
         if let Some(n) = found.ladder.iter().position(|rung| found.limits_of(*rung).is_none()) {
             let reason =
-                format!("{} g leaves no room for the tolerance; give a wider one", found.ladder[n].g());
+                format!("{} g leaves no room for the tolerance; give a narrower one", found.ladder[n].g());
             return Err(Refused::new("tolerance", reason));
         }
     }

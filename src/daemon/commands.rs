@@ -188,8 +188,9 @@ fn start_link(
                 Plant::new(1, Person::typical(), ScaleModel::with_lag(0.3), Table::default()),
                 Script::of(u32::MAX, 29.0),
             );
-            let seen = flag.clone();
-            std::thread::spawn(move || simulated::run(potter, clock, told, &events, &seen));
+            let (seen, now) = (flag.clone(), daemon.now.clone());
+            let under_way = move || now.borrow().batch.is_some();
+            std::thread::spawn(move || simulated::run(potter, clock, told, &events, &seen, under_way));
             tokio::spawn(async move {
                 let _ = stop.wait_for(|stop| *stop).await;
                 flag.store(true, Ordering::Relaxed);

@@ -59,7 +59,7 @@ async fn pour(
     let stop = Arc::new(AtomicBool::new(false));
     let hand = {
         let stop = stop.clone();
-        tokio::task::spawn_blocking(move || simulated::run(potter, clock, heard, &events, &stop))
+        tokio::task::spawn_blocking(move || simulated::run(potter, clock, heard, &events, &stop, || true))
     };
     let nets = tokio::select! {
         nets = shown(told, pieces as usize) => Some(nets?),
@@ -148,6 +148,7 @@ pub(super) async fn begin(daemon: &Daemon, name: &str, pieces: u32) -> anyhow::R
         finish: None,
         glaze_name: None,
         bucket: None,
+        measured_at: None,
         bare: None,
         request: String::new(),
         created_at: wall,

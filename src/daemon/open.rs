@@ -11,7 +11,7 @@ use crate::time::{Instant, WallTime};
 use crate::units::Mass;
 
 /// A pour's identity between its entries.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub(super) struct Open {
     pub(super) id: String,
     pub(super) piece: u32,
@@ -20,6 +20,9 @@ pub(super) struct Open {
     pub(super) started: Instant,
     /// Taken out of the count.
     pub(super) voided: bool,
+    /// Dry share of the bucket that it was poured from, and the version of its glaze.
+    pub(super) solids: Option<f64>,
+    pub(super) bucket: Option<u32>,
 }
 
 impl Open {
@@ -41,7 +44,7 @@ impl Open {
             net_u: e.net_u,
             rolled: e.rolled,
             top_ups: e.top_ups,
-            dry: batch.solids_fraction.zip(e.net).map(|(x, net)| Mass::saturating(x * net.g())),
+            dry: self.solids.zip(e.net).map(|(x, net)| Mass::saturating(x * net.g())),
             verdict: e.verdict,
             interrupted: false,
             settled: e.settled,
@@ -50,7 +53,7 @@ impl Open {
             contact: e.contact,
             flow_g_s: e.flow_g_s,
             stop_cue: e.stop_cue,
-            bucket: batch.bucket,
+            bucket: self.bucket,
             calibration: None,
             scale,
             marks: e.marks,

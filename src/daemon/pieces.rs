@@ -19,15 +19,17 @@ pub(super) struct Pieces {
     lately: Vec<Open>,
     /// The record of the piece that was on the pan last.
     newest: Option<PourRecord>,
-    /// Ids of those that count, with what they should get.
+    /// Ids of those that count, with what they should get: in slop of the bucket as it is now.
     counted: HashMap<String, Mass>,
+    /// Dry share of the bucket as it is now.
+    solids: Option<f64>,
     numbers: Numbers,
     /// What each took out of the bucket, also where it does not count.
     took: HashMap<String, Mass>,
 }
 
 /// The record that an entry belongs to.
-#[derive(Debug, PartialEq, Eq)]
+#[derive(Debug, PartialEq)]
 pub(super) struct Belongs {
     /// Its identity.
     pub(super) open: Open,
@@ -37,16 +39,17 @@ pub(super) struct Belongs {
 
 impl Pieces {
     /// Goes on from the log: the newest revision of each pour of the batch.
-    pub(super) fn new(poured: &[PourRecord], numbers: Numbers) -> Self {
+    pub(super) fn new(poured: &[PourRecord], numbers: Numbers, solids: Option<f64>) -> Self {
         let weighed = poured.iter().filter(|p| p.rev > 0);
-        let counted = weighed.clone().filter(|p| counts(p)).map(|p| (p.id.clone(), p.target)).collect();
+        let counted = weighed.clone().filter(|p| counts(p));
+        let counted = counted.map(|p| (p.id.clone(), as_now(p.target, share(p), solids))).collect();
         let took = poured.iter().filter_map(|p| Some((p.id.clone(), p.net?))).collect();
         let newest = weighed.max_by_key(|p| p.started_at).cloned();
-        Self { open: None, lately: Vec::new(), newest, counted, numbers, took }
+        Self { open: None, lately: Vec::new(), newest, counted, solids, numbers, took }
     }
 
     /// The record of this entry, told by when its piece was ready.
-    pub(super) fn take(&mut self, entry: &Entry, wall: WallTime) -> Belongs {
+    pub(super) fn take(&mut self, entry: &Entry, wall: WallTime, bucket: Option<u32>) -> Belongs {
         let same = |o: &&Open| o.started == entry.started && o.piece == entry.piece;
         if entry.rev > 0 {
             if let Some(open) = self.open.iter().find(same) {
@@ -64,6 +67,8 @@ impl Pieces {
             started_at: wall,
             started: entry.started,
             voided: false,
+            solids: self.solids,
+            bucket,
         };
         if entry.rev > 0 {
             // Never opened here: a record of its own, so that no weight is lost.
@@ -76,7 +81,8 @@ impl Pieces {
     /// Keeps a piece that was weighed among the latest.
     fn weighed(&mut self, open: Open, entry: &Entry) -> Open {
         if entry.verdict != Verdict::Void && !open.voided {
-            self.counted.insert(open.id.clone(), entry.aim.target);
+            let target = as_now(entry.aim.target, open.solids, self.solids);
+            self.counted.insert(open.id.clone(), target);
         }
         if !self.lately.iter().any(|o| o.id == open.id) {
             // Later revisions use up no number: it may wait for another piece by then.
@@ -125,10 +131,16 @@ impl Pieces {
             newest.verdict = pour.verdict;
         }
         if counts(pour) {
-            self.counted.insert(pour.id.clone(), pour.target);
+            self.counted.insert(pour.id.clone(), as_now(pour.target, share(pour), self.solids));
         } else {
             self.counted.remove(&pour.id);
         }
+    }
+
+    /// The bucket has changed: what was poured from it before counts by its dry powder.
+    pub(super) fn handle_bucket(&mut self, solids: Option<f64>) {
+        let before = std::mem::replace(&mut self.solids, solids);
+        self.counted.values_mut().for_each(|target| *target = as_now(*target, before, solids));
     }
 
     /// A number is left out or was given to the next piece: that is on disk.
@@ -157,9 +169,9 @@ impl Pieces {
 
     /// The targets of a ladder that no piece that counts had.
     fn left_of(&self, ladder: &[Aim]) -> Vec<Aim> {
-        let mut had: Vec<i64> = self.counted.values().map(|target| micrograms(*target)).collect();
+        let mut had: Vec<f64> = self.counted.values().map(|target| target.g()).collect();
         let left = ladder.iter().copied().filter(|aim| {
-            let there = had.iter().position(|ug| *ug == micrograms(aim.target));
+            let there = had.iter().position(|g| (g - aim.target.g()).abs() < SAME_G);
             there.map(|at| had.swap_remove(at)).is_none()
         });
         left.collect()
@@ -183,9 +195,18 @@ impl Pieces {
     }
 }
 
-/// As the log keeps it.
-fn micrograms(mass: Mass) -> i64 {
-    (mass.g() * 1e6).round() as i64
+/// Two targets no further apart are one: beyond what reckoning from bucket to bucket leaves, below any scale (own choice).
+const SAME_G: f64 = 0.002;
+
+/// What a piece should have got, in slop of the bucket as it is now: the same dry powder.
+fn as_now(target: Mass, then: Option<f64>, now: Option<f64>) -> Mass {
+    then.zip(now).map_or(target, |(then, now)| Mass::saturating(target.g() * then / now))
+}
+
+/// Dry share of the slop in it.
+fn share(pour: &PourRecord) -> Option<f64> {
+    let (dry, net) = pour.dry.zip(pour.net)?;
+    (net > Mass::ZERO).then(|| dry.g() / net.g())
 }
 
 fn counts(pour: &PourRecord) -> bool {
@@ -225,13 +246,13 @@ mod tests {
     }
 
     fn fresh() -> Pieces {
-        Pieces::new(&[], Numbers::after(0, []))
+        Pieces::new(&[], Numbers::after(0, []), None)
     }
 
     /// One piece from `ready` to its lift; gives its record's id.
     fn poured(pieces: &mut Pieces, piece: u32, ready_s: u64) -> String {
-        let opened = pieces.take(&entry(piece, ready_s, 0, Verdict::Void), WALL).open.id;
-        let weighed = pieces.take(&entry(piece, ready_s, 1, Verdict::Good), WALL);
+        let opened = pieces.take(&entry(piece, ready_s, 0, Verdict::Void), WALL, None).open.id;
+        let weighed = pieces.take(&entry(piece, ready_s, 1, Verdict::Good), WALL, None);
         assert!(weighed.on_pan && weighed.open.id == opened);
         pieces.lift();
         opened
@@ -243,10 +264,10 @@ mod tests {
         let first = poured(&mut pieces, 1, 10);
         let second = poured(&mut pieces, 2, 20);
         // Put back after rolling, with nothing else on the pan; and with the third opened.
-        let back = pieces.take(&entry(1, 10, 2, Verdict::Good), WALL);
+        let back = pieces.take(&entry(1, 10, 2, Verdict::Good), WALL, None);
         assert_eq!((back.open.id, back.on_pan), (first, false));
-        let third = pieces.take(&entry(3, 30, 0, Verdict::Void), WALL);
-        let back = pieces.take(&entry(2, 20, 2, Verdict::Good), WALL);
+        let third = pieces.take(&entry(3, 30, 0, Verdict::Void), WALL, None);
+        let back = pieces.take(&entry(2, 20, 2, Verdict::Good), WALL, None);
         assert_eq!((back.open.id, back.on_pan), (second, false));
         assert_eq!(pieces.lift(), Some(third.open), "it is still the one on the pan");
     }
@@ -257,8 +278,8 @@ mod tests {
         let old = poured(&mut pieces, 1, 10);
         let new = poured(&mut pieces, 1, 20);
         assert_ne!(old, new);
-        assert_eq!(pieces.take(&entry(1, 10, 2, Verdict::Good), WALL).open.id, old);
-        assert_eq!(pieces.take(&entry(1, 20, 2, Verdict::Good), WALL).open.id, new);
+        assert_eq!(pieces.take(&entry(1, 10, 2, Verdict::Good), WALL, None).open.id, old);
+        assert_eq!(pieces.take(&entry(1, 20, 2, Verdict::Good), WALL, None).open.id, new);
     }
 
     #[test]
@@ -267,7 +288,7 @@ mod tests {
         poured(&mut pieces, 1, 10);
         poured(&mut pieces, 2, 20);
         pieces.numbers_mut().again(1);
-        pieces.take(&entry(1, 10, 2, Verdict::Good), WALL);
+        pieces.take(&entry(1, 10, 2, Verdict::Good), WALL, None);
         assert_eq!(pieces.numbers().next(), 1);
         poured(&mut pieces, 1, 30);
         assert_eq!(pieces.numbers().next(), 3);
@@ -278,7 +299,7 @@ mod tests {
         let mut pieces = fresh();
         let ids: Vec<String> = (1..=100).map(|n| poured(&mut pieces, n, 10 * u64::from(n))).collect();
         for n in 1..=100 {
-            let late = pieces.take(&entry(n, 10 * u64::from(n), 2, Verdict::Good), WALL);
+            let late = pieces.take(&entry(n, 10 * u64::from(n), 2, Verdict::Good), WALL, None);
             assert_eq!((&late.open.id, late.on_pan), (&ids[n as usize - 1], false));
         }
         assert_eq!((pieces.nth(None), pieces.numbers().next()), (101, 101));
@@ -289,7 +310,7 @@ mod tests {
         let mut pieces = fresh();
         for (piece, ready_s, rev) in [(1, 10, 0), (1, 10, 1), (2, 20, 0), (2, 20, 1), (1, 10, 2)] {
             let entry = entry(piece, ready_s, rev, if rev == 0 { Verdict::Void } else { Verdict::Good });
-            let open = pieces.take(&entry, WALL).open;
+            let open = pieces.take(&entry, WALL, None).open;
             let written = PourRecord { rev, ..open.record_for_test(Verdict::Good) };
             pieces.handle_record(&written);
         }
@@ -308,14 +329,14 @@ mod tests {
             assert_eq!(pieces.next_of(&ladder), Some(aim(target)));
             let entry =
                 |rev, verdict| Entry { aim: aim(target), ..entry(n, 10 * u64::from(n), rev, verdict) };
-            pieces.take(&entry(0, Verdict::Void), WALL);
-            ids.push(pieces.take(&entry(1, Verdict::Good), WALL).open);
+            pieces.take(&entry(0, Verdict::Void), WALL, None);
+            ids.push(pieces.take(&entry(1, Verdict::Good), WALL, None).open);
             pieces.lift();
         }
         let out = PourRecord { target: g(35.0), ..ids[1].record_for_test(Verdict::Void) };
         pieces.handle_written(&out);
         assert_eq!(pieces.next_of(&ladder), Some(aim(35.0)), "poured again before the last one");
-        let again = Pieces::new(&[out], Numbers::after(3, []));
+        let again = Pieces::new(&[out], Numbers::after(3, []), None);
         assert_eq!(again.next_of(&ladder), Some(aim(26.0)));
         assert_eq!(again.next_of(&[]), None);
     }
@@ -323,22 +344,22 @@ mod tests {
     #[test]
     fn an_empty_piece_goes_and_a_weighed_one_stays() {
         let mut pieces = fresh();
-        let open = pieces.take(&entry(1, 10, 0, Verdict::Void), WALL).open;
+        let open = pieces.take(&entry(1, 10, 0, Verdict::Void), WALL, None).open;
         assert_eq!(pieces.drop_empty(2), None, "another piece's");
         assert_eq!(pieces.drop_empty(1), Some(open));
         assert_eq!((pieces.lift(), pieces.numbers().next()), (None, 1));
-        pieces.take(&entry(1, 20, 0, Verdict::Void), WALL);
-        pieces.take(&entry(1, 20, 1, Verdict::Good), WALL);
+        pieces.take(&entry(1, 20, 0, Verdict::Void), WALL, None);
+        pieces.take(&entry(1, 20, 1, Verdict::Good), WALL, None);
         assert_eq!(pieces.drop_empty(1), None);
     }
 
     #[test]
     fn the_place_in_the_batch_counts_what_counts_and_not_the_numbers() {
-        let mut pieces = Pieces::new(&[], Numbers::after(40, []));
+        let mut pieces = Pieces::new(&[], Numbers::after(40, []), None);
         assert_eq!((pieces.nth(None), pieces.numbers().next()), (1, 41));
-        pieces.take(&entry(41, 10, 0, Verdict::Void), WALL);
+        pieces.take(&entry(41, 10, 0, Verdict::Void), WALL, None);
         assert_eq!((pieces.nth(None), pieces.unweighed()), (1, Some(41)));
-        let first = pieces.take(&entry(41, 10, 1, Verdict::Good), WALL);
+        let first = pieces.take(&entry(41, 10, 1, Verdict::Good), WALL, None);
         assert_eq!((pieces.nth(None), pieces.unweighed()), (1, None), "weighed, still on the pan");
         pieces.lift();
         poured(&mut pieces, 42, 20);
@@ -351,7 +372,7 @@ mod tests {
             "a void one is a number used and no piece"
         );
         // A top-up of a piece that was voided on disk does not count again.
-        pieces.take(&entry(41, 10, 3, Verdict::Good), WALL);
+        pieces.take(&entry(41, 10, 3, Verdict::Good), WALL, None);
         assert_eq!(pieces.nth(None), 2);
         assert_eq!(pieces.nth(Some(42)), 1, "put back, it is its own place");
     }
@@ -372,10 +393,10 @@ mod tests {
         assert_eq!((last.piece, last.verdict), (2, Verdict::Good));
         assert_eq!(pieces.void_last(), None, "not the one before it too");
 
-        let mut again = Pieces::new(std::slice::from_ref(&last), Numbers::after(2, []));
+        let mut again = Pieces::new(std::slice::from_ref(&last), Numbers::after(2, []), None);
         assert_eq!(again.nth(None), 2);
         assert_eq!(again.void_last().map(|p| p.id), Some(last.id.clone()));
         let void = PourRecord { verdict: Verdict::Void, ..last };
-        assert_eq!(Pieces::new(&[void], Numbers::after(2, [])).void_last(), None);
+        assert_eq!(Pieces::new(&[void], Numbers::after(2, []), None).void_last(), None);
     }
 }

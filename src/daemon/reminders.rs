@@ -26,6 +26,12 @@ impl Reminders {
         Self { set, pieces: 0, stirred: now, measured, measure_from }
     }
 
+    /// The bucket was measured again then.
+    pub(super) fn handle_measured(&mut self, measured: Option<WallTime>) {
+        self.measured = measured;
+        self.measure_from = measured.and_then(|at| self.set.measure_after.map(|after| later(at, after)));
+    }
+
     /// A piece was weighed.
     pub(super) fn handle_piece(&mut self) {
         self.pieces = self.pieces.saturating_add(1);

@@ -3,6 +3,7 @@
 use super::event::{Answer, Reply};
 use super::open::not_done;
 use super::table::Table;
+use super::under_way::measured;
 use crate::page::desk::Refusal;
 use crate::record::{BatchRecord, ShelfRecord};
 use crate::store::Write;
@@ -47,8 +48,11 @@ impl Table {
             let old = &mut batch.record;
             (old.target, old.low, old.high) = (new.target, new.low, new.high);
             (old.solids_fraction, old.bucket) = (new.solids_fraction, new.bucket);
+            old.measured_at = new.measured_at;
             old.ladder.clone_from(&new.ladder);
             old.request.clone_from(&new.request);
+            batch.pieces.handle_bucket(new.solids_fraction);
+            batch.reminders.handle_measured(measured(&batch.record));
             batch.coarse = super::open::too_coarse(&self.parts.scale, &batch.record);
             self.renumber();
         }

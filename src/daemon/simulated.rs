@@ -11,13 +11,14 @@ use std::sync::mpsc::SyncSender;
 use std::time::Duration;
 use tokio::sync::broadcast;
 
-/// Runs the potter in real time until done or told to stop; gives the potter back.
+/// Runs the potter in real time until done or told to stop, pouring while a batch is under way; gives the potter back.
 pub(super) fn run(
     mut potter: Potter,
     clock: Clock,
     mut told: broadcast::Receiver<Told>,
     events: &SyncSender<Event>,
     stop: &Arc<AtomicBool>,
+    under_way: impl Fn() -> bool,
 ) -> Potter {
     if events.send(Event::Link(LinkEvent::Up)).is_err() {
         return potter;
@@ -30,6 +31,8 @@ pub(super) fn run(
                 potter.handle_cue(cue.cue, crate::time::Instant::from_us(cue.due_us));
             }
         }
+        // Whoever pours waits for a batch.
+        potter.wait(!under_way());
         for shown in potter.advance(clock.now()) {
             let bytes = format!("{:.1} g\r\n", shown.mass_g).into_bytes();
             if events.send(Event::Link(LinkEvent::Bytes { bytes, arrived_at: clock.now() })).is_err() {

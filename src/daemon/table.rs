@@ -235,7 +235,7 @@ impl Table {
         let wall = self.parts.clock.wall();
         let scale = self.parts.scale.id.clone();
         let Some(batch) = &mut self.batch else { return };
-        let Belongs { open, on_pan } = batch.pieces.take(entry, wall);
+        let Belongs { open, on_pan } = batch.pieces.take(entry, wall, batch.record.bucket);
         if entry.rev == 0 {
             self.note = None;
         }

@@ -47,6 +47,7 @@ fn a_batch(clock: Clock) -> BatchRecord {
         finish: None,
         glaze_name: None,
         bucket: None,
+        measured_at: None,
         bare: None,
         request: String::new(),
         created_at: clock.wall(),

@@ -33,7 +33,6 @@ pub(super) struct Batch {
     pub(super) trace: Trace,
     pub(super) pieces: Pieces,
     pub(super) reminders: Reminders,
-    from_bucket: bool,
     /// The slop it was planned with.
     stock: Option<Stock>,
     /// What was known of the scale's lag at the begin, and how the hand is guided.
@@ -60,7 +59,6 @@ impl Batch {
         let mut engine = Engine::new(start.clone());
         engine.count_cues_from(cues);
         Self {
-            from_bucket: from_bucket(&record.request),
             stock: stock_of(&record.request),
             coarse: too_coarse(&start.scale, &record),
             pieces: kept.pieces,
@@ -207,13 +205,18 @@ pub(super) fn view(batch: Option<&Batch>, now: Instant, wall: WallTime) -> Now {
         flow_g_s: snapshot.and_then(|s| s.flow_g_s),
         offered_g: grams(snapshot.and_then(|s| s.offered)),
         pan_g: grams(batch.and_then(|b| b.engine.left_on_pan())),
-        bucket_age_s: batch.filter(|b| b.from_bucket).map(|b| age_s(b.record.created_at, wall)),
+        bucket_age_s: record.and_then(measured).map(|at| age_s(at, wall)),
         supply: batch.and_then(Batch::supply),
         hand: batch.map(lateness::hand),
         sum: batch.map(lateness::sum),
         bucket_old: batch.is_some_and(|b| b.reminders.bucket_old(wall)),
         ..Now::default()
     }
+}
+
+/// When the bucket was measured that the grams of this batch come from; none where they were typed in.
+pub(super) fn measured(record: &BatchRecord) -> Option<WallTime> {
+    from_bucket(&record.request).then(|| record.measured_at.unwrap_or(record.created_at))
 }
 
 /// Whole seconds; a clock that was set back makes nothing younger than new.

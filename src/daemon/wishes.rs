@@ -7,8 +7,7 @@ use super::pieces::Pieces;
 use super::reminders::Reminders;
 use super::spare::{Known, fits, may_be_a_piece};
 use super::table::Table;
-use super::under_way::{self, Batch, Kept};
-use crate::batch::request::from_bucket;
+use super::under_way::{self, Batch, Kept, measured};
 use crate::page::desk::{Begun, Refusal};
 use crate::pour::PourSettings;
 use crate::pour::engine::{Command, Start};
@@ -61,9 +60,13 @@ impl Table {
         let write = Write::BatchBegun { id: record.id.clone(), at };
         let answer = Begun { expected: Some(expected), ..begun(record.clone(), warnings) };
         let ticket = self.log.ask(write, reply, answer);
-        let measured = from_bucket(&record.request).then_some(record.created_at);
+        let measured = measured(&record);
         let reminders = Reminders::new(self.parts.reminding, self.parts.clock.now(), measured);
-        let kept = Kept { pieces: Pieces::new(&poured, numbers), reminders, lag: self.lag.clone() };
+        let kept = Kept {
+            pieces: Pieces::new(&poured, numbers, record.solids_fraction),
+            reminders,
+            lag: self.lag.clone(),
+        };
         self.beginning = Some((ticket, Batch::new(record, who, start, kept, self.cues)));
     }
 

@@ -8,11 +8,12 @@ use super::view::{
     BatchRequest, BatchView, BegunView, CurveView, LagTestReply, LagTestRequest, LeftOutView, MadeView, Now,
     PourView, ScaleView, SpareRequest, SpareView,
 };
-use crate::batch::request::from_value;
+use crate::batch::request::{GlazeRequest, from_value};
 use crate::batch::{Target, TargetReply, TargetRequest, target};
 use crate::pour::finish::Finish;
 use crate::pour::vessel::Vessel;
 use crate::record::{Aim, BatchRecord, Shelf, ShelfRecord};
+use crate::time::WallTime;
 use crate::units::Mass;
 use axum::Json;
 use axum::extract::State;
@@ -102,15 +103,26 @@ struct Plan {
     bare: Option<(Mass, Mass)>,
 }
 
-/// The version of this glaze on its shelf that is the bucket of this request, where it is.
-async fn bucket(page: &Arc<Page>, glaze: Option<&str>, request: &Map<String, Value>) -> Answer<Option<u32>> {
-    let (Some(glaze), Some(told)) = (glaze.map(str::to_owned), request.get("glaze")) else { return Ok(None) };
-    let newest = desk(page, move |desk| desk.versions(Shelf::Glaze, &glaze)).await?.into_iter().next();
-    let same = |r: &ShelfRecord| {
-        let body = r.body.as_deref().and_then(|body| serde_json::from_str::<Value>(body).ok());
-        body.is_some_and(|body| body["glaze"] == *told && body.get("water_c") == request.get("water_c"))
+/// The version of this glaze on its shelf that is the bucket of this request, with when it was measured; the newest of
+/// those that are.
+async fn bucket(
+    page: &Arc<Page>,
+    glaze: Option<&str>,
+    request: &Map<String, Value>,
+) -> Answer<Option<(u32, WallTime)>> {
+    let (Some(glaze), Some(told)) = (glaze.map(str::to_owned), measured(request)) else { return Ok(None) };
+    let versions = desk(page, move |desk| desk.versions(Shelf::Glaze, &glaze)).await?;
+    let same = |r: &&ShelfRecord| {
+        let body = r.body.as_deref().and_then(|body| serde_json::from_str(body).ok());
+        body.is_some_and(|body: Map<String, Value>| measured(&body).is_some_and(|kept| kept == told))
     };
-    Ok(newest.filter(same).map(|r| r.version))
+    Ok(versions.iter().find(same).map(|r| (r.version, r.made_at)))
+}
+
+/// The bucket as it is read, so that `1000` and `1000.0` are one, and its water.
+fn measured(of: &Map<String, Value>) -> Option<(GlazeRequest, Option<f64>)> {
+    let glaze = serde_json::from_value(of.get("glaze")?.clone()).ok()?;
+    Some((glaze, of.get("water_c").and_then(Value::as_f64)))
 }
 
 /// What is poured from, by its word.
@@ -245,7 +257,8 @@ pub(super) async fn create(
         vessel: plan.vessel,
         finish: plan.finish,
         glaze_name: plan.glaze_name,
-        bucket,
+        bucket: bucket.map(|(version, _)| version),
+        measured_at: bucket.map(|(_, at)| at),
         bare: plan.bare,
         request: whole,
         created_at: page.desk.wall_time(),
@@ -329,7 +342,7 @@ pub(super) async fn skip(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<Jso
 }
 
 /// Columns of the table, all of the record's plain fields.
-const COLUMNS: [&str; 15] = [
+const COLUMNS: [&str; 17] = [
     "piece",
     "started_at",
     "net_g",
@@ -345,6 +358,8 @@ const COLUMNS: [&str; 15] = [
     "top_ups",
     "tare_g",
     "marks",
+    "dry_g",
+    "bucket",
 ];
 
 /// The same as a table (RFC 4180).

@@ -10,7 +10,7 @@ use super::take::{Id, Nothing, Object, name};
 use super::view::{MadeView, ShelfImport, ShelfImported, ShelfRequest, ShelfView, ShelvesView};
 use crate::batch::Target;
 use crate::batch::shelf::{check_coat, check_form, check_glaze, with_bucket};
-use crate::record::{Aim, BatchRecord, PourRecord, Shelf, ShelfRecord, Verdict};
+use crate::record::{Aim, BatchRecord, Shelf, ShelfRecord};
 use crate::units::Mass;
 use axum::Json;
 use axum::extract::State;
@@ -37,7 +37,7 @@ pub(super) async fn text(State(page): Ask) -> Answer<Response> {
 
 /// Puts a new version of a glaze, a form or a coat on its shelf, or takes it off (`what` is null).
 ///
-/// The same as the newest already: that one is the answer, with 200.
+/// The same as the newest already, and no note of what was done: that one is the answer, with 200.
 #[utoipa::path(post, path = "/api/shelves", request_body = ShelfRequest, responses((status = 201, body = ShelfView), (status = 200, body = ShelfView), Refusals))]
 pub(super) async fn put(
     State(page): Ask,
@@ -48,7 +48,9 @@ pub(super) async fn put(
     let newest =
         move |desk: &dyn super::desk::Desk| desk.versions(shelf, &called).map(|v| v.into_iter().next());
     let before = desk(&page, newest.clone()).await?;
-    if let Some(same) = before.as_ref().filter(|b| b.body == record.body && b.body.is_some()) {
+    // Measured again with the same numbers is news: the bucket was looked at.
+    let same = |b: &&ShelfRecord| record.note.is_empty() && b.body == record.body && b.body.is_some();
+    if let Some(same) = before.as_ref().filter(same) {
         return Ok((StatusCode::OK, Json(ShelfView::of(same))));
     }
     if record.body.is_none() && before.is_none_or(|b| b.body.is_none()) {
@@ -78,14 +80,30 @@ pub(super) async fn import(State(page): Ask, Object(mut object): Object) -> Answ
         })?;
     }
     let known = desk(&page, |desk| desk.shelves(true)).await?;
-    let there =
-        |r: &ShelfRecord| known.iter().any(|k| k.shelf == r.shelf && k.name == r.name && k.body == r.body);
-    let (same, new): (Vec<_>, Vec<_>) = told.into_iter().partition(there);
-    let taken_in = ShelfImported { added: new.len(), there_already: same.len() };
+    let all = told.len();
+    let new = not_there(&told, &known);
+    let taken_in = ShelfImported { added: new.len(), there_already: all.saturating_sub(new.len()) };
     if !new.is_empty() {
         desk(&page, move |desk| desk.put(new)).await?;
     }
     Ok(Json(taken_in))
+}
+
+/// Of each thing the versions that never stood there; and its last one again where another holds by now, or none.
+fn not_there(told: &[ShelfRecord], known: &[ShelfRecord]) -> Vec<ShelfRecord> {
+    let mut new: Vec<ShelfRecord> = Vec::new();
+    let of = |a: &ShelfRecord, b: &ShelfRecord| a.shelf == b.shelf && a.name == b.name;
+    for (n, record) in told.iter().enumerate() {
+        let is_last = !told.iter().skip(n + 1).any(|later| of(later, record));
+        let newest = known.iter().filter(|k| of(k, record)).max_by_key(|k| k.version);
+        let holds = new.iter().rev().find(|k| of(k, record)).or(newest);
+        let there = known.iter().any(|k| of(k, record) && k.body == record.body);
+        let held = holds.is_some_and(|k| k.body == record.body);
+        if !there || is_last && !held {
+            new.push(record.clone());
+        }
+    }
+    new
 }
 
 /// The bucket of a batch has changed: from its next piece on, what stands on the shelf under its glaze's name now holds.
@@ -100,16 +118,14 @@ pub(super) async fn bucket(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<J
     };
     let newest = glaze.clone();
     let newest = desk(&page, move |desk| desk.versions(Shelf::Glaze, &newest)).await?.into_iter().next();
-    let Some((version, body)) = newest.and_then(|n| Some((n.version, n.body?))) else {
+    let Some((version, made_at, body)) = newest.and_then(|n| Some((n.version, n.made_at, n.body?))) else {
         return Err(conflict(&format!("no glaze '{glaze}' stands on the shelf: put it there first")));
     };
     if batch.bucket == Some(version) {
         return Err(conflict("the batch goes by this version already"));
     }
     let (request, target) = with_bucket(&batch.request, &object(&body)).map_err(|r| conflict(&r.reason))?;
-    let of = batch.id.clone();
-    let pours = desk(&page, move |desk| desk.pours(&of)).await?;
-    let ladder = climbs_on(&batch, &target, &pours);
+    let ladder = climbs_on(&batch, &target);
     let record = BatchRecord {
         target: target.target,
         low: target.low,
@@ -117,6 +133,7 @@ pub(super) async fn bucket(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<J
         solids_fraction: target.solids_fraction,
         ladder: ladder.ok_or_else(|| conflict("a piece of its own target would be out of reach"))?,
         bucket: Some(version),
+        measured_at: Some(made_at),
         request,
         ..batch
     };
@@ -125,17 +142,10 @@ pub(super) async fn bucket(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<J
     Ok(Json(MadeView::new(id, &target)))
 }
 
-/// The targets that are still to be poured, in the bucket as it is now; those that were stay what they were. `None` where
-/// one of them would be out of reach.
-fn climbs_on(batch: &BatchRecord, new: &Target, pours: &[PourRecord]) -> Option<Vec<Aim>> {
-    let counts = pours.iter().filter(|p| p.rev > 0 && p.verdict != Verdict::Void);
-    let mut had: Vec<Mass> = counts.map(|p| p.target).collect();
+/// The same dry powder in the bucket as it is now. `None` where a target would be out of reach.
+fn climbs_on(batch: &BatchRecord, new: &Target) -> Option<Vec<Aim>> {
     let share = new.target.g() / batch.target.g();
     let each = batch.ladder.iter().map(|aim| {
-        if let Some(at) = had.iter().position(|target| *target == aim.target) {
-            had.swap_remove(at);
-            return Some(*aim);
-        }
         let target = Mass::saturating(aim.target.g() * share);
         new.limits_of(target).map(|(low, high)| Aim { target, low, high })
     });
@@ -159,13 +169,24 @@ fn asked(object: &mut Map<String, Value>, now: crate::time::WallTime) -> Answer<
     }
     let note = name(object, "note")?.unwrap_or_default();
     let body = match object.remove("what") {
-        Some(Value::Object(what)) => Some(Value::Object(what).to_string()),
+        Some(Value::Object(what)) => Some(without_nulls(Value::Object(what)).to_string()),
         Some(Value::Null) => None,
         _ => return Err(Problem::field("what", "expected an object; or null, to take it off the shelf")),
     };
     no_more(object)?;
     check(shelf, body.as_deref())?;
     Ok(ShelfRecord { shelf, name: called, version: 0, body, note, made_at: now })
+}
+
+/// A null says nothing, and no file of shelves can hold one.
+fn without_nulls(value: Value) -> Value {
+    match value {
+        Value::Object(map) => {
+            map.into_iter().filter(|(_, v)| !v.is_null()).map(|(k, v)| (k, without_nulls(v))).collect()
+        }
+        Value::Array(list) => list.into_iter().map(without_nulls).collect(),
+        plain @ (Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_)) => plain,
+    }
 }
 
 fn no_more(object: &Map<String, Value>) -> Answer<()> {

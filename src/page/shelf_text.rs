@@ -2,6 +2,7 @@
 //!
 //! A list for each shelf; of each version `name`, `made`, `note` and, where it was not taken off, `what` it is.
 
+use super::take::is_name;
 use crate::record::{Shelf, ShelfRecord};
 use crate::time::WallTime;
 use serde_json::Value;
@@ -40,7 +41,7 @@ fn entry(record: &ShelfRecord) -> Table {
     entry
 }
 
-/// Reads such a text; `now` stands where a time can't be read. What is wrong comes back in words.
+/// Reads such a text; `now` stands where no time is told. What is wrong comes back in words.
 pub(super) fn read(text: &str, now: WallTime) -> Result<Vec<ShelfRecord>, String> {
     let whole: Table = text.parse().map_err(|error| format!("is no TOML: {error}"))?;
     let mut all = Vec::new();
@@ -71,13 +72,16 @@ fn read_entry(shelf: Shelf, value: &toml::Value, now: WallTime) -> Result<ShelfR
     if what.as_ref().is_some_and(|what| !what.is_object()) {
         return Err("what must be a table".to_owned());
     }
-    let made_at = words("made")?.and_then(|made| WallTime::from_rfc3339(&made)).unwrap_or(now);
+    let made_at = match words("made")? {
+        None => now,
+        Some(made) => WallTime::from_rfc3339(&made)
+            .ok_or_else(|| format!("made '{made}' is no time, such as 2026-11-26T10:00:00Z"))?,
+    };
     let note = words("note")?.unwrap_or_default();
     Ok(ShelfRecord { shelf, name, version: 0, body: what.map(|what| what.to_string()), note, made_at })
 }
 
 fn plain(value: &toml::Value) -> Option<String> {
     let text = value.as_str()?.trim();
-    let fits = (1..=80).contains(&text.chars().count()) && !text.chars().any(char::is_control);
-    fits.then(|| text.to_owned())
+    is_name(text).then(|| text.to_owned())
 }

@@ -116,6 +116,13 @@ pub(super) fn name(object: &mut Map<String, Value>, key: &'static str) -> Result
     }
 }
 
+/// Text that may be a name: not blank, short, and nothing in it that can't be seen.
+pub(super) fn is_name(text: &str) -> bool {
+    !text.chars().all(|c| c.is_whitespace() || no_width(c))
+        && text.chars().count() <= LONGEST_NAME
+        && !text.chars().any(unseen)
+}
+
 /// Joins or splits what stands beside it; some scripts and signs need it, alone it shows nothing.
 fn no_width(c: char) -> bool {
     matches!(c, '\u{200b}'..='\u{200d}' | '\u{2060}' | '\u{feff}')

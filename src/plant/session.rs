@@ -102,6 +102,8 @@ pub struct Potter {
     trickled: bool,
     asked: bool,
     results: Vec<Poured>,
+    /// No piece is set down.
+    waits: bool,
 }
 
 impl Potter {
@@ -119,7 +121,30 @@ impl Potter {
             trickled: false,
             asked: false,
             results: Vec::new(),
+            waits: false,
         }
+    }
+
+    /// Whether nothing is to be poured just now: no piece is set down, and one that waits for `ready` is taken off. The
+    /// next one comes a second after.
+    pub fn wait(&mut self, waits: bool) {
+        let soon = self.plant.now().offset_seconds(1.0);
+        match self.doing {
+            Doing::Fetching { place_at } if self.waits && !waits => {
+                self.doing = Doing::Fetching { place_at: place_at.max(soon) };
+            }
+            Doing::Listening { .. } if waits && !self.waits => {
+                self.doing = Doing::Looking { lift_at: self.plant.now(), ending: Ending::Fault };
+            }
+            Doing::Fetching { .. }
+            | Doing::Listening { .. }
+            | Doing::Reaching { .. }
+            | Doing::Pouring { .. }
+            | Doing::Waiting { .. }
+            | Doing::Looking { .. }
+            | Doing::Home => {}
+        }
+        self.waits = waits;
     }
 
     /// A cue that is to be heard at `due`; unknown words, and words that ask nothing of a hand, do
@@ -202,7 +227,7 @@ impl Potter {
     fn turn(&mut self) {
         let now = self.plant.now();
         match self.doing {
-            Doing::Fetching { place_at } if now >= place_at => {
+            Doing::Fetching { place_at } if now >= place_at && !self.waits => {
                 self.plant.place(now);
                 self.plant.act();
                 self.doing = Doing::Listening { ready_before: false };

@@ -10,7 +10,7 @@ use rusqlite::{Connection, Row, params};
 
 pub(super) const BATCH_COLUMNS: &str = "id, name, pieces, target_ug, low_ug, high_ug, solids_fraction, \
      pourer, jug, request, created_us, begun_us, ended_us, vessel, glaze_name, bare_least_ug, bare_greatest_ug, \
-     ladder_ug, bucket, finish";
+     ladder_ug, bucket, finish, measured_us";
 
 pub(super) const POUR_COLUMNS: &str = "id, rev, seq, batch, piece, started_us, tare_ug, target_ug, low_ug, \
      high_ug, first_net_ug, net_ug, net_u_ug, rolled_ug, top_ups, dry_ug, verdict, interrupted, settled, \
@@ -42,7 +42,7 @@ fn seq(number: u64) -> i64 {
 pub(super) fn insert_batch(conn: &Connection, batch: &BatchRecord) -> rusqlite::Result<()> {
     let sql = format!(
         "INSERT INTO batch ({BATCH_COLUMNS}, n, sum_ug, sum_squares_ug2) \
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, 0, 0, '0')"
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, 0, 0, '0')"
     );
     conn.prepare_cached(&sql)?.execute(params![
         batch.id,
@@ -65,6 +65,7 @@ pub(super) fn insert_batch(conn: &Connection, batch: &BatchRecord) -> rusqlite::
         ladder_words(&batch.ladder),
         batch.bucket,
         batch.finish,
+        batch.measured_at.map(WallTime::unix_us),
     ])?;
     Ok(())
 }
@@ -72,7 +73,7 @@ pub(super) fn insert_batch(conn: &Connection, batch: &BatchRecord) -> rusqlite::
 /// What is reckoned anew when the bucket has changed.
 pub(super) fn retarget(conn: &Connection, batch: &BatchRecord) -> rusqlite::Result<usize> {
     let sql = "UPDATE batch SET target_ug = $1, low_ug = $2, high_ug = $3, ladder_ug = $4, solids_fraction = $5, \
-               bucket = $6, request = $7 WHERE id = $8";
+               bucket = $6, request = $7, measured_us = $8 WHERE id = $9";
     conn.prepare_cached(sql)?.execute(params![
         ug(batch.target),
         ug(batch.low),
@@ -81,6 +82,7 @@ pub(super) fn retarget(conn: &Connection, batch: &BatchRecord) -> rusqlite::Resu
         batch.solids_fraction,
         batch.bucket,
         batch.request,
+        batch.measured_at.map(WallTime::unix_us),
         batch.id,
     ])
 }
@@ -101,6 +103,7 @@ pub(super) fn batch(row: &Row<'_>) -> rusqlite::Result<BatchRecord> {
         finish: row.get("finish")?,
         glaze_name: row.get("glaze_name")?,
         bucket: row.get("bucket")?,
+        measured_at: row.get::<_, Option<i64>>("measured_us")?.map(WallTime::from_unix_us),
         bare: row
             .get::<_, Option<i64>>("bare_least_ug")?
             .zip(row.get::<_, Option<i64>>("bare_greatest_ug")?)

@@ -34,6 +34,7 @@ fn a_batch(id: &str) -> BatchRecord {
         finish: None,
         glaze_name: None,
         bucket: None,
+        measured_at: None,
         bare: None,
         request: r#"{"name":"Invented"}"#.to_owned(),
         created_at: WallTime::from_unix_us(1_700_000_000_000_001),

@@ -47,6 +47,21 @@ fn until_next(rig: &Rig, wanted: (u64, u64)) {
 }
 
 #[test]
+fn the_invented_hand_of_a_simulated_scale_waits_for_a_batch_however_late_it_is_begun() {
+    let dir = tempfile::tempdir().expect("a folder");
+    std::fs::write(dir.path().join("tarebell.toml"), "[scale]\nlink = \"simulated\"\n").expect("settings");
+    let line = std::fs::File::open("/dev/null").expect("a file");
+    let rig = Rig::start_with(dir.path(), line);
+    std::thread::sleep(std::time::Duration::from_secs(3));
+    let batch = rig.begin_batch(2);
+    rig.until("a piece is poured", |_| pours(&rig, &batch).iter().any(|p| p["net_g"].is_number()));
+    rig.post(&format!("/api/batches/{batch}/end"), json!({}));
+    std::thread::sleep(std::time::Duration::from_secs(3));
+    let batch = rig.begin_batch(2);
+    rig.until("and another", |_| pours(&rig, &batch).iter().any(|p| p["net_g"].is_number()));
+}
+
+#[test]
 fn numbers_go_on_within_a_glaze_a_broken_piece_leaves_its_out_and_a_bad_one_gives_it_to_the_next() {
     let dir = tempfile::tempdir().expect("a folder");
     let mut rig = Rig::start(dir.path());

@@ -16,6 +16,7 @@ export class GlazePlace {
   #hold;
   #fields;
   #bucket;
+  #rest = {};
   #all = { glazes: [], forms: [], coats: [] };
   /** The glaze that is open; empty: a new one. None: the list. */
   #open = null;
@@ -36,7 +37,9 @@ export class GlazePlace {
     this.#fields = new Fields(() => { this.#later(); this.#soon(); });
     this.#bucket = new Bucket(this.#fields, () => { this.#later(); this.#soon(); });
     if (what.glaze) this.#bucket.put(what.glaze);
-    const { slop_g, cup_s, deflocculant, sieved } = what;
+    const { glaze: _bucket, slop_g, cup_s, deflocculant, sieved, ...rest } = what;
+    // What was kept of it in other ways stays.
+    this.#rest = rest;
     this.#fields.put({ slop_g, cup_s, deflocculant, sieved });
     this.#reckoned = null;
   }
@@ -51,7 +54,7 @@ export class GlazePlace {
   }
 
   #what() {
-    const what = { glaze: this.#bucket.request() };
+    const what = { ...this.#rest, glaze: this.#bucket.request() };
     for (const key of ["slop_g", "cup_s"]) if (this.#fields.text(key)) what[key] = this.#fields.number(key);
     for (const key of ["deflocculant", "sieved"]) if (this.#fields.text(key)) what[key] = this.#fields.text(key);
     return what;
@@ -92,7 +95,8 @@ export class GlazePlace {
       await what();
     } catch (error) {
       this.#fields.wrong = error;
-      if (!error.field) this.#wrong = fill(words.not_done, { why: error.message });
+      // What no field here can show.
+      if (!error.field || this.#open === null) this.#wrong = fill(words.not_done, { why: error.message });
     }
     await this.open();
   }
@@ -143,7 +147,7 @@ export class GlazePlace {
 
   #list() {
     const row = (glaze) => html`<li><button class="plain" @click=${() => this.#choose(glaze.name)}>${glaze.name}</button>
-      <span class="told">${told(glaze)}</span><span class="known">${fill(w.version, { n: glaze.version, note: glaze.note, age: age(glaze.made_at) })}</span></li>`;
+      <span class="told">${told(glaze)}</span><span class="known">${[fill(w.version, { n: glaze.version }), glaze.note, age(glaze.made_at)].filter(Boolean).join(" · ")}</span></li>`;
     return html`${this.#all.glazes.length ? html`<ul class="shelf">${this.#all.glazes.map(row)}</ul>` : html`<p>${w.none}</p>`}
       <p class="acts"><button @click=${() => this.#choose("")}>${w.another}</button></p>
       ${this.#others()}`;

@@ -10,3 +10,5 @@ ALTER TABLE hand ADD COLUMN trickle_ug_s BIGINT;
 ALTER TABLE hand ADD COLUMN trickle_cv_ppm BIGINT;
 ALTER TABLE hand ADD COLUMN trickle_pours BIGINT;
 ALTER TABLE batch ADD COLUMN finish TEXT;
+-- When the bucket was measured that the grams come from; NULL: as the batch was made, or typed in.
+ALTER TABLE batch ADD COLUMN measured_us BIGINT;
