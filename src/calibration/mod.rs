@@ -1,6 +1,6 @@
 //! How good the scale is at the load that matters, and what of its error can be corrected.
 //!
-//! Reference masses ([`reference`]), a straight line through what the scale showed of them ([`fit`]), and the
+//! Reference masses ([`mod@reference`]), a straight line through what the scale showed of them ([`mod@fit`]), and the
 //! uncertainty of a net weight from there ([`uncertainty`]). Pure arithmetic: never reads a scale, a file or a clock.
 //! A studio's own check: no legal verification, and no certificate.
 

@@ -90,8 +90,8 @@ impl Display {
     }
 }
 
-/// Mass out of the jug [g], flow as it would be without easing off [g/s], the flow it returns to [g/s],
-/// and three stages of the scale's lag [g].
+/// Mass out of the jug (g), flow as it would be without easing off (g/s), the flow it returns to (g/s),
+/// and three stages of the scale's lag (g).
 #[derive(Clone, Debug)]
 pub(super) struct Predictor {
     state: Row,
