@@ -22,6 +22,9 @@ impl Refused {
     }
 }
 
+/// Least and greatest target, g: below half a gram no bench scale guides a hand, above five kilograms none is in reach.
+pub(super) const TARGET_G: (f64, f64) = (0.5, 5000.0);
+
 /// `value` if it is a number from `low` to `high`, ends included.
 pub(super) fn within(field: &str, value: f64, low: f64, high: f64, unit: &str) -> Result<f64, Refused> {
     if value >= low && value <= high {

@@ -2,13 +2,10 @@
 //!
 //! The order is shuffled so that a place in the kiln or a tired hand does not pass for the coat.
 
-use super::bounds::{Notes, Refused, within};
+use super::bounds::{Notes, Refused, TARGET_G, within};
 use super::request::LadderRequest;
 use crate::units::Mass;
 
-/// Targets of one ladder: below half a gram no bench scale guides a hand, above five kilograms none is
-/// in reach.
-const TARGET_G: (f64, f64) = (0.5, 5000.0);
 /// Most pieces of a ladder, as of a batch.
 const MOST: usize = 1000;
 

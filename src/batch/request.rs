@@ -13,7 +13,7 @@ pub use glaze::{GlazeRequest, WantedRequest};
 pub use plan::{LadderRequest, SupplyRequest};
 
 use super::bounds::Refused;
-use crate::units::plainly;
+use crate::units::{Mass, plainly};
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -106,6 +106,14 @@ impl ToleranceRequest {
     /// Taken when none is given: 5 percent (common practice, no source), 1.45 g at 29 g: wide
     /// enough for a bench scale and a hand. To be set per glaze.
     pub const USUAL_PERCENT: f64 = 5.0;
+
+    /// Plus or minus so much of this target, g.
+    pub fn half_g(self, target: Mass) -> f64 {
+        match self {
+            Self::Percent(percent) => target.g() * percent / 100.0,
+            Self::Grams(grams) => grams,
+        }
+    }
 }
 
 /// Whether the request that a batch was made from reckoned its grams from a measured bucket.

@@ -2,7 +2,7 @@
 //!
 //! Never looks at a scale: the uncertainty of weighing is added by whoever knows it.
 
-use super::bounds::{Notes, Refused, within};
+use super::bounds::{Notes, Refused, TARGET_G, within};
 use super::coat::layers::{Firing, Layers, TAKEN, layers};
 use super::coat::{Before, Coat};
 use super::doubt::{Doubt, doubts, largest, remark, too_coarse};
@@ -17,10 +17,6 @@ use super::supply::{self, Supply};
 use super::tolerance::{tolerance, usual_tolerance};
 use super::ware::{Wall, wall};
 use crate::units::{Area, Density, Length, Mass, Volume};
-
-/// Least and greatest target, g: below half a gram no bench scale guides a hand,
-/// above five kilograms none is in reach.
-const TARGET_G: (f64, f64) = (0.5, 5000.0);
 
 /// What each piece should get, and how that was found.
 #[derive(Clone, Debug, PartialEq)]
@@ -79,10 +75,7 @@ impl Target {
     /// From which mass to which another target is good with this one's tolerance; `None` where that leaves no room or no
     /// hand pours it.
     pub fn limits_of(&self, target: Mass) -> Option<(Mass, Mass)> {
-        let half_g = match self.tolerance {
-            ToleranceRequest::Percent(percent) => target.g() * percent / 100.0,
-            ToleranceRequest::Grams(grams) => grams,
-        };
+        let half_g = self.tolerance.half_g(target);
         let half = Mass::saturating(half_g);
         let fits = (TARGET_G.0..=TARGET_G.1).contains(&target.g()) && half_g < target.g();
         let (low, high) = (target - half, target + half);

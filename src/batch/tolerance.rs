@@ -28,10 +28,7 @@ pub(super) fn tolerance(wanted: ToleranceRequest, target: Mass, notes: &mut Note
         );
         return Err(Refused::new(field, reason));
     }
-    let half = match wanted {
-        ToleranceRequest::Percent(percent) => target.g() * percent / 100.0,
-        ToleranceRequest::Grams(grams) => grams,
-    };
+    let half = wanted.half_g(target);
     if half < LEAST_TOLERANCE_G {
         let reason = format!(
             "{working} is {half:.7} g: no scale told of here shows so little; give {LEAST_TOLERANCE_G} g or more, and at \

@@ -125,27 +125,13 @@ fn measured(of: &Map<String, Value>) -> Option<(GlazeRequest, Option<f64>)> {
     Some((glaze, of.get("water_c").and_then(Value::as_f64)))
 }
 
-/// What is poured from, by its word.
-fn vessel(object: &mut Map<String, Value>) -> Answer<Option<String>> {
-    let Some(word) = name(object, "vessel")? else { return Ok(None) };
-    match Vessel::from_word(&word) {
-        Some(vessel) => Ok(Some(vessel.word().to_owned())),
-        None => {
-            let words = Vessel::ALL.map(Vessel::word).join(", ");
-            Err(Problem::field("vessel", format!("'{word}' is none of {words}")))
+/// One of the words that are known here.
+fn word(object: &mut Map<String, Value>, key: &'static str, known: &[&str]) -> Answer<Option<String>> {
+    match name(object, key)? {
+        Some(word) if !known.contains(&word.as_str()) => {
+            Err(Problem::field(key, format!("'{word}' is none of {}", known.join(", "))))
         }
-    }
-}
-
-/// How a pour is finished, by its word.
-fn finish(object: &mut Map<String, Value>) -> Answer<Option<String>> {
-    let Some(word) = name(object, "finish")? else { return Ok(None) };
-    match Finish::from_word(&word) {
-        Some(finish) => Ok(Some(finish.word().to_owned())),
-        None => {
-            let words = Finish::ALL.map(Finish::word).join(", ");
-            Err(Problem::field("finish", format!("'{word}' is none of {words}")))
-        }
+        word => Ok(word),
     }
 }
 
@@ -165,6 +151,11 @@ fn bare(object: &mut Map<String, Value>) -> Answer<Option<(Mass, Mass)>> {
     Ok(Some((Mass::saturating(least), Mass::saturating(greatest))))
 }
 
+/// Another target with the tolerance of this one; `None` where that leaves no room.
+pub(super) fn aim(batch: &Target, target: Mass) -> Option<Aim> {
+    batch.limits_of(target).map(|(low, high)| Aim { target, low, high })
+}
+
 /// A target for each piece in turn, each with the batch's tolerance.
 fn ladder(told: &Value, batch: &Target) -> Answer<Vec<Aim>> {
     let field = "targets_g";
@@ -174,9 +165,7 @@ fn ladder(told: &Value, batch: &Target) -> Answer<Vec<Aim>> {
         Problem::field(field, why)
     })?;
     let each = |(n, value): (usize, &Value)| {
-        let g = value.as_f64().map(Mass::saturating);
-        let limits = g.and_then(|g| batch.limits_of(g).map(|(low, high)| Aim { target: g, low, high }));
-        limits.ok_or_else(|| {
+        value.as_f64().and_then(|g| aim(batch, Mass::saturating(g))).ok_or_else(|| {
             let why = format!(
                 "{value} is no target with the tolerance of this batch: give grams, each well over its tolerance"
             );
@@ -188,8 +177,7 @@ fn ladder(told: &Value, batch: &Target) -> Answer<Vec<Aim>> {
 
 /// The targets that the request's own ladder gave.
 fn climbed(batch: &Target) -> Answer<Vec<Aim>> {
-    let each = |g: &Mass| batch.limits_of(*g).map(|(low, high)| Aim { target: *g, low, high });
-    let aims: Option<Vec<Aim>> = batch.ladder.iter().map(each).collect();
+    let aims: Option<Vec<Aim>> = batch.ladder.iter().map(|g| aim(batch, *g)).collect();
     aims.ok_or_else(|| Problem::field("ladder", "a target of it leaves no room for the tolerance"))
 }
 
@@ -218,8 +206,8 @@ fn plan(object: &mut Map<String, Value>) -> Answer<Plan> {
         pieces,
         pourer: name(object, "pourer")?,
         jug: name(object, "jug")?,
-        vessel: vessel(object)?,
-        finish: finish(object)?,
+        vessel: word(object, "vessel", &Vessel::ALL.map(Vessel::word))?,
+        finish: word(object, "finish", &Finish::ALL.map(Finish::word))?,
         glaze_name: name(object, "glaze_name")?,
         bare: bare(object)?,
     })

@@ -2,7 +2,7 @@
 //!
 //! What can't be reckoned with is refused before it stands on a shelf.
 
-use super::ask::{Answer, Ask, desk};
+use super::ask::{Answer, Ask, aim, desk};
 use super::desk::Refusal;
 use super::problem::{Problem, Refusals};
 use super::shelf_text;
@@ -145,11 +145,7 @@ pub(super) async fn bucket(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<J
 /// The same dry powder in the bucket as it is now. `None` where a target would be out of reach.
 fn climbs_on(batch: &BatchRecord, new: &Target) -> Option<Vec<Aim>> {
     let share = new.target.g() / batch.target.g();
-    let each = batch.ladder.iter().map(|aim| {
-        let target = Mass::saturating(aim.target.g() * share);
-        new.limits_of(target).map(|(low, high)| Aim { target, low, high })
-    });
-    each.collect()
+    batch.ladder.iter().map(|rung| aim(new, Mass::saturating(rung.target.g() * share))).collect()
 }
 
 fn conflict(why: &str) -> Problem {

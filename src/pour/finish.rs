@@ -5,6 +5,7 @@
 
 use super::engine::Engine;
 use super::entry::Cue;
+use super::hand::{FIRST_POURS, SCATTER_S};
 use super::state::{Pour, Stream};
 use crate::record::Verdict;
 use crate::time::Instant;
@@ -41,11 +42,8 @@ impl Finish {
 /// The first stop may be off by so many standard deviations before it leaves too little, or none, to trickle (normal law:
 /// 1 in 44).
 const SURE: f64 = 2.0;
-/// Before the first pours the sum of hand and lag is known to about so much, s (as in `hand.rs`).
+/// Before the first pours the sum of hand and lag is known to about so much, s (a guess).
 const UNKNOWN_S: f64 = 0.2;
-const FIRST_POURS: u32 = 3;
-/// What is expected of a hand's scatter, s, before that was learned (as in `hand.rs`).
-const SCATTER_S: f64 = 0.06;
 /// A trickle shows so many readings after it stands out from noise (own choice: two that rise).
 const READINGS: f64 = 2.0;
 /// ... and its own flow is known so long after that, s and lags of the scale (on simulated hands: 0 s left 0.35 g and more,

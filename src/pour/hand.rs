@@ -6,6 +6,7 @@
 use super::ease::Ease;
 use super::guidance::Guidance;
 use super::pace::Pace;
+use super::predict::LEAST_FLOW_G_S;
 
 /// A learned stopping time.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -52,17 +53,15 @@ const PRIOR_WEIGHT: f64 = 1.1;
 const STEP_LIMIT_S: f64 = 0.15;
 /// ... but the first three may find that the scale is much slower than assumed.
 const FIRST_STEP_LIMIT_S: f64 = 0.5;
-const FIRST_POURS: u32 = 3;
+pub(super) const FIRST_POURS: u32 = 3;
 
 /// ... and of a trickle, whose drip counts for more in time (a guess).
 const TRICKLE_LIMIT_S: f64 = 0.25;
 
 /// What is expected of a hand's scatter, s (people's scatter in answering tones, 0.03 to 0.06 s, and the flow's), and how
 /// much slower than the time itself its scatter is learned: over ten pours (own choice).
-const SCATTER_S: f64 = 0.06;
+pub(super) const SCATTER_S: f64 = 0.06;
 const SCATTER_GAIN: f64 = 0.5;
-/// Less is no stream, g/s: nothing is learned from it (drips, as in `predict.rs`).
-const LEAST_FLOW_G_S: f64 = 0.3;
 /// Slower than this is no hand, s (a guess).
 const MOST_S: f64 = 1.5;
 

@@ -13,16 +13,13 @@
 //! The simulated tables of `tests/bench/figures.csv` are met to a half at worst (short pours on a late scale; `tests/it/outlook.rs`), on evenly read scales.
 
 use super::hand::Hand;
+use super::predict::{RAMP_S, WANDER};
 use crate::scale::ScaleFacts;
 use crate::units::Mass;
 
-/// Wander of a hand's flow per square root of a second, as a share of it (as in `predict.rs`, a guess).
-const WANDER: f64 = 0.14;
 /// Scatter of an answer to a tone, s, of somebody practised and at work (people's SD: 0.025 to 0.07; from memory).
 const ANSWER_S: f64 = 0.045;
 const DRIP_G: f64 = 0.12;
-/// From the first drop to the full flow, s (as in `predict.rs`).
-const RAMP_S: f64 = 0.3;
 /// A stream is foreseen once its flow is known to this share (derived: then the stop is known to a twentieth of tau).
 const KNOWN: f64 = 0.05;
 /// After so many lags a display follows a stream that began.
@@ -130,7 +127,7 @@ impl Seen {
     /// How well the flow of a pour of the target is known when its stop is called, g/s.
     fn flow_u_g_s(&self, flow_g_s: f64) -> f64 {
         let usual = (self.hand.pace.cv * flow_g_s).powi(2);
-        let seen_s = self.target_g / flow_g_s - 0.5 * RAMP_S - LAGS * self.lag_s - self.blind_s();
+        let seen_s = self.target_g / flow_g_s - RAMP_S - LAGS * self.lag_s - self.blind_s();
         let n = (seen_s / self.interval_s).max(0.0);
         let line = 12.0 * (self.sigma_g / self.interval_s).powi(2);
         // Two that are independent, each weighed by its variance.
@@ -141,6 +138,6 @@ impl Seen {
     fn shortest_g(&self, flow_g_s: f64) -> f64 {
         let line = 12.0 * (self.sigma_g / self.interval_s).powi(2);
         let fixed_s = self.interval_s * (line / (KNOWN * flow_g_s).powi(2)).cbrt();
-        flow_g_s * (0.5 * RAMP_S + LAGS * self.lag_s + fixed_s + self.blind_s())
+        flow_g_s * (RAMP_S + LAGS * self.lag_s + fixed_s + self.blind_s())
     }
 }

@@ -2,7 +2,8 @@
 //!
 //! A short pour, or one that a late scale shows late, is over before its own flow is known.
 
-use super::predict::{TRICKLE_G_S, USUAL_G_S};
+use super::predict::{LEAST_FLOW_G_S, TRICKLE_G_S, USUAL_G_S};
+use super::running::MOST_FLOW_G_S;
 
 /// The weight of what is expected of anybody, in pours: they differ by more among each other than from pour to pour (a guess).
 const PRIOR_WEIGHT: f64 = 1.1;
@@ -11,8 +12,8 @@ const PRIOR_WEIGHT: f64 = 1.1;
 const GAIN_FLOOR: f64 = 0.06;
 /// Nobody's next pour is known better than this, and what scatters by more says nothing (guesses).
 const CV: (f64, f64) = (0.3, 0.7);
-/// Slower than this nothing runs, and faster pours no jug, g/s (guesses, as in `predict.rs` and `running.rs`).
-const FLOW_G_S: (f64, f64) = (0.3, 25.0);
+/// Slower than this nothing runs, and faster pours no jug, g/s.
+const FLOW_G_S: (f64, f64) = (LEAST_FLOW_G_S, MOST_FLOW_G_S);
 /// Of so many pours the first more is learned than they scatter.
 const FIRST_POURS: u32 = 2;
 

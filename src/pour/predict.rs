@@ -25,7 +25,7 @@ const STAGES: f64 = 3.0;
 const STEP_S: f64 = 0.01;
 /// Relative wander of a hand's flow per square root of a second, and how long it remembers where it was, s. Guesses
 /// from a simulated hand (12 % wander with 1.5 s memory gives 0.14); to be replaced by logged flows.
-const WANDER: f64 = 0.14;
+pub(super) const WANDER: f64 = 0.14;
 const MEMORY_S: f64 = 1.5;
 /// Absolute wander, g/s per square root of a second: lets the filter follow a trickle.
 const WANDER_FLOOR: f64 = 0.4;
@@ -35,7 +35,7 @@ const TURN_PSD: f64 = 210.0;
 /// The beginning lasts this long after the first slop, and takes the flow to its usual value within about this time
 /// (the ramp of the same hand, and half of it).
 const BEGIN_S: f64 = 0.45;
-const RAMP_S: f64 = 0.15;
+pub(super) const RAMP_S: f64 = 0.15;
 /// An innovation beyond this many standard deviations counts as if it lay there: one odd reading
 /// moves the filter little (normal law: 1 in 1.7 million).
 const CLIP_SIGMAS: f64 = 5.0;
@@ -57,7 +57,7 @@ pub(super) const TRICKLE_G_S: (f64, f64) = (3.0, 2.0);
 /// 1.3 s ahead is known to about a quarter of a second (derived).
 const FLOW_KNOWN: f64 = 0.2;
 /// Slower than this nothing runs, g/s: drips.
-const LEAST_FLOW_G_S: f64 = 0.3;
+pub(super) const LEAST_FLOW_G_S: f64 = 0.3;
 /// The flow to come is added up in steps of this length, and not further than this, s: no warning is due earlier.
 const AHEAD_S: f64 = 0.05;
 const FAR_S: f64 = 3.0;

@@ -3,6 +3,7 @@
 //!
 //! The source stands beside each check.
 
+use crate::cycles::Dice;
 use crate::seeds::seeded_cases;
 use proptest::prelude::*;
 use serde_json::json;
@@ -451,11 +452,11 @@ fn covered(noise_g: f64, seed: u64) -> f64 {
     let (step_g, off_centre, limit_share) = (0.1, 0.2 / 200.0, 5e-5);
     let runs = 2000;
     let within = (0..runs).filter(|_| {
-        let (slope, offset) = (1.0 + 0.01 * dice.even(), 5.0 * dice.even());
+        let (slope, offset) = (1.0 + 0.01 * even(&mut dice), 5.0 * even(&mut dice));
         // The masses of one set are off alike.
-        let off = limit_share * dice.even();
+        let off = limit_share * even(&mut dice);
         let shown = |g: f64, dice: &mut Dice| {
-            let raw = offset + slope * g + noise_g * dice.normal();
+            let raw = offset + slope * g + noise_g * normal(dice);
             (raw / step_g).round() * step_g
         };
         let many = |g: f64, n: usize, dice: &mut Dice| (0..n).map(|_| shown(g, dice)).collect::<Vec<f64>>();
@@ -468,8 +469,8 @@ fn covered(noise_g: f64, seed: u64) -> f64 {
         let corner = 200.0 + 200.0 * off_centre;
         let corners = json!({ "centre_g": 200.0, "readings_g": [200.0, corner, 200.0, 200.0] });
         let found = report(&asked(json!({ "division_g": step_g, "points": points, "repeat": repeat, "corners": corners }))).expect("a report");
-        let (tare_g, net_g) = (250.0 + 50.0 * dice.even(), 29.0);
-        let placed = 1.0 + 0.5 * off_centre * dice.even();
+        let (tare_g, net_g) = (250.0 + 50.0 * even(&mut dice), 29.0);
+        let placed = 1.0 + 0.5 * off_centre * even(&mut dice);
         let (before, after) = (shown(tare_g * placed, &mut dice), shown((tare_g + net_g) * placed, &mut dice));
         let told_g = found.corrected_g(after) - found.corrected_g(before);
         (told_g - net_g).abs() <= 2.0 * found.net_u_g
@@ -477,27 +478,13 @@ fn covered(noise_g: f64, seed: u64) -> f64 {
     within.count() as f64 / f64::from(runs)
 }
 
-/// Chance with a seed of its own.
-struct Dice(u64);
+/// From -1 to 1.
+fn even(dice: &mut Dice) -> f64 {
+    2.0 * dice.unit() - 1.0
+}
 
-impl Dice {
-    fn unit(&mut self) -> f64 {
-        // SplitMix64 (public domain).
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
-    }
-
-    /// From -1 to 1.
-    fn even(&mut self) -> f64 {
-        2.0 * self.unit() - 1.0
-    }
-
-    fn normal(&mut self) -> f64 {
-        (-2.0 * self.unit().max(1e-300).ln()).sqrt() * (std::f64::consts::TAU * self.unit()).cos()
-    }
+fn normal(dice: &mut Dice) -> f64 {
+    (-2.0 * dice.unit().max(1e-300).ln()).sqrt() * (std::f64::consts::TAU * dice.unit()).cos()
 }
 
 #[test]

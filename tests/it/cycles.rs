@@ -157,10 +157,10 @@ const OWED: &[(&str, f64)] = &[
 const BY_CHANCE: (f64, f64) = (2.0, 3.0);
 
 /// Chance of a test: a fixed series for each seed.
-struct Dice(u64);
+pub(crate) struct Dice(pub(crate) u64);
 
 impl Dice {
-    fn unit(&mut self) -> f64 {
+    pub(crate) fn unit(&mut self) -> f64 {
         // The steps of a Weyl series, mixed (as in the plant's own chance).
         self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mut word = self.0;

@@ -206,12 +206,6 @@ async fn put(browser: &Browser, name: &str, text: &str) {
     browser.js(&script).await;
 }
 
-async fn choose(browser: &Browser, name: &str, value: &str) {
-    let at = format!("input[name={name}][value={value}]");
-    let input = browser.client.wait().for_element(Locator::Css(&at)).await.expect(&at);
-    input.click().await.expect("a click");
-}
-
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_bucket_by_mix_and_a_profile_are_typed_drawn_reckoned_and_refused_where_they_are_wrong() {
     let dir = tempfile::tempdir().expect("a folder");
@@ -220,10 +214,10 @@ async fn a_bucket_by_mix_and_a_profile_are_typed_drawn_reckoned_and_refused_wher
     rig.post("/api/batches", used);
     let browser = Browser::open(dir.path()).await;
     browser.client.goto(&format!("http://{}/#batch", rig.address)).await.expect("the page");
-    choose(&browser, "by", "bucket").await;
-    choose(&browser, "glaze_by", "mix").await;
-    choose(&browser, "shape", "profile").await;
-    choose(&browser, "tolerance_by", "percent").await;
+    browser.choose("by", "bucket").await;
+    browser.choose("glaze_by", "mix").await;
+    browser.choose("shape", "profile").await;
+    browser.choose("tolerance_by", "percent").await;
     let add = browser.client.find(Locator::Css(".rows > button")).await.expect("a button");
     add.click().await.expect("a click");
     let typed = [

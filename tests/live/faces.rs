@@ -198,34 +198,22 @@ impl Tour {
         self.lag_test(looker).await;
     }
 
-    async fn choose(&self, name: &str, value: &str) {
-        let at = format!("input[name={name}][value={value}]");
-        self.browser.client.find(Locator::Css(&at)).await.expect(&at).click().await.expect(&at);
-    }
-
-    async fn fill(&self, name: &str, text: &str) {
-        let at = format!("input[name={name}]");
-        let input = self.browser.client.wait().for_element(Locator::Css(&at)).await.expect(name);
-        input.clear().await.expect(name);
-        input.send_keys(text).await.expect(name);
-    }
-
     async fn ways_of_setting_up(&self, looker: &mut impl Looker) {
-        self.fill("slop_g", "29").await;
-        self.fill("name", "invented cups").await;
+        self.browser.fill("slop_g", "29").await;
+        self.browser.fill("name", "invented cups").await;
         self.browser.until("the limits", RECKONED).await;
         looker.look(&self.browser, "batch-by-grams").await;
-        self.fill("slop_g", "0").await;
+        self.browser.fill("slop_g", "0").await;
         self.refused("slop_g").await;
         looker.look(&self.browser, "batch-refused").await;
-        self.fill("slop_g", "29").await;
-        self.choose("tolerance_by", "percent").await;
+        self.browser.fill("slop_g", "29").await;
+        self.browser.choose("tolerance_by", "percent").await;
         for (name, text) in [("percent", "4"), ("pourer", "invented hand"), ("jug", "invented white jug")] {
-            self.fill(name, text).await;
+            self.browser.fill(name, text).await;
         }
         self.browser.until("the limits", RECKONED).await;
         looker.look(&self.browser, "batch-percent-and-jug").await;
-        self.choose("by", "bucket").await;
+        self.browser.choose("by", "bucket").await;
         self.shapes(looker).await;
         self.ways_of_measuring(looker).await;
         self.rows(looker).await;
@@ -236,35 +224,35 @@ impl Tour {
         self.browser.place("glaze").await;
         self.settle("glaze").await;
         looker.look(&self.browser, "glaze").await;
-        self.press(".acts button").await;
+        self.browser.press(".acts button").await;
         for (name, text) in [("name", "invented celadon"), ("specific_gravity", "1.45"), ("slop_g", "8200")] {
-            self.fill(name, text).await;
+            self.browser.fill(name, text).await;
         }
-        self.fill("powder_density_g_ml", "2.5").await;
+        self.browser.fill("powder_density_g_ml", "2.5").await;
         self.browser.until("the solids", RECKONED).await;
         looker.look(&self.browser, "glaze-new").await;
-        self.press("form > button").await;
+        self.browser.press("form > button").await;
         self.browser.until("the list", "return !!document.querySelector('.shelf li')").await;
         looker.look(&self.browser, "glaze-kept").await;
-        self.press(".shelf button").await;
+        self.browser.press(".shelf button").await;
         self.browser.until("the solids", RECKONED).await;
         looker.look(&self.browser, "glaze-again").await;
         self.browser.place("batch").await;
         self.browser.until("mine", "return !!document.querySelector('select[name=mine_glaze]')").await;
         let mine = self.browser.client.find(Locator::Css("select[name=mine_glaze]")).await.expect("a choice");
         mine.select_by_value("invented celadon").await.expect("mine");
-        self.choose("shape", "cylinder").await;
-        self.choose("each", "own").await;
+        self.browser.choose("shape", "cylinder").await;
+        self.browser.choose("each", "own").await;
         for (name, text) in [("low_g", "23"), ("high_g", "35"), ("steps", "5")] {
-            self.fill(name, text).await;
+            self.browser.fill(name, text).await;
         }
-        self.choose("ware", "sponged").await;
+        self.browser.choose("ware", "sponged").await;
         for (name, text) in [("piece_g", "310"), ("dry_g", "100"), ("soaked_g", "111"), ("sponged_g", "20")] {
-            self.fill(name, text).await;
+            self.browser.fill(name, text).await;
         }
         // The last of the folded ones, which asks whether the slop is enough.
         self.browser.js("document.querySelectorAll('details.folded')[1].open = true").await;
-        self.fill("at_hand_g", "120").await;
+        self.browser.fill("at_hand_g", "120").await;
         self.browser
             .until(
                 "not enough",
@@ -272,13 +260,8 @@ impl Tour {
             )
             .await;
         self.browser.until("the limits", RECKONED).await;
-        self.press(".working summary").await;
+        self.browser.press(".working summary").await;
         looker.look(&self.browser, "batch-mine-and-ladder").await;
-    }
-
-    async fn press(&self, css: &str) {
-        let at = self.browser.client.wait().for_element(Locator::Css(css)).await.expect(css);
-        at.click().await.expect(css);
     }
 
     /// A refusal stands at this field.
@@ -292,7 +275,7 @@ impl Tour {
         for (name, text) in
             [("specific_gravity", "1.45"), ("powder_density_g_ml", "2.5"), ("dry_g_per_cm2", "0.06")]
         {
-            self.fill(name, text).await;
+            self.browser.fill(name, text).await;
         }
         let shapes: [(&str, &[(&str, &str)]); 4] = [
             ("area", &[("area_cm2", "250")]),
@@ -301,9 +284,9 @@ impl Tour {
             ("cone", &[("bottom_mm", "60"), ("top_mm", "90"), ("height_mm", "95")]),
         ];
         for (shape, sizes) in shapes {
-            self.choose("shape", shape).await;
+            self.browser.choose("shape", shape).await;
             for (name, text) in sizes {
-                self.fill(name, text).await;
+                self.browser.fill(name, text).await;
             }
             self.browser.until(shape, RECKONED).await;
             looker.look(&self.browser, &format!("batch-by-bucket-{shape}")).await;
@@ -317,9 +300,9 @@ impl Tour {
             ("drying", &[("wet_g", "100"), ("dry_g", "52")]),
         ];
         for (way, weights) in ways {
-            self.choose("glaze_by", way).await;
+            self.browser.choose("glaze_by", way).await;
             for (name, text) in weights {
-                self.fill(name, text).await;
+                self.browser.fill(name, text).await;
             }
             self.browser.until(way, RECKONED).await;
             looker.look(&self.browser, &format!("batch-by-bucket-{way}")).await;
@@ -329,38 +312,38 @@ impl Tour {
 
     /// A vessel of slop and of water, and the weights of the mix beside it; then only a dried sample again.
     async fn measured_twice(&self, looker: &mut impl Looker) {
-        self.choose("glaze_by", "vessel").await;
+        self.browser.choose("glaze_by", "vessel").await;
         for (name, text) in [("empty_g", "102.4"), ("water_g", "201.9 202.1"), ("slop_g", "246.8 247.2")] {
-            self.fill(name, text).await;
+            self.browser.fill(name, text).await;
         }
-        self.press("form > .acts:last-of-type button").await;
+        self.browser.press("form > .acts:last-of-type button").await;
         self.browser.until("another", "return !!document.querySelector('input[name=dry_g]')").await;
         looker.look(&self.browser, "batch-by-bucket-several").await;
-        self.press("form > .acts button").await;
+        self.browser.press("form > .acts button").await;
         self.browser.until("one again", "return !!document.querySelector('input[name=glaze_by]')").await;
-        self.choose("coat_by", "piece").await;
+        self.browser.choose("coat_by", "piece").await;
         looker.look(&self.browser, "batch-coat-piece").await;
-        self.choose("coat_by", "dry").await;
+        self.browser.choose("coat_by", "dry").await;
         for (name, text) in [("dry_g", "1000"), ("water_g", "900"), ("dry_g_per_cm2", "0.06")] {
-            self.fill(name, text).await;
+            self.browser.fill(name, text).await;
         }
         self.browser.until("the mix", RECKONED).await;
     }
 
     /// An invented mug, row by row; then with a rim that lies under its wall.
     async fn rows(&self, looker: &mut impl Looker) {
-        self.choose("shape", "profile").await;
+        self.browser.choose("shape", "profile").await;
         for (i, (height, radius)) in [("0", "0"), ("0", "35"), ("90", "42")].into_iter().enumerate() {
-            self.fill(&format!("height_{i}"), height).await;
-            self.fill(&format!("radius_{i}"), radius).await;
+            self.browser.fill(&format!("height_{i}"), height).await;
+            self.browser.fill(&format!("radius_{i}"), radius).await;
         }
         self.browser.until("the limits", RECKONED).await;
         self.browser.until("drawn", "return !!document.querySelector('.sketch .cut')").await;
         looker.look(&self.browser, "batch-by-bucket-profile").await;
         let add = self.browser.client.find(Locator::Css(".rows > button")).await.expect("a button");
         add.click().await.expect("a click");
-        self.fill("height_3", "40").await;
-        self.fill("radius_3", "50").await;
+        self.browser.fill("height_3", "40").await;
+        self.browser.fill("radius_3", "50").await;
         self.refused("points_mm").await;
         self.browser.until("no drawing of no pot", "return !document.querySelector('.sketch')").await;
         looker.look(&self.browser, "batch-rows-refused").await;

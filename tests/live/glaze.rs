@@ -7,22 +7,6 @@ use fantoccini::Locator;
 use serde_json::{Value, json};
 use std::time::{Duration, Instant};
 
-async fn fill(browser: &Browser, name: &str, text: &str) {
-    let at = format!("input[name={name}]");
-    let input = browser.client.wait().for_element(Locator::Css(&at)).await.expect(name);
-    input.clear().await.expect(name);
-    input.send_keys(text).await.expect(name);
-}
-
-async fn press(browser: &Browser, css: &str) {
-    let at = browser.client.wait().for_element(Locator::Css(css)).await.expect(css);
-    at.click().await.expect(css);
-}
-
-async fn choose(browser: &Browser, name: &str, value: &str) {
-    press(browser, &format!("input[name={name}][value={value}]")).await;
-}
-
 /// Holds a button that wants holding.
 async fn hold(browser: &Browser, css: &str) {
     let down = format!("document.querySelector('{css}').dispatchEvent(new PointerEvent('pointerdown'))");
@@ -31,14 +15,14 @@ async fn hold(browser: &Browser, css: &str) {
 }
 
 async fn measured(browser: &Browser) {
-    press(browser, ".acts button").await;
-    fill(browser, "name", "invented celadon").await;
-    fill(browser, "specific_gravity", "1.45").await;
-    fill(browser, "powder_density_g_ml", "2.5").await;
+    browser.press(".acts button").await;
+    browser.fill("name", "invented celadon").await;
+    browser.fill("specific_gravity", "1.45").await;
+    browser.fill("powder_density_g_ml", "2.5").await;
     browser
         .until("the solids", "return document.querySelector('.result')?.textContent.includes('51.7')")
         .await;
-    press(browser, "form > button").await;
+    browser.press("form > button").await;
     browser.until("kept", "return document.querySelector('.shelf')?.textContent.includes('version 1')").await;
 }
 
@@ -52,11 +36,11 @@ async fn from_a_bucket_a_jug_and_a_ruler_to_a_begun_batch_in_under_two_minutes()
     let from = Instant::now();
     measured(&browser).await;
     browser.place("batch").await;
-    choose(&browser, "by", "bucket").await;
+    browser.choose("by", "bucket").await;
     let mine =
         browser.client.wait().for_element(Locator::Css("select[name=mine_glaze]")).await.expect("mine");
     mine.select_by_value("invented celadon").await.expect("mine");
-    choose(&browser, "shape", "cylinder").await;
+    browser.choose("shape", "cylinder").await;
     for (name, text) in [
         ("diameter_mm", "76"),
         ("height_mm", "85"),
@@ -66,13 +50,13 @@ async fn from_a_bucket_a_jug_and_a_ruler_to_a_begun_batch_in_under_two_minutes()
         ("name", "invented celadon mugs"),
         ("jug", "invented white jug"),
     ] {
-        fill(&browser, name, text).await;
+        browser.fill(name, text).await;
     }
     // By hand: 248.311 cm2 (a straight wall and a floor) x 0.06 g/cm2 / 0.51724 dry.
     browser
         .until("the grams", "return document.querySelector('.result')?.textContent.startsWith('28.8 g')")
         .await;
-    press(&browser, "form > button").await;
+    browser.press("form > button").await;
     let now = rig.until("begun", |now| now["batch"].is_string());
     let took = from.elapsed();
     println!("a batch is begun {took:?} after the page was opened");
@@ -91,13 +75,13 @@ async fn from_a_bucket_a_jug_and_a_ruler_to_a_begun_batch_in_under_two_minutes()
 
 async fn the_bucket_changes(browser: &Browser, rig: &Rig) {
     browser.place("glaze").await;
-    press(browser, ".shelf button").await;
-    choose(browser, "done", "water").await;
-    fill(browser, "specific_gravity", "1.4").await;
+    browser.press(".shelf button").await;
+    browser.choose("done", "water").await;
+    browser.fill("specific_gravity", "1.4").await;
     browser
         .until("the solids", "return document.querySelector('.result')?.textContent.includes('47.6')")
         .await;
-    press(browser, "form > button").await;
+    browser.press("form > button").await;
     browser.until("asked", "return !!document.querySelector('.step .hold')").await;
     let listed = browser.js("return document.querySelector('.shelf li').textContent").await.to_string();
     assert!(listed.contains("version 2") && listed.contains("added water"), "{listed}");
@@ -114,21 +98,21 @@ async fn what_can_be_no_bucket_is_said_at_its_field_and_nothing_is_kept() {
     let rig = Rig::start(dir.path());
     let browser = Browser::open(dir.path()).await;
     browser.client.goto(&format!("http://{}/#glaze", rig.address)).await.expect("the page");
-    press(&browser, ".acts button").await;
-    fill(&browser, "name", "invented celadon").await;
-    fill(&browser, "powder_density_g_ml", "2.5").await;
-    fill(&browser, "specific_gravity", "0.9").await;
+    browser.press(".acts button").await;
+    browser.fill("name", "invented celadon").await;
+    browser.fill("powder_density_g_ml", "2.5").await;
+    browser.fill("specific_gravity", "0.9").await;
     browser.until("a refusal", "return !!document.querySelector('#amiss-specific_gravity')").await;
-    press(&browser, "form > button").await;
+    browser.press("form > button").await;
     browser.until("a refusal", "return !!document.querySelector('#amiss-specific_gravity')").await;
     assert_eq!(rig.get("/api/shelves")["glazes"], json!([]));
-    fill(&browser, "specific_gravity", "1,45").await;
+    browser.fill("specific_gravity", "1,45").await;
     browser
         .until("the solids", "return document.querySelector('.result')?.textContent.includes('51.7')")
         .await;
-    press(&browser, "form > button").await;
+    browser.press("form > button").await;
     browser.until("kept", "return !!document.querySelector('.shelf li')").await;
-    press(&browser, ".shelf button").await;
+    browser.press(".shelf button").await;
     browser
         .until("its numbers", "return document.querySelector('[name=specific_gravity]')?.value === '1.45'")
         .await;

@@ -3,7 +3,7 @@
 //! Needs chromium and chromium-driver (`tests/setup.sh` installs them); without them it fails.
 
 use fantoccini::wd::WebDriverCompatibleCommand;
-use fantoccini::{Client, ClientBuilder};
+use fantoccini::{Client, ClientBuilder, Locator};
 use serde_json::{Value, json};
 use std::io::{BufRead, BufReader};
 use std::path::Path;
@@ -89,6 +89,25 @@ fn started() -> Result<Driver, String> {
 }
 
 impl Browser {
+    /// Types into the field of this name, in place of what stands there.
+    pub(crate) async fn fill(&self, name: &str, text: &str) {
+        let at = format!("input[name={name}]");
+        let input = self.client.wait().for_element(Locator::Css(&at)).await.expect(name);
+        input.clear().await.expect(name);
+        input.send_keys(text).await.expect(name);
+    }
+
+    /// Clicks what is found here, once it is there.
+    pub(crate) async fn press(&self, css: &str) {
+        let at = self.client.wait().for_element(Locator::Css(css)).await.expect(css);
+        at.click().await.expect(css);
+    }
+
+    /// One of several.
+    pub(crate) async fn choose(&self, name: &str, value: &str) {
+        self.press(&format!("input[name={name}][value={value}]")).await;
+    }
+
     pub(crate) async fn open(dir: &Path) -> Self {
         let driver = driver();
         let port = driver.port;
