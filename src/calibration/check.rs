@@ -40,6 +40,11 @@ pub fn says(error_g: f64, u_g: f64) -> Says {
     }
 }
 
+/// Whether the room has moved so far from that of the calibration, where both are told.
+pub fn moved_too_far(calibrated_c: Option<f64>, now_c: Option<f64>) -> bool {
+    calibrated_c.zip(now_c).is_some_and(|(then_c, now_c)| too_far(then_c, now_c))
+}
+
 /// Whether the temperature has moved so far that the scale is to be checked.
 pub fn too_far(calibrated_c: f64, now_c: f64) -> bool {
     (calibrated_c - now_c).abs() >= MOVED_C

@@ -5,8 +5,10 @@
 //! A studio's own check: no legal verification, and no certificate.
 
 pub mod check;
+pub mod correction;
 pub mod fit;
 pub mod fitness;
+pub mod masses;
 pub mod reference;
 pub mod report;
 pub mod request;

@@ -1,5 +1,6 @@
 //! From readings of reference masses to a correction, its uncertainty and a plain verdict.
 
+use super::correction::Correction;
 use super::fit::{Fit, Point, Shape, fit};
 use super::fitness::{Fitness, GOOD, USABLE, class_iii_limit_g, fitness};
 use super::reference::{Reference, looks_like_g};
@@ -77,9 +78,14 @@ pub struct Report {
 }
 
 impl Report {
+    /// What sets this scale right.
+    pub fn correction(&self) -> Correction {
+        Correction { offset_g: self.offset_g, slope: self.slope, bend_per_g: self.bend_per_g }
+    }
+
     /// A weight as it is, g.
     pub fn corrected_g(&self, indicated_g: f64) -> f64 {
-        self.offset_g + indicated_g * (self.slope + indicated_g * self.bend_per_g)
+        self.correction().of_g(indicated_g)
     }
 }
 

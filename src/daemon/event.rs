@@ -1,10 +1,10 @@
 //! What can happen to the engine's thread: a closed list.
 
 use crate::link::LinkEvent;
-use crate::page::desk::{Begun, Refusal};
-use crate::page::view::LagTestView;
+use crate::page::desk::{Begun, Refusal, RoutineWish};
+use crate::page::view::{LagTestView, RoutineView};
 use crate::pour::hand::Hand;
-use crate::record::{BatchRecord, Numbers, PourRecord, ShelfRecord, WhoPours};
+use crate::record::{BatchRecord, CalibrationWrite, Numbers, PourRecord, ShelfRecord, WhoPours};
 use crate::sound::SoundStatus;
 use crate::store::{Ack, Wanted};
 use crate::time::Duration;
@@ -20,6 +20,8 @@ pub enum Answer {
     Spare(Option<Mass>),
     /// Where the response test stands.
     Test(Option<LagTestView>),
+    /// Where a calibration or a check stands.
+    Routine(Option<Box<RoutineView>>),
     /// It is on disk.
     Kept,
 }
@@ -97,6 +99,8 @@ pub enum Event {
         /// Where the answer goes.
         reply: Reply,
     },
+    /// What was found of the scale is to be kept, or gone by.
+    Calibration(Box<CalibrationWrite>, Reply),
     /// These are to stand on their shelves, all or none.
     Put(Vec<ShelfRecord>, Reply),
     /// What the further pieces of this batch should get.
@@ -108,6 +112,8 @@ pub enum Event {
         /// Where the answer goes.
         reply: Reply,
     },
+    /// A calibration or a check at the pan is to begin, or to be left off.
+    Routine(Option<Box<RoutineWish>>, Reply),
     /// The store wrote something, or can't.
     Ack(Box<Ack>),
     /// The loudspeaker is heard, or no longer.

@@ -1,9 +1,14 @@
 //! What leaves the daemon as JSON: serde copies of the pure value types.
 
+mod calibration;
 mod late;
 mod plan;
 mod shelf;
 
+pub use calibration::{
+    CalibrationView, CheckRequest, CheckView, ExpandedView, FitnessView, InForceView, LoadView, MassesView,
+    RoutineReply, RoutineRequest, RoutineView, TermView, UseRequest, UseView,
+};
 pub use late::{HandView, LagTestReply, LagTestRequest, LagTestView, LagView, SumView};
 pub use plan::{
     BatchRequest, BatchView, BegunView, LeftOutView, MadeView, SlopView, SpareRequest, SpareView,
@@ -22,7 +27,7 @@ use utoipa::ToSchema;
 pub struct ScaleView {
     /// `searching`, `live`, `stale` or `lost`.
     pub state: &'static str,
-    /// Gross mass, null until the first reading.
+    /// Gross mass, corrected where the scale is calibrated; null until the first reading.
     pub mass_g: Option<f64>,
     /// The scale is at rest.
     pub settled: bool,
@@ -52,6 +57,12 @@ pub struct ScaleView {
     pub lag: LagView,
     /// The response test, under way or just done; null: none.
     pub lag_test: Option<LagTestView>,
+    /// The calibration that it goes by; null: by what it shows.
+    pub calibration: Option<InForceView>,
+    /// Its latest check since; null: none.
+    pub check: Option<CheckView>,
+    /// A calibration or a check at the pan, under way or just done; null: none.
+    pub routine: Option<RoutineView>,
 }
 
 /// The loudspeaker of the daemon's computer, and what is known of the clients'.

@@ -7,6 +7,7 @@ mod bucket;
 mod calibration;
 mod chaos;
 mod coats;
+mod corrected;
 mod curve;
 mod cycle;
 mod cycle_long;
