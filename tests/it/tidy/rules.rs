@@ -18,6 +18,7 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
     // How a refusal names its field.
     ("guide", &["reading", "scale", "settle", "batch", "calibration"]),
     ("record", &[]),
+    ("plot", &[]),
     // The simulator must not know the engine that it tries.
     ("plant", &[]),
     // Settings are made of the types that they set.
@@ -27,7 +28,7 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("link", &["settings"]),
     ("sound", &["pour", "settings"]),
     ("store", &["record"]),
-    ("page", &["batch", "calibration", "guide", "pour", "record"]),
+    ("page", &["batch", "calibration", "guide", "plot", "pour", "record"]),
     (
         "daemon",
         &[
@@ -56,7 +57,7 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
 const EVERYONE: [&str; 2] = ["units", "time"];
 
 /// Modules without I/O, async, logging or a clock.
-pub(super) const PURE: [&str; 18] = [
+pub(super) const PURE: [&str; 19] = [
     "units",
     "time",
     "reading",
@@ -69,6 +70,7 @@ pub(super) const PURE: [&str; 18] = [
     "guide",
     "plant",
     "record",
+    "plot",
     "settings",
     "cli",
     "daemon/reminders",
@@ -92,6 +94,7 @@ pub(super) const MAY_USE: &[(&str, &[&str])] = &[
     ("dbus", &[]),
     ("futures_util", &["I"]),
     ("jiff", &["time"]),
+    ("plotters", &["plot"]),
     ("regex", &["frame", "settings"]),
     ("rusqlite", &["store"]),
     ("rustix", &["daemon", "link"]),
