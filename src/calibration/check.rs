@@ -1,9 +1,9 @@
 //! The daily check: one mass, ten seconds, and whether the scale is still where it was.
 
 /// Warning and action limits of a chart, in standard deviations (common practice of control charts).
-const WARNS: f64 = 2.0;
+pub(super) const WARNS: f64 = 2.0;
 /// See [`WARNS`].
-const ACTS: f64 = 3.0;
+pub(super) const ACTS: f64 = 3.0;
 /// A scale that was calibrated so many degrees away is checked again (own choice: cheap cells drift by about 0.02 percent per
 /// degree, from memory).
 pub const MOVED_C: f64 = 5.0;
@@ -39,6 +39,10 @@ pub fn says(error_g: f64, u_g: f64) -> Says {
         _ => Says::InOrder,
     }
 }
+
+/// A scale that is relied on is checked every day: after so long it is asked for, s (own choice: less than a day, so that
+/// each morning's begin asks for it).
+pub const DAILY_S: i64 = 20 * 3600;
 
 /// Whether the room has moved so far from that of the calibration, where both are told.
 pub fn moved_too_far(calibrated_c: Option<f64>, now_c: Option<f64>) -> bool {

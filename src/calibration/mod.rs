@@ -9,6 +9,7 @@ pub mod correction;
 pub mod fit;
 pub mod fitness;
 pub mod masses;
+pub mod plots;
 pub mod reference;
 pub mod report;
 pub mod request;

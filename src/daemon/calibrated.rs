@@ -4,6 +4,7 @@
 use super::event::{Answer, Reply};
 use super::open::not_done;
 use super::table::Table;
+use crate::calibration::check::{DAILY_S, moved_too_far};
 use crate::calibration::correction::Correction;
 use crate::calibration::fitness::{Fitness, fitness};
 use crate::calibration::report::report;
@@ -145,6 +146,29 @@ impl Table {
     /// A check says nothing of a calibration that came after it.
     fn is_of_now(&self, check: &CheckRecord) -> bool {
         check.calibration.as_ref() == self.calibration.as_ref().map(|c| &c.record.id)
+    }
+
+    /// Why the scale is to be checked, where it is: the last check was long ago, or the room is another. Blocks nothing.
+    pub(super) fn check_due(&self) -> Option<&'static str> {
+        let by = self.calibration.as_ref()?;
+        let checked = self.checked.as_ref();
+        let last = checked.map_or(by.record.made_at, |c| c.made_at.max(by.record.made_at));
+        let then_c = checked.and_then(|c| c.room_c).or(by.room_c);
+        let gone_us = self.parts.clock.wall().unix_us().saturating_sub(last.unix_us());
+        if moved_too_far(then_c, self.room_c) {
+            Some("room")
+        } else {
+            (gone_us > DAILY_S * 1_000_000).then_some("day")
+        }
+    }
+
+    /// The room is now this warm, degrees Celsius.
+    pub(super) fn handle_room(&mut self, room_c: Option<f64>, reply: &Reply) {
+        if reply.wanted.take() {
+            self.room_c = room_c;
+            self.rounds.handle_news();
+            reply.tell(Ok(Answer::Kept));
+        }
     }
 
     /// What sets the scale right now.

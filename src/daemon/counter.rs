@@ -188,6 +188,10 @@ impl Desk for Counter {
         }
     }
 
+    fn room(&self, room_c: Option<f64>) -> Result<(), Refusal> {
+        self.answer(|reply| Event::Room(room_c, reply)).map(drop)
+    }
+
     fn scale(&self) -> &str {
         &self.scale_id
     }

@@ -114,6 +114,8 @@ pub enum Event {
     },
     /// A calibration or a check at the pan is to begin, or to be left off.
     Routine(Option<Box<RoutineWish>>, Reply),
+    /// The room is this warm, degrees Celsius; or nobody knows.
+    Room(Option<f64>, Reply),
     /// The store wrote something, or can't.
     Ack(Box<Ack>),
     /// The loudspeaker is heard, or no longer.

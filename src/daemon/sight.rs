@@ -201,6 +201,7 @@ impl Sight {
             calibration: None,
             check: None,
             routine: None,
+            check_due: None,
         }
     }
 }

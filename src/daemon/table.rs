@@ -60,6 +60,8 @@ pub struct Table {
     pub(super) checked: Option<CheckRecord>,
     /// A calibration or a check at the pan.
     pub(super) routine: Option<Run>,
+    /// Temperature of the room as typed last, degrees Celsius.
+    pub(super) room_c: Option<f64>,
 }
 
 impl Table {
@@ -83,6 +85,7 @@ impl Table {
             next_calibration: None,
             checked: parts.checked.clone(),
             routine: None,
+            room_c: None,
             parts,
         }
     }
@@ -143,6 +146,7 @@ impl Table {
             Event::Spare { off, lately, reply } => self.keep_spare(off, &lately, reply),
             Event::Test { off, reply } => self.test_scale(off, &reply),
             Event::Calibration(write, reply) => self.keep_calibration(*write, reply),
+            Event::Room(room_c, reply) => self.handle_room(room_c, &reply),
             Event::Routine(wish, reply) => self.begin_routine(wish.map(|w| *w), &reply),
             Event::Put(records, reply) => self.put(records, reply),
             Event::Retarget(batch, reply) => self.retarget(*batch, reply),
@@ -343,7 +347,8 @@ impl Table {
     /// What is due between two pieces is said by the engine, after the next lift.
     fn remind(&mut self, now: Instant) {
         let wall = self.parts.clock.wall();
-        if let Some(remark) = self.batch.as_mut().and_then(|b| b.reminders.due(now, wall)) {
+        let check = self.check_due().is_some();
+        if let Some(remark) = self.batch.as_mut().and_then(|b| b.reminders.due(now, wall, check)) {
             self.give(Input::Command(Command::Remind(remark), now));
         }
     }
@@ -369,6 +374,7 @@ impl Table {
                 calibration: self.calibration.as_ref().map(InForce::view),
                 check: self.checked.as_ref().map(CheckView::from),
                 routine: self.routine.as_ref().map(Run::view),
+                check_due: self.check_due(),
                 ..seen
             },
             last_cue: self.last_cue.clone(),

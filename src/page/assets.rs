@@ -6,10 +6,11 @@ const SCRIPT: &str = "text/javascript; charset=utf-8";
 const STYLE: &str = "text/css; charset=utf-8";
 
 /// Name, kind and text of each.
-const FILES: [(&str, &str, &str); 28] = [
+const FILES: [(&str, &str, &str); 29] = [
     ("page.js", SCRIPT, include_str!("assets/page.js")),
     ("page.css", STYLE, include_str!("assets/page.css")),
     ("places.css", STYLE, include_str!("assets/places.css")),
+    ("record.css", STYLE, include_str!("assets/record.css")),
     ("field.css", STYLE, include_str!("assets/field.css")),
     ("live.js", SCRIPT, include_str!("assets/live.js")),
     ("face.js", SCRIPT, include_str!("assets/face.js")),

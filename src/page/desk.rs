@@ -97,6 +97,8 @@ pub trait Desk: Send + Sync + 'static {
     fn test_scale(&self, off: bool) -> Result<Option<LagTestView>, Refusal>;
     /// A calibration or a check at the pan begins; none: it is left off. Gives where it stands.
     fn routine(&self, wish: Option<RoutineWish>) -> Result<Option<RoutineView>, Refusal>;
+    /// The room is this warm, degrees Celsius; none: nobody knows.
+    fn room(&self, room_c: Option<f64>) -> Result<(), Refusal>;
     /// Name of the scale that is set up.
     fn scale(&self) -> &str;
     /// Keeps what was found of a scale, or has it gone by.

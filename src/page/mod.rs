@@ -10,6 +10,7 @@ mod guard;
 mod live;
 mod paths;
 pub mod problem;
+mod record;
 mod routine;
 mod said;
 mod shelf;

@@ -6,13 +6,16 @@ use super::calibrations::told_masses;
 use super::desk::RoutineWish;
 use super::problem::{Problem, Refusals};
 use super::take::{Object, name};
-use super::view::{CheckRequest, RoutineReply, RoutineRequest};
+use super::view::{CheckRequest, RoomRequest, RoomView, RoutineReply, RoutineRequest};
 use crate::calibration::masses::{MassRequest, OwnMass};
 use crate::guide::calibrate::Parts;
 use axum::Json;
 use axum::extract::State;
 use serde_json::{Map, Value};
 use std::sync::Arc;
+
+/// Rooms that people glaze in, and sheds in winter, degrees Celsius.
+const ROOM_C: (f64, f64) = (-20.0, 60.0);
 
 /// A calibration at the pan: it leads through its steps by what the scale shows (`routine` of the snapshot) and keeps what
 /// came of it; the scale goes by that from the next piece on, unless it is too coarse. `off`: it is left off and nothing is
@@ -34,6 +37,20 @@ pub(super) async fn check(State(page): Ask, Object(object): Object) -> Answer<Js
     desk(&page, move |desk| desk.routine(wish)).await.map(|routine| Json(RoutineReply { routine }))
 }
 
+/// The room is now this warm: 5 degrees away from the last check, or the calibration, the scale is to be checked again.
+#[utoipa::path(post, path = "/api/scale/room", request_body = RoomRequest, responses((status = 200, body = RoomView), Refusals))]
+pub(super) async fn room(State(page): Ask, Object(mut object): Object) -> Answer<Json<RoomView>> {
+    if !object.contains_key("room_c") {
+        return Err(Problem::field("room_c", "missing: how warm is it, in degrees Celsius?"));
+    }
+    let room_c = number(&mut object, "room_c", ROOM_C)?;
+    if let Some(key) = object.keys().next() {
+        return Err(Problem::field(key, "unknown field: this request takes only room_c"));
+    }
+    desk(&page, move |desk| desk.room(room_c)).await?;
+    Ok(Json(RoomView { room_c }))
+}
+
 async fn wish(page: &Arc<Page>, mut object: Map<String, Value>, check: bool) -> Answer<Option<RoutineWish>> {
     match object.remove("off") {
         Some(Value::Bool(true)) if object.is_empty() => return Ok(None),
@@ -49,7 +66,7 @@ async fn wish(page: &Arc<Page>, mut object: Map<String, Value>, check: bool) -> 
         // The heaviest says most.
         masses = masses.split_off(masses.len() - 1);
     }
-    let room_c = number(&mut object, "room_c", (-20.0, 60.0))?;
+    let room_c = number(&mut object, "room_c", ROOM_C)?;
     let mut wish =
         RoutineWish { masses, parts: Parts::default(), pour_g: None, room_c, operator: None, check };
     if !check {

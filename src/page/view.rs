@@ -7,7 +7,7 @@ mod shelf;
 
 pub use calibration::{
     CalibrationView, CheckRequest, CheckView, ExpandedView, FitnessView, InForceView, LoadView, MassesView,
-    RoutineReply, RoutineRequest, RoutineView, TermView, UseRequest, UseView,
+    RoomRequest, RoomView, RoutineReply, RoutineRequest, RoutineView, TermView, UseRequest, UseView,
 };
 pub use late::{HandView, LagTestReply, LagTestRequest, LagTestView, LagView, SumView};
 pub use plan::{
@@ -63,6 +63,8 @@ pub struct ScaleView {
     pub check: Option<CheckView>,
     /// A calibration or a check at the pan, under way or just done; null: none.
     pub routine: Option<RoutineView>,
+    /// Why it is to be checked: `day` (the last check was long ago) or `room` (it is 5 degrees away from then); else null.
+    pub check_due: Option<&'static str>,
 }
 
 /// The loudspeaker of the daemon's computer, and what is known of the clients'.

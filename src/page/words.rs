@@ -10,6 +10,12 @@ pub(super) fn word(name: &str) -> String {
     all[name].as_str().unwrap_or_default().to_owned()
 }
 
+/// The words at the end of this path.
+pub(super) fn of(path: &[&str]) -> String {
+    let all: serde_json::Value = serde_json::from_str(ALL).unwrap_or_default();
+    path.iter().fold(&all, |at, key| &at[*key]).as_str().unwrap_or_default().to_owned()
+}
+
 /// What a step of a routine asks, and what is amiss with it: on the page, and on a terminal.
 pub(crate) fn of_step(step: &StepView) -> (String, Option<String>) {
     let all: serde_json::Value = serde_json::from_str(ALL).unwrap_or_default();

@@ -6,8 +6,9 @@ use super::Plant;
 use super::chance::Chance;
 
 const FOR_PLACING: u64 = 6;
-/// From what is asked to the mass on the pan, seconds (a guess).
+/// From what is asked to the mass on the pan, seconds: of a hand that has it ready (a guess), and of one that need not reach.
 const REACH_S: (f64, f64) = (0.8, 1.6);
+const AT_ONCE_S: (f64, f64) = (0.1, 0.2);
 /// What it takes for a piece, for a heavy and for a light thing, grams (invented).
 const PIECE_G: f64 = 312.4;
 const LIGHT_G: f64 = 12.6;
@@ -23,13 +24,20 @@ pub struct Placer {
     thing_g: f64,
     /// What a mass shows more off the middle, as a share of it: towards each of four corners.
     off_centre: [f64; 4],
+    reach_s: (f64, f64),
 }
 
 impl Placer {
     /// A hand with its own dice; `off_centre` as of the scale that it works at.
     pub fn new(seed: u64, off_centre: [f64; 4]) -> Self {
         let chance = Chance::of(seed, FOR_PLACING, 0);
-        Self { chance, turn: None, on_g: 0.0, thing_g: 0.0, off_centre }
+        Self { chance, turn: None, on_g: 0.0, thing_g: 0.0, off_centre, reach_s: REACH_S }
+    }
+
+    /// The same, as quick as can be: for whoever waits in real time.
+    #[must_use]
+    pub fn at_once(self) -> Self {
+        Self { reach_s: AT_ONCE_S, ..self }
     }
 
     /// Asked once for each step (`turn` tells them apart): a word of what to do and the grams of the mass it is about.
@@ -60,7 +68,7 @@ impl Placer {
             _ => return,
         }
         if (was_g - self.on_g).abs() > 0.0 {
-            let at = plant.now().offset_seconds(self.chance.between(REACH_S.0, REACH_S.1));
+            let at = plant.now().offset_seconds(self.chance.between(self.reach_s.0, self.reach_s.1));
             plant.bear(at, felt * self.on_g);
         }
     }

@@ -118,7 +118,7 @@ impl Potter {
         };
         Self {
             pauses: Chance::of(plant.seed(), FOR_PAUSES, 0),
-            placer: Placer::new(plant.seed(), OFF_CENTRE),
+            placer: Placer::new(plant.seed(), OFF_CENTRE).at_once(),
             plant,
             script,
             doing,

@@ -4,6 +4,7 @@
 
 mod again;
 mod bucket;
+mod calibrating;
 mod calibration;
 mod chaos;
 mod coats;

@@ -133,10 +133,35 @@ export class Calibrate {
         <p><a class="button plain" href=${`/calibrations/${known.id}`} target="_blank" rel="noopener">${w.record}</a></p>` : ""}`;
   }
 
-  #checked({ check }) {
-    if (!check) return "";
+  #picture(path, what) {
+    const url = (look) => `${path}?${look}n=${this.#checks.length}`;
+    return html`<picture><source media="(prefers-color-scheme: dark) and (max-width: 30rem)" srcset=${url("palette=dark&size=narrow&")}><source
+      media="(prefers-color-scheme: dark)" srcset=${url("palette=dark&")}><source media="(max-width: 30rem)" srcset=${url("size=narrow&")}><img
+      class="plot" src=${url("")} alt=${what}></picture>`;
+  }
+
+  /** The pan seen from above: what each corner showed more than the middle. */
+  #corners({ corners }) {
+    if (!corners) return "";
+    const off = corners.readings_g.map((g) => (g - corners.centre_g).toFixed(2).replace("-", "−"));
+    const line = (left, middle, right) => html`<tr><td>${left}</td><td>${middle}</td><td>${right}</td></tr>`;
+    return html`<table class="pan"><caption>${words.record.corners}</caption><tbody>${line(off[3], "", off[2])}${line("", corners.centre_g.toFixed(2), "")}${line(off[0], "", off[1])}</tbody></table>`;
+  }
+
+  #pictures() {
+    const known = this.#known;
+    if (!known) return "";
+    const path = `/api/calibrations/${known.id}/plots`, { points, repeat } = known.request;
+    return html`${this.#picture(`${path}/error`, w.plot_error)}${this.#corners(known.request)}
+      ${repeat || points.some((p) => p.readings_g.length > 1) ? this.#picture(`${path}/spread`, w.plot_spread) : ""}
+      ${this.#checks.some((c) => c.calibration === known.id) ? this.#picture("/api/scale/plots/checks", w.plot_checks) : ""}`;
+  }
+
+  #checked({ check, check_due }) {
+    const due = check_due ? html`<p class="note-line">${w.due[check_due]}</p>` : "";
+    if (!check) return due;
     const error = check.error_g.toFixed(2).replace("-", "−");
-    return html`<p class=${check.says === "in-order" ? "calm" : "wrong"}>${fill(w.last_check, { date: day(check.made_at), error, says: w.says[check.says] })}</p>`;
+    return html`${due}<p class=${check.says === "in-order" ? "calm" : "wrong"}>${fill(w.last_check, { date: day(check.made_at), error, says: w.says[check.says] })}</p>`;
   }
 
   /** One step, large: what to do, how far it is, and what is amiss. */
@@ -167,10 +192,11 @@ export class Calibrate {
   idle({ scale, batch }) {
     this.#load(scale);
     const parts = () => ({ parts: [...this.#parts], ...(this.#fields.text("who") ? { operator: this.#fields.text("who") } : {}) });
-    return html`<section class="calibrate"><h2>${w.head}</h2>${this.#done(scale)}${this.#told(scale)}${this.#checked(scale)}
+    return html`<section class="calibrate"><h2>${w.head}</h2>${this.#done(scale)}${this.#told(scale)}${this.#checked(scale)}${scale.calibration ? this.#pictures() : ""}
       <p>${batch ? w.batch : w.what}</p><p class="wrong" role="alert">${this.#wrong}</p>
-      ${batch ? "" : html`${this.#masses()}${this.#more()}
+      ${batch ? "" : html`<details ?open=${!scale.calibration}><summary>${w.with}</summary>${this.#masses()}${this.#more()}</details>
         ${this.#hold.button("calibrate", w.begin, words.batch.ending, () => this.#begin("/api/scale/calibrate", parts()))}
+        <button type="button" class="plain" @click=${() => this.#do("/api/scale/room", { room_c: this.#fields.text("room") ? this.#fields.number("room") : null })}>${w.room_now}</button>
         ${this.#hold.button("check", w.check, words.batch.ending, () => this.#begin("/api/scale/check", {}))}${this.#go(scale)}`}
       <p>${w.trade}</p></section>`;
   }

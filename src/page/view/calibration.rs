@@ -303,3 +303,18 @@ pub struct CheckRequest {
     /// True: it is left off.
     pub off: Option<bool>,
 }
+
+/// How warm the room is.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "describes the request; page/routine.rs reads it field by field")]
+pub struct RoomRequest {
+    /// Degrees Celsius; null: nobody knows.
+    pub room_c: Option<f64>,
+}
+
+/// How warm the room is.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct RoomView {
+    /// Degrees Celsius; null: nobody knows.
+    pub room_c: Option<f64>,
+}

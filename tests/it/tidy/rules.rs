@@ -12,7 +12,7 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("settle", &["reading", "scale"]),
     ("batch", &[]),
     // How a refusal names its field.
-    ("calibration", &["batch", "reading"]),
+    ("calibration", &["batch", "plot", "reading"]),
     // A verdict is part of the record; the two share value types.
     ("pour", &["reading", "scale", "settle", "calibration", "record"]),
     // How a refusal names its field.
