@@ -27,46 +27,25 @@ pub enum Thing {
     Dry,
     /// The same soaked in water, its outside wiped.
     Soaked,
-    /// The same sponged as before glazing.
-    Sponged,
     /// A piece to be glazed, bare.
     Piece,
     /// A test tile, bare.
     Tile,
     /// The same with its coat, dry again.
     Coated,
-    /// A dish, empty.
-    Dish,
-    /// The same with wet slop.
-    WetSample,
-    /// The same once it has dried.
-    DriedSample,
-    /// Powder, or a bag of it.
-    Powder,
-    /// Water for a mix.
-    MixWater,
-    /// The jug with what is left in it.
-    Jug,
 }
 
 impl Thing {
     /// Every one.
-    pub const ALL: [Self; 15] = [
+    pub const ALL: [Self; 8] = [
         Self::Vessel,
         Self::Water,
         Self::Slop,
         Self::Dry,
         Self::Soaked,
-        Self::Sponged,
         Self::Piece,
         Self::Tile,
         Self::Coated,
-        Self::Dish,
-        Self::WetSample,
-        Self::DriedSample,
-        Self::Powder,
-        Self::MixWater,
-        Self::Jug,
     ];
 
     /// The word used in messages.
@@ -77,16 +56,9 @@ impl Thing {
             Self::Slop => "slop",
             Self::Dry => "dry",
             Self::Soaked => "soaked",
-            Self::Sponged => "sponged",
             Self::Piece => "piece",
             Self::Tile => "tile",
             Self::Coated => "coated",
-            Self::Dish => "dish",
-            Self::WetSample => "wet-sample",
-            Self::DriedSample => "dried-sample",
-            Self::Powder => "powder",
-            Self::MixWater => "mix-water",
-            Self::Jug => "jug",
         }
     }
 
@@ -99,17 +71,9 @@ impl Thing {
     const fn outweighs(self) -> Option<Self> {
         match self {
             Self::Water | Self::Slop => Some(Self::Vessel),
-            Self::Soaked | Self::Sponged => Some(Self::Dry),
+            Self::Soaked => Some(Self::Dry),
             Self::Coated => Some(Self::Tile),
-            Self::WetSample | Self::DriedSample => Some(Self::Dish),
-            Self::Vessel
-            | Self::Dry
-            | Self::Piece
-            | Self::Tile
-            | Self::Dish
-            | Self::Powder
-            | Self::MixWater
-            | Self::Jug => None,
+            Self::Vessel | Self::Dry | Self::Piece | Self::Tile => None,
         }
     }
 }
@@ -253,7 +217,7 @@ mod tests {
         }
         assert_eq!(Thing::of("lead"), None);
         assert_eq!(Things::new(Vec::new()), None);
-        assert_eq!(Things::new(vec![Thing::Jug; MOST_THINGS + 1]), None);
-        assert!(Things::new(vec![Thing::Jug; MOST_THINGS]).is_some());
+        assert_eq!(Things::new(vec![Thing::Piece; MOST_THINGS + 1]), None);
+        assert!(Things::new(vec![Thing::Piece; MOST_THINGS]).is_some());
     }
 }

@@ -14,6 +14,7 @@ mod shelf;
 mod shelf_text;
 mod take;
 pub mod view;
+mod weighed;
 mod words;
 
 use axum::Router;

@@ -3,12 +3,14 @@
 mod late;
 mod plan;
 mod shelf;
+mod weighed;
 
 pub use late::{HandView, LagTestReply, LagTestRequest, LagTestView, LagView, SumView};
 pub use plan::{
     BatchRequest, BatchView, BegunView, LeftOutView, MadeView, SlopView, SpareRequest, SpareView,
 };
 pub use shelf::{ShelfImport, ShelfImported, ShelfRequest, ShelfView, ShelvesView};
+pub use weighed::{WeighedReply, WeighedRequest, WeighedView};
 
 use crate::pour::curve::{Curve, Mark};
 use crate::pour::entry::CueCall;
@@ -52,6 +54,8 @@ pub struct ScaleView {
     pub lag: LagView,
     /// The response test, under way or just done; null: none.
     pub lag_test: Option<LagTestView>,
+    /// Things that are weighed one after the other, under way or just done; null: none.
+    pub weighed: Option<WeighedView>,
 }
 
 /// The loudspeaker of the daemon's computer, and what is known of the clients'.

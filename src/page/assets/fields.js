@@ -66,7 +66,7 @@ export class Fields {
   /** A field; what is wrong with it stands right under it. */
   field(key, label, more = {}) {
     const name = key.split(".").pop();
-    return html`<div class="field-of"><label>${label}${this.input(key, name, more)}</label>${this.note(name)}</div>`;
+    return html`<div class="field-of"><label>${label}${this.input(key, name, more)}</label>${more.weigh ?? ""}${this.note(name)}</div>`;
   }
 
   /** The fields of one way to tell something. */

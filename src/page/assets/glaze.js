@@ -4,6 +4,7 @@ import { ask, fill, grams, words } from "./say.js";
 import { Fields } from "./fields.js";
 import { Bucket } from "./bucket.js";
 import { Hold } from "./hold.js";
+import { Weigh } from "./weigh.js";
 import { age, told } from "./shelf.js";
 
 const w = words.glaze;
@@ -14,6 +15,7 @@ export class GlazePlace {
   #soon;
   #again;
   #hold;
+  #weigh;
   #fields;
   #bucket;
   #rest = {};
@@ -30,12 +32,13 @@ export class GlazePlace {
     this.#soon = soon;
     this.#again = again;
     this.#hold = new Hold(soon);
+    this.#weigh = new Weigh(() => { this.#later(); soon(); });
     this.#fresh({});
   }
 
   #fresh(what) {
     this.#fields = new Fields(() => { this.#later(); this.#soon(); });
-    this.#bucket = new Bucket(this.#fields, () => { this.#later(); this.#soon(); });
+    this.#bucket = new Bucket(this.#fields, () => { this.#later(); this.#soon(); }, this.#weigh);
     if (what.glaze) this.#bucket.put(what.glaze);
     const { glaze: _bucket, slop_g, cup_s, deflocculant, sieved, ...rest } = what;
     // What was kept of it in other ways stays.
@@ -201,9 +204,11 @@ export class GlazePlace {
   }
 
   /** The whole place. */
-  show({ batch }) {
+  show({ batch, live: { now } }) {
+    this.#weigh.follow(now);
+    const step = this.#weigh.step();
     return html`<div class="place"><h1>${words.places.glaze}</h1>
       <p class="said" role="status">${this.#said}</p><p class="wrong" role="alert">${this.#wrong}</p>
-      ${this.#open === null ? html`${this.#older(batch)}${this.#list()}` : this.#form()}</div>`;
+      ${step}${this.#weigh.under ? "" : this.#open === null ? html`${this.#older(batch)}${this.#list()}` : this.#form()}</div>`;
   }
 }

@@ -41,13 +41,13 @@ export class Setup {
   #finish = null;
   #usually = "stop";
 
-  constructor(soon) {
+  constructor(soon, weigh) {
     this.#soon = soon;
     this.#fields = new Fields(soon, STARTS);
-    this.#bucket = new Bucket(this.#fields, soon);
+    this.#bucket = new Bucket(this.#fields, soon, weigh);
     this.#inside = new Inside(this.#fields, soon);
-    this.#coat = new Coat(this.#fields);
-    this.#ware = new Ware(this.#fields);
+    this.#coat = new Coat(this.#fields, weigh);
+    this.#ware = new Ware(this.#fields, weigh);
   }
 
   /** A refusal: the field it names, if any, and its words. */

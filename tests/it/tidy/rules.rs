@@ -26,7 +26,7 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("link", &["settings"]),
     ("sound", &["pour", "settings"]),
     ("store", &["record"]),
-    ("page", &["batch", "pour", "record"]),
+    ("page", &["batch", "guide", "pour", "record"]),
     (
         "daemon",
         &[
