@@ -264,8 +264,6 @@ impl Tour {
         for (name, text) in [("piece_g", "310"), ("dry_g", "100"), ("soaked_g", "111"), ("sponged_g", "20")] {
             self.browser.fill(name, text).await;
         }
-        // The last of the folded ones, which asks whether the slop is enough.
-        self.browser.js("document.querySelectorAll('details.folded')[1].open = true").await;
         self.browser.fill("at_hand_g", "120").await;
         self.browser
             .until(

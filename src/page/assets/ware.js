@@ -17,6 +17,8 @@ export class Ware {
     this.#weigh = weigh;
   }
 
+  get state() { return this.#state; }
+
   /** As it stands in a request; nothing where nothing is said. */
   request() {
     if (this.#state === "unsaid") return {};
