@@ -58,6 +58,7 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(ask::skip))
         .routes(routes!(shelf::shelves, shelf::put))
         .routes(routes!(shelf::text))
+        .routes(routes!(shelf::history))
         .routes(routes!(shelf::import))
         .routes(routes!(shelf::bucket))
         .routes(routes!(description))

@@ -155,6 +155,7 @@ fn every_path_of_the_contract_is_described_and_every_described_path_answers() {
         "get /api/shelves",
         "post /api/shelves",
         "get /api/shelves.toml",
+        "get /api/shelves/{shelf}/{name}",
         "post /api/shelves/import",
         "post /api/batches/{id}/bucket",
         "get /api/openapi.json",

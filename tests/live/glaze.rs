@@ -69,6 +69,7 @@ async fn from_a_bucket_a_jug_and_a_ruler_to_a_begun_batch_in_under_two_minutes()
     browser.until("said", "return document.querySelector('.said')?.textContent.startsWith('Begun')").await;
     pan.still(0.0);
     the_bucket_changes(&browser, &rig).await;
+    an_inside_is_taken_off(&browser, &rig).await;
     assert_eq!(browser.complaints().await, Vec::<Value>::new());
     browser.client.clone().close().await.expect("closed");
 }
@@ -90,6 +91,25 @@ async fn the_bucket_changes(browser: &Browser, rig: &Rig) {
     rig.until("the new grams", |now| now["target_g"].as_f64().is_some_and(|g| (g - 31.287).abs() < 0.001));
     browser.until("it is done", "return !document.querySelector('.step')").await;
     browser.until("said", "return document.querySelector('.said')?.textContent.includes('31.3 g')").await;
+    browser.press(".shelf button").await;
+    let versions = "return document.querySelectorAll('.folded .shelf li').length === 2";
+    browser.until("its history", versions).await;
+    let past = browser.js("return document.querySelector('.folded .shelf').textContent").await.to_string();
+    assert!(past.contains("version 2 · added water") && past.contains("version 1 · new bucket"), "{past}");
+}
+
+/// What is no longer made is taken off the list; its history stays.
+async fn an_inside_is_taken_off(browser: &Browser, rig: &Rig) {
+    browser.client.refresh().await.expect("the page anew");
+    browser.press("section .shelf button").await;
+    let name = "return document.querySelector('section h2')?.textContent === 'invented mug'";
+    browser.until("the inside", name).await;
+    hold(browser, "section .hold").await;
+    browser
+        .until("off the list", "return document.querySelector('.said')?.textContent.includes('off the list')")
+        .await;
+    assert_eq!(rig.get("/api/shelves")["forms"], json!([]));
+    assert_eq!(rig.get("/api/shelves/form/invented%20mug").as_array().map(Vec::len), Some(2));
 }
 
 /// Sets this on the pan once it is asked for, and lifts it off again.
