@@ -1,8 +1,9 @@
 //! What can happen to the engine's thread: a closed list.
 
+use crate::guide::weighed::Things;
 use crate::link::LinkEvent;
 use crate::page::desk::{Begun, Refusal, RoutineWish};
-use crate::page::view::{LagTestView, RoutineView};
+use crate::page::view::{LagTestView, RoutineView, WeighedView};
 use crate::pour::hand::Hand;
 use crate::record::{BatchRecord, CalibrationWrite, Numbers, PourRecord, ShelfRecord, WhoPours};
 use crate::sound::SoundStatus;
@@ -22,6 +23,8 @@ pub enum Answer {
     Test(Option<LagTestView>),
     /// Where a calibration or a check stands.
     Routine(Option<Box<RoutineView>>),
+    /// Where weighing stands.
+    Weighed(Option<WeighedView>),
     /// It is on disk.
     Kept,
 }
@@ -116,6 +119,13 @@ pub enum Event {
     Routine(Option<Box<RoutineWish>>, Reply),
     /// The room is this warm, degrees Celsius; or nobody knows.
     Room(Option<f64>, Reply),
+    /// Things are to be weighed one after the other, or left off.
+    Weigh {
+        /// What; none: left off.
+        things: Option<Things>,
+        /// Where the answer goes.
+        reply: Reply,
+    },
     /// The store wrote something, or can't.
     Ack(Box<Ack>),
     /// The loudspeaker is heard, or no longer.

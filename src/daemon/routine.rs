@@ -82,8 +82,8 @@ impl Table {
             return;
         }
         self.routine = made.map(Run::new);
-        // The two would ask for different things.
-        self.test = None;
+        // They would ask for different things.
+        (self.test, self.weighed) = (None, None);
         self.rounds.handle_news();
         let view = self.routine.as_ref().map(|run| Box::new(run.view()));
         reply.tell(Ok(Answer::Routine(view)));

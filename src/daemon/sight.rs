@@ -202,6 +202,7 @@ impl Sight {
             check: None,
             routine: None,
             check_due: None,
+            weighed: None,
         }
     }
 }

@@ -15,7 +15,9 @@ use super::rounds::Rounds;
 use super::routine::Run;
 use super::sight::Sight;
 use super::under_way::{self, Batch};
+use super::weighing;
 use crate::guide::lag::LagTest;
+use crate::guide::weighed::Weighed;
 use crate::link::{Facts, LinkEvent};
 use crate::page::view::{CheckView, CueView, Event as Told, LastCue, Now, PourView, ScaleView};
 use crate::pour::engine::{Command, LinkChange};
@@ -62,6 +64,8 @@ pub struct Table {
     pub(super) routine: Option<Run>,
     /// Temperature of the room as typed last, degrees Celsius.
     pub(super) room_c: Option<f64>,
+    /// What is weighed, one thing after the other.
+    pub(super) weighed: Option<Weighed>,
 }
 
 impl Table {
@@ -86,6 +90,7 @@ impl Table {
             checked: parts.checked.clone(),
             routine: None,
             room_c: None,
+            weighed: None,
             parts,
         }
     }
@@ -148,6 +153,7 @@ impl Table {
             Event::Calibration(write, reply) => self.keep_calibration(*write, reply),
             Event::Room(room_c, reply) => self.handle_room(room_c, &reply),
             Event::Routine(wish, reply) => self.begin_routine(wish.map(|w| *w), &reply),
+            Event::Weigh { things, reply } => self.weigh(things, &reply),
             Event::Put(records, reply) => self.put(records, reply),
             Event::Retarget(batch, reply) => self.retarget(*batch, reply),
             Event::Ack(ack) => self.handle_ack(*ack),
@@ -213,6 +219,7 @@ impl Table {
         self.sight.handle_weighing(w, self.rest.is_some() || on_a_wheel);
         self.follow_test(w, shown);
         self.follow_routine(w, shown);
+        self.follow_weighed(w, self.rest.map(|(mass, _)| mass));
         self.give(Input::Weighing(w));
     }
 
@@ -375,6 +382,7 @@ impl Table {
                 check: self.checked.as_ref().map(CheckView::from),
                 routine: self.routine.as_ref().map(Run::view),
                 check_due: self.check_due(),
+                weighed: self.weighed.as_ref().map(weighing::view),
                 ..seen
             },
             last_cue: self.last_cue.clone(),

@@ -55,6 +55,7 @@ impl Table {
         let (weighing, said) = judged(self.calibration.as_ref(), &record);
         warnings.extend(said);
         warnings.extend(may_be_a_piece(self.spare, record.bare));
+        self.weighed = None;
         if self.test.take().is_some_and(|test| test.found().is_none()) {
             warnings.push("the test of the scale is left off: begin it again after the batch".to_owned());
         }

@@ -2,9 +2,10 @@
 //!
 //! The page never sees the database or the engine: the daemon answers for both.
 
-use super::view::{FitnessView, LagTestView, RoutineView};
+use super::view::{FitnessView, LagTestView, RoutineView, WeighedView};
 use crate::calibration::masses::OwnMass;
 use crate::guide::calibrate::Parts;
+use crate::guide::weighed::Things;
 use crate::pour::curve::Curve;
 use crate::pour::outlook::Outlook;
 use crate::record::{
@@ -115,6 +116,8 @@ pub trait Desk: Send + Sync + 'static {
     fn masses(&self) -> Result<Option<String>, Refusal>;
     /// The latest checks of the scale, at most so many, the newest first.
     fn checks(&self, most: u32) -> Result<Vec<CheckRecord>, Refusal>;
+    /// Things are weighed one after the other; none: it is left off. Gives where it stands.
+    fn weigh(&self, things: Option<Things>) -> Result<Option<WeighedView>, Refusal>;
     /// Glazes, forms and coats: the newest version of each that stands on its shelf; or `all` versions of all.
     fn shelves(&self, all: bool) -> Result<Vec<ShelfRecord>, Refusal>;
     /// All versions of one of them, the newest first.

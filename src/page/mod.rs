@@ -17,6 +17,7 @@ mod shelf;
 mod shelf_text;
 mod take;
 pub mod view;
+mod weighed;
 pub(crate) mod words;
 
 use axum::Router;

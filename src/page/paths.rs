@@ -3,7 +3,7 @@
 //! A path is added here with `routes!` only, so that it can't go undescribed.
 
 use super::problem::{Problem, Refusals};
-use super::{Page, ask, assets, calibrations, live, record, routine, shelf, view};
+use super::{Page, ask, assets, calibrations, live, record, routine, shelf, view, weighed};
 use axum::Json;
 use axum::extract::rejection::PathRejection;
 use axum::extract::ws::rejection::WebSocketUpgradeRejection;
@@ -54,6 +54,7 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(routine::calibrate))
         .routes(routes!(routine::room))
         .routes(routes!(routine::check))
+        .routes(routes!(weighed::weigh))
         .routes(routes!(ask::reckon))
         .routes(routes!(ask::batches, ask::create))
         .routes(routes!(ask::batch))
@@ -68,6 +69,7 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(ask::skip))
         .routes(routes!(shelf::shelves, shelf::put))
         .routes(routes!(shelf::text))
+        .routes(routes!(shelf::history))
         .routes(routes!(shelf::import))
         .routes(routes!(shelf::bucket))
         .routes(routes!(description))

@@ -4,6 +4,7 @@ mod calibration;
 mod late;
 mod plan;
 mod shelf;
+mod weighed;
 
 pub use calibration::{
     CalibrationView, CheckRequest, CheckView, ExpandedView, FitnessView, InForceView, LoadView, MassesView,
@@ -14,6 +15,7 @@ pub use plan::{
     BatchRequest, BatchView, BegunView, LeftOutView, MadeView, SlopView, SpareRequest, SpareView,
 };
 pub use shelf::{ShelfImport, ShelfImported, ShelfRequest, ShelfView, ShelvesView};
+pub use weighed::{WeighedReply, WeighedRequest, WeighedView};
 
 use crate::pour::curve::{Curve, Mark};
 use crate::pour::entry::CueCall;
@@ -65,6 +67,8 @@ pub struct ScaleView {
     pub routine: Option<RoutineView>,
     /// Why it is to be checked: `day` (the last check was long ago) or `room` (it is 5 degrees away from then); else null.
     pub check_due: Option<&'static str>,
+    /// Things that are weighed one after the other, under way or just done; null: none.
+    pub weighed: Option<WeighedView>,
 }
 
 /// The loudspeaker of the daemon's computer, and what is known of the clients'.
