@@ -30,6 +30,12 @@ pub struct CalibrationRequest {
     /// Change of a constant load over some minutes, g.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub creep_g: Option<f64>,
+    /// How far the bare pan came back from its zero after that load, g.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub zero_return_g: Option<f64>,
+    /// Rounds of zero and span, a minute apart, until two were alike.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub warm_up_rounds: Option<u32>,
     /// Temperature of the room, degrees Celsius.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub room_c: Option<f64>,

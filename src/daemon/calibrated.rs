@@ -4,7 +4,7 @@
 use super::event::{Answer, Reply};
 use super::open::not_done;
 use super::table::Table;
-use crate::calibration::check::{DAILY_S, moved_too_far};
+use crate::calibration::check::{Due, due};
 use crate::calibration::correction::Correction;
 use crate::calibration::fitness::{Fitness, fitness};
 use crate::calibration::report::report;
@@ -149,17 +149,13 @@ impl Table {
     }
 
     /// Why the scale is to be checked, where it is: the last check was long ago, or the room is another. Blocks nothing.
-    pub(super) fn check_due(&self) -> Option<&'static str> {
+    pub(super) fn check_due(&self) -> Option<Due> {
         let by = self.calibration.as_ref()?;
         let checked = self.checked.as_ref();
         let last = checked.map_or(by.record.made_at, |c| c.made_at.max(by.record.made_at));
         let then_c = checked.and_then(|c| c.room_c).or(by.room_c);
         let gone_us = self.parts.clock.wall().unix_us().saturating_sub(last.unix_us());
-        if moved_too_far(then_c, self.room_c) {
-            Some("room")
-        } else {
-            (gone_us > DAILY_S * 1_000_000).then_some("day")
-        }
+        due(gone_us / 1_000_000, then_c, self.room_c)
     }
 
     /// The room is now this warm, degrees Celsius.

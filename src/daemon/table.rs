@@ -16,6 +16,7 @@ use super::routine::Run;
 use super::sight::Sight;
 use super::under_way::{self, Batch};
 use super::weighing;
+use crate::calibration::check::Due;
 use crate::guide::lag::LagTest;
 use crate::guide::weighed::Weighed;
 use crate::link::{Facts, LinkEvent};
@@ -381,7 +382,7 @@ impl Table {
                 calibration: self.calibration.as_ref().map(InForce::view),
                 check: self.checked.as_ref().map(CheckView::from),
                 routine: self.routine.as_ref().map(Run::view),
-                check_due: self.check_due(),
+                check_due: self.check_due().map(Due::word),
                 weighed: self.weighed.as_ref().map(weighing::view),
                 ..seen
             },

@@ -153,7 +153,7 @@ fn readings(request: &CalibrationRequest) -> String {
     table(&["load", "class", "way", "before", "shown"], &rows)
 }
 
-fn results(found: &Report) -> String {
+fn results(request: &CalibrationRequest, found: &Report) -> String {
     let rows: Vec<Vec<String>> = found
         .loads
         .iter()
@@ -168,7 +168,18 @@ fn results(found: &Report) -> String {
             ]
         })
         .collect();
-    table(&["load", "error", "left", "expanded", "limit"], &rows)
+    let grams = |g: Option<f64>| g.map_or_else(|| w("not_tried"), |g| format!("{g:.3} g"));
+    let more = [
+        ("s", grams(Some(found.repeatability_g))),
+        ("hysteresis", grams(found.hysteresis_g)),
+        ("eccentric", grams(found.eccentric_g)),
+        ("creep", grams(request.creep_g)),
+        ("zero_return", grams(request.zero_return_g)),
+        ("usp", format!("{:.0} g", found.usp_smallest_g)),
+    ];
+    let each = |(word, value): &(&str, String)| format!("<dt>{}</dt><dd>{value}</dd>", w(word));
+    let more: String = more.iter().map(each).collect();
+    format!("{}<dl class=\"more\">{more}</dl>", table(&["load", "error", "left", "expanded", "limit"], &rows))
 }
 
 fn budget(found: &Report) -> String {
@@ -236,7 +247,7 @@ fn sheet(record: &CalibrationRecord, request: &CalibrationRequest, found: &Repor
     let spread = plots::spread(request).map_or_else(String::new, |_| picture("spread", "spread_plot"));
     let parts = [
         format!("<h1>{}</h1>{}", w("title"), facts(record, request, in_force)),
-        format!("<h2>{}</h2>{}{}", w("results"), line(found), results(found)),
+        format!("<h2>{}</h2>{}{}", w("results"), line(found), results(request, found)),
         picture("error", "error_plot"),
         for_the_pour(found),
         format!("<h2>{}</h2>{}", w("readings"), readings(request)),

@@ -135,6 +135,8 @@ fn the_terminal_leads_through_the_routine_hands_free_and_says_who_holds_the_fold
     let check = run(&["--check", "--json"]);
     let told: Value = serde_json::from_slice(&check.stdout).expect("JSON");
     assert!(told["says"] == "in-order" && told["mass_g"] == 200.0, "{told} {}", text(&check.stderr));
+    // The address of the run before stands in it.
+    std::fs::remove_file(dir.path().join("tarebell.lock")).expect("the lock's file");
     let mut daemon = serve(dir.path()).spawn().expect("a daemon");
     let lock = dir.path().join("tarebell.lock");
     let from = std::time::Instant::now();

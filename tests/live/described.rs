@@ -6,7 +6,7 @@ use serde_json::{Map, Value, json};
 use std::collections::BTreeSet;
 
 /// Fields that stand in a message only where they say something.
-const SOMETIMES: [&str; 27] = [
+const SOMETIMES: [&str; 29] = [
     "about",
     "field",
     "left",
@@ -34,6 +34,8 @@ const SOMETIMES: [&str; 27] = [
     "water_ml",
     "mpe_ml",
     "water_c",
+    "zero_return_g",
+    "warm_up_rounds",
 ];
 
 fn resolved<'a>(schema: &'a Value, whole: &'a Value) -> &'a Value {

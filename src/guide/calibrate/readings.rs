@@ -99,6 +99,9 @@ impl Readings {
             net_g: pour.map(|(net_g, _)| net_g),
             tolerance_g: pour.map(|(_, tolerance_g)| tolerance_g),
             creep_g: self.creep_g(),
+            zero_return_g: self.zero_return_g(),
+            warm_up_rounds: (!self.rounds.is_empty())
+                .then(|| u32::try_from(self.rounds.len()).unwrap_or(u32::MAX)),
             room_c: wish.room_c,
             operator: wish.operator.clone(),
         }
@@ -144,6 +147,12 @@ impl Readings {
             centre_g: even(centre.net_g()),
             readings_g: corners.iter().map(|r| even(r.net_g())).collect(),
         })
+    }
+
+    /// Of the bare pan after the long load.
+    fn zero_return_g(&self) -> Option<f64> {
+        let off = self.of(Kind::Creep).find(|r| r.step.ask == Ask::Off)?;
+        Some(even(off.shown_g - off.zero_g))
     }
 
     fn creep_g(&self) -> Option<f64> {

@@ -231,7 +231,8 @@ fn a_load_left_lying_tells_its_creep_and_one_taken_off_too_soon_is_put_on_again(
     pan.shows(300.2, true, 301.0);
     assert_eq!(pan.asks(), Ask::Off);
     pan.rests(0.1);
-    assert_eq!(pan.told().creep_g, Some(0.2));
+    let told = pan.told();
+    assert_eq!((told.creep_g, told.zero_return_g), (Some(0.2), Some(0.1)));
 }
 
 #[test]

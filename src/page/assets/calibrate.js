@@ -117,7 +117,7 @@ export class Calibrate {
     const turn = (word, on) => { if (on) this.#parts.add(word); else this.#parts.delete(word); this.#soon(); };
     return html`<fieldset><legend>${w.parts}</legend>${Object.entries(w.part).map(([word, label]) => html`<label class="choice"><input
       type="checkbox" name=${`part-${word}`} .checked=${this.#parts.has(word)} @change=${(e) => turn(word, e.target.checked)}>${label}</label>`)}</fieldset>
-      <div class="fields">${this.#fields.field("room", w.room, { free: true, hint: words.batch.may_lack })}${this.#fields.field("who", w.who, { free: true, text: true, hint: words.batch.may_lack })}</div>`;
+      <div class="fields">${this.#fields.field("room", w.room, { free: true, hint: words.batch.may_lack })}${this.#fields.field("who", w.who, { free: true, text: true, hint: words.batch.may_lack })}</div><button type="button" class="plain" @click=${() => this.#do("/api/scale/room", { room_c: this.#fields.text("room") ? this.#fields.number("room") : null })}>${w.room_now}</button>`;
   }
 
   /** What the scale is known to be. */
@@ -143,7 +143,7 @@ export class Calibrate {
   /** The pan seen from above: what each corner showed more than the middle. */
   #corners({ corners }) {
     if (!corners) return "";
-    const off = corners.readings_g.map((g) => (g - corners.centre_g).toFixed(2).replace("-", "−"));
+    const off = corners.readings_g.map((g) => (g - corners.centre_g).toFixed(2)).map((g) => (g > 0 ? `+${g}` : g.replace("-", "−")));
     const line = (left, middle, right) => html`<tr><td>${left}</td><td>${middle}</td><td>${right}</td></tr>`;
     return html`<table class="pan"><caption>${words.record.corners}</caption><tbody>${line(off[3], "", off[2])}${line("", corners.centre_g.toFixed(2), "")}${line(off[0], "", off[1])}</tbody></table>`;
   }
@@ -196,7 +196,6 @@ export class Calibrate {
       <p>${batch ? w.batch : w.what}</p><p class="wrong" role="alert">${this.#wrong}</p>
       ${batch ? "" : html`<details ?open=${!scale.calibration}><summary>${w.with}</summary>${this.#masses()}${this.#more()}</details>
         ${this.#hold.button("calibrate", w.begin, words.batch.ending, () => this.#begin("/api/scale/calibrate", parts()))}
-        <button type="button" class="plain" @click=${() => this.#do("/api/scale/room", { room_c: this.#fields.text("room") ? this.#fields.number("room") : null })}>${w.room_now}</button>
         ${this.#hold.button("check", w.check, words.batch.ending, () => this.#begin("/api/scale/check", {}))}${this.#go(scale)}`}
       <p>${w.trade}</p></section>`;
   }
