@@ -343,7 +343,7 @@ pub(super) async fn skip(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<Jso
 }
 
 /// Columns of the table, all of the record's plain fields.
-const COLUMNS: [&str; 17] = [
+const COLUMNS: [&str; 18] = [
     "piece",
     "started_at",
     "net_g",
@@ -361,6 +361,7 @@ const COLUMNS: [&str; 17] = [
     "marks",
     "dry_g",
     "bucket",
+    "calibration",
 ];
 
 /// The same as a table (RFC 4180).

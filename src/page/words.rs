@@ -1,8 +1,12 @@
 //! Every word the page shows: `assets/words.json`, the one place.
 
 use crate::guide::calibrate::{Amiss, StepView};
+use serde_json::Value;
+use std::sync::LazyLock;
 
 const ALL: &str = include_str!("assets/words.json");
+/// Read once: a step is told with every reading.
+static READ: LazyLock<Value> = LazyLock::new(|| serde_json::from_str(ALL).unwrap_or_default());
 
 /// One of the words that stand in the page before its script runs.
 pub(super) fn word(name: &str) -> String {
@@ -12,14 +16,12 @@ pub(super) fn word(name: &str) -> String {
 
 /// The words at the end of this path.
 pub(super) fn of(path: &[&str]) -> String {
-    let all: serde_json::Value = serde_json::from_str(ALL).unwrap_or_default();
-    path.iter().fold(&all, |at, key| &at[*key]).as_str().unwrap_or_default().to_owned()
+    path.iter().fold(&*READ, |at, key| &at[*key]).as_str().unwrap_or_default().to_owned()
 }
 
 /// What a step of a routine asks, and what is amiss with it: on the page, and on a terminal.
 pub(crate) fn of_step(step: &StepView) -> (String, Option<String>) {
-    let all: serde_json::Value = serde_json::from_str(ALL).unwrap_or_default();
-    let of = |part: &str, word: &str| all["calibrate"][part][word].as_str().unwrap_or_default().to_owned();
+    let of = |part: &str, word: &str| of(&["calibrate", part, word]);
     let mass = step.mass.as_ref().map_or("", |m| m.name.as_str());
     let place = step.ask.place().map_or(String::new(), |place| of("places", place.word()));
     let seconds = step.seconds_left.unwrap_or(0).to_string();

@@ -61,6 +61,7 @@ fn the_piece_on_the_pan_is_weighed_to_its_end_as_it_was_begun_and_the_next_one_i
     let at = Instant::START.offset_seconds(20.0);
     run.give(Input::Command(Command::Correction(RIGHT), at), at);
     poured(&mut run, 20.05, 40.0);
+    assert_eq!(Trace::decode(&run.trace.encode()).expect("a trace"), run.trace, "with the change in it");
     let all = weighed(&run);
     assert!((net_g(&all[0]) - TOO_MUCH * 40.0).abs() < 0.15, "{:?}", all[0]);
     assert!((net_g(&all[1]) - 40.0).abs() < 0.15, "{:?}", all[1]);
