@@ -3,12 +3,14 @@
 //! Plain values; neither the database nor the page leaks in here.
 
 mod aim;
+mod calibrated;
 mod numbers;
 mod shelf;
 
 use crate::time::{Duration, WallTime};
 use crate::units::Mass;
 pub use aim::Aim;
+pub use calibrated::{CalibrationRecord, CalibrationWrite, CheckRecord};
 pub use numbers::{MOST_NUMBER, Numbers};
 pub use shelf::{Shelf, ShelfRecord};
 

@@ -6,10 +6,11 @@ const SCRIPT: &str = "text/javascript; charset=utf-8";
 const STYLE: &str = "text/css; charset=utf-8";
 
 /// Name, kind and text of each.
-const FILES: [(&str, &str, &str); 28] = [
+const FILES: [(&str, &str, &str); 30] = [
     ("page.js", SCRIPT, include_str!("assets/page.js")),
     ("page.css", STYLE, include_str!("assets/page.css")),
     ("places.css", STYLE, include_str!("assets/places.css")),
+    ("record.css", STYLE, include_str!("assets/record.css")),
     ("field.css", STYLE, include_str!("assets/field.css")),
     ("live.js", SCRIPT, include_str!("assets/live.js")),
     ("face.js", SCRIPT, include_str!("assets/face.js")),
@@ -32,6 +33,7 @@ const FILES: [(&str, &str, &str); 28] = [
     ("curve.js", SCRIPT, include_str!("assets/curve.js")),
     ("log.js", SCRIPT, include_str!("assets/log.js")),
     ("scale.js", SCRIPT, include_str!("assets/scale.js")),
+    ("calibrate.js", SCRIPT, include_str!("assets/calibrate.js")),
     ("late.js", SCRIPT, include_str!("assets/late.js")),
     ("lit-html.js", SCRIPT, include_str!("assets/lit-html.js")),
     // Its terms want the notice wherever the code goes, so the binary carries it.

@@ -4,18 +4,21 @@
 
 mod ask;
 mod assets;
+mod calibrations;
 pub mod desk;
 mod guard;
 mod live;
 mod paths;
 pub mod problem;
+mod record;
+mod routine;
 mod said;
 mod shelf;
 mod shelf_text;
 mod take;
 pub mod view;
 mod weighed;
-mod words;
+pub(crate) mod words;
 
 use axum::Router;
 use axum::extract::DefaultBodyLimit;

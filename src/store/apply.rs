@@ -2,7 +2,7 @@
 //!
 //! Never overwrites a revision and never waits; a transaction that fails leaves nothing.
 
-use super::{Write, numbers, query, rows, shelves, sums};
+use super::{Write, calibrations, numbers, query, rows, shelves, sums};
 use crate::record::{BatchRecord, PourRecord, Verdict};
 use crate::time::WallTime;
 use rusqlite::{Connection, TransactionBehavior, params};
@@ -54,6 +54,7 @@ pub(super) fn apply(conn: &mut Connection, write: &mut Write, last: &mut Sequenc
         Write::NumberLeftOut { batch, piece, at } => numbers::note(&tx, batch, *piece, None, *at)?,
         Write::Lag { scale, lag } => rows::set_lag(&tx, scale, lag)?,
         Write::Shelf(records) => records.iter_mut().try_for_each(|record| shelves::put(&tx, record))?,
+        Write::Calibration(write) => calibrations::put(&tx, write)?,
         Write::Retargeted(batch) => retarget(&tx, batch)?,
         Write::Spare(spare) => numbers::keep_spare(&tx, *spare)?,
         Write::Trace { pour, bytes } => rows::set_trace(&tx, pour, bytes)?,

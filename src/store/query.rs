@@ -4,8 +4,11 @@
 
 use super::fault::StoreError;
 use super::sums::BatchSums;
-use super::{LOG_FILE, numbers, rows, schema, shelves};
-use crate::record::{BatchRecord, HandRecord, LagRecord, Numbers, PourRecord, Shelf, ShelfRecord};
+use super::{LOG_FILE, calibrations, numbers, rows, schema, shelves};
+use crate::record::{
+    BatchRecord, CalibrationRecord, CheckRecord, HandRecord, LagRecord, Numbers, PourRecord, Shelf,
+    ShelfRecord,
+};
 use crate::units::Mass;
 use rusqlite::types::Type;
 use rusqlite::{Connection, OpenFlags, OptionalExtension, Params, params};
@@ -127,6 +130,46 @@ impl Reader {
     /// [`StoreError::Log`].
     pub fn versions(&self, shelf: Shelf, name: &str) -> Result<Vec<ShelfRecord>, StoreError> {
         self.read(shelves::versions(&self.conn, shelf, name))
+    }
+
+    /// All calibrations, the newest first.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn calibrations(&self) -> Result<Vec<CalibrationRecord>, StoreError> {
+        self.read(calibrations::all(&self.conn))
+    }
+
+    /// One calibration; `None` when the log has no such id.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn calibration(&self, id: &str) -> Result<Option<CalibrationRecord>, StoreError> {
+        self.read(calibrations::one(&self.conn, id))
+    }
+
+    /// The calibration that a scale goes by; `None`: by what it shows.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn in_force(&self, scale: &str) -> Result<Option<CalibrationRecord>, StoreError> {
+        self.read(calibrations::of_scale(&self.conn, scale))
+    }
+
+    /// The latest checks of a scale, at most so many, the newest first.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn checks(&self, scale: &str, most: u32) -> Result<Vec<CheckRecord>, StoreError> {
+        self.read(calibrations::checks(&self.conn, scale, most))
+    }
+
+    /// The potter's own reference masses, as JSON text; `None` where none were kept.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn masses(&self) -> Result<Option<String>, StoreError> {
+        self.read(calibrations::masses(&self.conn))
     }
 
     /// Which number the next piece of this batch gets.

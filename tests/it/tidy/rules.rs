@@ -12,26 +12,42 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("settle", &["reading", "scale"]),
     ("batch", &[]),
     // How a refusal names its field.
-    ("calibration", &["batch"]),
+    ("calibration", &["batch", "plot", "reading"]),
     // A verdict is part of the record; the two share value types.
-    ("pour", &["reading", "scale", "settle", "record"]),
-    ("guide", &["reading", "scale", "settle"]),
+    ("pour", &["reading", "scale", "settle", "calibration", "record"]),
+    // How a refusal names its field.
+    ("guide", &["reading", "scale", "settle", "batch", "calibration"]),
     ("record", &[]),
+    ("plot", &[]),
     // The simulator must not know the engine that it tries.
     ("plant", &[]),
     // Settings are made of the types that they set.
     ("settings", &["frame", "pour", "scale"]),
-    ("cli", &["batch", "settings"]),
+    ("cli", &["batch", "calibration", "guide", "settings"]),
     // The adapters never import each other.
     ("link", &["settings"]),
     ("sound", &["pour", "settings"]),
     ("store", &["record"]),
-    ("page", &["batch", "guide", "pour", "record"]),
+    ("page", &["batch", "calibration", "guide", "plot", "pour", "record"]),
     (
         "daemon",
         &[
-            "reading", "scale", "frame", "settle", "batch", "pour", "guide", "record", "plant", "settings",
-            "cli", "link", "sound", "store", "page",
+            "reading",
+            "scale",
+            "frame",
+            "settle",
+            "batch",
+            "calibration",
+            "pour",
+            "guide",
+            "record",
+            "plant",
+            "settings",
+            "cli",
+            "link",
+            "sound",
+            "store",
+            "page",
         ],
     ),
     ("main", &["cli", "daemon"]),
@@ -41,7 +57,7 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
 const EVERYONE: [&str; 2] = ["units", "time"];
 
 /// Modules without I/O, async, logging or a clock.
-pub(super) const PURE: [&str; 18] = [
+pub(super) const PURE: [&str; 19] = [
     "units",
     "time",
     "reading",
@@ -54,6 +70,7 @@ pub(super) const PURE: [&str; 18] = [
     "guide",
     "plant",
     "record",
+    "plot",
     "settings",
     "cli",
     "daemon/reminders",
@@ -77,11 +94,12 @@ pub(super) const MAY_USE: &[(&str, &[&str])] = &[
     ("dbus", &[]),
     ("futures_util", &["I"]),
     ("jiff", &["time"]),
+    ("plotters", &["plot"]),
     ("regex", &["frame", "settings"]),
     ("rusqlite", &["store"]),
     ("rustix", &["daemon", "link"]),
     ("serde", &["batch", "calibration", "settings", "I"]),
-    ("serde_json", &["batch", "I"]),
+    ("serde_json", &["batch", "calibration", "I"]),
     ("thiserror", &["*"]),
     ("tokio", &["I"]),
     ("tokio_serial", &["link"]),
