@@ -17,6 +17,7 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("pour", &["reading", "scale", "settle", "record"]),
     ("guide", &["reading", "scale", "settle"]),
     ("record", &[]),
+    ("plot", &[]),
     // The simulator must not know the engine that it tries.
     ("plant", &[]),
     // Settings are made of the types that they set.
@@ -26,7 +27,7 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("link", &["settings"]),
     ("sound", &["pour", "settings"]),
     ("store", &["record"]),
-    ("page", &["batch", "pour", "record"]),
+    ("page", &["batch", "plot", "pour", "record"]),
     (
         "daemon",
         &[
@@ -41,7 +42,7 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
 const EVERYONE: [&str; 2] = ["units", "time"];
 
 /// Modules without I/O, async, logging or a clock.
-pub(super) const PURE: [&str; 18] = [
+pub(super) const PURE: [&str; 19] = [
     "units",
     "time",
     "reading",
@@ -54,6 +55,7 @@ pub(super) const PURE: [&str; 18] = [
     "guide",
     "plant",
     "record",
+    "plot",
     "settings",
     "cli",
     "daemon/reminders",
@@ -77,6 +79,7 @@ pub(super) const MAY_USE: &[(&str, &[&str])] = &[
     ("dbus", &[]),
     ("futures_util", &["I"]),
     ("jiff", &["time"]),
+    ("plotters", &["plot"]),
     ("regex", &["frame", "settings"]),
     ("rusqlite", &["store"]),
     ("rustix", &["daemon", "link"]),
