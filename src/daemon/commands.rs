@@ -3,6 +3,7 @@
 use super::doctor;
 use super::event::Event;
 use super::files;
+use super::reviewing;
 use super::signals::Signals;
 use super::simulated;
 use super::{Daemon, Setup, Way, air, rehearsal};
@@ -46,6 +47,8 @@ pub fn run(cli: Cli) -> anyhow::Result<ExitCode> {
         Command::Demo(args) => in_runtime(super::demo::run(args.pieces, !args.no_sound)),
         Command::Scales(args) => air::scales(&args),
         Command::Target(args) => target(&args),
+        Command::Review(args) => reviewing::review(&args),
+        Command::Export(args) => reviewing::export(&args),
         Command::Replay(args) => replay(&args),
         Command::Doctor(args) => look(&args),
     }
@@ -63,7 +66,7 @@ fn in_runtime(work: impl Future<Output = anyhow::Result<ExitCode>>) -> anyhow::R
 }
 
 /// Where data lives when nothing is said.
-fn data_folder(place: &PlaceArgs) -> PathBuf {
+pub(super) fn data_folder(place: &PlaceArgs) -> PathBuf {
     place.data.clone().unwrap_or_else(|| {
         let home = std::env::var_os("HOME").map_or_else(|| PathBuf::from("."), PathBuf::from);
         let share =

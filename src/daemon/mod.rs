@@ -18,6 +18,7 @@ mod parts;
 mod pieces;
 pub mod rehearsal;
 mod reminders;
+mod reviewing;
 mod rounds;
 mod shelves;
 mod sight;

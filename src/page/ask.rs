@@ -19,7 +19,7 @@ use axum::Json;
 use axum::extract::State;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
-use serde_json::{Map, Value, json};
+use serde_json::{Map, Value};
 use std::sync::Arc;
 
 pub(super) type Ask = State<Arc<Page>>;
@@ -329,44 +329,12 @@ pub(super) async fn skip(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<Jso
     desk(&page, move |desk| desk.skip(&id)).await.map(|left_out| Json(LeftOutView { left_out }))
 }
 
-/// Columns of the table, all of the record's plain fields.
-const COLUMNS: [&str; 17] = [
-    "piece",
-    "started_at",
-    "net_g",
-    "first_net_g",
-    "net_u_g",
-    "target_g",
-    "low_g",
-    "high_g",
-    "verdict",
-    "settled",
-    "guided",
-    "interrupted",
-    "top_ups",
-    "tare_g",
-    "marks",
-    "dry_g",
-    "bucket",
-];
-
 /// The same as a table (RFC 4180).
 #[utoipa::path(get, path = "/api/batches/{id}/pours.csv", params(("id" = String, Path, description = "Id of the batch")), responses(
     (status = 200, body = String, content_type = "text/csv"), Refusals
 ))]
 pub(super) async fn table(State(page): Ask, Id(id): Id) -> Answer<Response> {
     let found = desk(&page, move |desk| desk.pours(&id)).await?;
-    let mut text = COLUMNS.join(",") + "\r\n";
-    for pour in &found {
-        let row = json!(PourView::from(pour));
-        let cell = |column: &&str| match &row[*column] {
-            Value::Null => String::new(),
-            Value::String(text) => text.clone(),
-            // Words without blanks or commas of their own.
-            Value::Array(words) => words.iter().filter_map(Value::as_str).collect::<Vec<_>>().join(" "),
-            plain @ (Value::Bool(_) | Value::Number(_) | Value::Object(_)) => plain.to_string(),
-        };
-        text += &(COLUMNS.iter().map(cell).collect::<Vec<_>>().join(",") + "\r\n");
-    }
+    let text = super::table::of_batch(&found);
     Ok(([(header::CONTENT_TYPE, "text/csv; charset=utf-8")], text).into_response())
 }

@@ -9,7 +9,7 @@ use axum::response::{IntoResponse, Response};
 use std::net::SocketAddr;
 use std::sync::Arc;
 
-const CSP: &str = "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src data:; \
+const CSP: &str = "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self' data:; \
                    base-uri 'none'; form-action 'none'; frame-ancestors 'none'; \
                    require-trusted-types-for 'script'; trusted-types lit-html";
 

@@ -3,7 +3,7 @@
 //! A path is added here with `routes!` only, so that it can't go undescribed.
 
 use super::problem::{Problem, Refusals};
-use super::{Page, ask, assets, live, shelf, view};
+use super::{Page, ask, assets, live, review, shelf, view};
 use axum::Json;
 use axum::extract::rejection::PathRejection;
 use axum::extract::ws::rejection::WebSocketUpgradeRejection;
@@ -59,6 +59,9 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(shelf::text))
         .routes(routes!(shelf::import))
         .routes(routes!(shelf::bucket))
+        .routes(routes!(review::values))
+        .routes(routes!(review::batch))
+        .routes(routes!(review::plot))
         .routes(routes!(description))
 }
 

@@ -2,12 +2,14 @@
 
 mod late;
 mod plan;
+mod review;
 mod shelf;
 
 pub use late::{HandView, LagTestReply, LagTestRequest, LagTestView, LagView, SumView};
 pub use plan::{
     BatchRequest, BatchView, BegunView, LeftOutView, MadeView, SlopView, SpareRequest, SpareView,
 };
+pub use review::{BatchReviewView, PlotView, ReviewRequest};
 pub use shelf::{ShelfImport, ShelfImported, ShelfRequest, ShelfView, ShelvesView};
 
 use crate::pour::curve::{Curve, Mark};

@@ -27,6 +27,7 @@ mod number;
 mod outlook;
 mod outside;
 mod readme;
+mod review;
 mod run;
 mod scenes;
 mod seeds;

@@ -156,13 +156,20 @@ fn every_path_of_the_contract_is_described_and_every_described_path_answers() {
         "get /api/shelves.toml",
         "post /api/shelves/import",
         "post /api/batches/{id}/bucket",
+        "post /api/review",
+        "get /api/batches/{id}/review",
+        "get /api/batches/{id}/plots/{plot}",
         "get /api/openapi.json",
     ];
     assert_eq!(described, contract.iter().map(|&c| c.to_owned()).collect());
 }
 
 fn url(rig: &Rig, path: &str) -> String {
-    format!("http://{}{}", rig.address, path.replace("{id}", "none").replace("{file}", "face.js"))
+    format!(
+        "http://{}{}",
+        rig.address,
+        path.replace("{id}", "none").replace("{file}", "face.js").replace("{plot}", "none")
+    )
 }
 
 #[test]
@@ -224,6 +231,9 @@ fn real_replies_have_exactly_the_described_fields() {
     let pours = rig.get(&format!("{at}/pours"));
     assert_eq!(pours.as_array().map(Vec::len), Some(1), "{pours}");
     same("get", "/api/batches/{id}/pours", "200", &pours);
+    same("get", "/api/batches/{id}/review", "200", &rig.get(&format!("{at}/review")));
+    let grams = json!({ "values_g": [29.0, 28.7, 29.4], "target_g": 29, "low_g": 28, "high_g": 30 });
+    same("post", "/api/review", "200", &rig.post("/api/review", grams));
     same("get", "/api/batches/{id}", "200", &rig.get(&at));
     same("get", "/api/batches", "200", &rig.get("/api/batches"));
     let (status, problem) = post(&rig, "/api/target", JSON, r#"{ "hue": 1 }"#);

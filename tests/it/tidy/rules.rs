@@ -18,6 +18,7 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("guide", &["reading", "scale", "settle"]),
     ("record", &[]),
     ("plot", &[]),
+    ("review", &["calibration", "plot", "record"]),
     // The simulator must not know the engine that it tries.
     ("plant", &[]),
     // Settings are made of the types that they set.
@@ -27,12 +28,12 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("link", &["settings"]),
     ("sound", &["pour", "settings"]),
     ("store", &["record"]),
-    ("page", &["batch", "plot", "pour", "record"]),
+    ("page", &["batch", "plot", "pour", "record", "review"]),
     (
         "daemon",
         &[
-            "reading", "scale", "frame", "settle", "batch", "pour", "guide", "record", "plant", "settings",
-            "cli", "link", "sound", "store", "page",
+            "reading", "scale", "frame", "settle", "batch", "pour", "guide", "record", "review", "plant",
+            "settings", "cli", "link", "sound", "store", "page",
         ],
     ),
     ("main", &["cli", "daemon"]),
@@ -42,7 +43,7 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
 const EVERYONE: [&str; 2] = ["units", "time"];
 
 /// Modules without I/O, async, logging or a clock.
-pub(super) const PURE: [&str; 19] = [
+pub(super) const PURE: [&str; 20] = [
     "units",
     "time",
     "reading",
@@ -56,6 +57,7 @@ pub(super) const PURE: [&str; 19] = [
     "plant",
     "record",
     "plot",
+    "review",
     "settings",
     "cli",
     "daemon/reminders",
@@ -83,8 +85,9 @@ pub(super) const MAY_USE: &[(&str, &[&str])] = &[
     ("regex", &["frame", "settings"]),
     ("rusqlite", &["store"]),
     ("rustix", &["daemon", "link"]),
-    ("serde", &["batch", "calibration", "settings", "I"]),
+    ("serde", &["batch", "calibration", "review", "settings", "I"]),
     ("serde_json", &["batch", "I"]),
+    ("statrs", &["review"]),
     ("thiserror", &["*"]),
     ("tokio", &["I"]),
     ("tokio_serial", &["link"]),
@@ -92,7 +95,7 @@ pub(super) const MAY_USE: &[(&str, &[&str])] = &[
     ("tracing", &["I"]),
     ("tracing_appender", &["main"]),
     ("tracing_subscriber", &["main"]),
-    ("utoipa", &["batch", "calibration", "page"]),
+    ("utoipa", &["batch", "calibration", "page", "review"]),
     ("utoipa_axum", &["page"]),
     ("uuid", &["settings", "I"]),
 ];
