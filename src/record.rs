@@ -3,12 +3,14 @@
 //! Plain values; neither the database nor the page leaks in here.
 
 mod aim;
+mod history;
 mod numbers;
 mod shelf;
 
 use crate::time::{Duration, WallTime};
 use crate::units::Mass;
 pub use aim::Aim;
+pub use history::{Found, History, Search, Tally};
 pub use numbers::{MOST_NUMBER, Numbers};
 pub use shelf::{Shelf, ShelfRecord};
 
@@ -169,6 +171,8 @@ pub struct BatchRecord {
     pub measured_at: Option<WallTime>,
     /// The least and the greatest weight of a bare piece, where said.
     pub bare: Option<(Mass, Mass)>,
+    /// The inside of its pieces in words: the form's name on its shelf, or its shape and sizes.
+    pub form: Option<String>,
     /// The request it was made from, as JSON text, so that no input is lost.
     pub request: String,
     /// When it was made.
@@ -243,6 +247,8 @@ pub struct PourRecord {
     pub calibration: Option<String>,
     /// Scale it was weighed on.
     pub scale: String,
+    /// What the potter calls this piece; empty: a label that was taken off.
+    pub label: Option<String>,
     /// What is to be known of it.
     pub marks: Marks,
     /// The trace: scale readings of this pour in its compact form.

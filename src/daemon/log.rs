@@ -134,6 +134,7 @@ impl Log {
             | Write::NumberLeftOut { .. }
             | Write::Spare(_)
             | Write::Shelf(_)
+            | Write::History(_)
             | Write::Retargeted(_)
             | Write::Lag { .. }
             | Write::Trace { .. }

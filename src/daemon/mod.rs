@@ -9,6 +9,7 @@ pub mod doctor;
 pub mod event;
 mod files;
 mod hands;
+mod keeping;
 mod lateness;
 mod log;
 mod measuring;

@@ -56,6 +56,7 @@ impl Open {
             bucket: self.bucket,
             calibration: None,
             scale,
+            label: None,
             marks: e.marks,
             trace,
         }
@@ -162,6 +163,7 @@ impl Open {
             bucket: None,
             calibration: None,
             scale: "invented scale".to_owned(),
+            label: None,
             marks: crate::record::Marks::default(),
             trace: Vec::new(),
         }

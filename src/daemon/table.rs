@@ -131,6 +131,7 @@ impl Table {
             Event::Spare { off, lately, reply } => self.keep_spare(off, &lately, reply),
             Event::Test { off, reply } => self.test_scale(off, &reply),
             Event::Put(records, reply) => self.put(records, reply),
+            Event::Keep(history, reply) => self.keep(*history, reply),
             Event::Retarget(batch, reply) => self.retarget(*batch, reply),
             Event::Ack(ack) => self.handle_ack(*ack),
             Event::Sound(status) => self.parts.outlet.handle_status(status),

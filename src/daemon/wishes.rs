@@ -299,6 +299,7 @@ impl Table {
             | Write::Lag { .. }
             | Write::Spare(_)
             | Write::Shelf(_)
+            | Write::History(_)
             | Write::Retargeted(_) => return,
         }
         self.renumber();

@@ -125,6 +125,17 @@ fn measured(of: &Map<String, Value>) -> Option<(GlazeRequest, Option<f64>)> {
     Some((glaze, of.get("water_c").and_then(Value::as_f64)))
 }
 
+/// The inside in words: as it is called on its shelf, or its shape and sizes.
+async fn form_name(page: &Arc<Page>, form: Option<&Value>) -> Answer<Option<String>> {
+    let Some(form) = form.filter(|form| form.is_object()).cloned() else { return Ok(None) };
+    let all = desk(page, |desk| desk.shelves(false)).await?;
+    let same = |r: &&ShelfRecord| {
+        let body = r.body.as_deref().and_then(|body| serde_json::from_str::<Value>(body).ok());
+        r.shelf == Shelf::Form && body.is_some_and(|body| body["form"] == form)
+    };
+    Ok(all.iter().find(same).map(|r| r.name.clone()).or_else(|| Some(crate::batch::shelf::form_words(&form))))
+}
+
 /// One of the words that are known here.
 fn word(object: &mut Map<String, Value>, key: &'static str, known: &[&str]) -> Answer<Option<String>> {
     match name(object, key)? {
@@ -223,6 +234,7 @@ pub(super) async fn create(
     let targets_g = object.remove("targets_g").filter(|value| !value.is_null());
     let plan = plan(&mut object)?;
     let bucket = bucket(&page, plan.glaze_name.as_deref(), &object).await?;
+    let form = form_name(&page, object.get("form")).await?;
     let target = target(&from_value(&Value::Object(object))?)?;
     let ladder = match targets_g {
         None => climbed(&target)?,
@@ -248,6 +260,7 @@ pub(super) async fn create(
         bucket: bucket.map(|(version, _)| version),
         measured_at: bucket.map(|(_, at)| at),
         bare: plan.bare,
+        form,
         request: whole,
         created_at: page.desk.wall_time(),
         begun_at: None,

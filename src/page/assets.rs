@@ -6,7 +6,7 @@ const SCRIPT: &str = "text/javascript; charset=utf-8";
 const STYLE: &str = "text/css; charset=utf-8";
 
 /// Name, kind and text of each.
-const FILES: [(&str, &str, &str); 29] = [
+const FILES: [(&str, &str, &str); 34] = [
     ("page.js", SCRIPT, include_str!("assets/page.js")),
     ("page.css", STYLE, include_str!("assets/page.css")),
     ("places.css", STYLE, include_str!("assets/places.css")),
@@ -32,6 +32,11 @@ const FILES: [(&str, &str, &str); 29] = [
     ("log.js", SCRIPT, include_str!("assets/log.js")),
     ("scale.js", SCRIPT, include_str!("assets/scale.js")),
     ("late.js", SCRIPT, include_str!("assets/late.js")),
+    ("compare.js", SCRIPT, include_str!("assets/compare.js")),
+    ("find.js", SCRIPT, include_str!("assets/find.js")),
+    ("keep.js", SCRIPT, include_str!("assets/keep.js")),
+    ("picture.js", SCRIPT, include_str!("assets/picture.js")),
+    ("report.css", STYLE, include_str!("assets/report.css")),
     ("review.css", STYLE, include_str!("assets/review.css")),
     ("review.js", SCRIPT, include_str!("assets/review.js")),
     ("lit-html.js", SCRIPT, include_str!("assets/lit-html.js")),

@@ -6,9 +6,12 @@ mod ask;
 mod assets;
 pub mod desk;
 mod guard;
+mod history;
+mod intake;
 mod live;
 mod paths;
 pub mod problem;
+mod report;
 mod review;
 mod said;
 mod shelf;
@@ -29,6 +32,8 @@ use tokio::sync::{broadcast, watch};
 
 /// Largest request, in bytes.
 const BODY: usize = 65_536;
+/// Largest table that is brought in, in bytes: some 50,000 lines.
+const TABLE: usize = 4_000_000;
 
 /// What the page is built from.
 #[derive(Clone)]

@@ -5,7 +5,7 @@ use crate::record::{BatchRecord, PourRecord};
 use serde_json::{Value, json};
 
 /// Columns of a batch's table, all of the record's plain fields.
-const COLUMNS: [&str; 23] = [
+const COLUMNS: [&str; 24] = [
     "piece",
     "started_at",
     "net_g",
@@ -29,6 +29,7 @@ const COLUMNS: [&str; 23] = [
     "flow_g_s",
     "stop_cue_g",
     "scale",
+    "label",
 ];
 
 /// The table of one batch.

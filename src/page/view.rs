@@ -1,10 +1,15 @@
 //! What leaves the daemon as JSON: serde copies of the pure value types.
 
+mod history;
 mod late;
 mod plan;
 mod review;
 mod shelf;
 
+pub use history::{
+    BackupView, ComparisonView, DoneView, FoundView, HistoryRequest, LabelRequest, LookView, PourerRequest,
+    SwitchRequest,
+};
 pub use late::{HandView, LagTestReply, LagTestRequest, LagTestView, LagView, SumView};
 pub use plan::{
     BatchRequest, BatchView, BegunView, LeftOutView, MadeView, SlopView, SpareRequest, SpareView,
@@ -220,6 +225,7 @@ pub struct PourView {
     pub bucket: Option<u32>,
     pub calibration: Option<String>,
     pub scale: String,
+    pub label: Option<String>,
     pub marks: Vec<&'static str>,
 }
 
@@ -253,6 +259,7 @@ impl From<&PourRecord> for PourView {
             bucket: p.bucket,
             calibration: p.calibration.clone(),
             scale: p.scale.clone(),
+            label: p.label.clone().filter(|label| !label.is_empty()),
             marks: p.marks.iter().map(record::Mark::word).collect(),
         }
     }

@@ -8,6 +8,12 @@ pub(super) fn word(name: &str) -> String {
     all[name].as_str().unwrap_or_default().to_owned()
 }
 
+/// Words at this place (a JSON pointer), for what is written here and not by the page's scripts.
+pub(super) fn told(place: &str) -> String {
+    let all: serde_json::Value = serde_json::from_str(ALL).unwrap_or_default();
+    all.pointer(place).and_then(serde_json::Value::as_str).unwrap_or_default().to_owned()
+}
+
 /// The words as a module for the page's scripts.
 pub(super) fn script() -> String {
     format!("export default {ALL};\n")

@@ -11,6 +11,7 @@ pub mod drift;
 pub mod outcome;
 pub mod plots;
 pub mod sentence;
+pub mod trend;
 pub mod yardstick;
 
 use crate::calibration::statistics::{mean, sample_sd};

@@ -5,7 +5,9 @@
 //! silently, and never shows the database library's types outside.
 
 mod apply;
+mod backup;
 mod fault;
+mod find;
 mod lock;
 mod numbers;
 mod query;
@@ -13,18 +15,20 @@ mod rows;
 mod schema;
 mod shelves;
 mod sums;
+mod tally;
 #[cfg(test)]
 mod tests;
 mod wanted;
 mod writer;
 
+pub use backup::{BackupFile, backup_file, backup_files, check_backup};
 pub use fault::StoreError;
 pub use lock::{Lock, try_writable};
 pub use query::Reader;
 pub use sums::BatchSums;
 pub use wanted::Wanted;
 
-use crate::record::{BatchRecord, HandRecord, LagRecord, PourRecord, ShelfRecord};
+use crate::record::{BatchRecord, HandRecord, History, LagRecord, PourRecord, ShelfRecord};
 use crate::time::WallTime;
 use crate::units::Mass;
 use std::collections::VecDeque;
@@ -94,6 +98,8 @@ pub enum Write {
     Shelf(Vec<ShelfRecord>),
     /// The bucket of a batch has changed: what its further pieces should get.
     Retargeted(BatchRecord),
+    /// Something was done to the log as a whole.
+    History(History),
     /// How late a scale shows was measured.
     Lag {
         /// Name of the scale.

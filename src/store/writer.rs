@@ -72,6 +72,7 @@ fn weight(write: &Write) -> Option<String> {
         | Write::Spare(_)
         | Write::Shelf(_)
         | Write::Retargeted(_)
+        | Write::History(_)
         | Write::Lag { .. }
         | Write::Trace { .. }
         | Write::PourDropped { .. } => None,

@@ -18,6 +18,7 @@ mod frames;
 mod guided;
 mod healthy;
 mod inside;
+mod intake;
 mod ladder;
 mod lag;
 mod landing;

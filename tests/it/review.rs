@@ -2,6 +2,7 @@
 //!
 //! The source stands beside each check; all batches are invented.
 
+mod compared;
 mod coverage;
 mod odd;
 mod outside;

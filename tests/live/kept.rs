@@ -37,6 +37,7 @@ pub(crate) fn batch(id: &str, name: &str, glaze: &str, day: i64) -> BatchRecord 
         bucket: None,
         measured_at: None,
         bare: None,
+        form: None,
         request: request.to_owned(),
         created_at: at,
         begun_at: Some(at),
@@ -76,6 +77,7 @@ pub(crate) fn pour(batch: &BatchRecord, piece: u32, net_g: f64) -> PourRecord {
         bucket: None,
         calibration: None,
         scale: "invented scale".to_owned(),
+        label: None,
         marks: Marks::default(),
         trace: Vec::new(),
     }

@@ -20,6 +20,7 @@ mod doctor;
 mod ear;
 mod faces;
 mod glaze;
+mod history;
 mod kept;
 mod kill;
 mod late;

@@ -163,6 +163,7 @@ async fn the_page_says_it_in_a_sentence_marks_the_board_and_folds_the_rest() {
     assert_eq!(browser.js("return document.querySelectorAll('img.plot').length").await, json!(1), "folded");
     looked_at(&browser, "review-board").await;
     browser.js("document.querySelectorAll('.review details').forEach((d) => { d.open = true; })").await;
+    // The eight more of this batch, and that of the months: one month is too little for it.
     browser.until("all plots", "return document.querySelectorAll('img.plot').length === 9").await;
     browser.until("drawn", PICTURES).await;
     assert_eq!(
@@ -173,7 +174,7 @@ async fn the_page_says_it_in_a_sentence_marks_the_board_and_folds_the_rest() {
     browser
         .until(
             "drawn with the rule",
-            "return [...document.querySelectorAll('img.plot')].every((i) => i.src.includes('six-trend'))",
+            "return [...document.querySelectorAll('.told-by img.plot')].every((i) => i.src.includes('six-trend'))",
         )
         .await;
     looked_at(&browser, "review-board-open").await;
@@ -184,4 +185,36 @@ async fn the_page_says_it_in_a_sentence_marks_the_board_and_folds_the_rest() {
     looked_at(&browser, "review-200").await;
     assert_eq!(browser.complaints().await, Vec::<Value>::new());
     browser.client.clone().close().await.expect("closed");
+}
+
+/// As a browser prints it. `TAREBELL_VIEWS` keeps the file.
+#[test]
+fn the_report_is_printed_on_paper_with_its_sentence_its_board_and_its_plots() {
+    let dir = folder();
+    let rig = Rig::start(dir.path());
+    for batch in ["b-board", "b-long"] {
+        let pdf = dir.path().join(format!("{batch}.pdf"));
+        let printed = Command::new("chromium")
+            .args(["--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer"])
+            .arg(format!("--user-data-dir={}", dir.path().join("browser").display()))
+            .arg(format!("--print-to-pdf={}", pdf.display()))
+            .arg(format!("http://{}/report/{batch}", rig.address))
+            .output()
+            .expect("chromium");
+        let bytes =
+            std::fs::read(&pdf).unwrap_or_else(|_| panic!("{}", String::from_utf8_lossy(&printed.stderr)));
+        assert!(bytes.starts_with(b"%PDF") && bytes.len() > 20_000, "{} bytes", bytes.len());
+        if let Some(folder) = std::env::var_os("TAREBELL_VIEWS").map(PathBuf::from) {
+            std::fs::write(folder.join(format!("report-{batch}.pdf")), bytes).expect("a file in the folder");
+        }
+    }
+    let told = raw(
+        &rig.address,
+        &format!("GET /report/b-board HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", rig.address),
+    );
+    for wanted in ["look at 7 and 19, thin", "<li class=\"look\">", "/plots/run?palette=print", "leach test"]
+    {
+        assert!(told.0 == 200 && told.1.contains(wanted), "{wanted}: {}", told.1);
+    }
+    assert!(!told.1.contains("NaN") && !told.1.contains("<script"));
 }

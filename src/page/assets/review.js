@@ -2,27 +2,16 @@
 import { html, nothing } from "./lit-html.js";
 import { ask, fill, words } from "./say.js";
 import { mark } from "./marks.js";
+import { day, picture } from "./picture.js";
+import { Compare } from "./compare.js";
+import { Find } from "./find.js";
+import { Keep } from "./keep.js";
 
 const w = words.review;
 const RULES = Object.keys(w.rules);
 const USUAL = ["beyond-3-sigma", "eight-one-side"];
 
-/** The day here, as 2026-11-25. */
-export const day = (stamp) => {
-  const at = new Date(stamp), two = (n) => String(n).padStart(2, "0");
-  return `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())}`;
-};
-
 const number = (value, digits) => (value === null || value === undefined ? "–" : value.toFixed(digits).replace("-", "−"));
-
-/** An image for a light and a dark page, for a wide and a narrow one. */
-export function picture(path, alt, more = "") {
-  const at = (palette, size) => `${path}?palette=${palette}&size=${size}${more}`;
-  return html`<picture><source media="(max-width: 40rem) and (prefers-color-scheme: dark)" srcset=${at("dark", "narrow")}>
-    <source media="(max-width: 40rem)" srcset=${at("light", "narrow")}>
-    <source media="(prefers-color-scheme: dark)" srcset=${at("dark", "wide")}>
-    <img class="plot" src=${at("light", "wide")} alt=${alt}></picture>`;
-}
 
 export class ReviewPlace {
   #soon;
@@ -34,9 +23,15 @@ export class ReviewPlace {
   #seen = null;
   #rules = new Set(USUAL);
   #plots = false;
+  #compare;
+  #find;
+  #keep;
 
   constructor(soon) {
     this.#soon = soon;
+    this.#compare = new Compare(soon);
+    this.#find = new Find(soon, (id) => this.#choose(id));
+    this.#keep = new Keep(soon, () => this.open({}));
   }
 
   async open(state) {
@@ -129,7 +124,8 @@ export class ReviewPlace {
     const [, ...rest] = this.#told.plots;
     const opened = (event) => { this.#plots = event.target.open; this.#soon(); };
     return html`<details @toggle=${opened}><summary>${w.plots}</summary>${this.#plots ? html`${this.#signals()}${rest.map((p) => this.#plot(p))}${this.#rulesChosen()}` : ""}</details>
-      <details><summary>${w.in_numbers}</summary>${this.#numbers()}</details>`;
+      <details><summary>${w.in_numbers}</summary>${this.#numbers()}</details>
+      <p class="acts"><a class="button" href=${`/report/${this.#told.batch}`} target="_blank" rel="noopener">${w.paper}</a></p>`;
   }
 
   #batch() {
@@ -154,6 +150,7 @@ export class ReviewPlace {
       <p class="wrong" role="alert">${this.#wrong}</p>
       ${this.#batches.length ? html`<label>${w.which}<select @change=${choose}>${this.#batches.map((b) => html`<option
         value=${b.id} ?selected=${b.id === this.#chosen}>${day(b.created_at)} · ${b.name}</option>`)}</select></label>` : nothing}
-      ${this.#batch()}</div>`;
+      ${this.#batch()}
+      ${this.#batches.length ? html`${this.#compare.show()}${this.#find.show()}` : ""}${this.#keep.show()}</div>`;
   }
 }

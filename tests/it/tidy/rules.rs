@@ -17,6 +17,7 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("pour", &["reading", "scale", "settle", "record"]),
     ("guide", &["reading", "scale", "settle"]),
     ("record", &[]),
+    ("intake", &["record"]),
     ("plot", &[]),
     ("review", &["calibration", "plot", "record"]),
     // The simulator must not know the engine that it tries.
@@ -28,7 +29,7 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("link", &["settings"]),
     ("sound", &["pour", "settings"]),
     ("store", &["record"]),
-    ("page", &["batch", "plot", "pour", "record", "review"]),
+    ("page", &["batch", "intake", "plot", "pour", "record", "review"]),
     (
         "daemon",
         &[
@@ -43,7 +44,7 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
 const EVERYONE: [&str; 2] = ["units", "time"];
 
 /// Modules without I/O, async, logging or a clock.
-pub(super) const PURE: [&str; 20] = [
+pub(super) const PURE: [&str; 21] = [
     "units",
     "time",
     "reading",
@@ -56,6 +57,7 @@ pub(super) const PURE: [&str; 20] = [
     "guide",
     "plant",
     "record",
+    "intake",
     "plot",
     "review",
     "settings",
@@ -82,6 +84,7 @@ pub(super) const MAY_USE: &[(&str, &[&str])] = &[
     ("futures_util", &["I"]),
     ("jiff", &["time"]),
     ("plotters", &["plot"]),
+    ("csv", &["intake"]),
     ("regex", &["frame", "settings"]),
     ("rusqlite", &["store"]),
     ("rustix", &["daemon", "link"]),
