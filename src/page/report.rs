@@ -12,6 +12,7 @@ use crate::record::{BatchRecord, PourRecord, Verdict};
 use crate::review::Review;
 use crate::review::control_chart::Rules;
 use crate::review::outcome::Why;
+use crate::review::plots::Picture;
 use axum::extract::State;
 use axum::response::Html;
 
@@ -111,7 +112,9 @@ fn html(batch: &BatchRecord, pours: &[PourRecord], view: &BatchReviewView) -> St
     let glaze = batch.glaze_name.as_deref().map_or(String::new(), |glaze| format!(", {}", plain(glaze)));
     let board: String = pours.iter().filter(|p| p.rev > 0).map(|pour| piece(pour, review)).collect();
     let plot = |p: &super::view::PlotView| {
-        let src = format!("/api/batches/{}/plots/{}?palette=print", plain(&batch.id), p.plot);
+        // Two stand side by side below the first: their text is then as large.
+        let size = if p.plot == Picture::Run.word() { "wide" } else { "narrow" };
+        let src = format!("/api/batches/{}/plots/{}?palette=print&amp;size={size}", plain(&batch.id), p.plot);
         format!(
             "<figure><figcaption><b>{}</b> {}</figcaption><img src=\"{src}\" alt=\"{}\"></figure>",
             p.title, p.says, p.title

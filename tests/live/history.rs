@@ -9,7 +9,7 @@ fn folder() -> tempfile::TempDir {
     let dir = tempfile::tempdir().expect("a folder");
     let month = |m: u64| {
         let glaze = if m.is_multiple_of(2) { "Invented ash" } else { "Invented blue" };
-        let made = batch(&format!("b{m}"), &format!("Invented cups {m}"), glaze, 30 * m as i64);
+        let made = batch(&format!("b{m}"), &format!("Invented cups {m}"), glaze, 31 * m as i64);
         (made, scattered(24, 29.0, 0.9 - 0.1 * m as f64, m + 1))
     };
     write(dir.path(), &(0..6).map(month).collect::<Vec<_>>());
