@@ -286,6 +286,14 @@ mod tests {
     }
 
     #[test]
+    fn a_comma_stands_for_a_point_where_one_number_is_asked_for() {
+        let point = "--specific-gravity 1.45 --powder-density 2.5 --cylinder 80.5x90 --coat-g-per-cm2 0.06";
+        assert_eq!(typed(&point.replace('.', ",")).unwrap(), typed(point).unwrap());
+        let words = "tarebell target --slop-g 1,234.5".split(' ');
+        assert!(Cli::try_parse_from(words).is_err(), "not guessed at");
+    }
+
+    #[test]
     fn two_forms_are_refused_by_name() {
         let refused = typed("--area-cm2 250 --cylinder 80x90 --slop-g 29").unwrap_err();
         assert_eq!(refused.field, "form");

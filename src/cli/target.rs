@@ -13,7 +13,7 @@ use crate::batch::request::{
 };
 use clap::{ArgGroup, Args};
 use std::path::PathBuf;
-use typed::{list, one, profile, sizes, vessel, ware};
+use typed::{list, number, one, profile, sizes, vessel, ware};
 
 /// `target`.
 #[derive(Args, Debug)]
@@ -37,17 +37,17 @@ pub struct TargetArgs {
     "vessel", "mix_dry_g", "dried_wet_g"]).multiple(true)))]
 pub struct PlainTarget {
     /// Bucket: slop over water, same volume, e.g. 1.45
-    #[arg(long, value_name = "RATIO", requires = "grains")]
+    #[arg(long, value_name = "RATIO", requires = "grains", value_parser = number)]
     pub specific_gravity: Option<f64>,
     /// Bucket: weight of a volume of slop in g/mL, instead of the specific gravity
-    #[arg(long, value_name = "G_PER_ML", requires = "grains", conflicts_with = "specific_gravity")]
+    #[arg(long, value_name = "G_PER_ML", requires = "grains", conflicts_with = "specific_gravity", value_parser = number)]
     pub g_per_ml: Option<f64>,
     /// Bucket: grams that 100 mL of slop weigh, instead of the specific gravity
-    #[arg(long, value_name = "GRAMS", requires = "grains", conflicts_with_all = ["specific_gravity", "g_per_ml"])]
+    #[arg(long, value_name = "GRAMS", requires = "grains", conflicts_with_all = ["specific_gravity", "g_per_ml"], value_parser = number)]
     pub g_per_100_ml: Option<f64>,
     /// Bucket: ounces that an imperial pint of slop weighs, instead of the specific gravity
     #[arg(long, value_name = "OUNCES", requires = "grains",
-        conflicts_with_all = ["specific_gravity", "g_per_ml", "g_per_100_ml"])]
+        conflicts_with_all = ["specific_gravity", "g_per_ml", "g_per_100_ml"], value_parser = number)]
     pub ounces_per_pint: Option<f64>,
     /// Bucket: one vessel weighed empty, with water to a mark, with slop to the same mark; several fillings with
     /// commas, e.g. 82.1:182.3,182.0:227.5,227.1
@@ -55,31 +55,31 @@ pub struct PlainTarget {
     pub vessel: Option<Vessel>,
     /// Bucket: density of the dry powder's grains in g/mL, mostly near 2.6; left out beside the weights of the mix it
     /// is estimated
-    #[arg(long, value_name = "G_PER_ML", requires = "volumes")]
+    #[arg(long, value_name = "G_PER_ML", requires = "volumes", value_parser = number)]
     pub powder_density: Option<f64>,
     /// Bucket: dry powder that went in
-    #[arg(long, value_name = "GRAMS", requires = "mix_water_g")]
+    #[arg(long, value_name = "GRAMS", requires = "mix_water_g", value_parser = number)]
     pub mix_dry_g: Option<f64>,
     /// Bucket: water that went in
-    #[arg(long, value_name = "GRAMS", requires = "mix_dry_g")]
+    #[arg(long, value_name = "GRAMS", requires = "mix_dry_g", value_parser = number)]
     pub mix_water_g: Option<f64>,
     /// Bucket: a sample before drying
-    #[arg(long, value_name = "GRAMS", requires = "dried_dry_g")]
+    #[arg(long, value_name = "GRAMS", requires = "dried_dry_g", value_parser = number)]
     pub dried_wet_g: Option<f64>,
     /// Bucket: the same sample bone dry
-    #[arg(long, value_name = "GRAMS", requires = "dried_wet_g")]
+    #[arg(long, value_name = "GRAMS", requires = "dried_wet_g", value_parser = number)]
     pub dried_dry_g: Option<f64>,
     /// Change the bucket: the specific gravity it should have
-    #[arg(long, value_name = "RATIO")]
+    #[arg(long, value_name = "RATIO", value_parser = number)]
     pub wanted_sg: Option<f64>,
     /// Change the bucket: slop in it
-    #[arg(long, value_name = "GRAMS", requires = "wanted_sg", conflicts_with = "bucket_ml")]
+    #[arg(long, value_name = "GRAMS", requires = "wanted_sg", conflicts_with = "bucket_ml", value_parser = number)]
     pub bucket_g: Option<f64>,
     /// Change the bucket: slop in it
-    #[arg(long, value_name = "ML", requires = "wanted_sg")]
+    #[arg(long, value_name = "ML", requires = "wanted_sg", value_parser = number)]
     pub bucket_ml: Option<f64>,
     /// Piece: inside area, where known
-    #[arg(long, value_name = "CM2")]
+    #[arg(long, value_name = "CM2", value_parser = number)]
     pub area_cm2: Option<f64>,
     /// Piece: straight wall and floor, inside mm, e.g. 80x90
     #[arg(long, value_name = "DIAMETERxHEIGHT", value_parser = sizes::<2>)]
@@ -100,34 +100,34 @@ pub struct PlainTarget {
     #[arg(long, value_name = "H:R,H:R,...", value_parser = profile)]
     pub profile: Option<Profile>,
     /// Piece: radius of the corner between floor and wall of a cylinder, or of the upright corners of a square
-    #[arg(long, value_name = "MM")]
+    #[arg(long, value_name = "MM", value_parser = number)]
     pub corner_mm: Option<f64>,
     /// Piece: height of the band below the rim, or of the lid's gallery, that stays bare
-    #[arg(long, value_name = "MM")]
+    #[arg(long, value_name = "MM", value_parser = number)]
     pub bare_rim_mm: Option<f64>,
     /// Piece: where the sizes are of leather-hard clay, how much it shrinks in length to bisque
-    #[arg(long, value_name = "PERCENT")]
+    #[arg(long, value_name = "PERCENT", value_parser = number)]
     pub shrinkage_percent: Option<f64>,
     /// Piece: water that fills a fired one, to check the size (never bisque to be glazed today: its wall drinks it)
-    #[arg(long, value_name = "GRAMS")]
+    #[arg(long, value_name = "GRAMS", value_parser = number)]
     pub fired_water_g: Option<f64>,
     /// Piece: how much that fired one shrank in length from bisque [default: 0]
-    #[arg(long, value_name = "PERCENT", requires = "fired_water_g")]
+    #[arg(long, value_name = "PERCENT", requires = "fired_water_g", value_parser = number)]
     pub fired_shrinkage_percent: Option<f64>,
     /// Coat: dry powder per area, e.g. 0.06
-    #[arg(long, value_name = "G_PER_CM2")]
+    #[arg(long, value_name = "G_PER_CM2", value_parser = number)]
     pub coat_g_per_cm2: Option<f64>,
     /// Coat: thickness after the firing
-    #[arg(long, value_name = "MM", requires = "fired_density")]
+    #[arg(long, value_name = "MM", requires = "fired_density", value_parser = number)]
     pub coat_fired_mm: Option<f64>,
     /// Coat: density of the fired glaze in g/mL
-    #[arg(long, value_name = "G_PER_ML", requires = "coat_fired_mm")]
+    #[arg(long, value_name = "G_PER_ML", requires = "coat_fired_mm", value_parser = number)]
     pub fired_density: Option<f64>,
     /// Coat: share of the dry mass lost in the fire, e.g. 0.08 [default: 0]
-    #[arg(long, value_name = "SHARE", requires = "coat_fired_mm")]
+    #[arg(long, value_name = "SHARE", requires = "coat_fired_mm", value_parser = number)]
     pub loss_on_ignition: Option<f64>,
     /// Coat: how much lengths shrink from bisque to fired, e.g. 6 for stoneware [default: 0]
-    #[arg(long, value_name = "PERCENT", requires = "coat_fired_mm")]
+    #[arg(long, value_name = "PERCENT", requires = "coat_fired_mm", value_parser = number)]
     pub firing_shrinkage_percent: Option<f64>,
     /// Coat: as on a piece that came out right: its grams, its slop's specific gravity, its area in cm2 unless it is of
     /// the same form, e.g. 29:1.45:250
@@ -137,7 +137,7 @@ pub struct PlainTarget {
     #[arg(long, value_name = "CM2:BARE:COATED", value_parser = list)]
     pub like_tile: Option<List>,
     /// Coat: the slop itself, per piece
-    #[arg(long, value_name = "GRAMS")]
+    #[arg(long, value_name = "GRAMS", value_parser = number)]
     pub slop_g: Option<f64>,
     /// Ware: dry, sponged, outside (has its outside coat) or fired
     #[arg(long, value_name = "STATE", value_parser = ware)]
@@ -146,28 +146,28 @@ pub struct PlainTarget {
     #[arg(long, value_name = "DRY:SOAKED", value_parser = list, requires = "ware")]
     pub soaked: Option<List>,
     /// Ware: water that its wall takes up, in percent of its dry weight, where known
-    #[arg(long, value_name = "PERCENT", requires = "piece_g", conflicts_with = "soaked")]
+    #[arg(long, value_name = "PERCENT", requires = "piece_g", conflicts_with = "soaked", value_parser = number)]
     pub absorption_percent: Option<f64>,
     /// Ware: a dry piece of this batch [default: the dry one of --soaked]
-    #[arg(long, value_name = "GRAMS", requires = "ware")]
+    #[arg(long, value_name = "GRAMS", requires = "ware", value_parser = number)]
     pub piece_g: Option<f64>,
     /// Ware: slop that went on its outside
-    #[arg(long, value_name = "GRAMS", requires = "ware")]
+    #[arg(long, value_name = "GRAMS", requires = "ware", value_parser = number)]
     pub outside_slop_g: Option<f64>,
     /// Ware: water that sponging left in it
-    #[arg(long, value_name = "GRAMS", requires = "ware")]
+    #[arg(long, value_name = "GRAMS", requires = "ware", value_parser = number)]
     pub sponged_g: Option<f64>,
     /// Supply: pieces to be poured
     #[arg(long, value_name = "N", requires = "at_hand_g")]
     pub pieces: Option<u32>,
     /// Supply: slop at hand
-    #[arg(long, value_name = "GRAMS", requires = "pieces")]
+    #[arg(long, value_name = "GRAMS", requires = "pieces", value_parser = number)]
     pub at_hand_g: Option<f64>,
     /// Supply: slop that can't be poured from the jug [default: 0]
-    #[arg(long, value_name = "GRAMS", requires = "pieces")]
+    #[arg(long, value_name = "GRAMS", requires = "pieces", value_parser = number)]
     pub left_in_jug_g: Option<f64>,
     /// Supply: slop that goes astray with each piece [default: 0]
-    #[arg(long, value_name = "GRAMS", requires = "pieces")]
+    #[arg(long, value_name = "GRAMS", requires = "pieces", value_parser = number)]
     pub loss_g: Option<f64>,
     /// Targets that differ: lowest, highest, how many, e.g. 23:35:5
     #[arg(long, value_name = "LOW:HIGH:STEPS", value_parser = list)]
@@ -179,25 +179,25 @@ pub struct PlainTarget {
     #[arg(long, value_name = "N", requires = "ladder")]
     pub seed: Option<u64>,
     /// Good within plus or minus this [default: 5 percent]
-    #[arg(long, value_name = "PERCENT", conflicts_with = "tolerance_g")]
+    #[arg(long, value_name = "PERCENT", conflicts_with = "tolerance_g", value_parser = number)]
     pub tolerance_percent: Option<f64>,
     /// Good within plus or minus this
-    #[arg(long, value_name = "GRAMS")]
+    #[arg(long, value_name = "GRAMS", value_parser = number)]
     pub tolerance_g: Option<f64>,
     /// Temperature of the water in degrees Celsius [default: water at 1.000 g/mL]
-    #[arg(long, value_name = "CELSIUS", allow_negative_numbers = true)]
+    #[arg(long, value_name = "CELSIUS", allow_negative_numbers = true, value_parser = number)]
     pub water_c: Option<f64>,
     /// Standard uncertainty of the specific gravity
-    #[arg(long, value_name = "RATIO")]
+    #[arg(long, value_name = "RATIO", value_parser = number)]
     pub u_specific_gravity: Option<f64>,
     /// Standard uncertainty of the powder's density
-    #[arg(long, value_name = "G_PER_ML")]
+    #[arg(long, value_name = "G_PER_ML", value_parser = number)]
     pub u_powder_density: Option<f64>,
     /// Standard uncertainty of the area
-    #[arg(long, value_name = "PERCENT")]
+    #[arg(long, value_name = "PERCENT", value_parser = number)]
     pub u_area_percent: Option<f64>,
     /// Standard uncertainty of one weighing of a piece
-    #[arg(long, value_name = "GRAMS")]
+    #[arg(long, value_name = "GRAMS", value_parser = number)]
     pub u_piece_g: Option<f64>,
 }
 

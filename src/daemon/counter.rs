@@ -4,8 +4,9 @@
 use super::clock::Clock;
 use super::event::{Answer, Beginning, Event, Reply};
 use super::hands;
+use crate::guide::weighed::Things;
 use crate::page::desk::{Begun, Desk, Refusal};
-use crate::page::view::LagTestView;
+use crate::page::view::{LagTestView, WeighedView};
 use crate::pour::curve::Curve;
 use crate::pour::guidance::Guidance;
 use crate::pour::hand::Hand;
@@ -49,7 +50,7 @@ impl Counter {
     fn ask(&self, event: impl FnOnce(Reply) -> Event) -> Result<Begun, Refusal> {
         match self.answer(event)? {
             Answer::Batch(begun) => Ok(*begun),
-            Answer::Spare(_) | Answer::Test(_) | Answer::Kept => Err(other_question()),
+            Answer::Spare(_) | Answer::Test(_) | Answer::Weighed(_) | Answer::Kept => Err(other_question()),
         }
     }
 
@@ -167,14 +168,21 @@ impl Desk for Counter {
         let lately = self.reader()?.lately(LATELY).map_err(storage)?;
         match self.answer(|reply| Event::Spare { off, lately, reply })? {
             Answer::Spare(spare) => Ok(spare),
-            Answer::Batch(_) | Answer::Test(_) | Answer::Kept => Err(other_question()),
+            Answer::Batch(_) | Answer::Test(_) | Answer::Weighed(_) | Answer::Kept => Err(other_question()),
         }
     }
 
     fn test_scale(&self, off: bool) -> Result<Option<LagTestView>, Refusal> {
         match self.answer(|reply| Event::Test { off, reply })? {
             Answer::Test(test) => Ok(test),
-            Answer::Batch(_) | Answer::Spare(_) | Answer::Kept => Err(other_question()),
+            Answer::Batch(_) | Answer::Spare(_) | Answer::Weighed(_) | Answer::Kept => Err(other_question()),
+        }
+    }
+
+    fn weigh(&self, things: Option<Things>) -> Result<Option<WeighedView>, Refusal> {
+        match self.answer(|reply| Event::Weigh { things, reply })? {
+            Answer::Weighed(weighed) => Ok(weighed),
+            Answer::Batch(_) | Answer::Spare(_) | Answer::Test(_) | Answer::Kept => Err(other_question()),
         }
     }
 

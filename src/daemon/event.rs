@@ -1,8 +1,9 @@
 //! What can happen to the engine's thread: a closed list.
 
+use crate::guide::weighed::Things;
 use crate::link::LinkEvent;
 use crate::page::desk::{Begun, Refusal};
-use crate::page::view::LagTestView;
+use crate::page::view::{LagTestView, WeighedView};
 use crate::pour::hand::Hand;
 use crate::record::{BatchRecord, History, Numbers, PourRecord, ShelfRecord, WhoPours};
 use crate::sound::SoundStatus;
@@ -20,6 +21,8 @@ pub enum Answer {
     Spare(Option<Mass>),
     /// Where the response test stands.
     Test(Option<LagTestView>),
+    /// Where weighing stands.
+    Weighed(Option<WeighedView>),
     /// It is on disk.
     Kept,
 }
@@ -107,6 +110,13 @@ pub enum Event {
     Test {
         /// To be left off.
         off: bool,
+        /// Where the answer goes.
+        reply: Reply,
+    },
+    /// Things are to be weighed one after the other, or left off.
+    Weigh {
+        /// What; none: left off.
+        things: Option<Things>,
         /// Where the answer goes.
         reply: Reply,
     },

@@ -31,6 +31,7 @@ pub mod table;
 mod tests;
 mod tour;
 mod under_way;
+mod weighing;
 mod wishes;
 
 use crate::frame::Decoder;

@@ -198,6 +198,7 @@ impl Sight {
             loss: rhythm.loss,
             lag: LagView::default(),
             lag_test: None,
+            weighed: None,
         }
     }
 }

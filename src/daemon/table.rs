@@ -13,7 +13,9 @@ use super::pieces::Belongs;
 use super::rounds::Rounds;
 use super::sight::Sight;
 use super::under_way::{self, Batch};
+use super::weighing;
 use crate::guide::lag::LagTest;
+use crate::guide::weighed::Weighed;
 use crate::link::{Facts, LinkEvent};
 use crate::page::view::{CueView, Event as Told, LastCue, Now, PourView, ScaleView};
 use crate::pour::engine::{Command, LinkChange};
@@ -52,6 +54,8 @@ pub struct Table {
     pub(super) lag: Option<LagRecord>,
     /// The response test of the scale.
     pub(super) test: Option<LagTest>,
+    /// What is weighed, one thing after the other.
+    pub(super) weighed: Option<Weighed>,
 }
 
 impl Table {
@@ -71,6 +75,7 @@ impl Table {
             spare: parts.spare,
             lag: parts.lag.clone(),
             test: None,
+            weighed: None,
             parts,
         }
     }
@@ -130,6 +135,7 @@ impl Table {
             Event::Skip(batch, reply) => self.skip(*batch, reply),
             Event::Spare { off, lately, reply } => self.keep_spare(off, &lately, reply),
             Event::Test { off, reply } => self.test_scale(off, &reply),
+            Event::Weigh { things, reply } => self.weigh(things, &reply),
             Event::Put(records, reply) => self.put(records, reply),
             Event::Keep(history, reply) => self.keep(*history, reply),
             Event::Retarget(batch, reply) => self.retarget(*batch, reply),
@@ -189,6 +195,7 @@ impl Table {
         let on_a_wheel = self.batch.as_ref().is_some_and(|b| b.engine.on_a_wheel());
         self.sight.handle_weighing(w, self.rest.is_some() || on_a_wheel);
         self.follow_test(w, self.rest.map(|(mass, _)| mass));
+        self.follow_weighed(w, self.rest.map(|(mass, _)| mass));
         self.give(Input::Weighing(w));
     }
 
@@ -340,6 +347,7 @@ impl Table {
                 spare_g: self.spare.map(|m| m.g()),
                 lag: lateness::lag(&self.parts.scale, self.lag.as_ref(), self.batch.as_ref()),
                 lag_test: self.test.as_ref().map(lateness::test),
+                weighed: self.weighed.as_ref().map(weighing::view),
                 ..self.sight.view(now, self.parts.decoder.counts(), hint)
             },
             last_cue: self.last_cue.clone(),

@@ -52,6 +52,7 @@ impl Table {
         warnings.extend(too_coarse(&start.scale, &record));
         warnings.extend(too_heavy(self.parts.capacity, heaviest, &record));
         warnings.extend(may_be_a_piece(self.spare, record.bare));
+        self.weighed = None;
         if self.test.take().is_some_and(|test| test.found().is_none()) {
             warnings.push("the test of the scale is left off: begin it again after the batch".to_owned());
         }

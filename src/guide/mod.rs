@@ -3,6 +3,7 @@
 //! A routine is a row of wants; each is met by a weight that lies still. Page and terminal are two faces of one routine.
 
 pub mod lag;
+pub mod weighed;
 
 use crate::reading::Weighing;
 use crate::time::{Duration, Instant};
@@ -188,20 +189,29 @@ mod tests {
         Want::On { least: Mass::saturating(least_g), most: Mass::saturating(most_g) }
     }
 
-    /// The pan rests at these weights for so long each, ten readings a second; gives what was met.
-    fn rests(guide: &mut Guide, from_s: f64, weights: &[(f64, f64)]) -> Vec<Met> {
-        let (mut t, mut met) = (from_s, Vec::new());
+    /// The pan rests at these weights for so long each, ten readings a second.
+    pub(super) fn rests_with<T>(
+        from_s: f64,
+        weights: &[(f64, f64)],
+        mut take: impl FnMut(Weighing, Option<Mass>) -> T,
+    ) -> Vec<T> {
+        let (mut t, mut given) = (from_s, Vec::new());
         for (grams, for_s) in weights {
             let until = t + for_s;
             let mut moving = true;
             while t < until {
                 let (at, mass) = (Instant::START.offset_seconds(t), Mass::saturating(*grams));
                 let w = Weighing { mass, arrived_at: at, taken_at: at };
-                met.extend(guide.handle_weighing(w, (!std::mem::take(&mut moving)).then_some(mass)));
+                given.push(take(w, (!std::mem::take(&mut moving)).then_some(mass)));
                 t += 0.1;
             }
         }
-        met
+        given
+    }
+
+    /// As [`rests_with`]; gives what was met.
+    fn rests(guide: &mut Guide, from_s: f64, weights: &[(f64, f64)]) -> Vec<Met> {
+        rests_with(from_s, weights, |w, rest| guide.handle_weighing(w, rest)).into_iter().flatten().collect()
     }
 
     #[test]

@@ -60,7 +60,7 @@ pub(super) async fn spare(State(page): Ask, Object(object): Object) -> Answer<Js
 }
 
 /// The only thing that may be asked is whether it is off.
-fn off(mut object: Map<String, Value>) -> Answer<bool> {
+pub(super) fn off(mut object: Map<String, Value>) -> Answer<bool> {
     let off = match object.remove("off") {
         None | Some(Value::Null) => false,
         Some(Value::Bool(off)) => off,

@@ -2,7 +2,8 @@
 //!
 //! The page never sees the database or the engine: the daemon answers for both.
 
-use super::view::LagTestView;
+use super::view::{LagTestView, WeighedView};
+use crate::guide::weighed::Things;
 use crate::pour::curve::Curve;
 use crate::pour::outlook::Outlook;
 use crate::record::{BatchRecord, Found, History, PourRecord, Search, Shelf, ShelfRecord, Tally};
@@ -65,6 +66,8 @@ pub trait Desk: Send + Sync + 'static {
     fn spare(&self, off: bool) -> Result<Option<Mass>, Refusal>;
     /// The response test of the scale begins; `off`: it is left off. Gives where it stands.
     fn test_scale(&self, off: bool) -> Result<Option<LagTestView>, Refusal>;
+    /// Things are weighed one after the other; none: it is left off. Gives where it stands.
+    fn weigh(&self, things: Option<Things>) -> Result<Option<WeighedView>, Refusal>;
     /// Glazes, forms and coats: the newest version of each that stands on its shelf; or `all` versions of all.
     fn shelves(&self, all: bool) -> Result<Vec<ShelfRecord>, Refusal>;
     /// All versions of one of them, the newest first.

@@ -19,6 +19,7 @@ mod shelf_text;
 pub mod table;
 mod take;
 pub mod view;
+mod weighed;
 mod words;
 
 use axum::Router;

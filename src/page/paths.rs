@@ -3,7 +3,7 @@
 //! A path is added here with `routes!` only, so that it can't go undescribed.
 
 use super::problem::{Problem, Refusals};
-use super::{Page, TABLE, ask, assets, history, live, report, review, shelf, view};
+use super::{Page, TABLE, ask, assets, history, live, report, review, shelf, view, weighed};
 use axum::Json;
 use axum::extract::rejection::PathRejection;
 use axum::extract::ws::rejection::WebSocketUpgradeRejection;
@@ -43,6 +43,7 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(ask::scale))
         .routes(routes!(ask::spare))
         .routes(routes!(ask::test_scale))
+        .routes(routes!(weighed::weigh))
         .routes(routes!(ask::reckon))
         .routes(routes!(ask::batches, ask::create))
         .routes(routes!(ask::batch))
@@ -57,6 +58,7 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(ask::skip))
         .routes(routes!(shelf::shelves, shelf::put))
         .routes(routes!(shelf::text))
+        .routes(routes!(shelf::history))
         .routes(routes!(shelf::import))
         .routes(routes!(shelf::bucket))
         .routes(routes!(review::values))

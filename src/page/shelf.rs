@@ -6,7 +6,7 @@ use super::ask::{Answer, Ask, aim, desk};
 use super::desk::Refusal;
 use super::problem::{Problem, Refusals};
 use super::shelf_text;
-use super::take::{Id, Nothing, Object, name};
+use super::take::{Id, Nothing, Object, Shelved, name};
 use super::view::{MadeView, ShelfImport, ShelfImported, ShelfRequest, ShelfView, ShelvesView};
 use crate::batch::Target;
 use crate::batch::shelf::{check_coat, check_form, check_glaze, with_bucket};
@@ -62,6 +62,21 @@ pub(super) async fn put(
         Problem::new(StatusCode::INTERNAL_SERVER_ERROR, "it was written and is not there; please report it")
     })?;
     Ok((StatusCode::CREATED, Json(ShelfView::of(&now))))
+}
+
+/// Every version of one glaze, form or coat, the newest first; those after it was taken off and put there again too.
+#[utoipa::path(get, path = "/api/shelves/{shelf}/{name}", params(
+    ("shelf" = String, Path, description = "`glaze`, `form` or `coat`"),
+    ("name" = String, Path, description = "What the potter calls it"),
+), responses((status = 200, body = Vec<ShelfView>), Refusals))]
+pub(super) async fn history(State(page): Ask, Shelved(shelf, name): Shelved) -> Answer<Json<Vec<ShelfView>>> {
+    let called = name.clone();
+    let versions = desk(&page, move |desk| desk.versions(shelf, &called)).await?;
+    if versions.is_empty() {
+        let why = format!("no {} '{name}' ever stood there: GET /api/shelves lists them", shelf.word());
+        return Err(Problem::from(Refusal::Missing(why)));
+    }
+    Ok(Json(versions.iter().map(ShelfView::of).collect()))
 }
 
 /// Takes in a text as `GET /api/shelves.toml` hands out: each thing that is not there as it is becomes a new version.

@@ -4,6 +4,7 @@
 
 use super::problem::Problem;
 use crate::batch::unique;
+use crate::record::Shelf;
 use axum::body::Bytes;
 use axum::extract::rejection::BytesRejection;
 use axum::extract::{FromRequest, FromRequestParts, Path, Request};
@@ -27,6 +28,25 @@ impl<S: Send + Sync> FromRequestParts<S> for Id {
                 "the id in the path is not text (UTF-8): GET /api/batches lists the ids",
             )
         })
+    }
+}
+
+/// The `{shelf}` and the `{name}` of a path.
+pub(super) struct Shelved(pub(super) Shelf, pub(super) String);
+
+impl<S: Send + Sync> FromRequestParts<S> for Shelved {
+    type Rejection = Problem;
+
+    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Problem> {
+        let told = Path::<(String, String)>::from_request_parts(parts, state).await;
+        let Path((shelf, name)) = told.map_err(|_| Problem {
+            field: Some("name".to_owned()),
+            ..Problem::new(StatusCode::BAD_REQUEST, "the name in the path is not text (UTF-8)")
+        })?;
+        let known = Shelf::from_word(&shelf).ok_or_else(|| {
+            Problem::field("shelf", format!("expected one of {}", Shelf::ALL.map(Shelf::word).join(", ")))
+        })?;
+        Ok(Self(known, name))
     }
 }
 

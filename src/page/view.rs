@@ -5,6 +5,7 @@ mod late;
 mod plan;
 mod review;
 mod shelf;
+mod weighed;
 
 pub use history::{
     BackupView, ComparisonView, DoneView, FoundView, HistoryRequest, LabelRequest, LookView, PourerRequest,
@@ -16,6 +17,7 @@ pub use plan::{
 };
 pub use review::{BatchReviewView, PlotView, ReviewRequest};
 pub use shelf::{ShelfImport, ShelfImported, ShelfRequest, ShelfView, ShelvesView};
+pub use weighed::{WeighedReply, WeighedRequest, WeighedView};
 
 use crate::pour::curve::{Curve, Mark};
 use crate::pour::entry::CueCall;
@@ -59,6 +61,8 @@ pub struct ScaleView {
     pub lag: LagView,
     /// The response test, under way or just done; null: none.
     pub lag_test: Option<LagTestView>,
+    /// Things that are weighed one after the other, under way or just done; null: none.
+    pub weighed: Option<WeighedView>,
 }
 
 /// The loudspeaker of the daemon's computer, and what is known of the clients'.

@@ -61,6 +61,8 @@ pub(super) struct After {
     /// The bare pan, and what is left on it where that is worth saying.
     pan: BarePan,
     left: Option<Mass>,
+    /// The same as it was when the pan last rested.
+    lay: Option<Mass>,
     /// What of it was said.
     said: Mass,
 }
@@ -78,6 +80,7 @@ impl After {
             since: Landing::default(),
             pan: BarePan::new(start.zero, tolerance, start.scale.step, start.settings.min_piece),
             left: None,
+            lay: None,
             said: Mass::ZERO,
         }
     }
@@ -110,6 +113,11 @@ impl After {
         more
     }
 
+    /// What lay on the pan as the piece landed, as far as it was worth saying or was not seen at rest, g.
+    pub(super) fn lay_g(&self, zero_g: f64) -> f64 {
+        self.lay.map_or(0.0, Mass::g).max(self.unseen_most_g(zero_g))
+    }
+
     /// What may lie on the pan since it was last seen at rest, g: a piece left and something landed at once.
     pub(super) fn unseen_most_g(&self, zero_g: f64) -> f64 {
         self.passing_g.map_or(0.0, |lowest_g| (lowest_g - zero_g).clamp(0.0, RESIDUE_MOST_G))
@@ -131,6 +139,9 @@ impl Engine {
     pub(super) fn look_at_pan(&mut self) {
         let rest = self.at_rest().map(Mass::saturating);
         self.after.left = rest.and_then(|rest| self.after.pan.handle_rest(rest));
+        if rest.is_some() {
+            self.after.lay = self.after.left;
+        }
     }
 
     /// Between two pieces: the next one has no record yet.

@@ -12,6 +12,7 @@ use super::state::{Pour, State};
 use super::touch::tail_ends_at_g;
 use crate::reading::Weighing;
 use crate::record::Mark;
+use crate::scale::COARSE_STEP_G;
 use crate::settle::line::Line;
 use crate::time::Instant;
 use crate::units::Mass;
@@ -39,6 +40,9 @@ const SIGMAS: f64 = 3.0;
 const ANEW_SIGMAS: f64 = 4.0;
 /// A piece has come when this share of it is shown (own choice).
 const CAME: f64 = 0.9;
+/// So many times as long a coarse display stands still that a stream's next step would have come (own choice: the steps of
+/// an even stream vary by a third).
+const LONGER: f64 = 1.5;
 /// Fewer readings show no line: two halves of two, and one between (own choice).
 const LEAST: usize = 5;
 
@@ -96,6 +100,21 @@ impl Landing {
             self.near_at = Some(w.taken_at);
             self.near = Some((line.end_g + to_come_g, (0.5 * to_come_g.abs()).max(0.5 * NEAR_G)));
         }
+    }
+
+    /// Steps of a coarse display come ever more rarely as a landing's tail ends, and evenly while slop runs: after three
+    /// rises it stands for longer than it stood on either of the two steps before. What swings to and fro is no stream.
+    fn stands(&self, step_g: f64) -> bool {
+        let changes = self.recent.iter().zip(self.recent.iter().skip(1)).rev();
+        let mut changes = changes.filter(|((_, a), (_, b))| (b - a).abs() > 0.5 * step_g);
+        let mut rise = || changes.next().filter(|((_, a), (_, b))| b > a).map(|(_, (came, _))| *came);
+        let (Some((now, _)), Some(third), Some(second), Some(first)) =
+            (self.recent.back(), rise(), rise(), rise())
+        else {
+            return true;
+        };
+        let longest_s = third.seconds_from(second).max(second.seconds_from(first));
+        now.seconds_from(third) >= LONGER * longest_s
     }
 
     /// Readings that showed the piece come, the first one too.
@@ -161,7 +180,11 @@ impl Engine {
         }
         let (lag_s, sd_g) = (self.start.scale.lag.as_secs_f64(), self.start.scale.reading_sd_g());
         l.handle_weighing(w, lag_s, sd_g, self.threshold_g());
-        let Some(rest) = self.at_rest().filter(|_| !self.held) else { return self.before_rest(l, w) };
+        let step_g = self.start.scale.step.g();
+        let stands = step_g < COARSE_STEP_G || l.stands(step_g);
+        let Some(rest) = self.at_rest().filter(|_| !self.held && stands) else {
+            return self.before_rest(l, w);
+        };
         self.landed_over = l.came_over(rest, self.zero_g);
         // With a jug in the hand a lump is no slop, and what was set down twice is looked at again when it is lifted.
         let anew_g = l.came_anew_g(rest, sd_g);

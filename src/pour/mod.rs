@@ -14,6 +14,7 @@ mod done;
 pub mod ease;
 pub mod engine;
 pub mod entry;
+mod falls;
 mod fault;
 pub mod finish;
 pub mod guidance;

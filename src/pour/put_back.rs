@@ -32,6 +32,8 @@ const SURE: f64 = 5.0;
 const LIKELIER: f64 = 1.0;
 /// ... and so many times for both to be kept in mind.
 const PERHAPS: f64 = 0.3;
+/// Two that were lifted weigh alike where neither is so many times likelier (own choice).
+const ALIKE: f64 = 0.2;
 /// A weight that is known no better, g, tells too little of which piece it is to be mended by what was put back (an
 /// estimate of a stream of 12 g/s on a scale that may be 0.3 s later than assumed).
 const KNOWN_U_G: f64 = 4.0;
@@ -128,6 +130,14 @@ impl Memory {
 }
 
 impl Kept {
+    /// Somebody may pour more into it: it is short, or nobody knows what it holds.
+    pub(super) fn may_want_more(&self) -> bool {
+        match self.pour.verdict {
+            Verdict::Short | Verdict::Void => true,
+            Verdict::Good | Verdict::Over => false,
+        }
+    }
+
     /// How likely it weighs so much when it is put back, per gram.
     fn density_per_g(&self, gross_g: f64, sd_g: f64) -> f64 {
         let placed_g = PLACED * self.gross_g;
@@ -155,8 +165,10 @@ impl Engine {
     /// Remembers a piece that leaves the pan with slop in it.
     pub(super) fn keep(&mut self, pour: &Pour, at: Instant) {
         let Some(net) = pour.net else { return };
-        let u_g = pour.net_u.unwrap_or(0.0);
-        self.memory.keep(Kept { pour: pour.clone(), gross_g: pour.tare + net, u_g, lifted_at: at });
+        let (net_u_g, gross_g) = (pour.net_u.unwrap_or(0.0), pour.tare + net);
+        // At rest what it weighs is known, whatever of it may be no slop.
+        let u_g = if pour.settled { net_u_g.min(self.weight_u_g(gross_g)) } else { net_u_g };
+        self.memory.keep(Kept { pour: pour.clone(), gross_g, u_g, lifted_at: at });
         if !pour.came_back {
             self.memory.new += 1;
             self.ware.handle_bare(pour.tare - self.zero_g);
@@ -168,14 +180,19 @@ impl Engine {
         let Some(new) = self.ware.density_per_g(gross_g - self.zero_g) else { return Landed::New };
         let likely = |k: &Kept| self.odds(k, gross_g, at) / new;
         let kept = self.memory.kept.iter();
-        let Some(k) = kept.clone().max_by(|a, b| likely(a).total_cmp(&likely(b))) else { return Landed::New };
+        let likeliest = |a: &&Kept, b: &&Kept| likely(a).total_cmp(&likely(b));
+        let Some(best) = kept.clone().max_by(likeliest) else { return Landed::New };
+        // Of two that weigh alike the one that is short comes back for more: nobody pours into one that is full.
+        let wanting =
+            kept.clone().filter(|k| k.pour.verdict == Verdict::Short && likely(k) > ALIKE * likely(best));
+        let k = wanting.max_by(likeliest).unwrap_or(best);
         // Against a bare piece as against each other one that was lifted.
         let others: f64 = kept.filter(|o| o.pour.piece != k.pour.piece).map(likely).sum();
         let odds = likely(k) / (1.0 + others);
         if self.wants_more_or_less(k, gross_g, likely(k)) {
             return Landed::Same(Box::new(k.clone()), odds);
         }
-        let perhaps = if k.pour.verdict == Verdict::Short { 1.0 / DOUBTFUL } else { PERHAPS };
+        let perhaps = if k.may_want_more() { 1.0 / DOUBTFUL } else { PERHAPS };
         if likely(k) > perhaps { Landed::Perhaps(Box::new(k.clone())) } else { Landed::New }
     }
 

@@ -3,6 +3,7 @@
 use super::done::EITHER;
 use super::engine::{Engine, Seen};
 use super::entry::{Cue, Output};
+use super::falls::Falls;
 use super::landing::Landing;
 use super::leaps::Leaps;
 use super::predict::USUAL_G_S;
@@ -11,7 +12,7 @@ use super::running::{MOST_FLOW_G_S, SHOWN};
 use super::state::{Pan, Pour, State, Stream};
 use super::steps::{BEGUN_G, NOT_A_POUR_G_S, TOUCH_S, jump_g_s, push_recent};
 use crate::reading::Weighing;
-use crate::record::{Mark, Verdict};
+use crate::record::Mark;
 use crate::time::Instant;
 use std::collections::VecDeque;
 
@@ -25,8 +26,6 @@ const REST_S: f64 = 0.5;
 /// What comes at once and is so much of the target may be a lump of slop from a ladle that nobody told of, as well as a hand
 /// that let go (own choice).
 const LUMP: std::ops::Range<f64> = 0.4..1.6;
-/// Readings that show a fall: a knock swings the other way within them (own choice).
-const FALLS: usize = 3;
 /// A piece tared again by more than this gets its `ready` again (own choice).
 const AGAIN_G: f64 = 2.0;
 
@@ -47,8 +46,7 @@ pub(super) struct Ready {
     /// It was tared again after it changed by so much, g.
     pub(super) tared_by_g: Option<f64>,
     /// It lost so much since it last stood at its tare, g: a wiped pan, or a hand that bears it.
-    pub(super) fell_g: f64,
-    pub(super) falls: VecDeque<f64>,
+    pub(super) falls: Falls,
     /// It weighs what this one weighed with its slop: perhaps it was put back.
     pub(super) perhaps: Option<Box<Kept>>,
     /// It was taken for that one, and entered so: as that one was before.
@@ -66,20 +64,9 @@ impl Ready {
             odd_since: None,
             lump_g: 0.0,
             tared_by_g: None,
-            fell_g: 0.0,
-            falls: VecDeque::new(),
+            falls: Falls::default(),
             perhaps: None,
             back: None,
-        }
-    }
-
-    /// What stays gone over three readings was no knock.
-    fn note_fall(&mut self, change: f64) {
-        self.falls.push_back(-change);
-        if self.falls.len() > FALLS {
-            self.falls.pop_front();
-            let stays_g = self.falls.iter().copied().fold(f64::INFINITY, f64::min);
-            self.fell_g = self.fell_g.max(stays_g);
         }
     }
 }
@@ -97,9 +84,9 @@ impl Engine {
         let change = net - r.base_g;
         let threshold = self.threshold_g();
         if self.at_rest().is_some() && change.abs() <= threshold {
-            r.fell_g = 0.0;
+            r.falls.forget();
         }
-        r.note_fall(change);
+        r.falls.note(change);
         let lumps = self.start.settings.vessel.in_lumps() && change > 0.0;
         if !lumps && jump_g_s(w, seen).abs() > NOT_A_POUR_G_S || change < -threshold {
             r.odd_since.get_or_insert(w.taken_at);
@@ -118,9 +105,9 @@ impl Engine {
 
     /// Slop runs into it.
     fn runs(&mut self, r: Ready, w: Weighing) {
-        let Ready { mut pour, recent, base_g, perhaps, back, leaps, fell_g, tared_by_g, .. } = r;
-        if let Some(kept) = perhaps.as_ref().filter(|kept| kept.pour.verdict == Verdict::Short) {
-            // Taken for a bare one, and perhaps it is the short one: then it holds that much more.
+        let Ready { mut pour, recent, base_g, perhaps, back, leaps, falls, tared_by_g, .. } = r;
+        if let Some(kept) = perhaps.as_ref().filter(|kept| kept.may_want_more()) {
+            // Taken for a bare one, and perhaps it is that one: then it holds that much more.
             pour.perhaps_other_g = kept.pour.net.unwrap_or(0.0);
         }
         if let Some((back, taken_for)) = back.zip(perhaps) {
@@ -128,9 +115,9 @@ impl Engine {
         }
         // Drops that fell before, or a piece that was pushed: nobody knows.
         pour.unsure_g = EITHER * base_g.abs();
-        if fell_g > self.threshold_g() {
+        if falls.fell_g() > self.threshold_g() {
             // Poured before it was tared again: what it lost was never its own, or is back.
-            pour.unsure_g = pour.unsure_g.hypot(EITHER * fell_g);
+            pour.unsure_g = pour.unsure_g.hypot(EITHER * falls.fell_g());
             pour.marks = pour.marks.with(Mark::Touched);
         }
         if self.too_soon_after_ready(&pour, w) {

@@ -4,6 +4,7 @@
 use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::Cue;
+use super::falls::Falls;
 use super::landing::Landing;
 use super::leaps::Leaps;
 use super::onset::Onset;
@@ -14,6 +15,7 @@ use super::surges::Surges;
 use super::vessel::Vessel;
 use super::written::note_stop;
 use crate::reading::Weighing;
+use crate::record::Mark;
 use crate::scale::COARSE_STEP_G;
 use crate::settle::line::Line;
 use crate::time::{Duration, Instant};
@@ -99,6 +101,7 @@ impl Engine {
             surges: Surges::default(),
             onset,
             ran: false,
+            falls: Falls::default(),
             lumps: self.start.settings.vessel.in_lumps(),
         }
     }
@@ -298,6 +301,7 @@ impl Engine {
         let falls = net < before_g - self.threshold_g();
         self.sinks(s, net, w.taken_at);
         note_stop(s, net, w.taken_at);
+        self.sinks_below(s, net);
         s.predictor.handle_held(w.arrived_at.seconds_from(w.taken_at));
         let believed = s.predictor.handle_net(net, w.taken_at);
         if !s.lumps {
@@ -324,6 +328,22 @@ impl Engine {
             s.ran |= s.pour.rev > 0
                 && Landing::of(&s.trail).climbs(self.start.scale.reading_sd_g()).is_some()
                 || s.lumps && self.climbing().is_some();
+        }
+    }
+
+    /// What lay on the pan may have been wiped off beneath the piece, by a hand that pressed it first.
+    fn sinks_below(&self, s: &mut Stream, net: f64) {
+        let lay_g = self.after.lay_g(self.zero_g);
+        if s.pour.rev > 0 || lay_g < self.threshold_g() {
+            return;
+        }
+        s.falls.note(net);
+        let gone_g = s.falls.fell_g().min(lay_g);
+        // A piece that is lifted falls as well, and does not come back.
+        if net > -self.threshold_g() && gone_g > self.threshold_g() {
+            s.pour.doubt_g = s.pour.doubt_g.max(gone_g);
+            s.pour.unsure_g = s.pour.unsure_g.max(EITHER * gone_g);
+            s.pour.marks = s.pour.marks.with(Mark::Touched);
         }
     }
 

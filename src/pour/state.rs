@@ -2,6 +2,7 @@
 
 use super::done::EITHER;
 use super::entry::Phase;
+use super::falls::Falls;
 use super::guidance::Guidance;
 use super::landing::Landing;
 use super::leaps::Leaps;
@@ -179,6 +180,8 @@ pub(super) struct Stream {
     pub(super) onset: Onset,
     /// It was seen to climb as slop does, for long enough.
     pub(super) ran: bool,
+    /// Slop never weighs less than nothing: what is below the tare was no part of the piece, or a hand bears it.
+    pub(super) falls: Falls,
 }
 
 impl Stream {

@@ -54,16 +54,19 @@ impl Lock {
     /// [`StoreError::Disk`] when it could not be written; the lock is kept all the same.
     pub fn announce(&self, address: impl std::fmt::Display) -> Result<(), StoreError> {
         let mut file = &self.file;
+        // In one write: a formatted one goes out in parts, and whoever reads between two gets half a port.
+        let line = format!("{address}\n");
         file.set_len(0)
             .and_then(|()| file.seek(SeekFrom::Start(0)))
-            .and_then(|_| writeln!(file, "{address}"))
+            .and_then(|_| file.write_all(line.as_bytes()))
             .map_err(StoreError::disk("write", &self.path))
     }
 }
 
+/// The address of the holder, once its line is whole.
 fn read_address(path: &Path) -> Option<String> {
     let text = std::fs::read_to_string(path).ok()?;
-    let address = text.trim();
+    let address = text.strip_suffix('\n')?.trim();
     (!address.is_empty()).then(|| address.to_owned())
 }
 

@@ -393,6 +393,9 @@ fn a_second_writer_is_refused_with_the_address_of_the_first() {
     let lock = Lock::take(log.dir.path()).unwrap();
     let refused = Lock::take(log.dir.path()).unwrap_err();
     assert!(matches!(refused, StoreError::Held { address: None, .. }), "an old address is not told");
+    std::fs::write(log.dir.path().join("tarebell.lock"), "127.0.0.1:87").unwrap();
+    let refused = Lock::take(log.dir.path()).unwrap_err();
+    assert!(matches!(refused, StoreError::Held { address: None, .. }), "nor one that is half written");
     drop(lock);
 }
 

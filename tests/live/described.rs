@@ -137,6 +137,7 @@ fn every_path_of_the_contract_is_described_and_every_described_path_answers() {
         "get /api/live",
         "get /api/scale",
         "post /api/scale/spare",
+        "post /api/scale/weigh",
         "post /api/scale/lag",
         "post /api/target",
         "get /api/batches",
@@ -154,6 +155,7 @@ fn every_path_of_the_contract_is_described_and_every_described_path_answers() {
         "get /api/shelves",
         "post /api/shelves",
         "get /api/shelves.toml",
+        "get /api/shelves/{shelf}/{name}",
         "post /api/shelves/import",
         "post /api/batches/{id}/bucket",
         "post /api/review",
@@ -213,6 +215,7 @@ fn real_replies_have_exactly_the_described_fields() {
         assert!(reply[part].is_object(), "{part}: {reply}");
     }
     same("post", "/api/scale/lag", "200", &rig.post("/api/scale/lag", json!({})));
+    same("post", "/api/scale/weigh", "200", &rig.post("/api/scale/weigh", json!({ "things": ["vessel"] })));
     same("get", "/api/now", "200", &rig.until("a test", |now| !now["scale"]["lag_test"].is_null()));
     same("post", "/api/scale/lag", "200", &rig.post("/api/scale/lag", json!({ "off": true })));
     let mut batch = bucket;

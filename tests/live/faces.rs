@@ -15,7 +15,7 @@ pub(crate) trait Looker {
 }
 
 /// How often a tour stands still to be looked at.
-pub(crate) const STANDS: usize = 56;
+pub(crate) const STANDS: usize = 57;
 
 /// An invented mug.
 const BARE_G: f64 = 300.0;
@@ -238,6 +238,20 @@ impl Tour {
         self.browser.press(".shelf button").await;
         self.browser.until("the solids", RECKONED).await;
         looker.look(&self.browser, "glaze-again").await;
+        self.rig.post("/api/scale/weigh", json!({ "things": ["vessel", "water", "slop"] }));
+        self.browser
+            .until(
+                "amiss",
+                "return document.querySelector('.step .amiss')?.textContent.includes('on the pan')",
+            )
+            .await;
+        self.pan.still(0.0);
+        self.browser
+            .until("asked", "return document.querySelector('.ask')?.textContent.includes('empty')")
+            .await;
+        looker.look(&self.browser, "glaze-weigh").await;
+        self.rig.post("/api/scale/weigh", json!({ "off": true }));
+        self.browser.until("the form again", "return !!document.querySelector('form')").await;
         self.browser.place("batch").await;
         self.browser.until("mine", "return !!document.querySelector('select[name=mine_glaze]')").await;
         let mine = self.browser.client.find(Locator::Css("select[name=mine_glaze]")).await.expect("a choice");
@@ -251,8 +265,6 @@ impl Tour {
         for (name, text) in [("piece_g", "310"), ("dry_g", "100"), ("soaked_g", "111"), ("sponged_g", "20")] {
             self.browser.fill(name, text).await;
         }
-        // The last of the folded ones, which asks whether the slop is enough.
-        self.browser.js("document.querySelectorAll('details.folded')[1].open = true").await;
         self.browser.fill("at_hand_g", "120").await;
         self.browser
             .until(
@@ -320,7 +332,7 @@ impl Tour {
         self.browser.press("form > .acts:last-of-type button").await;
         self.browser.until("another", "return !!document.querySelector('input[name=dry_g]')").await;
         looker.look(&self.browser, "batch-by-bucket-several").await;
-        self.browser.press("form > .acts button").await;
+        self.browser.press("form > .acts button:not(.weigh)").await;
         self.browser.until("one again", "return !!document.querySelector('input[name=glaze_by]')").await;
         self.browser.choose("coat_by", "piece").await;
         looker.look(&self.browser, "batch-coat-piece").await;

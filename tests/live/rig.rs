@@ -109,7 +109,7 @@ impl Rig {
         let mut rig = Self { child, line, address: String::new(), said, epoch, plant_from: None };
         rig.address = rig.wait("an address in the lock file", || {
             let text = std::fs::read_to_string(&lock).ok()?;
-            text.lines().find(|l| l.starts_with("127.")).map(|l| l.trim().to_owned())
+            text.strip_suffix('\n').filter(|l| l.starts_with("127.")).map(|l| l.trim().to_owned())
         });
         let address = rig.address.clone();
         rig.wait("the page", || ureq::get(format!("http://{address}/api/now")).call().ok().map(|_| ()));

@@ -78,6 +78,16 @@ fn every_version_stays_the_newest_holds_and_what_cannot_be_reckoned_with_is_refu
     assert_eq!((status, &off["what"]), (201, &Value::Null));
     assert_eq!(put(&rig, "form", "Invented mug", &Value::Null, "").0, 404, "it is off already");
     assert_eq!(rig.get("/api/shelves")["forms"], json!([]));
+    let past = rig.get("/api/shelves/form/Invented%20mug");
+    let told = [(&past[0]["version"], &past[0]["what"]), (&past[1]["version"], &past[1]["what"])];
+    assert_eq!(told, [(&json!(2), &Value::Null), (&json!(1), &form)], "{past}");
+    let versions = rig.get("/api/shelves/glaze/Invented%20green");
+    assert_eq!(versions.as_array().map(Vec::len), Some(3), "{versions}");
+    for (path, status) in [("jar/x", 422), ("glaze/x", 404), ("glaze/%ff", 400)] {
+        let asked = ureq::get(format!("http://{}/api/shelves/{path}", rig.address));
+        let reply = asked.config().http_status_as_error(false).build().call().expect(path);
+        assert_eq!(reply.status().as_u16(), status, "{path}");
+    }
 }
 
 #[test]

@@ -76,6 +76,23 @@ fn a_signal_at_any_moment_of_the_start_is_a_clean_stop() {
 }
 
 #[test]
+fn one_that_was_started_to_outlive_its_terminal_does_and_stops_when_it_is_asked_to() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let plain = serve(dir.path());
+    let mut command = std::process::Command::new("sh");
+    command.args(["-c", "trap '' HUP; exec \"$@\"", "sh"]).arg(plain.get_program()).args(plain.get_args());
+    let line = crate::rig::terminal(dir.path());
+    let mut rig = Rig::start_as(command, dir.path(), line);
+    kill_process(Pid::from_child(&rig.child), Signal::HUP).expect("a signal");
+    // A stop takes up to two seconds; what was going to stop would be doing so by now.
+    std::thread::sleep(STOP);
+    assert_eq!(rig.child.try_wait().expect("its state"), None, "{}", rig.said());
+    assert_eq!(rig.get("/api/now")["phase"], "idle");
+    let (code, took) = rig.stop(Signal::TERM);
+    assert!(code == Some(0) && took < STOP, "{code:?} after {took:?}");
+}
+
+#[test]
 fn a_demo_that_is_interrupted_stops_cleanly_and_leaves_no_folder() {
     let dir = tempfile::tempdir().expect("a folder");
     let mut child = std::process::Command::new(env!("CARGO_BIN_EXE_tarebell"))

@@ -93,6 +93,7 @@ impl Browser {
     pub(crate) async fn fill(&self, name: &str, text: &str) {
         let at = format!("input[name={name}]");
         let input = self.client.wait().for_element(Locator::Css(&at)).await.expect(name);
+        self.unfold(&at).await;
         input.clear().await.expect(name);
         input.send_keys(text).await.expect(name);
     }
@@ -105,7 +106,16 @@ impl Browser {
 
     /// One of several.
     pub(crate) async fn choose(&self, name: &str, value: &str) {
-        self.press(&format!("input[name={name}][value={value}]")).await;
+        let at = format!("input[name={name}][value={value}]");
+        self.client.wait().for_element(Locator::Css(&at)).await.expect(name);
+        self.unfold(&at).await;
+        self.press(&at).await;
+    }
+
+    /// What is folded away is unfolded first, as a person would.
+    async fn unfold(&self, css: &str) {
+        self.js(&format!("document.querySelector('{css}').closest('details')?.setAttribute('open', '')"))
+            .await;
     }
 
     pub(crate) async fn open(dir: &Path) -> Self {

@@ -144,6 +144,9 @@ pub(super) fn profile(text: &str) -> Result<Profile, String> {
     text.split(',').map(point).collect::<Result<Vec<_>, String>>().map(Profile)
 }
 
-fn number(text: &str) -> Result<f64, String> {
-    text.trim().parse().map_err(|_| format!("`{text}` is not a number; write it like 80 or 80.5"))
+/// With a point or a comma before its decimals; numbers of a list are parted first.
+pub(super) fn number(text: &str) -> Result<f64, String> {
+    let plain = text.trim().replacen(',', ".", 1);
+    let not_one = || format!("`{text}` is not a number; write it like 80 or 80.5");
+    plain.parse().map_err(|_| not_one())
 }

@@ -4,6 +4,7 @@ import { ask, fill, grams, words } from "./say.js";
 import { going } from "./begun.js";
 import { Hold } from "./hold.js";
 import { Setup } from "./setup.js";
+import { Weigh } from "./weigh.js";
 
 const w = words.batch;
 
@@ -11,6 +12,7 @@ export class BatchPlace {
   #soon;
   #setup;
   #hold;
+  #weigh;
   #begun;
   #reckoned = null;
   #said = "";
@@ -21,7 +23,8 @@ export class BatchPlace {
     this.#soon = soon;
     this.#begun = begun;
     this.#hold = new Hold(soon);
-    this.#setup = new Setup(() => { this.#later(); soon(); });
+    this.#weigh = new Weigh(() => { this.#later(); soon(); });
+    this.#setup = new Setup(() => { this.#later(); soon(); }, this.#weigh);
   }
 
   async open() {
@@ -182,8 +185,10 @@ export class BatchPlace {
   /** The whole place. */
   show(state) {
     const under = state.batch && state.live.now?.batch;
+    this.#weigh.follow(state.live.now);
+    const step = this.#weigh.step();
     return html`<div class="place"><h1>${words.places.batch}</h1>
       <p class="said" role="status">${this.#said}</p>
-      ${under ? [this.#underWay(state), this.#refusal()] : html`${this.#unended()}${this.#form(state.live.now)}${this.#drafts()}`}</div>`;
+      ${under ? [this.#underWay(state), this.#refusal()] : html`${step}${this.#weigh.under ? "" : [this.#unended(), this.#form(state.live.now), this.#drafts()]}`}</div>`;
   }
 }

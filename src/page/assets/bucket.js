@@ -21,13 +21,15 @@ const POWDER = "powder_density_g_ml";
 export class Bucket {
   #fields;
   #soon;
+  #weigh;
   /** The ways it was measured, by a number each. */
   #ways = new Map([[0, "density"]]);
   #next = 1;
 
-  constructor(fields, soon) {
+  constructor(fields, soon, weigh) {
     this.#fields = fields;
     this.#soon = soon;
+    this.#weigh = weigh;
   }
 
   #measure(id, way) {
@@ -72,9 +74,15 @@ export class Bucket {
     return [
       this.#fields.choice(this.#alone ? "glaze_by" : `glaze_by_${id}`, w.bucket, ways, way, (by) => this.#ways.set(id, by)),
       Object.entries(WAYS[way]).map(field),
-      way === "vessel" ? html`<p class="told">${w.vessel_how}</p>` : "",
+      way === "vessel" ? html`<p class="told">${w.vessel_how}</p><p class="acts">${this.#inTurn(id)}</p>` : "",
       this.#alone ? "" : html`<p class="acts"><button type="button" class="plain" @click=${drop}>${w.measure_drop}</button></p>`,
     ];
+  }
+
+  /** The vessel empty, then twice with water and twice with slop. */
+  #inTurn(id) {
+    const put = ([empty, ...full]) => this.#fields.put({ empty_g: empty, water_g: full.slice(0, 2), slop_g: full.slice(2) }, `${id}.vessel.`);
+    return this.#weigh.button(["vessel", "water", "water", "slop", "slop"], words.weigh.vessel, put);
   }
 
   show() {

@@ -8,15 +8,19 @@ const WAYS = {
   tile: { area_cm2: w.tile_area, before_g: w.tile_before, after_g: w.tile_after },
   fired: { thickness_mm: w.fired_mm, fired_density_g_ml: w.fired_density, loss_on_ignition: w.fired_loss, firing_shrinkage_percent: w.firing_shrinkage },
 };
+/** What the pan can tell. */
+const THINGS = { "tile.before_g": "tile", "tile.after_g": "coated" };
 /** May be left out: a piece of the same form, and no shrinkage. */
 const FREE = ["piece.area_cm2", "fired.firing_shrinkage_percent"];
 
 export class Coat {
   #fields;
+  #weigh;
   #way = "dry";
 
-  constructor(fields) {
+  constructor(fields, weigh) {
     this.#fields = fields;
+    this.#weigh = weigh;
   }
 
   /** As it stands in a request. */
@@ -26,7 +30,11 @@ export class Coat {
   }
 
   show() {
-    const field = ([name, label]) => this.#fields.field(`coat.${this.#way}.${name}`, label, FREE.includes(`${this.#way}.${name}`) ? { free: true, hint: w.may_lack } : {});
+    const field = ([name, label]) => {
+      const key = `${this.#way}.${name}`, thing = THINGS[key];
+      const weigh = thing ? this.#weigh.into(this.#fields, `coat.${key}`, thing, label) : "";
+      return this.#fields.field(`coat.${key}`, label, FREE.includes(key) ? { free: true, hint: w.may_lack } : { weigh });
+    };
     return [
       this.#fields.choice("coat_by", w.coat_how, w.coats, this.#way, (by) => { this.#way = by; }),
       Object.entries(WAYS[this.#way]).map(field),

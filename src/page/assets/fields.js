@@ -45,9 +45,16 @@ export class Fields {
     return this.wrong?.field?.split(/[.[]/).includes(name) ? this.wrong.message : null;
   }
 
-  /** Whether the refusal stands at a field that is shown. */
+  /** Whether the refusal stands at a field; one that is folded away is unfolded. */
   placed(form) {
-    return this.wrong !== null && form !== null && form.querySelector(".amiss") !== null;
+    const at = (this.wrong && form?.querySelector(".amiss")) ?? null;
+    at?.closest("details")?.setAttribute("open", "");
+    return at !== null;
+  }
+
+  /** Fields that most leave as they are, folded away under what they are now. */
+  folded(head, fields) {
+    return html`<details class="folded"><summary>${head}</summary><div class="fields">${fields}</div></details>`;
   }
 
   input(key, name, more = {}) {
@@ -66,7 +73,7 @@ export class Fields {
   /** A field; what is wrong with it stands right under it. */
   field(key, label, more = {}) {
     const name = key.split(".").pop();
-    return html`<div class="field-of"><label>${label}${this.input(key, name, more)}</label>${this.note(name)}</div>`;
+    return html`<div class="field-of"><label>${label}${this.input(key, name, more)}</label>${more.weigh ?? ""}${this.note(name)}</div>`;
   }
 
   /** The fields of one way to tell something. */

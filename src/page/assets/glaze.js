@@ -4,6 +4,7 @@ import { ask, fill, grams, words } from "./say.js";
 import { Fields } from "./fields.js";
 import { Bucket } from "./bucket.js";
 import { Hold } from "./hold.js";
+import { Weigh } from "./weigh.js";
 import { age, told } from "./shelf.js";
 
 const w = words.glaze;
@@ -14,12 +15,16 @@ export class GlazePlace {
   #soon;
   #again;
   #hold;
+  #weigh;
   #fields;
   #bucket;
   #rest = {};
   #all = { glazes: [], forms: [], coats: [] };
   /** The glaze that is open; empty: a new one. None: the list. */
   #open = null;
+  /** An inside or a coat that is looked at, and every version of what is open. */
+  #looked = null;
+  #history = [];
   #done = "measured";
   #reckoned = null;
   #said = "";
@@ -30,12 +35,13 @@ export class GlazePlace {
     this.#soon = soon;
     this.#again = again;
     this.#hold = new Hold(soon);
+    this.#weigh = new Weigh(() => { this.#later(); soon(); });
     this.#fresh({});
   }
 
   #fresh(what) {
     this.#fields = new Fields(() => { this.#later(); this.#soon(); });
-    this.#bucket = new Bucket(this.#fields, () => { this.#later(); this.#soon(); });
+    this.#bucket = new Bucket(this.#fields, () => { this.#later(); this.#soon(); }, this.#weigh);
     if (what.glaze) this.#bucket.put(what.glaze);
     const { glaze: _bucket, slop_g, cup_s, deflocculant, sieved, ...rest } = what;
     // What was kept of it in other ways stays.
@@ -112,11 +118,11 @@ export class GlazePlace {
     });
   };
 
-  #off(name) {
+  #off(shelf, name) {
     return this.#try(async () => {
-      await ask("/api/shelves", { shelf: "glaze", name, what: null, note: w.taken_off });
+      await ask("/api/shelves", { shelf, name, what: null, note: w.taken_off });
       this.#said = fill(w.gone, { name });
-      this.#open = null;
+      this.#open = this.#looked = null;
     });
   }
 
@@ -134,7 +140,41 @@ export class GlazePlace {
     this.#done = "measured";
     this.#fresh(this.#all.glazes.find((glaze) => glaze.name === name)?.what ?? {});
     if (name) this.#later();
+    this.#recall("glaze", name);
     this.#soon();
+  }
+
+  /** Every version, the newest first. */
+  async #recall(shelf, name) {
+    this.#history = [];
+    if (!name) return;
+    try {
+      this.#history = await ask(`/api/shelves/${shelf}/${encodeURIComponent(name)}`);
+    } catch (error) {
+      this.#wrong = fill(words.not_done, { why: error.message });
+    }
+    this.#soon();
+  }
+
+  #past() {
+    const row = (one) => html`<li><b>${[fill(w.version, { n: one.version }), one.note, age(one.made_at)].filter(Boolean).join(" · ")}</b>
+      <span class="told">${told(one)}</span></li>`;
+    return this.#history.length ? this.#fields.folded(fill(w.history, { n: this.#history.length }), html`<ul class="shelf">${this.#history.map(row)}</ul>`) : "";
+  }
+
+  #look(thing) {
+    this.#looked = thing;
+    this.#said = this.#wrong = "";
+    if (thing) this.#recall(thing.shelf, thing.name);
+    this.#soon();
+  }
+
+  /** One inside or coat. */
+  #other() {
+    const thing = this.#looked;
+    return html`<section><h2>${thing.name}</h2><p class="told">${told(thing)}</p>${this.#past()}
+      <p class="acts"><button class="plain" @click=${() => this.#look(null)}>${w.back}</button></p>
+      ${this.#hold.button(`off ${thing.shelf} ${thing.name}`, fill(w.off, { name: thing.name }), words.batch.ending, () => this.#off(thing.shelf, thing.name))}</section>`;
   }
 
   /** A batch under way goes by an older version of this glaze. */
@@ -154,7 +194,7 @@ export class GlazePlace {
   }
 
   #others() {
-    const row = (thing) => html`<li><b>${thing.name}</b><span class="told">${told(thing)}</span></li>`;
+    const row = (thing) => html`<li><button class="plain" @click=${() => this.#look(thing)}>${thing.name}</button><span class="told">${told(thing)}</span></li>`;
     const of = (head, things) => (things.length ? html`<section><h2>${head}</h2><ul class="shelf">${things.map(row)}</ul></section>` : "");
     return html`${of(w.forms, this.#all.forms)}${of(w.coats, this.#all.coats)}
       <section><h2>${w.text}</h2><p>${w.text_what}</p><p class="acts"><a class="button" href="/api/shelves.toml" download="tarebell-shelves.toml">${w.text_out}</a></p>
@@ -196,14 +236,17 @@ export class GlazePlace {
       ${f.field("slop_g", w.slop, free)}${f.field("wanted_gravity", w.wanted, free)}${f.field("cup_s", w.cup, free)}
       ${f.field("deflocculant", w.deflocculant, { ...free, text: true })}${f.field("sieved", w.sieved, { ...free, text: true })}
       <button>${w.keep}</button></form>
+      ${this.#past()}
       <p class="acts"><button class="plain" @click=${() => { this.#open = null; this.#soon(); }}>${w.back}</button></p>
-      ${this.#open ? this.#hold.button(`off ${this.#open}`, fill(w.off, { name: this.#open }), words.batch.ending, () => this.#off(this.#open)) : ""}`;
+      ${this.#open ? this.#hold.button(`off ${this.#open}`, fill(w.off, { name: this.#open }), words.batch.ending, () => this.#off("glaze", this.#open)) : ""}`;
   }
 
   /** The whole place. */
-  show({ batch }) {
+  show({ batch, live: { now } }) {
+    this.#weigh.follow(now);
+    const step = this.#weigh.step();
     return html`<div class="place"><h1>${words.places.glaze}</h1>
       <p class="said" role="status">${this.#said}</p><p class="wrong" role="alert">${this.#wrong}</p>
-      ${this.#open === null ? html`${this.#older(batch)}${this.#list()}` : this.#form()}</div>`;
+      ${step}${this.#weigh.under ? "" : this.#looked ? this.#other() : this.#open === null ? html`${this.#older(batch)}${this.#list()}` : this.#form()}</div>`;
   }
 }

@@ -107,7 +107,7 @@ export class Inside {
       this.#fields.choice("shape", w.form, shapes, this.#shape, (by) => { this.#shape = by; }),
       this.#shape === "profile" ? this.#profile() : Object.entries(SHAPES[this.#shape]).map(([name, label]) => this.#size(name, label)),
       this.#sketch(),
-      html`<details class="folded"><summary>${w.form_more}</summary><div class="fields">${Object.entries(BESIDE).map(([name, label]) => this.#fields.field(name, label, { free: true, hint: w.may_lack }))}</div></details>`,
+      this.#fields.folded(w.form_more, Object.entries(BESIDE).map(([name, label]) => this.#fields.field(name, label, { free: true, hint: w.may_lack }))),
     ];
   }
 }

@@ -1,7 +1,7 @@
 // What a batch is made from, as the potter types it: bucket, inside, coat, give or take.
 // Keeps what is typed and turns it into a request; every gram is reckoned by the daemon.
 import { html } from "./lit-html.js";
-import { words } from "./say.js";
+import { fill, words } from "./say.js";
 import { Fields } from "./fields.js";
 import { Bucket } from "./bucket.js";
 import { Inside } from "./inside.js";
@@ -41,13 +41,13 @@ export class Setup {
   #finish = null;
   #usually = "stop";
 
-  constructor(soon) {
+  constructor(soon, weigh) {
     this.#soon = soon;
     this.#fields = new Fields(soon, STARTS);
-    this.#bucket = new Bucket(this.#fields, soon);
+    this.#bucket = new Bucket(this.#fields, soon, weigh);
     this.#inside = new Inside(this.#fields, soon);
-    this.#coat = new Coat(this.#fields);
-    this.#ware = new Ware(this.#fields);
+    this.#coat = new Coat(this.#fields, weigh);
+    this.#ware = new Ware(this.#fields, weigh);
   }
 
   /** A refusal: the field it names, if any, and its words. */
@@ -147,7 +147,7 @@ export class Setup {
     return html`${this.#from("glaze", w.mine_glaze, w.another_glaze, () => this.#bucket.show())}
       ${this.#from("form", w.mine_form, w.another_form, () => this.#inside.show(), this.#keep("form", w.keep_form))}
       ${this.#from("coat", w.mine_coat, w.another_coat, () => this.#coat.show(), this.#keep("coat", w.keep_coat))}
-      ${this.#ware.show()}`;
+      ${this.#fields.folded(fill(w.ware_now, { ware: w.wares[this.#ware.state] }), this.#ware.show())}`;
   }
 
   #each_of() {
@@ -155,7 +155,7 @@ export class Setup {
     const own = () => [f.field("low_g", w.low), f.field("high_g", w.high), f.field("steps", w.steps), f.field("of_each", w.of_each, free)];
     return html`${this.#fields.choice("each", w.each, { alike: w.each_alike, own: w.each_own }, this.#each, (each) => { this.#each = each; })}
       ${this.#each === "own" ? own() : f.field("pieces", w.pieces)}
-      <details class="folded"><summary>${w.supply}</summary><div class="fields">${f.field("at_hand_g", w.at_hand, free)}${f.field("left_in_jug_g", w.left_in_jug, free)}${f.field("loss_g_per_piece", w.loss, free)}</div></details>`;
+      ${f.folded(w.supply, [f.field("at_hand_g", w.at_hand, free), f.field("left_in_jug_g", w.left_in_jug, free), f.field("loss_g_per_piece", w.loss, free)])}`;
   }
 
   /** All fields; `result` stands where the grams are reckoned. */
@@ -171,10 +171,17 @@ export class Setup {
       ${result}
       ${this.#fields.field("name", w.name, { text: true, hint: w.name_hint })}
       ${own ? "" : this.#named("glaze_name", w.glaze_name, w.may_lack)}${this.#named("pourer", w.pourer)}
-      ${this.#fields.field("bare_least", w.bare_least, { free: true, hint: w.may_lack })}
-      ${this.#fields.field("bare_greatest", w.bare_greatest, { free: true, hint: w.may_lack })}${this.#fields.note("bare_g")}
       ${this.#named("jug", w.jug, undefined, () => { this.#vessel = null; })}
-      ${this.#fields.choice("vessel", w.vessel, w.vessels, this.#pouredFrom(), (vessel) => { this.#vessel = vessel; })}
-      ${this.#fields.choice("finish", w.finish, w.finishes, this.#finish ?? this.#usually, (finish) => { this.#finish = finish; })}`;
+      ${this.#poured()}`;
+  }
+
+  /** What is poured from and how it is finished, and what the pieces weigh. */
+  #poured() {
+    const f = this.#fields, free = { free: true, hint: w.may_lack };
+    const from = this.#pouredFrom(), finish = this.#finish ?? this.#usually;
+    return f.folded(fill(w.poured, { from: w.vessels[from], finish: w.finished[finish] }), html`
+      ${f.choice("vessel", w.vessel, w.vessels, from, (vessel) => { this.#vessel = vessel; })}
+      ${f.choice("finish", w.finish, w.finishes, finish, (way) => { this.#finish = way; })}
+      ${f.field("bare_least", w.bare_least, free)}${f.field("bare_greatest", w.bare_greatest, free)}${f.note("bare_g")}`);
   }
 }

@@ -29,7 +29,7 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("link", &["settings"]),
     ("sound", &["pour", "settings"]),
     ("store", &["record"]),
-    ("page", &["batch", "intake", "plot", "pour", "record", "review"]),
+    ("page", &["batch", "guide", "intake", "plot", "pour", "record", "review"]),
     (
         "daemon",
         &[
