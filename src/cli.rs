@@ -37,6 +37,14 @@ pub enum Command {
     Calibrate(CalibrateArgs),
     /// Work out the grams for a piece, every step shown
     Target(Box<TargetArgs>),
+    /// Say how even a batch was, and which pieces to look at
+    ///
+    /// Works beside a running daemon.
+    Review(ReviewArgs),
+    /// Print the whole log as a table (CSV), or as JSON
+    ///
+    /// Works beside a running daemon.
+    Export(ExportArgs),
     /// Run a recorded trace again and show what was cued, or play a scene
     ///
     /// A trace is what a pour's engine was given, in the log or as a file; a scene is an invented hand at a simulated
@@ -102,6 +110,36 @@ pub struct DemoArgs {
 /// `scales`.
 #[derive(Args, Debug)]
 pub struct ScalesArgs {
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// `review`.
+#[derive(Args, Debug)]
+pub struct ReviewArgs {
+    /// Id or name of the batch [default: the newest that was begun]
+    pub batch: Option<String>,
+    /// Run rules to look for, apart by commas [default: beyond-3-sigma,eight-one-side]
+    #[arg(long, value_name = "WORDS")]
+    pub rules: Option<String>,
+    /// Folder of the log
+    #[arg(long, value_name = "DIR")]
+    pub data: Option<PathBuf>,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// `export`.
+#[derive(Args, Debug)]
+pub struct ExportArgs {
+    /// Only this batch, by id or name
+    #[arg(long, value_name = "BATCH")]
+    pub batch: Option<String>,
+    /// Folder of the log
+    #[arg(long, value_name = "DIR")]
+    pub data: Option<PathBuf>,
     /// Print JSON
     #[arg(long)]
     pub json: bool,
@@ -233,7 +271,10 @@ mod tests {
             "Run beside",
             "Run with a simulated",
             "List the scales",
+            "Calibrate the scale",
             "Work out",
+            "Say how even",
+            "Print the whole log",
             "Run a recorded",
             "Check settings",
         ];

@@ -4,6 +4,7 @@
 
 mod aim;
 mod calibrated;
+mod history;
 mod numbers;
 mod shelf;
 
@@ -11,6 +12,7 @@ use crate::time::{Duration, WallTime};
 use crate::units::Mass;
 pub use aim::Aim;
 pub use calibrated::{CalibrationRecord, CalibrationWrite, CheckRecord};
+pub use history::{Found, History, Search, Tally};
 pub use numbers::{MOST_NUMBER, Numbers};
 pub use shelf::{Shelf, ShelfRecord};
 
@@ -171,6 +173,8 @@ pub struct BatchRecord {
     pub measured_at: Option<WallTime>,
     /// The least and the greatest weight of a bare piece, where said.
     pub bare: Option<(Mass, Mass)>,
+    /// The inside of its pieces in words: the form's name on its shelf, or its shape and sizes.
+    pub form: Option<String>,
     /// The request it was made from, as JSON text, so that no input is lost.
     pub request: String,
     /// When it was made.
@@ -245,6 +249,8 @@ pub struct PourRecord {
     pub calibration: Option<String>,
     /// Scale it was weighed on.
     pub scale: String,
+    /// What the potter calls this piece; empty: a label that was taken off.
+    pub label: Option<String>,
     /// What is to be known of it.
     pub marks: Marks,
     /// The trace: scale readings of this pour in its compact form.

@@ -79,6 +79,12 @@ impl WallTime {
         stamp.unwrap_or(if self.0 < 0 { jiff::Timestamp::MIN } else { jiff::Timestamp::MAX }).to_string()
     }
 
+    /// From a day and a time in UTC; `None` where there is no such moment.
+    pub fn from_utc(year: i16, month: i8, day: i8, hour: i8, minute: i8) -> Option<Self> {
+        let at = jiff::civil::DateTime::new(year, month, day, hour, minute, 0, 0).ok()?;
+        jiff::tz::Offset::UTC.to_timestamp(at).ok().map(|stamp| Self(stamp.as_microsecond()))
+    }
+
     /// From RFC 3339 text; `None` where it is none.
     pub fn from_rfc3339(text: &str) -> Option<Self> {
         text.parse::<jiff::Timestamp>().ok().map(|stamp| Self(stamp.as_microsecond()))

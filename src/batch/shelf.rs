@@ -89,6 +89,26 @@ pub fn with_bucket(request: &str, bucket: &Map<String, Value>) -> Result<(String
     Ok((Value::Object(whole).to_string(), found))
 }
 
+/// A form as it is asked for, in words: its shape, and its sizes as they stand there.
+pub fn form_words(form: &Value) -> String {
+    let shape = form.get("by").and_then(Value::as_str).unwrap_or("form");
+    let sizes = form
+        .as_object()
+        .into_iter()
+        .flatten()
+        .filter_map(|(_, size)| size.as_f64())
+        .map(|size| size.to_string());
+    let sizes: Vec<String> = sizes.collect();
+    if sizes.is_empty() { shape.to_owned() } else { format!("{shape} {}", sizes.join(" x ")) }
+}
+
+/// The inside area of a piece, cm2, from a batch's request; `None` where it does not tell.
+pub fn area_cm2(request: &str) -> Option<f64> {
+    let whole: Value = serde_json::from_str(request).ok()?;
+    let of_target = TARGET.iter().filter_map(|key| Some(((*key).to_owned(), whole.get(*key)?.clone())));
+    reckoned(of_target.collect()).ok()?.area.map(|area| area.cm2()).filter(|cm2| *cm2 > 0.0)
+}
+
 /// The fields of a target request within that of a batch, but for those that say what to do to the bucket as it was.
 const TARGET: [&str; 12] = [
     "glaze",

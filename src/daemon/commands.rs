@@ -3,6 +3,7 @@
 use super::doctor;
 use super::event::Event;
 use super::files;
+use super::reviewing;
 use super::signals::Signals;
 use super::simulated;
 use super::{Daemon, Setup, Way, air, rehearsal};
@@ -47,6 +48,8 @@ pub fn run(cli: Cli) -> anyhow::Result<ExitCode> {
         Command::Scales(args) => air::scales(&args),
         Command::Calibrate(args) => in_runtime(super::calibrating::run(&args)),
         Command::Target(args) => target(&args),
+        Command::Review(args) => reviewing::review(&args),
+        Command::Export(args) => reviewing::export(&args),
         Command::Replay(args) => replay(&args),
         Command::Doctor(args) => look(&args),
     }

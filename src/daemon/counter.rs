@@ -13,7 +13,8 @@ use crate::pour::guidance::Guidance;
 use crate::pour::hand::Hand;
 use crate::pour::trace::Trace;
 use crate::record::{
-    BatchRecord, CalibrationRecord, CalibrationWrite, CheckRecord, PourRecord, Shelf, ShelfRecord,
+    BatchRecord, CalibrationRecord, CalibrationWrite, CheckRecord, Found, History, PourRecord, Search, Shelf,
+    ShelfRecord, Tally,
 };
 use crate::store::{Reader, Wanted, try_writable};
 use crate::time::WallTime;
@@ -39,7 +40,7 @@ pub(crate) struct Counter {
 }
 
 impl Counter {
-    fn reader(&self) -> Result<Reader, Refusal> {
+    pub(super) fn reader(&self) -> Result<Reader, Refusal> {
         Reader::open(&self.dir).map_err(storage)
     }
 
@@ -59,7 +60,7 @@ impl Counter {
         }
     }
 
-    fn answer(&self, event: impl FnOnce(Reply) -> Event) -> Result<Answer, Refusal> {
+    pub(super) fn answer(&self, event: impl FnOnce(Reply) -> Event) -> Result<Answer, Refusal> {
         let (to, answer) = sync_channel(1);
         let wanted = Wanted::default();
         self.events.send(event(Reply { to, wanted: wanted.clone() })).map_err(|_| storage(STOPPING))?;
@@ -82,7 +83,7 @@ fn heavier(a: Option<Mass>, b: Option<Mass>) -> Option<Mass> {
     a.into_iter().chain(b).reduce(|a, b| if a > b { a } else { b })
 }
 
-fn storage(error: impl std::fmt::Display) -> Refusal {
+pub(super) fn storage(error: impl std::fmt::Display) -> Refusal {
     Refusal::Storage(error.to_string())
 }
 
@@ -271,6 +272,47 @@ impl Desk for Counter {
 
     fn retarget(&self, batch: BatchRecord) -> Result<(), Refusal> {
         self.answer(|reply| Event::Retarget(Box::new(batch), reply)).map(drop)
+    }
+
+    fn pour_of(&self, id: &str) -> Result<PourRecord, Refusal> {
+        self.pour(id)
+    }
+
+    fn is_known(&self, id: &str) -> Result<bool, Refusal> {
+        self.reader()?.pour(id).map(|pour| pour.is_some()).map_err(storage)
+    }
+
+    fn find(&self, search: &Search, most: usize) -> Result<Vec<Found>, Refusal> {
+        self.reader()?.find(search, most).map_err(storage)
+    }
+
+    fn tallies(&self) -> Result<Vec<Tally>, Refusal> {
+        self.reader()?.tallies().map_err(storage)
+    }
+
+    fn by_pourer(&self) -> Result<bool, Refusal> {
+        self.reader()?.by_pourer().map_err(storage)
+    }
+
+    fn keep(&self, history: History) -> Result<(), Refusal> {
+        self.kept(history)
+    }
+
+    fn backup(&self) -> Result<(String, u64), Refusal> {
+        self.backed_up()
+    }
+
+    fn backups(&self) -> Result<Vec<(String, u64)>, Refusal> {
+        self.all_backups()
+    }
+
+    fn backup_file(&self, name: &str) -> Result<Vec<u8>, Refusal> {
+        let file = self.backup_at(name)?;
+        std::fs::read(&file).map_err(|e| storage(format!("could not read {}: {e}", file.display())))
+    }
+
+    fn restore(&self, name: &str) -> Result<(String, u64), Refusal> {
+        self.put_back(name)
     }
 
     fn hear_client(&self, client: u64, latency: Option<crate::time::Duration>) {

@@ -152,6 +152,7 @@ pub(super) async fn begin(daemon: &Daemon, name: &str, pieces: u32) -> anyhow::R
         bucket: None,
         measured_at: None,
         bare: None,
+        form: None,
         request: String::new(),
         created_at: wall,
         begun_at: None,

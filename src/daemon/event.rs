@@ -5,7 +5,7 @@ use crate::link::LinkEvent;
 use crate::page::desk::{Begun, Refusal, RoutineWish};
 use crate::page::view::{LagTestView, RoutineView, WeighedView};
 use crate::pour::hand::Hand;
-use crate::record::{BatchRecord, CalibrationWrite, Numbers, PourRecord, ShelfRecord, WhoPours};
+use crate::record::{BatchRecord, CalibrationWrite, History, Numbers, PourRecord, ShelfRecord, WhoPours};
 use crate::sound::SoundStatus;
 use crate::store::{Ack, Wanted};
 use crate::time::Duration;
@@ -106,6 +106,8 @@ pub enum Event {
     Calibration(Box<CalibrationWrite>, Reply),
     /// These are to stand on their shelves, all or none.
     Put(Vec<ShelfRecord>, Reply),
+    /// Something is to be done to the log as a whole.
+    Keep(Box<History>, Reply),
     /// What the further pieces of this batch should get.
     Retarget(Box<BatchRecord>, Reply),
     /// The response test of the scale is to begin, or to be left off.

@@ -136,6 +136,7 @@ impl Log {
             | Write::Spare(_)
             | Write::Shelf(_)
             | Write::Calibration(_)
+            | Write::History(_)
             | Write::Retargeted(_)
             | Write::Lag { .. }
             | Write::Trace { .. }

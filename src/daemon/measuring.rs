@@ -67,6 +67,7 @@ impl Table {
             | Write::Spare(_)
             | Write::Shelf(_)
             | Write::Calibration(_)
+            | Write::History(_)
             | Write::Retargeted(_)
             | Write::Trace { .. }
             | Write::PourDropped { .. } => None,

@@ -75,6 +75,7 @@ impl Open {
             bucket: self.bucket,
             calibration: self.by.as_ref().map(|by| by.id.clone()),
             scale,
+            label: None,
             marks: e.marks,
             trace,
         }
@@ -181,6 +182,7 @@ impl Open {
             bucket: None,
             calibration: None,
             scale: "invented scale".to_owned(),
+            label: None,
             marks: crate::record::Marks::default(),
             trace: Vec::new(),
         }

@@ -156,6 +156,7 @@ impl Table {
             Event::Routine(wish, reply) => self.begin_routine(wish.map(|w| *w), &reply),
             Event::Weigh { things, reply } => self.weigh(things, &reply),
             Event::Put(records, reply) => self.put(records, reply),
+            Event::Keep(history, reply) => self.keep(*history, reply),
             Event::Retarget(batch, reply) => self.retarget(*batch, reply),
             Event::Ack(ack) => self.handle_ack(*ack),
             Event::Sound(status) => self.parts.outlet.handle_status(status),

@@ -49,6 +49,7 @@ fn a_batch(clock: Clock) -> BatchRecord {
         bucket: None,
         measured_at: None,
         bare: None,
+        form: None,
         request: String::new(),
         created_at: clock.wall(),
         begun_at: None,

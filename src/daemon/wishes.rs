@@ -310,6 +310,7 @@ impl Table {
             | Write::Spare(_)
             | Write::Shelf(_)
             | Write::Calibration(_)
+            | Write::History(_)
             | Write::Retargeted(_) => return,
         }
         self.renumber();

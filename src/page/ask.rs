@@ -19,7 +19,7 @@ use axum::Json;
 use axum::extract::State;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
-use serde_json::{Map, Value, json};
+use serde_json::{Map, Value};
 use std::sync::Arc;
 
 pub(super) type Ask = State<Arc<Page>>;
@@ -138,6 +138,17 @@ fn measured(of: &Map<String, Value>) -> Option<(GlazeRequest, Option<f64>)> {
     Some((glaze, of.get("water_c").and_then(Value::as_f64)))
 }
 
+/// The inside in words: as it is called on its shelf, or its shape and sizes.
+async fn form_name(page: &Arc<Page>, form: Option<&Value>) -> Answer<Option<String>> {
+    let Some(form) = form.filter(|form| form.is_object()).cloned() else { return Ok(None) };
+    let all = desk(page, |desk| desk.shelves(false)).await?;
+    let same = |r: &&ShelfRecord| {
+        let body = r.body.as_deref().and_then(|body| serde_json::from_str::<Value>(body).ok());
+        r.shelf == Shelf::Form && body.is_some_and(|body| body["form"] == form)
+    };
+    Ok(all.iter().find(same).map(|r| r.name.clone()).or_else(|| Some(crate::batch::shelf::form_words(&form))))
+}
+
 /// One of the words that are known here.
 fn word(object: &mut Map<String, Value>, key: &'static str, known: &[&str]) -> Answer<Option<String>> {
     match name(object, key)? {
@@ -236,6 +247,7 @@ pub(super) async fn create(
     let targets_g = object.remove("targets_g").filter(|value| !value.is_null());
     let plan = plan(&mut object)?;
     let bucket = bucket(&page, plan.glaze_name.as_deref(), &object).await?;
+    let form = form_name(&page, object.get("form")).await?;
     let target = weighed(&page, &from_value(&Value::Object(object))?).await?;
     let ladder = match targets_g {
         None => climbed(&target)?,
@@ -261,6 +273,7 @@ pub(super) async fn create(
         bucket: bucket.map(|(version, _)| version),
         measured_at: bucket.map(|(_, at)| at),
         bare: plan.bare,
+        form,
         request: whole,
         created_at: page.desk.wall_time(),
         begun_at: None,
@@ -342,45 +355,12 @@ pub(super) async fn skip(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<Jso
     desk(&page, move |desk| desk.skip(&id)).await.map(|left_out| Json(LeftOutView { left_out }))
 }
 
-/// Columns of the table, all of the record's plain fields.
-const COLUMNS: [&str; 18] = [
-    "piece",
-    "started_at",
-    "net_g",
-    "first_net_g",
-    "net_u_g",
-    "target_g",
-    "low_g",
-    "high_g",
-    "verdict",
-    "settled",
-    "guided",
-    "interrupted",
-    "top_ups",
-    "tare_g",
-    "marks",
-    "dry_g",
-    "bucket",
-    "calibration",
-];
-
 /// The same as a table (RFC 4180).
 #[utoipa::path(get, path = "/api/batches/{id}/pours.csv", params(("id" = String, Path, description = "Id of the batch")), responses(
     (status = 200, body = String, content_type = "text/csv"), Refusals
 ))]
 pub(super) async fn table(State(page): Ask, Id(id): Id) -> Answer<Response> {
     let found = desk(&page, move |desk| desk.pours(&id)).await?;
-    let mut text = COLUMNS.join(",") + "\r\n";
-    for pour in &found {
-        let row = json!(PourView::from(pour));
-        let cell = |column: &&str| match &row[*column] {
-            Value::Null => String::new(),
-            Value::String(text) => text.clone(),
-            // Words without blanks or commas of their own.
-            Value::Array(words) => words.iter().filter_map(Value::as_str).collect::<Vec<_>>().join(" "),
-            plain @ (Value::Bool(_) | Value::Number(_) | Value::Object(_)) => plain.to_string(),
-        };
-        text += &(COLUMNS.iter().map(cell).collect::<Vec<_>>().join(",") + "\r\n");
-    }
+    let text = super::table::of_batch(&found);
     Ok(([(header::CONTENT_TYPE, "text/csv; charset=utf-8")], text).into_response())
 }

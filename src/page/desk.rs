@@ -9,7 +9,8 @@ use crate::guide::weighed::Things;
 use crate::pour::curve::Curve;
 use crate::pour::outlook::Outlook;
 use crate::record::{
-    BatchRecord, CalibrationRecord, CalibrationWrite, CheckRecord, PourRecord, Shelf, ShelfRecord,
+    BatchRecord, CalibrationRecord, CalibrationWrite, CheckRecord, Found, History, PourRecord, Search, Shelf,
+    ShelfRecord, Tally,
 };
 use crate::time::Duration;
 use crate::units::Mass;
@@ -126,6 +127,26 @@ pub trait Desk: Send + Sync + 'static {
     fn put(&self, records: Vec<ShelfRecord>) -> Result<(), Refusal>;
     /// The further pieces of a batch that has not ended should get what stands in this record.
     fn retarget(&self, batch: BatchRecord) -> Result<(), Refusal>;
+    /// The newest revision of a pour.
+    fn pour_of(&self, id: &str) -> Result<PourRecord, Refusal>;
+    /// Whether the log has a pour of this id.
+    fn is_known(&self, id: &str) -> Result<bool, Refusal>;
+    /// At most so many pours that fit, the latest first.
+    fn find(&self, search: &Search, most: usize) -> Result<Vec<Found>, Refusal>;
+    /// What is kept of each batch, the oldest first.
+    fn tallies(&self) -> Result<Vec<Tally>, Refusal>;
+    /// Whether batches may be compared by who poured.
+    fn by_pourer(&self) -> Result<bool, Refusal>;
+    /// Does something to the log as a whole.
+    fn keep(&self, history: History) -> Result<(), Refusal>;
+    /// Copies the whole log into one file; gives its name and bytes.
+    fn backup(&self) -> Result<(String, u64), Refusal>;
+    /// Such files, the newest first.
+    fn backups(&self) -> Result<Vec<(String, u64)>, Refusal>;
+    /// What such a file holds.
+    fn backup_file(&self, name: &str) -> Result<Vec<u8>, Refusal>;
+    /// The log becomes what such a file holds; gives the copy of it as it was.
+    fn restore(&self, name: &str) -> Result<(String, u64), Refusal>;
     /// A live client's loudspeaker is heard this late; none: no longer.
     fn hear_client(&self, client: u64, latency: Option<Duration>);
     /// Wall time, for new records.

@@ -7,14 +7,19 @@ mod assets;
 mod calibrations;
 pub mod desk;
 mod guard;
+mod history;
+mod intake;
 mod live;
 mod paths;
 pub mod problem;
 mod record;
+mod report;
+mod review;
 mod routine;
 mod said;
 mod shelf;
 mod shelf_text;
+pub mod table;
 mod take;
 pub mod view;
 mod weighed;
@@ -31,6 +36,8 @@ use tokio::sync::{broadcast, watch};
 
 /// Largest request, in bytes.
 const BODY: usize = 65_536;
+/// Largest table that is brought in, in bytes: some 50,000 lines.
+const TABLE: usize = 4_000_000;
 
 /// What the page is built from.
 #[derive(Clone)]

@@ -3,17 +3,20 @@
 //! A path is added here with `routes!` only, so that it can't go undescribed.
 
 use super::problem::{Problem, Refusals};
-use super::{Page, ask, assets, calibrations, live, record, routine, shelf, view, weighed};
+use super::{
+    Page, TABLE, ask, assets, calibrations, history, live, record, report, review, routine, shelf, view,
+    weighed,
+};
 use axum::Json;
 use axum::extract::rejection::PathRejection;
 use axum::extract::ws::rejection::WebSocketUpgradeRejection;
-use axum::extract::{Path, State, WebSocketUpgrade};
+use axum::extract::{DefaultBodyLimit, Path, State, WebSocketUpgrade};
 use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use std::sync::Arc;
 use utoipa::OpenApi as Describe;
 use utoipa::openapi::OpenApi;
-use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::router::{OpenApiRouter, UtoipaMethodRouterExt};
 use utoipa_axum::routes;
 
 #[derive(Describe)]
@@ -72,6 +75,23 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(shelf::history))
         .routes(routes!(shelf::import))
         .routes(routes!(shelf::bucket))
+        .routes(routes!(review::values))
+        .routes(routes!(review::batch))
+        .routes(routes!(review::plot))
+        .routes(routes!(report::report))
+        .routes(routes!(history::find))
+        .routes(routes!(history::table))
+        .routes(routes!(history::whole))
+        .routes(routes!(history::label))
+        .routes(routes!(history::trend))
+        .routes(routes!(history::trend_plot))
+        .routes(routes!(history::by_pourer))
+        .routes(routes!(history::forget))
+        .routes(routes!(history::look_at).layer(DefaultBodyLimit::max(TABLE)))
+        .routes(routes!(history::import).layer(DefaultBodyLimit::max(TABLE)))
+        .routes(routes!(history::backups, history::backup))
+        .routes(routes!(history::backup_file))
+        .routes(routes!(history::restore))
         .routes(routes!(description))
 }
 

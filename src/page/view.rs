@@ -1,8 +1,10 @@
 //! What leaves the daemon as JSON: serde copies of the pure value types.
 
 mod calibration;
+mod history;
 mod late;
 mod plan;
+mod review;
 mod shelf;
 mod weighed;
 
@@ -10,10 +12,15 @@ pub use calibration::{
     CalibrationView, CheckRequest, CheckView, ExpandedView, FitnessView, InForceView, LoadView, MassesView,
     RoomRequest, RoomView, RoutineReply, RoutineRequest, RoutineView, TermView, UseRequest, UseView,
 };
+pub use history::{
+    BackupView, ComparisonView, DoneView, FoundView, HistoryRequest, LabelRequest, LookView, PourerRequest,
+    SwitchRequest,
+};
 pub use late::{HandView, LagTestReply, LagTestRequest, LagTestView, LagView, SumView};
 pub use plan::{
     BatchRequest, BatchView, BegunView, LeftOutView, MadeView, SlopView, SpareRequest, SpareView,
 };
+pub use review::{BatchReviewView, PlotView, ReviewRequest};
 pub use shelf::{ShelfImport, ShelfImported, ShelfRequest, ShelfView, ShelvesView};
 pub use weighed::{WeighedReply, WeighedRequest, WeighedView};
 
@@ -235,6 +242,7 @@ pub struct PourView {
     pub bucket: Option<u32>,
     pub calibration: Option<String>,
     pub scale: String,
+    pub label: Option<String>,
     pub marks: Vec<&'static str>,
 }
 
@@ -268,6 +276,7 @@ impl From<&PourRecord> for PourView {
             bucket: p.bucket,
             calibration: p.calibration.clone(),
             scale: p.scale.clone(),
+            label: p.label.clone().filter(|label| !label.is_empty()),
             marks: p.marks.iter().map(record::Mark::word).collect(),
         }
     }

@@ -47,6 +47,12 @@ pub(crate) fn of_step(step: &StepView) -> (String, Option<String>) {
     (says, amiss)
 }
 
+/// Words at this place (a JSON pointer), for what is written here and not by the page's scripts.
+pub(super) fn told(place: &str) -> String {
+    let all: serde_json::Value = serde_json::from_str(ALL).unwrap_or_default();
+    all.pointer(place).and_then(serde_json::Value::as_str).unwrap_or_default().to_owned()
+}
+
 /// The words as a module for the page's scripts.
 pub(super) fn script() -> String {
     format!("export default {ALL};\n")

@@ -2,8 +2,8 @@
 //!
 //! Never overwrites a revision and never waits; a transaction that fails leaves nothing.
 
-use super::{Write, calibrations, numbers, query, rows, shelves, sums};
-use crate::record::{BatchRecord, PourRecord, Verdict};
+use super::{Write, backup, calibrations, find, numbers, query, rows, shelves, sums, tally};
+use crate::record::{BatchRecord, History, PourRecord, Verdict};
 use crate::time::WallTime;
 use rusqlite::{Connection, TransactionBehavior, params};
 
@@ -26,6 +26,11 @@ impl Sequence {
 /// Puts one write on disk and fills in what the log decides: `seq`, and `rev` where
 /// that number was already taken by another entry.
 pub(super) fn apply(conn: &mut Connection, write: &mut Write, last: &mut Sequence) -> rusqlite::Result<()> {
+    if let Write::History(History::Restored { file }) = write {
+        backup::restore(conn, file)?;
+        *last = Sequence::read(conn)?;
+        return Ok(());
+    }
     let mut sequence = *last;
     let tx = conn.transaction_with_behavior(TransactionBehavior::Immediate)?;
     match write {
@@ -56,6 +61,7 @@ pub(super) fn apply(conn: &mut Connection, write: &mut Write, last: &mut Sequenc
         Write::Shelf(records) => records.iter_mut().try_for_each(|record| shelves::put(&tx, record))?,
         Write::Calibration(write) => calibrations::put(&tx, write)?,
         Write::Retargeted(batch) => retarget(&tx, batch)?,
+        Write::History(history) => apply_history(&tx, history, &mut sequence)?,
         Write::Spare(spare) => numbers::keep_spare(&tx, *spare)?,
         Write::Trace { pour, bytes } => rows::set_trace(&tx, pour, bytes)?,
         Write::PourDropped { id } => drop_open(&tx, id)?,
@@ -63,6 +69,37 @@ pub(super) fn apply(conn: &mut Connection, write: &mut Write, last: &mut Sequenc
     tx.commit()?;
     *last = sequence;
     Ok(())
+}
+
+fn apply_history(conn: &Connection, history: &mut History, sequence: &mut Sequence) -> rusqlite::Result<()> {
+    match history {
+        History::Labelled { pour, label } => label_newest(conn, pour, label, sequence),
+        History::Imported { batches, pours } => {
+            batches.iter().try_for_each(|batch| create_batch(conn, batch))?;
+            pours.iter_mut().try_for_each(|pour| match query::newest(conn, &pour.id)? {
+                Some(_) => Ok(()),
+                None => add_revision(conn, pour, sequence),
+            })
+        }
+        History::ByPourer(on) => numbers::keep(conn, "by_pourer", i64::from(*on)),
+        History::Forgotten { pourer } => find::forget(conn, pourer),
+        // Done before, outside of any transaction.
+        History::Restored { .. } => Ok(()),
+    }
+}
+
+/// A label is a further revision of the newest.
+fn label_newest(conn: &Connection, id: &str, label: &str, sequence: &mut Sequence) -> rusqlite::Result<()> {
+    let Some(mut pour) = query::newest(conn, id)? else {
+        tracing::warn!(pour = id, "this pour is not in the log");
+        return Ok(());
+    };
+    if pour.label.as_deref().unwrap_or_default() == label {
+        return Ok(());
+    }
+    pour.rev = pour.rev.saturating_add(1);
+    pour.label = Some(label.to_owned());
+    add_revision(conn, &mut pour, sequence)
 }
 
 fn create_batch(conn: &Connection, batch: &BatchRecord) -> rusqlite::Result<()> {
@@ -104,6 +141,10 @@ fn warn_unless_known(batch: &str, changed: usize) {
 fn add_revision(conn: &Connection, pour: &mut PourRecord, sequence: &mut Sequence) -> rusqlite::Result<()> {
     *pour = rows::rounded(pour.clone());
     let newest = query::newest(conn, &pour.id)?;
+    // Who weighs a piece again knows of no label.
+    if pour.label.is_none() {
+        pour.label = newest.as_ref().and_then(|newest| newest.label.clone());
+    }
     if let Some(there) = query::revision(conn, &pour.id, pour.rev)? {
         if same(&there, pour) {
             pour.seq = there.seq;
@@ -124,6 +165,7 @@ fn add_revision(conn: &Connection, pour: &mut PourRecord, sequence: &mut Sequenc
     }
     if newest.as_ref().is_none_or(|newest| newest.rev < pour.rev) {
         update_sums(conn, newest.as_ref(), pour)?;
+        tally::update(conn, newest.as_ref(), pour)?;
     }
     Ok(())
 }

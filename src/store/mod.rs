@@ -5,8 +5,10 @@
 //! silently, and never shows the database library's types outside.
 
 mod apply;
+mod backup;
 mod calibrations;
 mod fault;
+mod find;
 mod lock;
 mod numbers;
 mod query;
@@ -14,11 +16,13 @@ mod rows;
 mod schema;
 mod shelves;
 mod sums;
+mod tally;
 #[cfg(test)]
 mod tests;
 mod wanted;
 mod writer;
 
+pub use backup::{BackupFile, backup_file, backup_files, check_backup};
 pub use fault::StoreError;
 pub use lock::{Lock, try_writable};
 pub use query::Reader;
@@ -26,8 +30,8 @@ pub use sums::BatchSums;
 pub use wanted::Wanted;
 
 use crate::record::{
-    BatchRecord, CalibrationRecord, CalibrationWrite, CheckRecord, HandRecord, LagRecord, PourRecord,
-    ShelfRecord,
+    BatchRecord, CalibrationRecord, CalibrationWrite, CheckRecord, HandRecord, History, LagRecord,
+    PourRecord, ShelfRecord,
 };
 use crate::time::WallTime;
 use crate::units::Mass;
@@ -100,6 +104,8 @@ pub enum Write {
     Retargeted(BatchRecord),
     /// What was found of a scale with reference masses.
     Calibration(CalibrationWrite),
+    /// Something was done to the log as a whole.
+    History(History),
     /// How late a scale shows was measured.
     Lag {
         /// Name of the scale.

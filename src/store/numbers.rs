@@ -93,11 +93,16 @@ pub(super) fn spare(conn: &Connection) -> rusqlite::Result<Option<Mass>> {
 /// Keeps it, or forgets it.
 pub(super) fn keep_spare(conn: &Connection, spare: Option<Mass>) -> rusqlite::Result<()> {
     match spare {
-        Some(mass) => conn.execute(
-            "INSERT INTO kept (name, value) VALUES ($1, $2) ON CONFLICT (name) DO UPDATE SET value = excluded.value",
-            params![SPARE, rows::ug(mass)],
-        )?,
-        None => conn.execute("DELETE FROM kept WHERE name = $1", [SPARE])?,
-    };
+        Some(mass) => keep(conn, SPARE, rows::ug(mass)),
+        None => conn.execute("DELETE FROM kept WHERE name = $1", [SPARE]).map(drop),
+    }
+}
+
+/// Keeps a single value under its name.
+pub(super) fn keep(conn: &Connection, name: &str, value: i64) -> rusqlite::Result<()> {
+    conn.execute(
+        "INSERT INTO kept (name, value) VALUES ($1, $2) ON CONFLICT (name) DO UPDATE SET value = excluded.value",
+        params![name, value],
+    )?;
     Ok(())
 }

@@ -4,10 +4,10 @@
 
 use super::fault::StoreError;
 use super::sums::BatchSums;
-use super::{LOG_FILE, calibrations, numbers, rows, schema, shelves};
+use super::{LOG_FILE, calibrations, find, numbers, rows, schema, shelves, tally};
 use crate::record::{
-    BatchRecord, CalibrationRecord, CheckRecord, HandRecord, LagRecord, Numbers, PourRecord, Shelf,
-    ShelfRecord,
+    BatchRecord, CalibrationRecord, CheckRecord, Found, HandRecord, LagRecord, Numbers, PourRecord, Search,
+    Shelf, ShelfRecord, Tally,
 };
 use crate::units::Mass;
 use rusqlite::types::Type;
@@ -48,6 +48,35 @@ impl Reader {
 
     fn read<T>(&self, result: rusqlite::Result<T>) -> Result<T, StoreError> {
         result.map_err(StoreError::log("read", &self.file))
+    }
+
+    /// The connection, for a copy of all of it.
+    pub(super) fn conn(&self) -> &Connection {
+        &self.conn
+    }
+
+    /// What is kept of each batch with pieces that count, the oldest first.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn tallies(&self) -> Result<Vec<Tally>, StoreError> {
+        self.read(tally::all(&self.conn))
+    }
+
+    /// At most so many pours that fit, the latest first.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn find(&self, search: &Search, most: usize) -> Result<Vec<Found>, StoreError> {
+        self.read(find::find(&self.conn, search, most))
+    }
+
+    /// Whether batches may be compared by who poured.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn by_pourer(&self) -> Result<bool, StoreError> {
+        self.read(find::by_pourer(&self.conn))
     }
 
     /// All batches, the newest first.

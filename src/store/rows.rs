@@ -10,11 +10,11 @@ use rusqlite::{Connection, Row, params};
 
 pub(super) const BATCH_COLUMNS: &str = "id, name, pieces, target_ug, low_ug, high_ug, solids_fraction, \
      pourer, jug, request, created_us, begun_us, ended_us, vessel, glaze_name, bare_least_ug, bare_greatest_ug, \
-     ladder_ug, bucket, finish, measured_us";
+     ladder_ug, bucket, finish, measured_us, form";
 
 pub(super) const POUR_COLUMNS: &str = "id, rev, seq, batch, piece, started_us, tare_ug, target_ug, low_ug, \
      high_ug, first_net_ug, net_ug, net_u_ug, rolled_ug, top_ups, dry_ug, verdict, interrupted, settled, \
-     guided, lasted_us, contact_us, flow_ug_s, stop_cue_ug, calibration, scale, marks, bucket";
+     guided, lasted_us, contact_us, flow_ug_s, stop_cue_ug, calibration, scale, marks, bucket, label";
 
 /// Whole millionths of `value`; what does not fit stops at the ends.
 fn millionths(value: f64) -> i64 {
@@ -42,7 +42,7 @@ fn seq(number: u64) -> i64 {
 pub(super) fn insert_batch(conn: &Connection, batch: &BatchRecord) -> rusqlite::Result<()> {
     let sql = format!(
         "INSERT INTO batch ({BATCH_COLUMNS}, n, sum_ug, sum_squares_ug2) \
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, 0, 0, '0')"
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, 0, 0, '0')"
     );
     conn.prepare_cached(&sql)?.execute(params![
         batch.id,
@@ -66,6 +66,7 @@ pub(super) fn insert_batch(conn: &Connection, batch: &BatchRecord) -> rusqlite::
         batch.bucket,
         batch.finish,
         batch.measured_at.map(WallTime::unix_us),
+        batch.form,
     ])?;
     Ok(())
 }
@@ -108,6 +109,7 @@ pub(super) fn batch(row: &Row<'_>) -> rusqlite::Result<BatchRecord> {
             .get::<_, Option<i64>>("bare_least_ug")?
             .zip(row.get::<_, Option<i64>>("bare_greatest_ug")?)
             .map(|(least, greatest)| (mass(least), mass(greatest))),
+        form: row.get("form")?,
         request: row.get("request")?,
         created_at: WallTime::from_unix_us(row.get("created_us")?),
         begun_at: row.get::<_, Option<i64>>("begun_us")?.map(WallTime::from_unix_us),
@@ -133,7 +135,7 @@ fn ladder(words: &str) -> Vec<Aim> {
 pub(super) fn insert_pour(conn: &Connection, pour: &PourRecord) -> rusqlite::Result<()> {
     let sql = format!(
         "INSERT INTO pour ({POUR_COLUMNS}) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, \
-         $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25, $26, $27, $28)"
+         $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25, $26, $27, $28, $29)"
     );
     conn.prepare_cached(&sql)?.execute(params![
         pour.id,
@@ -164,6 +166,7 @@ pub(super) fn insert_pour(conn: &Connection, pour: &PourRecord) -> rusqlite::Res
         pour.scale,
         pour.marks.words(),
         pour.bucket,
+        pour.label,
     ])?;
     Ok(())
 }
@@ -220,6 +223,7 @@ pub(super) fn pour(row: &Row<'_>) -> rusqlite::Result<PourRecord> {
         bucket: row.get("bucket")?,
         calibration: row.get("calibration")?,
         scale: row.get("scale")?,
+        label: row.get("label")?,
         marks: Marks::from_words(&row.get::<_, String>("marks")?),
         trace: Vec::new(),
     })

@@ -1,7 +1,7 @@
 //! Tests of the log as a whole, on real files; all records are invented.
 
 use super::*;
-use crate::record::{Aim, Mark, Marks, PaceRecord, Verdict};
+use crate::record::{Aim, Mark, Marks, PaceRecord, Search, Verdict};
 use crate::time::Duration;
 use crate::units::Mass;
 use proptest::prelude::*;
@@ -36,6 +36,7 @@ fn a_batch(id: &str) -> BatchRecord {
         bucket: None,
         measured_at: None,
         bare: None,
+        form: None,
         request: r#"{"name":"Invented"}"#.to_owned(),
         created_at: WallTime::from_unix_us(1_700_000_000_000_001),
         begun_at: None,
@@ -72,6 +73,7 @@ fn an_open_pour(id: &str, piece: u32) -> PourRecord {
         bucket: None,
         calibration: None,
         scale: "invented scale".to_owned(),
+        label: None,
         marks: Marks::default(),
         trace: Vec::new(),
     }
@@ -168,6 +170,7 @@ fn seq_of(write: &Write) -> u64 {
         | Write::Spare(_)
         | Write::Shelf(_)
         | Write::Calibration(_)
+        | Write::History(_)
         | Write::Retargeted(_)
         | Write::Lag { .. }
         | Write::PourDropped { .. } => panic!("not a pour: {write:?}"),
@@ -906,6 +909,12 @@ proptest! {
             apply::apply(&mut conn, &mut commit(PourRecord { verdict, ..pour }), &mut last).unwrap();
             prop_assert_eq!(query::sums(&conn, "b1").unwrap().unwrap(), apply::recount(&conn, "b1").unwrap());
         }
+        let pours = query::pours(&conn, "b1").unwrap();
+        let counted: Vec<_> = pours.iter().filter(|p| p.verdict != Verdict::Void).collect();
+        let off = |p: &&PourRecord| (rows::ug(p.net.unwrap()) - rows::ug(p.target)) / 1000;
+        let wanted = (counted.len() as i64, counted.iter().map(off).sum::<i64>(), counted.iter().map(|p| off(p).pow(2)).sum::<i64>());
+        let kept = tally::all(&conn).unwrap().pop().unwrap_or_default();
+        prop_assert_eq!((kept.n, kept.off_mg, kept.off_squares_mg2), wanted);
     }
 }
 
@@ -920,4 +929,155 @@ fn a_trace_that_went_on_takes_the_place_of_the_first() {
     log.written(Write::Trace { pour: "p1".into(), bytes: vec![1, 2, 3] });
     assert_eq!(log.reader().trace("p1").unwrap(), Some(vec![1, 2, 3]));
     assert_eq!(log.reader().revisions("p1").unwrap().len(), 1, "no new revision");
+}
+
+/// The step that keeps more with each batch reckons it for those that are there already: as it is kept from then on.
+#[test]
+fn what_is_kept_for_comparing_is_reckoned_anew_for_an_older_log() {
+    let mut conn = Connection::open_in_memory().unwrap();
+    conn.execute_batch(&schema::STEPS.concat()).unwrap();
+    let mut last = apply::Sequence::read(&conn).unwrap();
+    apply::apply(&mut conn, &mut Write::BatchCreated(a_batch("b1")), &mut last).unwrap();
+    for (piece, net_g, verdict) in [
+        (1, 42.0, Verdict::Good),
+        (2, 39.0, Verdict::Short),
+        (3, 41.0, Verdict::Void),
+        (4, 45.6, Verdict::Over),
+    ] {
+        let pour = PourRecord { verdict, ..a_pour(&format!("p{piece}"), piece, 1, net_g) };
+        apply::apply(&mut conn, &mut commit(pour), &mut last).unwrap();
+    }
+    apply::apply(
+        &mut conn,
+        &mut commit(PourRecord { verdict: Verdict::Over, ..a_pour("p2", 2, 2, 44.6) }),
+        &mut last,
+    )
+    .unwrap();
+    let all = "SELECT good, short, voids, guided, off_mg, off_squares_mg2, first_us, last_us FROM batch";
+    let read = |conn: &Connection| -> Vec<Option<i64>> {
+        conn.query_row(all, [], |row| (0..8).map(|i| row.get(i)).collect()).unwrap()
+    };
+    let kept = read(&conn);
+    // By hand: good 42.0 of 42.123456, over 45.6 and 44.6; -123, 3476 and 2476 mg.
+    assert_eq!(kept[..6], [Some(1), Some(0), Some(1), Some(3), Some(5829), Some(18_228_281)]);
+    let step = schema::STEPS.iter().find(|step| step.contains("newest_pour")).unwrap();
+    let view = &step[step.find("CREATE VIEW").unwrap()..step.find("DROP VIEW").unwrap()];
+    conn.execute_batch(
+        "UPDATE batch SET good = 0, short = 0, voids = 0, guided = 0, off_mg = 0, off_squares_mg2 = 0",
+    )
+    .unwrap();
+    conn.execute_batch(view).unwrap();
+    assert_eq!(read(&conn), kept);
+}
+
+#[test]
+fn a_label_is_a_further_revision_that_later_weights_keep() {
+    let mut log = Log::new();
+    log.written(Write::BatchCreated(a_batch("b1")));
+    log.written(commit(a_pour("p1", 1, 1, 42.0)));
+    let label = |text: &str| Write::History(History::Labelled { pour: "p1".into(), label: text.into() });
+    log.written(label("cracked foot"));
+    let now = |log: &Log| log.reader().pour("p1").unwrap().map(|p| (p.rev, p.label)).unwrap();
+    assert_eq!(now(&log), (2, Some("cracked foot".into())));
+    log.written(label("cracked foot"));
+    assert_eq!(now(&log).0, 2, "said twice, done once");
+    log.written(commit(a_pour("p1", 1, 3, 42.5)));
+    assert_eq!(now(&log), (3, Some("cracked foot".into())));
+    log.written(label(""));
+    assert_eq!(now(&log), (4, Some(String::new())));
+    assert_eq!(log.reader().revisions("p1").unwrap().len(), 4);
+}
+
+fn found(log: &Log, search: Search) -> Vec<String> {
+    log.reader().find(&search, 100).unwrap().into_iter().map(|f| f.pour.id).collect()
+}
+
+#[test]
+fn pours_are_found_by_date_glaze_verdict_and_words() {
+    let mut log = Log::new();
+    let b2 = BatchRecord {
+        name: "Invented bowls 100%".into(),
+        glaze_name: Some("Celadon".into()),
+        ..a_batch("b2")
+    };
+    log.written(Write::BatchCreated(a_batch("b1")));
+    log.written(Write::BatchCreated(b2));
+    let later = |us: i64| WallTime::from_unix_us(1_700_000_001_000_003 + us);
+    log.written(commit(a_pour("p1", 1, 1, 42.0)));
+    log.written(commit(PourRecord {
+        verdict: Verdict::Short,
+        started_at: later(10),
+        ..a_pour("p2", 2, 1, 39.0)
+    }));
+    log.written(commit(PourRecord { batch: "b2".into(), started_at: later(20), ..a_pour("p3", 1, 1, 42.0) }));
+    log.written(Write::History(History::Labelled { pour: "p1".into(), label: "Cracked Foot".into() }));
+    log.written(Write::PourOpened(an_open_pour("p4", 4)));
+    assert_eq!(found(&log, Search::default()), ["p3", "p2", "p1"], "the latest first, none that is open");
+    assert_eq!(found(&log, Search { from: Some(later(10)), ..Search::default() }), ["p3", "p2"]);
+    assert_eq!(found(&log, Search { before: Some(later(10)), ..Search::default() }), ["p1"]);
+    assert_eq!(found(&log, Search { glaze: Some("Celadon".into()), ..Search::default() }), ["p3"]);
+    assert_eq!(found(&log, Search { verdict: Some(Verdict::Short), ..Search::default() }), ["p2"]);
+    assert_eq!(found(&log, Search { verdict: Some(Verdict::Over), ..Search::default() }), [] as [String; 0]);
+    assert_eq!(found(&log, Search { words: Some("cracked".into()), ..Search::default() }), ["p1"]);
+    assert_eq!(found(&log, Search { words: Some("100%".into()), ..Search::default() }), ["p3"], "no pattern");
+    assert_eq!(found(&log, Search { words: Some("tenmoku".into()), ..Search::default() }), ["p2", "p1"]);
+    assert_eq!(log.reader().find(&Search::default(), 2).unwrap().len(), 2);
+}
+
+#[test]
+fn a_nickname_goes_from_batches_requests_and_hands() {
+    let mut log = Log::new();
+    let named = |id: &str, who: &str| BatchRecord {
+        pourer: Some(who.to_owned()),
+        request: format!(r#"{{"name":"Invented","pourer":"{who}"}}"#),
+        ..a_batch(id)
+    };
+    log.written(Write::BatchCreated(named("b1", "Kiln cat")));
+    log.written(Write::BatchCreated(named("b2", "Kiln")));
+    let hand =
+        |who: &str| crate::record::WhoPours::new(Some(who), None, None, "invented scale").key().to_owned();
+    let beside = log.beside();
+    for who in ["Kiln cat", "Kiln"] {
+        beside.execute("INSERT INTO hand (key, hand_us, pours) VALUES ($1, 1, 1)", [hand(who)]).unwrap();
+    }
+    log.written(Write::History(History::Forgotten { pourer: "Kiln".into() }));
+    let (b1, b2) = (log.reader().batch("b1").unwrap().unwrap(), log.reader().batch("b2").unwrap().unwrap());
+    assert_eq!((b1.pourer.as_deref(), b2.pourer), (Some("Kiln cat"), None));
+    assert_eq!(b2.request, r#"{"name":"Invented"}"#);
+    assert!(
+        log.reader().hand(&hand("Kiln")).unwrap().is_none()
+            && log.reader().hand(&hand("Kiln cat")).unwrap().is_some()
+    );
+}
+
+#[test]
+fn the_whole_log_is_copied_while_it_is_written_and_put_back() {
+    let mut log = Log::new();
+    log.written(Write::BatchCreated(a_batch("b1")));
+    log.written(commit(a_pour("p1", 1, 1, 42.0)));
+    let dir = log.dir.path().to_owned();
+    let made = log.reader().backup(&dir, NOW).unwrap();
+    let file = backup_file(&dir, &made.name).unwrap();
+    check_backup(&file).unwrap();
+    log.written(commit(a_pour("p2", 2, 1, 43.0)));
+    assert_eq!(log.reader().pours("b1").unwrap().len(), 2);
+    log.written(Write::History(History::Restored { file: file.clone() }));
+    let rows = log.reader().pours("b1").unwrap();
+    assert_eq!(rows.iter().map(|p| p.id.as_str()).collect::<Vec<_>>(), ["p1"]);
+    // The count of commits goes on from what is there now.
+    let Write::Pour { pour, .. } = log.written(commit(a_pour("p3", 3, 1, 41.0))) else { panic!() };
+    assert_eq!(pour.seq, 2);
+    assert_eq!(backup_files(&dir).unwrap(), std::slice::from_ref(&made));
+    assert!(backup_file(&dir, "../tarebell.db").is_none() && backup_file(&dir, ".db").is_none());
+    let mut bytes = std::fs::read(&file).unwrap();
+    let half = bytes.len() / 2;
+    bytes[half..].fill(7);
+    std::fs::write(&file, &bytes).unwrap();
+    assert!(check_backup(&file).is_err(), "a damaged file is told");
+    std::fs::write(&file, b"no log at all, but long enough to be looked at as one").unwrap();
+    assert!(check_backup(&file).is_err());
+    let old = Connection::open(dir.join("backups/old.db")).unwrap();
+    old.execute_batch(schema::STEPS[0]).unwrap();
+    old.pragma_update(None, "user_version", 1).unwrap();
+    assert!(matches!(check_backup(&dir.join("backups/old.db")), Err(StoreError::Older { .. })));
 }

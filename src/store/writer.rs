@@ -73,6 +73,7 @@ fn weight(write: &Write) -> Option<String> {
         | Write::Shelf(_)
         | Write::Calibration(_)
         | Write::Retargeted(_)
+        | Write::History(_)
         | Write::Lag { .. }
         | Write::Trace { .. }
         | Write::PourDropped { .. } => None,

@@ -17,7 +17,7 @@ use tarebell::calibration::statistics::{mean, sample_sd};
 use tarebell::calibration::uncertainty::{Known, combined_g};
 
 /// NIST StRD, Lew (beam deflections).
-const LEW: [f64; 200] = [
+pub(crate) const LEW: [f64; 200] = [
     -213.0, -564.0, -35.0, -15.0, 141.0, 115.0, -420.0, -360.0, 203.0, -338.0, -431.0, 194.0, -220.0, -513.0,
     154.0, -125.0, -559.0, 92.0, -21.0, -579.0, -52.0, 99.0, -543.0, -175.0, 162.0, -457.0, -346.0, 204.0,
     -300.0, -474.0, 164.0, -107.0, -572.0, -8.0, 83.0, -541.0, -224.0, 180.0, -420.0, -374.0, 201.0, -236.0,
@@ -35,14 +35,14 @@ const LEW: [f64; 200] = [
     -385.0, 198.0, -218.0, -536.0, 96.0,
 ];
 /// NIST StRD, Mavro (filter transmittance).
-const MAVRO: [f64; 50] = [
+pub(crate) const MAVRO: [f64; 50] = [
     2.0018, 2.0017, 2.0018, 2.0019, 2.0018, 2.0017, 2.0015, 2.0014, 2.0015, 2.0015, 2.0017, 2.0018, 2.0018,
     2.0019, 2.0019, 2.0021, 2.002, 2.0016, 2.0014, 2.0013, 2.0013, 2.0015, 2.0015, 2.0016, 2.0015, 2.0014,
     2.0013, 2.0014, 2.0015, 2.0014, 2.0015, 2.0016, 2.0015, 2.0016, 2.0019, 2.002, 2.002, 2.0021, 2.0022,
     2.0023, 2.0024, 2.0025, 2.0027, 2.0026, 2.0026, 2.0026, 2.0027, 2.0026, 2.0025, 2.0024,
 ];
 /// NIST StRD, Michelso (speed of light).
-const MICHELSO: [f64; 100] = [
+pub(crate) const MICHELSO: [f64; 100] = [
     299.85, 299.74, 299.9, 300.07, 299.93, 299.85, 299.95, 299.98, 299.98, 299.88, 300.0, 299.98, 299.93,
     299.65, 299.76, 299.81, 300.0, 300.0, 299.96, 299.96, 299.96, 299.94, 299.96, 299.94, 299.88, 299.8,
     299.85, 299.88, 299.9, 299.84, 299.83, 299.79, 299.81, 299.88, 299.88, 299.83, 299.8, 299.79, 299.76,
@@ -140,7 +140,7 @@ fn close(found: f64, wanted: f64, share: f64, what: &str) {
 }
 
 /// NumAcc sets of NIST StRD: a value, then so many pairs a tenth below and above it.
-fn numacc(centre: f64, below: f64, above: f64) -> Vec<f64> {
+pub(crate) fn numacc(centre: f64, below: f64, above: f64) -> Vec<f64> {
     let mut all = vec![centre];
     for _ in 0..500 {
         all.extend([below, above]);
@@ -483,7 +483,7 @@ fn even(dice: &mut Dice) -> f64 {
     2.0 * dice.unit() - 1.0
 }
 
-fn normal(dice: &mut Dice) -> f64 {
+pub(crate) fn normal(dice: &mut Dice) -> f64 {
     (-2.0 * dice.unit().max(1e-300).ln()).sqrt() * (std::f64::consts::TAU * dice.unit()).cos()
 }
 

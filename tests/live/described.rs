@@ -191,6 +191,24 @@ fn every_path_of_the_contract_is_described_and_every_described_path_answers() {
         "get /api/shelves/{shelf}/{name}",
         "post /api/shelves/import",
         "post /api/batches/{id}/bucket",
+        "post /api/review",
+        "get /api/batches/{id}/review",
+        "get /api/batches/{id}/plots/{plot}",
+        "get /report/{id}",
+        "get /api/pours",
+        "post /api/pours/{id}/label",
+        "get /api/trend",
+        "get /api/trend/plot",
+        "post /api/history/by-pourer",
+        "post /api/history/forget",
+        "get /api/history.csv",
+        "get /api/history.json",
+        "post /api/history/look",
+        "post /api/history/import",
+        "get /api/backups",
+        "post /api/backups",
+        "get /api/backups/{id}",
+        "post /api/backups/{id}/restore",
         "get /api/openapi.json",
     ];
     assert_eq!(described, contract.iter().map(|&c| c.to_owned()).collect());
@@ -292,6 +310,28 @@ fn real_replies_have_exactly_the_described_fields() {
     let pours = rig.get(&format!("{at}/pours"));
     assert_eq!(pours.as_array().map(Vec::len), Some(1), "{pours}");
     same("get", "/api/batches/{id}/pours", "200", &pours);
+    same("get", "/api/batches/{id}/review", "200", &rig.get(&format!("{at}/review")));
+    same("get", "/api/pours", "200", &rig.get("/api/pours"));
+    same(
+        "post",
+        "/api/pours/{id}/label",
+        "200",
+        &rig.post(&format!("/api/pours/{pour}/label"), json!({ "label": "invented" })),
+    );
+    same("get", "/api/trend", "200", &rig.get("/api/trend?by=glaze"));
+    let csv = json!({ "csv": "grams,target,low,high,day\n29,29,28,30,2026-01-31\nx,1,1,1,1\n" });
+    same("post", "/api/history/look", "200", &rig.post("/api/history/look", csv));
+    same("post", "/api/history/by-pourer", "200", &rig.post("/api/history/by-pourer", json!({ "on": true })));
+    same(
+        "post",
+        "/api/history/forget",
+        "200",
+        &rig.post("/api/history/forget", json!({ "pourer": "nobody" })),
+    );
+    same("post", "/api/backups", "201", &rig.post("/api/backups", json!({})));
+    same("get", "/api/backups", "200", &rig.get("/api/backups"));
+    let grams = json!({ "values_g": [29.0, 28.7, 29.4], "target_g": 29, "low_g": 28, "high_g": 30 });
+    same("post", "/api/review", "200", &rig.post("/api/review", grams));
     same("get", "/api/batches/{id}", "200", &rig.get(&at));
     same("get", "/api/batches", "200", &rig.get("/api/batches"));
     let (status, problem) = post(&rig, "/api/target", JSON, r#"{ "hue": 1 }"#);

@@ -62,7 +62,7 @@ impl Tour {
         // The last one that was planned.
         self.a_piece(looker, 32.6, "over").await;
         self.a_dirty_pan(looker, "pour-over-wipe").await;
-        for place in ["batch", "glaze", "scale", "log"] {
+        for place in ["batch", "glaze", "scale", "log", "review"] {
             self.browser.place(place).await;
             self.settle(place).await;
             if place == "scale" {
@@ -208,6 +208,7 @@ impl Tour {
             "batch" => ".hold, form",
             "glaze" => ".acts button",
             "scale" => ".weight",
+            "review" => ".glance, .place p:not(.wrong)",
             "log" => ".place table, .place p:not(.wrong)",
             other => panic!("no such place: {other}"),
         };
@@ -222,7 +223,7 @@ impl Tour {
             .until("the weight", "return document.querySelector('.number').textContent === '42.0g'")
             .await;
         looker.look(&self.browser, "pour-empty").await;
-        for place in ["scale", "log", "batch"] {
+        for place in ["scale", "log", "review", "batch"] {
             self.browser.place(place).await;
             self.settle(place).await;
             looker.look(&self.browser, place).await;

@@ -1,4 +1,4 @@
-// The page: five places, one live stream. Shows what the daemon says; reckons nothing.
+// The page: six places, one live stream. Shows what the daemon says; reckons nothing.
 import { html, nothing, render } from "/assets/lit-html.js";
 import { Live } from "/assets/live.js";
 import { BUSY, face } from "/assets/face.js";
@@ -8,12 +8,13 @@ import { Begun } from "/assets/begun.js";
 import { BatchPlace } from "/assets/batch.js";
 import { GlazePlace } from "/assets/glaze.js";
 import { LogPlace } from "/assets/log.js";
+import { ReviewPlace } from "/assets/review.js";
 import { ScalePlace } from "/assets/scale.js";
 import { spoken } from "/assets/late.js";
 import { spokenOf } from "/assets/calibrate.js";
 import { told as weighs } from "/assets/weigh.js";
 
-const PLACES = ["pour", "batch", "glaze", "scale", "log"];
+const PLACES = ["pour", "batch", "glaze", "scale", "log", "review"];
 const root = document.documentElement;
 const at = (id) => document.getElementById(id);
 
@@ -100,6 +101,7 @@ function place() {
     case "glaze": return glazePlace.show(state);
     case "scale": return scalePlace.show(state);
     case "log": return logPlace.show(state);
+    case "review": return reviewPlace.show(state);
     default: return pour(state);
   }
 }
@@ -129,6 +131,7 @@ function go(to) {
   document.querySelector("main")?.scrollTo(0, 0);
   if (location.hash !== `#${to}`) history.replaceState(null, "", `#${to}`);
   if (to === "log") logPlace.open(state);
+  if (to === "review") reviewPlace.open(state);
   if (to === "batch") batchPlace.open();
   if (to === "glaze") glazePlace.open();
 }
@@ -150,6 +153,7 @@ const batchPlace = new BatchPlace(soon, state.begun);
 // A batch whose bucket has changed is asked for again.
 const glazePlace = new GlazePlace(soon, () => { loading = null; });
 const logPlace = new LogPlace(soon);
+const reviewPlace = new ReviewPlace(soon);
 const scalePlace = new ScalePlace(soon);
 state.live = new Live(soon, keep);
 addEventListener("hashchange", turn);

@@ -29,6 +29,8 @@ pub struct BatchView {
     pub solids_fraction: Option<f64>,
     /// The inside of the pieces, where the request gave it.
     pub form: Option<FormRequest>,
+    /// The same in words.
+    pub form_name: Option<String>,
     /// Who pours.
     pub pourer: Option<String>,
     /// With which jug.
@@ -63,6 +65,7 @@ impl From<&BatchRecord> for BatchView {
             targets_g: b.ladder.iter().map(|w| w.target.g()).collect(),
             solids_fraction: b.solids_fraction,
             form: form(&b.request),
+            form_name: b.form.clone(),
             pourer: b.pourer.clone(),
             jug: b.jug.clone(),
             vessel: b.vessel.clone(),

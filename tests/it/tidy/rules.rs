@@ -18,7 +18,9 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
     // How a refusal names its field.
     ("guide", &["reading", "scale", "settle", "batch", "calibration"]),
     ("record", &[]),
+    ("intake", &["record"]),
     ("plot", &[]),
+    ("review", &["calibration", "plot", "record"]),
     // The simulator must not know the engine that it tries.
     ("plant", &[]),
     // Settings are made of the types that they set.
@@ -28,7 +30,7 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("link", &["settings"]),
     ("sound", &["pour", "settings"]),
     ("store", &["record"]),
-    ("page", &["batch", "calibration", "guide", "plot", "pour", "record"]),
+    ("page", &["batch", "calibration", "guide", "intake", "plot", "pour", "record", "review"]),
     (
         "daemon",
         &[
@@ -41,6 +43,7 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
             "pour",
             "guide",
             "record",
+            "review",
             "plant",
             "settings",
             "cli",
@@ -57,7 +60,7 @@ pub(super) const MAY_IMPORT: &[(&str, &[&str])] = &[
 const EVERYONE: [&str; 2] = ["units", "time"];
 
 /// Modules without I/O, async, logging or a clock.
-pub(super) const PURE: [&str; 19] = [
+pub(super) const PURE: [&str; 21] = [
     "units",
     "time",
     "reading",
@@ -70,7 +73,9 @@ pub(super) const PURE: [&str; 19] = [
     "guide",
     "plant",
     "record",
+    "intake",
     "plot",
+    "review",
     "settings",
     "cli",
     "daemon/reminders",
@@ -95,11 +100,13 @@ pub(super) const MAY_USE: &[(&str, &[&str])] = &[
     ("futures_util", &["I"]),
     ("jiff", &["time"]),
     ("plotters", &["plot"]),
+    ("csv", &["intake"]),
     ("regex", &["frame", "settings"]),
     ("rusqlite", &["store"]),
     ("rustix", &["daemon", "link"]),
-    ("serde", &["batch", "calibration", "settings", "I"]),
+    ("serde", &["batch", "calibration", "review", "settings", "I"]),
     ("serde_json", &["batch", "calibration", "I"]),
+    ("statrs", &["review"]),
     ("thiserror", &["*"]),
     ("tokio", &["I"]),
     ("tokio_serial", &["link"]),
@@ -107,7 +114,7 @@ pub(super) const MAY_USE: &[(&str, &[&str])] = &[
     ("tracing", &["I"]),
     ("tracing_appender", &["main"]),
     ("tracing_subscriber", &["main"]),
-    ("utoipa", &["batch", "calibration", "page"]),
+    ("utoipa", &["batch", "calibration", "page", "review"]),
     ("utoipa_axum", &["page"]),
     ("uuid", &["settings", "I"]),
 ];

@@ -1,0 +1,125 @@
+//! The log as a whole over HTTP: brought in after a look, found, compared, labelled, copied, put back. All is invented.
+
+use crate::kept::{batch, scattered, write};
+use crate::rig::Rig;
+use serde_json::{Value, json};
+
+/// Six months of an invented hand that gets steadier.
+fn folder() -> tempfile::TempDir {
+    let dir = tempfile::tempdir().expect("a folder");
+    let month = |m: u64| {
+        let glaze = if m.is_multiple_of(2) { "Invented ash" } else { "Invented blue" };
+        let made = batch(&format!("b{m}"), &format!("Invented cups {m}"), glaze, 31 * m as i64);
+        (made, scattered(24, 29.0, 0.9 - 0.1 * m as f64, m + 1))
+    };
+    write(dir.path(), &(0..6).map(month).collect::<Vec<_>>());
+    dir
+}
+
+const TABLE: &str = "Day;Batch;Glaze;Grams;Target;Low;High\n31.1.2024;Old shelf;Invented ash;29,4;29;27,5;30,5\n\
+                     31.1.2024;Old shelf;Invented ash;26,9;29;27,5;30,5\nsoon;Old shelf;Invented ash;29;29;27,5;30,5\n";
+
+#[test]
+fn a_table_is_looked_at_first_brought_in_when_agreed_and_known_again() {
+    let dir = folder();
+    let rig = Rig::start(dir.path());
+    let looked = rig.post("/api/history/look", json!({ "csv": TABLE }));
+    assert_eq!((&looked["lines"], &looked["known"], &looked["faulty"]), (&json!(2), &json!(0), &json!(1)));
+    assert_eq!(
+        (&looked["mapping"]["comma"], &looked["mapping"]["dates"]),
+        (&json!(true), &json!("day-first"))
+    );
+    assert_eq!(looked["faults"][0], json!({ "line": 4, "says": "date: 'soon' is no day, day-first" }));
+    let batches = |rig: &Rig| rig.get("/api/batches").as_array().map_or(0, Vec::len);
+    assert_eq!(batches(&rig), 6, "looking keeps nothing");
+    assert_eq!(rig.try_post("/api/history/import", json!({ "csv": TABLE })).1["field"], json!("mapping"));
+    let agreed = json!({ "csv": TABLE, "mapping": looked["mapping"] });
+    let (status, refused) = rig.try_post("/api/history/import", agreed.clone());
+    assert!(status == 422 && refused["detail"].as_str().is_some_and(|d| d.contains("line 4")), "{refused}");
+    assert_eq!(batches(&rig), 6, "one line that can't be read, and nothing is kept");
+    let mut without = agreed;
+    without["without_faults"] = json!(true);
+    assert_eq!(rig.post("/api/history/import", without.clone())["done"], json!(2));
+    let again = rig.post("/api/history/look", json!({ "csv": TABLE }));
+    assert_eq!((&again["lines"], &again["known"]), (&json!(2), &json!(2)), "known again");
+    assert_eq!(rig.post("/api/history/import", without)["done"], json!(0));
+    let found = rig.get("/api/pours?words=old%20shelf");
+    assert_eq!(found.as_array().map(Vec::len), Some(2), "{found}");
+    let id = found[0]["batch"].as_str().expect("an id");
+    assert_eq!(rig.get(&format!("/api/batches/{id}/review"))["n"], json!(2));
+    // Its own table is read without being told how, and all of it is known.
+    let mut reply = ureq::get(format!("http://{}/api/history.csv", rig.address)).call().expect("the table");
+    let own = reply.body_mut().read_to_string().expect("text");
+    assert_eq!(own.lines().count(), 1 + 6 * 24 + 2);
+    assert_eq!(rig.post("/api/history/look", json!({ "csv": own }))["lines"], json!(146));
+    let whole = rig.get("/api/history.json");
+    assert_eq!(whole["batches"].as_array().map(Vec::len), Some(7));
+}
+
+#[test]
+fn pieces_are_found_labelled_and_compared_and_nicknames_can_go() {
+    let dir = folder();
+    let rig = Rig::start(dir.path());
+    let found = rig.get("/api/pours?glaze=Invented%20blue&from=2026-04-01");
+    assert_eq!(found.as_array().map(Vec::len), Some(48), "b3 and b5");
+    let id = found[0]["id"].as_str().expect("an id");
+    let labelled = rig.post(&format!("/api/pours/{id}/label"), json!({ "label": "cracked foot" }));
+    assert_eq!((&labelled["label"], &labelled["rev"]), (&json!("cracked foot"), &json!(2)));
+    assert_eq!(rig.get("/api/pours?words=Cracked")[0]["id"], json!(id));
+    assert_eq!(rig.try_post("/api/pours/none/label", json!({ "label": "x" })).0, 404);
+    let time = rig.get("/api/trend");
+    assert!(time["sentence"].as_str().is_some_and(|s| s.starts_with("Getting steadier")), "{time}");
+    assert_eq!(time["groups"].as_array().map(Vec::len), Some(6));
+    assert_eq!(rig.get("/api/trend?by=glaze")["groups"][0]["n"], json!(72));
+    let (status, _) = rig.try_post("/api/history/by-pourer", json!({ "on": 1 }));
+    assert_eq!(status, 422);
+    let refused = ureq::get(format!("http://{}/api/trend?by=pourer", rig.address))
+        .config()
+        .http_status_as_error(false)
+        .build()
+        .call();
+    assert_eq!(refused.expect("an answer").status(), 409, "off until it is switched on");
+    rig.post("/api/history/by-pourer", json!({ "on": true }));
+    assert_eq!(rig.get("/api/trend?by=pourer")["groups"][0]["name"], json!("invented hand"));
+    assert_eq!(rig.post("/api/history/forget", json!({ "pourer": "invented hand" }))["done"], json!(6));
+    let named = rig.get("/api/trend?by=pourer")["groups"].to_string() + &rig.get("/api/batches").to_string();
+    assert!(!named.contains("invented hand"), "{named}");
+    assert_eq!(rig.get("/api/batches/b0/review")["n"], json!(24), "what was poured stays");
+}
+
+#[test]
+fn the_log_is_copied_and_put_back_while_the_daemon_runs_but_not_under_a_batch() {
+    let dir = folder();
+    let rig = Rig::start(dir.path());
+    let made = rig.post("/api/backups", json!({}));
+    let name = made["name"].as_str().expect("a name").to_owned();
+    assert_eq!(rig.get("/api/backups")[0]["name"], json!(name));
+    let mut reply = ureq::get(format!("http://{}/api/backups/{name}", rig.address)).call().expect("the file");
+    let bytes = reply.body_mut().read_to_vec().expect("bytes");
+    assert!(
+        bytes.starts_with(b"SQLite format 3") && bytes.len() as u64 == made["bytes"].as_u64().expect("bytes")
+    );
+    let id = rig.begin_batch(2);
+    let at = format!("/api/backups/{name}/restore");
+    let (status, refused) = rig.try_post(&at, json!({}));
+    assert!(
+        status == 409 && refused["detail"].as_str().is_some_and(|d| d.contains("under way")),
+        "{refused}"
+    );
+    rig.post(&format!("/api/batches/{id}/end"), json!({}));
+    std::thread::sleep(std::time::Duration::from_millis(1100));
+    let before = rig.post(&at, json!({}));
+    assert_ne!(before["name"], json!(name));
+    assert_eq!(rig.get("/api/batches").as_array().map(Vec::len), Some(6), "as it was");
+    let back = format!("/api/backups/{}/restore", before["name"].as_str().expect("a name"));
+    std::thread::sleep(std::time::Duration::from_millis(1100));
+    rig.post(&back, json!({}));
+    assert_eq!(rig.get("/api/batches").as_array().map(Vec::len), Some(7), "and back again");
+    assert_eq!(rig.try_post("/api/backups/..%2Ftarebell.db/restore", json!({})).0, 404);
+    std::fs::write(dir.path().join("backups/broken.db"), b"no log at all").expect("a file");
+    let (status, refused) = rig.try_post("/api/backups/broken.db/restore", json!({}));
+    assert_eq!(status, 409, "{refused}");
+    assert_eq!(rig.get("/api/batches").as_array().map(Vec::len), Some(7));
+    let Value::Object(now) = rig.get("/api/now") else { panic!("a snapshot") };
+    assert!(now.contains_key("scale"));
+}
