@@ -37,6 +37,8 @@ struct Head;
 /// Routes and their description.
 pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
     OpenApiRouter::with_openapi(Head::openapi())
+        .merge(calibrating())
+        .merge(looking_back())
         .routes(routes!(front))
         .routes(routes!(script))
         .routes(routes!(style))
@@ -46,17 +48,6 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(ask::scale))
         .routes(routes!(ask::spare))
         .routes(routes!(ask::test_scale))
-        .routes(routes!(calibrations::all, calibrations::make))
-        .routes(routes!(calibrations::one))
-        .routes(routes!(calibrations::go_by))
-        .routes(routes!(calibrations::masses, calibrations::keep_masses))
-        .routes(routes!(calibrations::checks))
-        .routes(routes!(record::record))
-        .routes(routes!(record::plot))
-        .routes(routes!(record::checks))
-        .routes(routes!(routine::calibrate))
-        .routes(routes!(routine::room))
-        .routes(routes!(routine::check))
         .routes(routes!(weighed::weigh))
         .routes(routes!(ask::reckon))
         .routes(routes!(ask::batches, ask::create))
@@ -75,6 +66,28 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(shelf::history))
         .routes(routes!(shelf::import))
         .routes(routes!(shelf::bucket))
+        .routes(routes!(description))
+}
+
+/// How far off the scale is.
+fn calibrating() -> OpenApiRouter<Arc<Page>> {
+    OpenApiRouter::new()
+        .routes(routes!(calibrations::all, calibrations::make))
+        .routes(routes!(calibrations::one))
+        .routes(routes!(calibrations::go_by))
+        .routes(routes!(calibrations::masses, calibrations::keep_masses))
+        .routes(routes!(calibrations::checks))
+        .routes(routes!(record::record))
+        .routes(routes!(record::plot))
+        .routes(routes!(record::checks))
+        .routes(routes!(routine::calibrate))
+        .routes(routes!(routine::room))
+        .routes(routes!(routine::check))
+}
+
+/// What was poured before.
+fn looking_back() -> OpenApiRouter<Arc<Page>> {
+    OpenApiRouter::new()
         .routes(routes!(review::values))
         .routes(routes!(review::batch))
         .routes(routes!(review::plot))
@@ -92,7 +105,6 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(history::backups, history::backup))
         .routes(routes!(history::backup_file))
         .routes(routes!(history::restore))
-        .routes(routes!(description))
 }
 
 /// The page for a browser.

@@ -529,6 +529,20 @@ fn a_log_of_the_sixth_layout_opens_as_it_is_and_its_scale_goes_by_what_it_shows(
     assert_eq!((reader.in_force("invented bench").unwrap(), reader.masses().unwrap()), (None, None));
 }
 
+/// Made as those above, from the texts of seven steps; its batch and its calibration are invented.
+#[test]
+fn a_log_of_the_seventh_layout_opens_as_it_is_and_knows_of_no_form() {
+    let dir = tempfile::tempdir().unwrap();
+    let fixture = include_bytes!("../../tests/it/fixtures/log-layout-7.db");
+    std::fs::write(dir.path().join(LOG_FILE), fixture).unwrap();
+    let log = Log::on(dir);
+    let reader = log.reader();
+    let batch = reader.batch("b-fixture").unwrap().unwrap();
+    assert_eq!((batch.name.as_str(), batch.form.as_deref()), ("Invented bowls", None));
+    let by = reader.in_force("invented bench").unwrap().unwrap();
+    assert_eq!((by.id.as_str(), by.offset_g, by.slope), ("c-fixture", 0.05, 0.998));
+}
+
 #[test]
 fn calibrations_stay_and_the_newest_wish_says_which_one_a_scale_goes_by() {
     let mut log = Log::new();
