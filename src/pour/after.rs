@@ -102,6 +102,12 @@ impl After {
         }
     }
 
+    /// It came back: what is left on the pan is looked for when it is lifted again.
+    pub(super) fn forget(&mut self, piece: u32) {
+        self.unseen.retain(|pour| pour.piece != piece);
+        self.lifted.take_if(|lifted| lifted.pour.piece == piece);
+    }
+
     /// More is left on the pan than was said, by as much as is worth saying.
     fn is_news(&mut self) -> bool {
         let Some(left) = self.left else {

@@ -314,6 +314,7 @@ impl Engine {
     /// The record of a piece that was weighed again; `odds` that it is this one.
     fn weighed_again(&mut self, kept: Kept, gross_g: f64, at: Instant, odds: f64) -> Pour {
         let Kept { mut pour, lifted_at, .. } = kept;
+        self.after.forget(pour.piece);
         let again = gross_g - pour.tare;
         let (had, u) = (pour.net.unwrap_or(again), pour.net_u.unwrap_or(0.0));
         let poured_back = pour.verdict == Verdict::Over && had - again > 3.0 * ROLLED_SD_G;

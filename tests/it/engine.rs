@@ -388,6 +388,31 @@ proptest! {
     }
 }
 
+#[test]
+fn a_piece_that_comes_back_before_the_bare_pan_was_seen_has_each_revision_once() {
+    let mut run = Run::new();
+    let mut t = 0.0;
+    let mut rests = |run: &mut Run, g: f64, readings: u32| {
+        for _ in 0..readings {
+            t += 0.1;
+            run.give(weighing(t, g), Instant::START.offset_seconds(t));
+        }
+        Instant::START.offset_seconds(t)
+    };
+    for (g, readings) in [(0.0, 9), (284.6, 9), (285.4, 1), (286.2, 1), (287.0, 9), (287.8, 9)] {
+        rests(&mut run, g, readings);
+    }
+    let at = rests(&mut run, 287.8, 1);
+    run.give(Input::Command(Command::End, at), at);
+    // It stands there still, is taken for one put back, and leaves something on the pan.
+    for (g, readings) in [(287.8, 8), (0.0, 1), (0.8, 9)] {
+        rests(&mut run, g, readings);
+    }
+    let revisions = run.outputs.iter().filter(|o| matches!(o, Output::Entry(e) if e.rev > 0)).count();
+    assert!(revisions >= 4, "nothing is tried: {:?}", run.outputs);
+    promises(&run.outputs).unwrap();
+}
+
 /// No stop without a pour, one open pour at most, revisions in order for each piece, cue numbers in order.
 fn promises(outputs: &[Output]) -> Result<(), TestCaseError> {
     let mut open: Option<(u32, u32)> = None;
