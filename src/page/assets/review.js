@@ -1,7 +1,8 @@
 // How even it was: one sentence, the board of pieces with their marks, the run chart; all else is folded away.
 import { html, nothing } from "./lit-html.js";
-import { ask, fill, words } from "./say.js";
-import { mark } from "./marks.js";
+import { ask, fill, grams, words } from "./say.js";
+import { curve } from "./curve.js";
+import { mark, marked } from "./marks.js";
 import { day, picture } from "./picture.js";
 import { Compare } from "./compare.js";
 import { Find } from "./find.js";
@@ -23,6 +24,8 @@ export class ReviewPlace {
   #seen = null;
   #rules = new Set(USUAL);
   #plots = false;
+  /** The piece that is looked at: its record, and its curve once it came. */
+  #open = null;
   #compare;
   #find;
   #keep;
@@ -47,7 +50,7 @@ export class ReviewPlace {
 
   #choose(id) {
     this.#chosen = id;
-    this.#told = null;
+    this.#told = this.#open = null;
     this.#load();
     document.querySelector("main")?.scrollTo(0, 0);
   }
@@ -71,11 +74,30 @@ export class ReviewPlace {
     this.#soon();
   }
 
+  async #look(p) {
+    if (this.#open?.p.id === p.id) {
+      this.#open = null;
+      return this.#soon();
+    }
+    this.#open = { p, curve: null };
+    this.#soon();
+    try {
+      const found = await ask(`/api/pours/${p.id}/curve`);
+      if (this.#open?.p.id === p.id) this.#open = { p, curve: found };
+    } catch (error) {
+      this.#wrong = error.message;
+    }
+    return this.#soon();
+  }
+
   #board() {
     const look = new Map(this.#told.look.map((l) => [l.piece, l.why]));
-    const piece = (p) => html`<li data-look=${(p.verdict !== "void" && look.get(p.piece)) || nothing}>${mark(p.verdict)}<span aria-hidden="true">${p.piece}</span>
-      <span class="unseen">${fill(words.mark, { piece: p.piece, verdict: words.verdicts[p.verdict] })}${look.has(p.piece) ? `, ${w.why[look.get(p.piece)]}` : ""}</span></li>`;
-    return html`<ul class="board" aria-label=${w.board}>${this.#pours.map(piece)}</ul>`;
+    const piece = (p) => html`<li data-look=${(p.verdict !== "void" && look.get(p.piece)) || nothing}><button type="button" class="plain"
+      aria-expanded=${this.#open?.p.id === p.id ? "true" : "false"} @click=${() => this.#look(p)}>${mark(p.verdict)}<span aria-hidden="true">${p.piece}</span>
+      <span class="unseen">${fill(words.mark, { piece: p.piece, verdict: words.verdicts[p.verdict] })}${look.has(p.piece) ? `, ${w.why[look.get(p.piece)]}` : ""}</span></button></li>`;
+    const { p, curve: points } = this.#open ?? {};
+    return html`<ul class="board" aria-label=${w.board}>${this.#pours.map(piece)}</ul>
+      ${points ? html`<div class="look-row">${curve(points, p.piece, [fill(w.got, { grams: grams(p.net_g) }), ...marked(p)])}</div>` : ""}`;
   }
 
   #plot(plot) {
