@@ -164,7 +164,10 @@ async fn the_page_says_it_in_a_sentence_marks_the_board_and_folds_the_rest() {
     looked_at(&browser, "review-board").await;
     browser.js("document.querySelectorAll('.board button')[6].click()").await;
     browser
-        .until("what is kept of piece 7", "return document.querySelector('.look-row')?.textContent.includes('No readings')")
+        .until(
+            "what is kept of piece 7",
+            "return document.querySelector('.look-row')?.textContent.includes('No readings')",
+        )
         .await;
     browser.js("document.querySelectorAll('.board button')[6].click()").await;
     browser.until("closed again", "return !document.querySelector('.look-row')").await;
