@@ -2,8 +2,10 @@
 //!
 //! Never opens anything; a `target` typed as flags becomes the same request the page sends.
 
+mod calibrate;
 mod target;
 
+pub use calibrate::CalibrateArgs;
 pub use target::{List, PlainTarget, Profile, TargetArgs, Vessel};
 
 use clap::{Args, Parser, Subcommand};
@@ -28,6 +30,11 @@ pub enum Command {
     Demo(DemoArgs),
     /// List the scales in reach
     Scales(ScalesArgs),
+    /// Calibrate the scale against reference masses, or check it with one, step by step
+    ///
+    /// Goes on by what the scale shows; the page's place Scale leads through the same steps. A studio's own check, no legal
+    /// verification. Exit code 0: kept, 1: not.
+    Calibrate(CalibrateArgs),
     /// Work out the grams for a piece, every step shown
     Target(Box<TargetArgs>),
     /// Say how even a batch was, and which pieces to look at
@@ -264,6 +271,7 @@ mod tests {
             "Run beside",
             "Run with a simulated",
             "List the scales",
+            "Calibrate the scale",
             "Work out",
             "Say how even",
             "Print the whole log",

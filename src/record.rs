@@ -3,6 +3,7 @@
 //! Plain values; neither the database nor the page leaks in here.
 
 mod aim;
+mod calibrated;
 mod history;
 mod numbers;
 mod shelf;
@@ -10,6 +11,7 @@ mod shelf;
 use crate::time::{Duration, WallTime};
 use crate::units::Mass;
 pub use aim::Aim;
+pub use calibrated::{CalibrationRecord, CalibrationWrite, CheckRecord};
 pub use history::{Found, History, Search, Tally};
 pub use numbers::{MOST_NUMBER, Numbers};
 pub use shelf::{Shelf, ShelfRecord};

@@ -1,9 +1,9 @@
 //! The daily check: one mass, ten seconds, and whether the scale is still where it was.
 
 /// Warning and action limits of a chart, in standard deviations (common practice of control charts).
-const WARNS: f64 = 2.0;
+pub(super) const WARNS: f64 = 2.0;
 /// See [`WARNS`].
-const ACTS: f64 = 3.0;
+pub(super) const ACTS: f64 = 3.0;
 /// A scale that was calibrated so many degrees away is checked again (own choice: cheap cells drift by about 0.02 percent per
 /// degree, from memory).
 pub const MOVED_C: f64 = 5.0;
@@ -38,6 +38,39 @@ pub fn says(error_g: f64, u_g: f64) -> Says {
         off if off > WARNS => Says::Again,
         _ => Says::InOrder,
     }
+}
+
+/// A scale that is relied on is checked every day: after so long it is asked for, s (own choice: less than a day, so that
+/// each morning's begin asks for it).
+const DAILY_S: i64 = 20 * 3600;
+
+/// Why a scale is to be checked.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Due {
+    /// The last check, or the calibration, was long ago.
+    Day,
+    /// The room is another than then.
+    Room,
+}
+
+impl Due {
+    /// The word used in messages.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Day => "day",
+            Self::Room => "room",
+        }
+    }
+}
+
+/// Why a scale is to be checked that was calibrated or checked `gone_s` ago in a room of `then_c`, where it is.
+pub fn due(gone_s: i64, then_c: Option<f64>, now_c: Option<f64>) -> Option<Due> {
+    if moved_too_far(then_c, now_c) { Some(Due::Room) } else { (gone_s > DAILY_S).then_some(Due::Day) }
+}
+
+/// Whether the room has moved so far from that of the calibration, where both are told.
+fn moved_too_far(calibrated_c: Option<f64>, now_c: Option<f64>) -> bool {
+    calibrated_c.zip(now_c).is_some_and(|(then_c, now_c)| too_far(then_c, now_c))
 }
 
 /// Whether the temperature has moved so far that the scale is to be checked.

@@ -28,7 +28,7 @@ impl Fitness {
 }
 
 /// By the standard uncertainty of the pour's weight, and how far it may be off.
-pub(super) fn fitness(net_u_g: f64, tolerance_g: f64) -> Fitness {
+pub fn fitness(net_u_g: f64, tolerance_g: f64) -> Fitness {
     match 2.0 * net_u_g / tolerance_g {
         share if share <= GOOD => Fitness::Good,
         share if share <= USABLE => Fitness::Usable,

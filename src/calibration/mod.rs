@@ -5,8 +5,11 @@
 //! A studio's own check: no legal verification, and no certificate.
 
 pub mod check;
+pub mod correction;
 pub mod fit;
 pub mod fitness;
+pub mod masses;
+pub mod plots;
 pub mod reference;
 pub mod report;
 pub mod request;

@@ -1,5 +1,6 @@
 //! From readings of reference masses to a correction, its uncertainty and a plain verdict.
 
+use super::correction::Correction;
 use super::fit::{Fit, Point, Shape, fit};
 use super::fitness::{Fitness, GOOD, USABLE, class_iii_limit_g, fitness};
 use super::reference::{Reference, looks_like_g};
@@ -77,9 +78,14 @@ pub struct Report {
 }
 
 impl Report {
+    /// What sets this scale right.
+    pub fn correction(&self) -> Correction {
+        Correction { offset_g: self.offset_g, slope: self.slope, bend_per_g: self.bend_per_g }
+    }
+
     /// A weight as it is, g.
     pub fn corrected_g(&self, indicated_g: f64) -> f64 {
-        self.offset_g + indicated_g * (self.slope + indicated_g * self.bend_per_g)
+        self.correction().of_g(indicated_g)
     }
 }
 
@@ -103,6 +109,7 @@ pub fn report(request: &CalibrationRequest) -> Result<Report, Refused> {
     let taken = points(&request.points)?;
     let repeatability_g = repeatability(request)?;
     let eccentric = eccentric(request)?;
+    within("zero_return_g", request.zero_return_g.unwrap_or(0.0), (-100.0, 100.0))?;
     let known = Known {
         division_g,
         repeatability_g: repeatability_g.unwrap_or(0.0),
@@ -352,6 +359,9 @@ fn warnings(request: &CalibrationRequest, found: &Report, unrepeated: bool) -> V
     if found.eccentric_g.is_none() {
         warnings
             .push("Off the centre was not tried: the pan's corners are taken to be as its middle".to_owned());
+    }
+    if request.zero_return_g.is_some_and(|g| g.abs() > found.known.division_g) {
+        warnings.push("After minutes under load the bare pan did not come back to its zero: tare shortly before each pour".to_owned());
     }
     if found.bend_per_g != 0.0 {
         warnings.push("The error bends with the load: the correction bends with it".to_owned());

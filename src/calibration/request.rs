@@ -1,6 +1,10 @@
 //! A calibration as it is told: shape only, numbers not yet judged.
 
+use crate::batch::{Refused, unique};
+use crate::units::plainly;
+use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
+use serde_json::Value;
 use utoipa::ToSchema;
 
 /// What was set on the pan, and what the scale showed.
@@ -26,6 +30,12 @@ pub struct CalibrationRequest {
     /// Change of a constant load over some minutes, g.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub creep_g: Option<f64>,
+    /// How far the bare pan came back from its zero after that load, g.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub zero_return_g: Option<f64>,
+    /// Rounds of zero and span, a minute apart, until two were alike.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub warm_up_rounds: Option<u32>,
     /// Temperature of the room, degrees Celsius.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub room_c: Option<f64>,
@@ -80,4 +90,96 @@ pub struct CornersRequest {
     pub centre_g: f64,
     /// What it showed towards each of four corners, g.
     pub readings_g: Vec<f64>,
+}
+
+/// A request from JSON text; a refusal names the field that does not fit.
+///
+/// # Errors
+/// See there.
+pub fn from_json(text: &str) -> Result<CalibrationRequest, Refused> {
+    let whole: Value = unique::json(text.as_bytes())
+        .map_err(|error| Refused::new("request", format!("not JSON: {error}; check commas and quotes")))?;
+    from_value(&whole)
+}
+
+/// A request from JSON already read; a refusal names the field that does not fit.
+///
+/// # Errors
+/// See there.
+pub fn from_value(whole: &Value) -> Result<CalibrationRequest, Refused> {
+    if let Some(points) = whole.get("points").and_then(Value::as_array) {
+        let each = |(n, part)| shaped::<PointRequest>(part, &format!("points[{n}]")).map(drop);
+        points.iter().enumerate().try_for_each(each)?;
+    }
+    let section = |name| whole.get(name).filter(|part| !part.is_null());
+    section("repeat").map_or(Ok(()), |part| shaped::<RepeatRequest>(part, "repeat").map(drop))?;
+    section("corners").map_or(Ok(()), |part| shaped::<CornersRequest>(part, "corners").map(drop))?;
+    shaped(whole, "")
+}
+
+/// Members that are words.
+const WORDS: [&str; 7] = ["class", "direction", "position", "operator", "name", "says", "parts"];
+/// Members that are lists.
+const LISTS: [&str; 4] = ["points", "readings_g", "base_readings_g", "masses"];
+
+/// A part of a request as its type; a refusal names the member that does not fit.
+///
+/// # Errors
+/// See there.
+pub fn shaped<T: DeserializeOwned>(part: &Value, at: &str) -> Result<T, Refused> {
+    T::deserialize(part).map_err(|error| {
+        let reason = plainly(&error.to_string());
+        let told = reason.contains(" field `").then(|| reason.split('`').nth(1).map(str::to_owned)).flatten();
+        let inner = told.or_else(|| odd_one(part));
+        let field = match (at, inner) {
+            ("", None) => "request".to_owned(),
+            ("", Some(inner)) => inner,
+            (at, None) => at.to_owned(),
+            (at, Some(inner)) => format!("{at}.{inner}"),
+        };
+        Refused::new(field, reason)
+    })
+}
+
+/// The first member that is not of the kind that its name says.
+fn odd_one(part: &Value) -> Option<String> {
+    let numbers = |value: &Value| value.as_array().is_some_and(|l| l.iter().all(Value::is_number));
+    let fits = |name: &str, value: &Value| match name {
+        "points" | "masses" => value.is_array(),
+        name if LISTS.contains(&name) => numbers(value),
+        name if WORDS.contains(&name) => value.is_string(),
+        "repeat" | "corners" => value.is_object(),
+        _ => value.is_number() || value.is_boolean(),
+    };
+    let members = part.as_object()?.iter().filter(|(_, value)| !value.is_null());
+    members.into_iter().find(|(name, value)| !fits(name, value)).map(|(name, _)| name.clone())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_does_not_fit_is_named_by_its_place() {
+        for (text, field) in [
+            ("{}", "division_g"),
+            (r#"{ "division_g": "fine", "points": [] }"#, "division_g"),
+            (r#"{ "division_g": 0.1, "points": "none" }"#, "points"),
+            (r#"{ "division_g": 0.1, "points": [{ "nominal_g": 5 }] }"#, "points[0].readings_g"),
+            (
+                r#"{ "division_g": 0.1, "points": [{ "nominal_g": "5", "readings_g": [5] }] }"#,
+                "points[0].nominal_g",
+            ),
+            (
+                r#"{ "division_g": 0.1, "points": [], "repeat": { "load_g": 5, "readings_g": 5 } }"#,
+                "repeat.readings_g",
+            ),
+            (r#"{ "division_g": 0.1, "points": [], "corners": { "center_g": 5 } }"#, "corners.center_g"),
+            (r#"{ "division_g": 0.1, "points": [], "colour": 5 }"#, "colour"),
+            ("[]", "request"),
+        ] {
+            let refused = from_json(text).unwrap_err();
+            assert_eq!(refused.field, field, "{text}: {}", refused.reason);
+        }
+    }
 }

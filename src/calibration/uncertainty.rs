@@ -66,6 +66,16 @@ impl Known {
         terms
     }
 
+    /// Of a pour whose two readings are already known to `own_g`, g: those are not counted twice, and never taken for better
+    /// than they were found to be. `gross_g`: the piece was taken off and put back.
+    pub fn of_pour(&self, own_g: f64, net_g: f64, gross_g: Option<f64>) -> f64 {
+        let terms = gross_g.map_or_else(|| self.net(net_g), |gross_g| self.net_put_back(net_g, gross_g));
+        let is_reading = |t: &&Term| t.what.starts_with("digit") || t.what.starts_with("spread");
+        let (readings, rest): (Vec<&Term>, Vec<&Term>) = terms.iter().partition(is_reading);
+        let squares = |of: &[&Term]| of.iter().map(|t| t.u_g * t.u_g).sum::<f64>();
+        (squares(&readings).max(own_g * own_g) + squares(&rest)).sqrt()
+    }
+
     /// Of one reading of a load against masses of this standard uncertainty: the error of indication of cg-18.
     pub fn load(&self, load_g: f64, u_mass_g: f64) -> Vec<Term> {
         let term = |what, u_g| Term { what, u_g };

@@ -16,11 +16,11 @@ use crate::plant::session::{Potter, Script};
 use crate::plant::{Person, Plant, ScaleModel, Table};
 use crate::pour::entry::Output;
 use crate::pour::trace::Trace;
-use crate::settings::{Link, Notifications, Settings, loopback};
+use crate::settings::{Link, Notifications, Settings, Sound, loopback};
 use crate::store::Reader;
 use anyhow::{Context, anyhow};
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -46,6 +46,7 @@ pub fn run(cli: Cli) -> anyhow::Result<ExitCode> {
         }
         Command::Demo(args) => in_runtime(super::demo::run(args.pieces, !args.no_sound)),
         Command::Scales(args) => air::scales(&args),
+        Command::Calibrate(args) => in_runtime(super::calibrating::run(&args)),
         Command::Target(args) => target(&args),
         Command::Review(args) => reviewing::review(&args),
         Command::Export(args) => reviewing::export(&args),
@@ -79,7 +80,7 @@ fn config_file(place: &PlaceArgs) -> PathBuf {
     place.config.clone().unwrap_or_else(|| data_folder(place).join("tarebell.toml"))
 }
 
-fn settings(place: &PlaceArgs) -> anyhow::Result<Settings> {
+pub(super) fn settings(place: &PlaceArgs) -> anyhow::Result<Settings> {
     let file = config_file(place);
     match std::fs::read_to_string(&file) {
         Ok(text) => Ok(Settings::parse(&text, &file.display().to_string())?),
@@ -98,13 +99,9 @@ async fn serve(args: &ServeArgs) -> anyhow::Result<ExitCode> {
         Some(address) => loopback(&address.to_string()).map_err(|why| anyhow!("--listen: {why}"))?,
         None => settings.listen,
     };
-    let decoder = decoder(&settings);
-    let scale = settings.scale.clone();
-    let (pour, sound) = (settings.pour.clone(), (!args.no_sound).then(|| settings.sound.clone()));
-    let way = if matches!(settings.link, Link::Ble(_)) { Way::Air } else { Way::Cable };
-    let (reminding, capacity) = (settings.reminding, settings.capacity);
-    let setup = Setup { dir: &dir, listen, scale, pour, reminding, capacity, decoder, way, sound };
-    let daemon = Daemon::start(setup).await?;
+    let settings = Settings { listen, ..settings };
+    let sound = (!args.no_sound).then(|| settings.sound.clone());
+    let daemon = Daemon::start(setup_of(&settings, &dir, sound)).await?;
     say(format!("serving http://{}, data in {}", daemon.bound, dir.display()));
     let (stop, stopped) = watch::channel(false);
     let link = start_link(&daemon, &settings, stopped);
@@ -118,6 +115,21 @@ async fn serve(args: &ServeArgs) -> anyhow::Result<ExitCode> {
         let _ = tokio::time::timeout(LINK_LIMIT, link).await;
     }
     ended.map(|()| ExitCode::SUCCESS)
+}
+
+/// What a daemon of these settings is started from.
+pub(super) fn setup_of<'a>(settings: &Settings, dir: &'a Path, sound: Option<Sound>) -> Setup<'a> {
+    Setup {
+        dir,
+        listen: settings.listen,
+        scale: settings.scale.clone(),
+        pour: settings.pour.clone(),
+        reminding: settings.reminding,
+        capacity: settings.capacity,
+        decoder: decoder(settings),
+        way: if matches!(settings.link, Link::Ble(_)) { Way::Air } else { Way::Cable },
+        sound,
+    }
 }
 
 /// What reads the link's bytes: only what comes through the air comes in notifications.
@@ -157,7 +169,7 @@ pub(super) fn note(text: impl std::fmt::Display) {
 }
 
 /// Starts what brings the bytes; gives what is to be waited for at the end.
-fn start_link(
+pub(super) fn start_link(
     daemon: &Daemon,
     settings: &Settings,
     mut stop: watch::Receiver<bool>,
@@ -192,8 +204,12 @@ fn start_link(
                 Script::of(u32::MAX, 29.0),
             );
             let (seen, now) = (flag.clone(), daemon.now.clone());
+            let step = {
+                let now = now.clone();
+                move || now.borrow().scale.routine.clone()
+            };
             let under_way = move || now.borrow().batch.is_some();
-            std::thread::spawn(move || simulated::run(potter, clock, told, &events, &seen, under_way));
+            std::thread::spawn(move || simulated::run(potter, clock, told, &events, &seen, under_way, step));
             tokio::spawn(async move {
                 let _ = stop.wait_for(|stop| *stop).await;
                 flag.store(true, Ordering::Relaxed);

@@ -1,17 +1,21 @@
 //! The daemon's answers to the page: reads straight from the log, changes through the
 //! engine's thread.
 
+use super::calibrated::InForce;
 use super::clock::Clock;
 use super::event::{Answer, Beginning, Event, Reply};
 use super::hands;
 use crate::guide::weighed::Things;
-use crate::page::desk::{Begun, Desk, Refusal};
-use crate::page::view::{LagTestView, WeighedView};
+use crate::page::desk::{Begun, Desk, Refusal, RoutineWish};
+use crate::page::view::{LagTestView, RoutineView, WeighedView};
 use crate::pour::curve::Curve;
 use crate::pour::guidance::Guidance;
 use crate::pour::hand::Hand;
 use crate::pour::trace::Trace;
-use crate::record::{BatchRecord, Found, History, PourRecord, Search, Shelf, ShelfRecord, Tally};
+use crate::record::{
+    BatchRecord, CalibrationRecord, CalibrationWrite, CheckRecord, Found, History, PourRecord, Search, Shelf,
+    ShelfRecord, Tally,
+};
 use crate::store::{Reader, Wanted, try_writable};
 use crate::time::WallTime;
 use crate::units::Mass;
@@ -50,7 +54,9 @@ impl Counter {
     fn ask(&self, event: impl FnOnce(Reply) -> Event) -> Result<Begun, Refusal> {
         match self.answer(event)? {
             Answer::Batch(begun) => Ok(*begun),
-            Answer::Spare(_) | Answer::Test(_) | Answer::Weighed(_) | Answer::Kept => Err(other_question()),
+            Answer::Spare(_) | Answer::Test(_) | Answer::Routine(_) | Answer::Weighed(_) | Answer::Kept => {
+                Err(other_question())
+            }
         }
     }
 
@@ -168,22 +174,78 @@ impl Desk for Counter {
         let lately = self.reader()?.lately(LATELY).map_err(storage)?;
         match self.answer(|reply| Event::Spare { off, lately, reply })? {
             Answer::Spare(spare) => Ok(spare),
-            Answer::Batch(_) | Answer::Test(_) | Answer::Weighed(_) | Answer::Kept => Err(other_question()),
+            Answer::Batch(_) | Answer::Test(_) | Answer::Routine(_) | Answer::Weighed(_) | Answer::Kept => {
+                Err(other_question())
+            }
         }
     }
 
     fn test_scale(&self, off: bool) -> Result<Option<LagTestView>, Refusal> {
         match self.answer(|reply| Event::Test { off, reply })? {
             Answer::Test(test) => Ok(test),
-            Answer::Batch(_) | Answer::Spare(_) | Answer::Weighed(_) | Answer::Kept => Err(other_question()),
+            Answer::Batch(_) | Answer::Spare(_) | Answer::Routine(_) | Answer::Weighed(_) | Answer::Kept => {
+                Err(other_question())
+            }
         }
     }
 
     fn weigh(&self, things: Option<Things>) -> Result<Option<WeighedView>, Refusal> {
         match self.answer(|reply| Event::Weigh { things, reply })? {
             Answer::Weighed(weighed) => Ok(weighed),
-            Answer::Batch(_) | Answer::Spare(_) | Answer::Test(_) | Answer::Kept => Err(other_question()),
+            Answer::Batch(_) | Answer::Spare(_) | Answer::Test(_) | Answer::Routine(_) | Answer::Kept => {
+                Err(other_question())
+            }
         }
+    }
+
+    fn routine(&self, wish: Option<RoutineWish>) -> Result<Option<RoutineView>, Refusal> {
+        match self.answer(|reply| Event::Routine(wish.map(Box::new), reply))? {
+            Answer::Routine(routine) => Ok(routine.map(|r| *r)),
+            Answer::Batch(_) | Answer::Spare(_) | Answer::Test(_) | Answer::Weighed(_) | Answer::Kept => {
+                Err(other_question())
+            }
+        }
+    }
+
+    fn room(&self, room_c: Option<f64>) -> Result<(), Refusal> {
+        self.answer(|reply| Event::Room(room_c, reply)).map(drop)
+    }
+
+    fn scale(&self) -> &str {
+        &self.scale_id
+    }
+
+    fn keep_calibration(&self, write: CalibrationWrite) -> Result<(), Refusal> {
+        try_writable(&self.dir).map_err(storage)?;
+        self.answer(|reply| Event::Calibration(Box::new(write), reply)).map(drop)
+    }
+
+    fn calibrations(&self) -> Result<Vec<CalibrationRecord>, Refusal> {
+        self.reader()?.calibrations().map_err(storage)
+    }
+
+    fn calibration(&self, id: &str) -> Result<CalibrationRecord, Refusal> {
+        let found = self.reader()?.calibration(id).map_err(storage)?;
+        found.ok_or_else(|| {
+            Refusal::Missing(format!("no calibration with id '{id}': GET /api/calibrations lists them"))
+        })
+    }
+
+    fn in_force(&self) -> Result<Option<CalibrationRecord>, Refusal> {
+        self.reader()?.in_force(&self.scale_id).map_err(storage)
+    }
+
+    fn weighed_to(&self, net: Mass) -> Result<Option<Mass>, Refusal> {
+        let u_g = self.in_force()?.map(InForce::of).and_then(|c| c.net_u_g(net.g()));
+        Ok(u_g.map(Mass::saturating))
+    }
+
+    fn masses(&self) -> Result<Option<String>, Refusal> {
+        self.reader()?.masses().map_err(storage)
+    }
+
+    fn checks(&self, most: u32) -> Result<Vec<CheckRecord>, Refusal> {
+        self.reader()?.checks(&self.scale_id, most).map_err(storage)
     }
 
     fn curve(&self, id: &str) -> Result<(PourRecord, Curve), Refusal> {

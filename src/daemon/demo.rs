@@ -59,7 +59,9 @@ async fn pour(
     let stop = Arc::new(AtomicBool::new(false));
     let hand = {
         let stop = stop.clone();
-        tokio::task::spawn_blocking(move || simulated::run(potter, clock, heard, &events, &stop, || true))
+        tokio::task::spawn_blocking(move || {
+            simulated::run(potter, clock, heard, &events, &stop, || true, || None)
+        })
     };
     let nets = tokio::select! {
         nets = shown(told, pieces as usize) => Some(nets?),

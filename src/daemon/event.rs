@@ -2,10 +2,10 @@
 
 use crate::guide::weighed::Things;
 use crate::link::LinkEvent;
-use crate::page::desk::{Begun, Refusal};
-use crate::page::view::{LagTestView, WeighedView};
+use crate::page::desk::{Begun, Refusal, RoutineWish};
+use crate::page::view::{LagTestView, RoutineView, WeighedView};
 use crate::pour::hand::Hand;
-use crate::record::{BatchRecord, History, Numbers, PourRecord, ShelfRecord, WhoPours};
+use crate::record::{BatchRecord, CalibrationWrite, History, Numbers, PourRecord, ShelfRecord, WhoPours};
 use crate::sound::SoundStatus;
 use crate::store::{Ack, Wanted};
 use crate::time::Duration;
@@ -21,6 +21,8 @@ pub enum Answer {
     Spare(Option<Mass>),
     /// Where the response test stands.
     Test(Option<LagTestView>),
+    /// Where a calibration or a check stands.
+    Routine(Option<Box<RoutineView>>),
     /// Where weighing stands.
     Weighed(Option<WeighedView>),
     /// It is on disk.
@@ -100,6 +102,8 @@ pub enum Event {
         /// Where the answer goes.
         reply: Reply,
     },
+    /// What was found of the scale is to be kept, or gone by.
+    Calibration(Box<CalibrationWrite>, Reply),
     /// These are to stand on their shelves, all or none.
     Put(Vec<ShelfRecord>, Reply),
     /// Something is to be done to the log as a whole.
@@ -113,6 +117,10 @@ pub enum Event {
         /// Where the answer goes.
         reply: Reply,
     },
+    /// A calibration or a check at the pan is to begin, or to be left off.
+    Routine(Option<Box<RoutineWish>>, Reply),
+    /// The room is this warm, degrees Celsius; or nobody knows.
+    Room(Option<f64>, Reply),
     /// Things are to be weighed one after the other, or left off.
     Weigh {
         /// What; none: left off.

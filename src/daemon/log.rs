@@ -65,7 +65,8 @@ impl Log {
         if let Some(why) = self.trouble() {
             return reply.give(Err(Refusal::Storage(ended_but(&why))));
         }
-        let answer = Begun { batch, warnings: Vec::new(), expected: None, left_out: None }.into();
+        let answer =
+            Begun { batch, warnings: Vec::new(), expected: None, weighing: None, left_out: None }.into();
         self.askers.insert(ticket, vec![Asker { reply, answer, kept: true }]);
     }
 
@@ -134,6 +135,7 @@ impl Log {
             | Write::NumberLeftOut { .. }
             | Write::Spare(_)
             | Write::Shelf(_)
+            | Write::Calibration(_)
             | Write::History(_)
             | Write::Retargeted(_)
             | Write::Lag { .. }

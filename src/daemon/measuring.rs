@@ -66,6 +66,7 @@ impl Table {
             | Write::NumberLeftOut { .. }
             | Write::Spare(_)
             | Write::Shelf(_)
+            | Write::Calibration(_)
             | Write::History(_)
             | Write::Retargeted(_)
             | Write::Trace { .. }

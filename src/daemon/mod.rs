@@ -1,6 +1,8 @@
 //! The only module that joins the adapters: threads, channels, start and stop.
 
 mod air;
+mod calibrated;
+mod calibrating;
 pub mod clock;
 pub mod commands;
 mod counter;
@@ -21,6 +23,7 @@ pub mod rehearsal;
 mod reminders;
 mod reviewing;
 mod rounds;
+mod routine;
 mod shelves;
 mod sight;
 mod signals;
@@ -166,8 +169,7 @@ impl Daemon {
         let (now, now_seen) = watch::channel(Arc::new(nothing_yet(&run, &setup.scale, &setup.pour)));
         let (told, _) = broadcast::channel(TOLD);
         let (stop_page, stop) = watch::channel(false);
-        let (dir, scale_id, guidance) = (setup.dir.to_owned(), setup.scale.id.clone(), setup.pour.guidance);
-        let desk = Arc::new(Counter { dir, clock, scale_id, guidance, events: events.clone() });
+        let desk = Arc::new(desk(&setup, clock, &events));
         let page = Page {
             now: now_seen.clone(),
             events: told.clone(),
@@ -178,9 +180,10 @@ impl Daemon {
         };
         let (outlet, sound) = outlet(clock, events.clone())?;
         let Setup { scale, pour: settings, reminding, capacity, decoder, way, .. } = setup;
-        let told_too = told.clone();
         let parts = Parts {
             clock,
+            calibration: opened.calibrations.into_iter().find(|c| c.scale == scale.id),
+            checked: opened.checks.into_iter().find(|c| c.scale == scale.id),
             lag: lag_of(opened.lags, &scale.id),
             scale,
             settings,
@@ -192,7 +195,7 @@ impl Daemon {
             store,
             outlet,
             now,
-            told: told_too,
+            told: told.clone(),
             run,
         };
         let ended = Arc::new(Notify::new());
@@ -236,6 +239,12 @@ impl Daemon {
         let wrong: Vec<String> = [table, page].into_iter().flatten().collect();
         if wrong.is_empty() { Ok(()) } else { Err(anyhow::anyhow!(wrong.join("; "))) }
     }
+}
+
+/// Who answers the page.
+fn desk(setup: &Setup<'_>, clock: Clock, events: &SyncSender<Event>) -> Counter {
+    let (scale_id, guidance) = (setup.scale.id.clone(), setup.pour.guidance);
+    Counter { dir: setup.dir.to_owned(), clock, scale_id, guidance, events: events.clone() }
 }
 
 /// How late this scale shows, as the log has it.

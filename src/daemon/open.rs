@@ -1,11 +1,12 @@
 //! A pour between its first and last entry: what makes its entries one record.
 
+use crate::calibration::uncertainty::Known;
 use crate::page::desk::{Begun, Refusal};
 use crate::pour::PourSettings;
 use crate::pour::entry::Entry;
 use crate::pour::outlook::Outlook;
 use crate::pour::vessel::Vessel;
-use crate::record::{BatchRecord, PourRecord};
+use crate::record::{BatchRecord, Mark, PourRecord};
 use crate::scale::ScaleFacts;
 use crate::time::{Instant, WallTime};
 use crate::units::Mass;
@@ -23,9 +24,27 @@ pub(super) struct Open {
     /// Dry share of the bucket that it was poured from, and the version of its glaze.
     pub(super) solids: Option<f64>,
     pub(super) bucket: Option<u32>,
+    /// The calibration that it is weighed by.
+    pub(super) by: Option<By>,
+}
+
+/// A calibration by its id, and what is known of the scale by it.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct By {
+    pub(super) id: String,
+    pub(super) known: Option<Known>,
 }
 
 impl Open {
+    /// What is not known of the weight: what the pour itself left open, and what the scale's calibration does.
+    fn net_u(&self, e: &Entry) -> Option<Mass> {
+        let (own, net) = (e.net_u?, e.net?);
+        let Some(known) = self.by.as_ref().and_then(|by| by.known) else { return Some(own) };
+        let put_back = e.marks.has(Mark::PutBack) || e.rolled.is_some();
+        let gross_g = put_back.then_some(e.tare.g() + net.g());
+        Some(Mass::saturating(known.of_pour(own.g(), net.g(), gross_g)))
+    }
+
     /// The record of an entry.
     pub(super) fn record(&self, batch: &BatchRecord, e: &Entry, scale: String, trace: Vec<u8>) -> PourRecord {
         PourRecord {
@@ -41,7 +60,7 @@ impl Open {
             high: e.aim.high,
             first_net: e.first_net,
             net: e.net,
-            net_u: e.net_u,
+            net_u: self.net_u(e),
             rolled: e.rolled,
             top_ups: e.top_ups,
             dry: self.solids.zip(e.net).map(|(x, net)| Mass::saturating(x * net.g())),
@@ -54,7 +73,7 @@ impl Open {
             flow_g_s: e.flow_g_s,
             stop_cue: e.stop_cue,
             bucket: self.bucket,
-            calibration: None,
+            calibration: self.by.as_ref().map(|by| by.id.clone()),
             scale,
             label: None,
             marks: e.marks,
@@ -123,7 +142,7 @@ pub(super) fn advice(told: &Outlook, batch: &BatchRecord, usual: &PourSettings) 
 }
 
 pub(super) fn begun(batch: BatchRecord, warnings: Vec<String>) -> Begun {
-    Begun { batch, warnings, expected: None, left_out: None }
+    Begun { batch, warnings, expected: None, weighing: None, left_out: None }
 }
 
 pub(super) fn not_done(why: &str) -> Refusal {

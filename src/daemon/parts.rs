@@ -6,7 +6,7 @@ use super::sight::Way;
 use crate::frame::Decoder;
 use crate::page::view::{Event as Told, Now};
 use crate::pour::PourSettings;
-use crate::record::LagRecord;
+use crate::record::{CalibrationRecord, CheckRecord, LagRecord};
 use crate::scale::ScaleFacts;
 use crate::settings::Reminding;
 use crate::store::Store;
@@ -28,6 +28,10 @@ pub struct Parts {
     pub capacity: Option<Mass>,
     /// Set on the bare pan it voids the last record.
     pub spare: Option<Mass>,
+    /// What the scale goes by, and its latest check, as the log has them.
+    pub calibration: Option<CalibrationRecord>,
+    /// See there.
+    pub checked: Option<CheckRecord>,
     /// How late the scale shows, as the log has it.
     pub lag: Option<LagRecord>,
     /// Lines to readings.

@@ -1,7 +1,7 @@
 //! The pieces of a batch under way: which record an entry belongs to, which of them count, and which
 //! number comes next.
 
-use super::open::Open;
+use super::open::{By, Open};
 use crate::batch::supply::{Stock, Supply, supply};
 use crate::pour::entry::Entry;
 use crate::record::{Aim, BatchRecord, Numbers, PourRecord, Verdict};
@@ -49,7 +49,13 @@ impl Pieces {
     }
 
     /// The record of this entry, told by when its piece was ready.
-    pub(super) fn take(&mut self, entry: &Entry, wall: WallTime, bucket: Option<u32>) -> Belongs {
+    pub(super) fn take(
+        &mut self,
+        entry: &Entry,
+        wall: WallTime,
+        bucket: Option<u32>,
+        by: Option<By>,
+    ) -> Belongs {
         let same = |o: &&Open| o.started == entry.started && o.piece == entry.piece;
         if entry.rev > 0 {
             if let Some(open) = self.open.iter().find(same) {
@@ -69,6 +75,7 @@ impl Pieces {
             voided: false,
             solids: self.solids,
             bucket,
+            by,
         };
         if entry.rev > 0 {
             // Never opened here: a record of its own, so that no weight is lost.
@@ -251,8 +258,8 @@ mod tests {
 
     /// One piece from `ready` to its lift; gives its record's id.
     fn poured(pieces: &mut Pieces, piece: u32, ready_s: u64) -> String {
-        let opened = pieces.take(&entry(piece, ready_s, 0, Verdict::Void), WALL, None).open.id;
-        let weighed = pieces.take(&entry(piece, ready_s, 1, Verdict::Good), WALL, None);
+        let opened = pieces.take(&entry(piece, ready_s, 0, Verdict::Void), WALL, None, None).open.id;
+        let weighed = pieces.take(&entry(piece, ready_s, 1, Verdict::Good), WALL, None, None);
         assert!(weighed.on_pan && weighed.open.id == opened);
         pieces.lift();
         opened
@@ -264,10 +271,10 @@ mod tests {
         let first = poured(&mut pieces, 1, 10);
         let second = poured(&mut pieces, 2, 20);
         // Put back after rolling, with nothing else on the pan; and with the third opened.
-        let back = pieces.take(&entry(1, 10, 2, Verdict::Good), WALL, None);
+        let back = pieces.take(&entry(1, 10, 2, Verdict::Good), WALL, None, None);
         assert_eq!((back.open.id, back.on_pan), (first, false));
-        let third = pieces.take(&entry(3, 30, 0, Verdict::Void), WALL, None);
-        let back = pieces.take(&entry(2, 20, 2, Verdict::Good), WALL, None);
+        let third = pieces.take(&entry(3, 30, 0, Verdict::Void), WALL, None, None);
+        let back = pieces.take(&entry(2, 20, 2, Verdict::Good), WALL, None, None);
         assert_eq!((back.open.id, back.on_pan), (second, false));
         assert_eq!(pieces.lift(), Some(third.open), "it is still the one on the pan");
     }
@@ -278,8 +285,8 @@ mod tests {
         let old = poured(&mut pieces, 1, 10);
         let new = poured(&mut pieces, 1, 20);
         assert_ne!(old, new);
-        assert_eq!(pieces.take(&entry(1, 10, 2, Verdict::Good), WALL, None).open.id, old);
-        assert_eq!(pieces.take(&entry(1, 20, 2, Verdict::Good), WALL, None).open.id, new);
+        assert_eq!(pieces.take(&entry(1, 10, 2, Verdict::Good), WALL, None, None).open.id, old);
+        assert_eq!(pieces.take(&entry(1, 20, 2, Verdict::Good), WALL, None, None).open.id, new);
     }
 
     #[test]
@@ -288,7 +295,7 @@ mod tests {
         poured(&mut pieces, 1, 10);
         poured(&mut pieces, 2, 20);
         pieces.numbers_mut().again(1);
-        pieces.take(&entry(1, 10, 2, Verdict::Good), WALL, None);
+        pieces.take(&entry(1, 10, 2, Verdict::Good), WALL, None, None);
         assert_eq!(pieces.numbers().next(), 1);
         poured(&mut pieces, 1, 30);
         assert_eq!(pieces.numbers().next(), 3);
@@ -299,7 +306,7 @@ mod tests {
         let mut pieces = fresh();
         let ids: Vec<String> = (1..=100).map(|n| poured(&mut pieces, n, 10 * u64::from(n))).collect();
         for n in 1..=100 {
-            let late = pieces.take(&entry(n, 10 * u64::from(n), 2, Verdict::Good), WALL, None);
+            let late = pieces.take(&entry(n, 10 * u64::from(n), 2, Verdict::Good), WALL, None, None);
             assert_eq!((&late.open.id, late.on_pan), (&ids[n as usize - 1], false));
         }
         assert_eq!((pieces.nth(None), pieces.numbers().next()), (101, 101));
@@ -310,7 +317,7 @@ mod tests {
         let mut pieces = fresh();
         for (piece, ready_s, rev) in [(1, 10, 0), (1, 10, 1), (2, 20, 0), (2, 20, 1), (1, 10, 2)] {
             let entry = entry(piece, ready_s, rev, if rev == 0 { Verdict::Void } else { Verdict::Good });
-            let open = pieces.take(&entry, WALL, None).open;
+            let open = pieces.take(&entry, WALL, None, None).open;
             let written = PourRecord { rev, ..open.record_for_test(Verdict::Good) };
             pieces.handle_record(&written);
         }
@@ -329,8 +336,8 @@ mod tests {
             assert_eq!(pieces.next_of(&ladder), Some(aim(target)));
             let entry =
                 |rev, verdict| Entry { aim: aim(target), ..entry(n, 10 * u64::from(n), rev, verdict) };
-            pieces.take(&entry(0, Verdict::Void), WALL, None);
-            ids.push(pieces.take(&entry(1, Verdict::Good), WALL, None).open);
+            pieces.take(&entry(0, Verdict::Void), WALL, None, None);
+            ids.push(pieces.take(&entry(1, Verdict::Good), WALL, None, None).open);
             pieces.lift();
         }
         let out = PourRecord { target: g(35.0), ..ids[1].record_for_test(Verdict::Void) };
@@ -344,12 +351,12 @@ mod tests {
     #[test]
     fn an_empty_piece_goes_and_a_weighed_one_stays() {
         let mut pieces = fresh();
-        let open = pieces.take(&entry(1, 10, 0, Verdict::Void), WALL, None).open;
+        let open = pieces.take(&entry(1, 10, 0, Verdict::Void), WALL, None, None).open;
         assert_eq!(pieces.drop_empty(2), None, "another piece's");
         assert_eq!(pieces.drop_empty(1), Some(open));
         assert_eq!((pieces.lift(), pieces.numbers().next()), (None, 1));
-        pieces.take(&entry(1, 20, 0, Verdict::Void), WALL, None);
-        pieces.take(&entry(1, 20, 1, Verdict::Good), WALL, None);
+        pieces.take(&entry(1, 20, 0, Verdict::Void), WALL, None, None);
+        pieces.take(&entry(1, 20, 1, Verdict::Good), WALL, None, None);
         assert_eq!(pieces.drop_empty(1), None);
     }
 
@@ -357,9 +364,9 @@ mod tests {
     fn the_place_in_the_batch_counts_what_counts_and_not_the_numbers() {
         let mut pieces = Pieces::new(&[], Numbers::after(40, []), None);
         assert_eq!((pieces.nth(None), pieces.numbers().next()), (1, 41));
-        pieces.take(&entry(41, 10, 0, Verdict::Void), WALL, None);
+        pieces.take(&entry(41, 10, 0, Verdict::Void), WALL, None, None);
         assert_eq!((pieces.nth(None), pieces.unweighed()), (1, Some(41)));
-        let first = pieces.take(&entry(41, 10, 1, Verdict::Good), WALL, None);
+        let first = pieces.take(&entry(41, 10, 1, Verdict::Good), WALL, None, None);
         assert_eq!((pieces.nth(None), pieces.unweighed()), (1, None), "weighed, still on the pan");
         pieces.lift();
         poured(&mut pieces, 42, 20);
@@ -372,7 +379,7 @@ mod tests {
             "a void one is a number used and no piece"
         );
         // A top-up of a piece that was voided on disk does not count again.
-        pieces.take(&entry(41, 10, 3, Verdict::Good), WALL, None);
+        pieces.take(&entry(41, 10, 3, Verdict::Good), WALL, None, None);
         assert_eq!(pieces.nth(None), 2);
         assert_eq!(pieces.nth(Some(42)), 1, "put back, it is its own place");
     }

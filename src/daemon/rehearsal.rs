@@ -124,13 +124,12 @@ fn start(scene: &Scene, scale: &str, model: &ScaleModel) -> Start {
     // Whole micrograms, as a trace keeps them.
     let grams = |g: f64| Mass::saturating((g * 1e6).round() / 1e6);
     let lag = if scene.lag_told { Duration::from_secs_f64(model.lag()) } else { ASSUMED_LAG };
-    let origin = if scene.lag_told { Origin::Told } else { Origin::Assumed };
     let facts = ScaleFacts {
         id: scale.to_owned(),
         step: grams(model.step_g),
         noise: grams(0.03),
         lag,
-        lag_origin: origin,
+        lag_origin: if scene.lag_told { Origin::Told } else { Origin::Assumed },
     };
     Start {
         target: grams(scene.target_g),
@@ -154,6 +153,7 @@ fn start(scene: &Scene, scale: &str, model: &ScaleModel) -> Start {
         ware: Ware::default(),
         memory: Memory::default(),
         lags: Lags::default(),
+        correction: Default::default(),
     }
 }
 

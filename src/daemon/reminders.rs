@@ -17,13 +17,15 @@ pub(super) struct Reminders {
     measured: Option<WallTime>,
     /// From when on it is to be said that it was long ago.
     measure_from: Option<WallTime>,
+    /// It was said that the scale is to be checked.
+    check_said: bool,
 }
 
 impl Reminders {
     /// A batch begins now, with the bucket measured then.
     pub(super) fn new(set: Reminding, now: Instant, measured: Option<WallTime>) -> Self {
         let measure_from = measured.and_then(|at| set.measure_after.map(|after| later(at, after)));
-        Self { set, pieces: 0, stirred: now, measured, measure_from }
+        Self { set, pieces: 0, stirred: now, measured, measure_from, check_said: false }
     }
 
     /// The bucket was measured again then.
@@ -38,7 +40,7 @@ impl Reminders {
     }
 
     /// What is due now, each once.
-    pub(super) fn due(&mut self, now: Instant, wall: WallTime) -> Option<Remark> {
+    pub(super) fn due(&mut self, now: Instant, wall: WallTime, check: bool) -> Option<Remark> {
         let many = self.set.stir_every_pieces.is_some_and(|n| self.pieces >= n);
         // Nobody pours meanwhile: a bucket that waits for the potter is stirred by whoever comes back.
         let long = self.pieces > 0 && self.set.stir_every.is_some_and(|span| now.since(self.stirred) >= span);
@@ -51,7 +53,8 @@ impl Reminders {
             self.measure_from = self.set.measure_after.map(|after| later(wall, after));
             return Some(Remark::Measure);
         }
-        None
+        // Once in a batch, after its first piece: the page says so too, and nothing waits for it.
+        (check && self.pieces > 0 && !std::mem::replace(&mut self.check_said, true)).then_some(Remark::Check)
     }
 
     /// The bucket was measured so long ago that it is to be measured again.
@@ -77,7 +80,7 @@ mod tests {
 
     fn due(reminders: &mut Reminders, minutes: u64) -> Option<Remark> {
         let (now, wall) = at(minutes);
-        reminders.due(now, wall)
+        reminders.due(now, wall, false)
     }
 
     #[test]
@@ -113,6 +116,16 @@ mod tests {
         assert_eq!(due(&mut reminders, 480), Some(Remark::Measure));
         let mut by_hand = Reminders::new(Reminding::default(), Instant::START, None);
         assert_eq!((due(&mut by_hand, 600), by_hand.bucket_old(at(600).1)), (None, false));
+    }
+
+    #[test]
+    fn a_check_of_the_scale_is_asked_for_once_in_a_batch_after_its_first_piece() {
+        let mut reminders = Reminders::new(Reminding::default(), Instant::START, None);
+        let (now, wall) = at(1);
+        assert_eq!(reminders.due(now, wall, true), None);
+        reminders.handle_piece();
+        assert_eq!(reminders.due(now, wall, true), Some(Remark::Check));
+        assert_eq!(reminders.due(now, wall, true), None, "once");
     }
 
     #[test]

@@ -198,6 +198,10 @@ impl Sight {
             loss: rhythm.loss,
             lag: LagView::default(),
             lag_test: None,
+            calibration: None,
+            check: None,
+            routine: None,
+            check_due: None,
             weighed: None,
         }
     }

@@ -2,8 +2,9 @@
 
 use super::clock::Clock;
 use super::event::Event;
+use crate::guide::calibrate::Place;
 use crate::link::LinkEvent;
-use crate::page::view::Event as Told;
+use crate::page::view::{Event as Told, RoutineView};
 use crate::plant::session::Potter;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -19,6 +20,7 @@ pub(super) fn run(
     events: &SyncSender<Event>,
     stop: &Arc<AtomicBool>,
     under_way: impl Fn() -> bool,
+    step: impl Fn() -> Option<RoutineView>,
 ) -> Potter {
     if events.send(Event::Link(LinkEvent::Up)).is_err() {
         return potter;
@@ -33,6 +35,10 @@ pub(super) fn run(
         }
         // Whoever pours waits for a batch.
         potter.wait(!under_way());
+        if let Some(asked) = step() {
+            let place = asked.place.and_then(|word| Place::CORNERS.iter().position(|p| p.word() == word));
+            potter.handle_step(asked.done as usize, asked.wants, asked.mass_g.unwrap_or(0.0), place);
+        }
         for shown in potter.advance(clock.now()) {
             let bytes = format!("{:.1} g\r\n", shown.mass_g).into_bytes();
             if events.send(Event::Link(LinkEvent::Bytes { bytes, arrived_at: clock.now() })).is_err() {

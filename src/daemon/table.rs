@@ -3,28 +3,31 @@
 //! Waits only for its own channel. It never waits for the log (jobs are tried, and
 //! kept when refused), the page (latest value wins) or a lock.
 
+use super::calibrated::InForce;
 use super::event::Event;
 use super::hands;
 use super::lateness;
 use super::log::Log;
-use super::open::too_coarse;
+use super::open::{By, too_coarse};
 pub use super::parts::Parts;
 use super::pieces::Belongs;
 use super::rounds::Rounds;
+use super::routine::Run;
 use super::sight::Sight;
 use super::under_way::{self, Batch};
 use super::weighing;
+use crate::calibration::check::Due;
 use crate::guide::lag::LagTest;
 use crate::guide::weighed::Weighed;
 use crate::link::{Facts, LinkEvent};
-use crate::page::view::{CueView, Event as Told, LastCue, Now, PourView, ScaleView};
+use crate::page::view::{CheckView, CueView, Event as Told, LastCue, Now, PourView, ScaleView};
 use crate::pour::engine::{Command, LinkChange};
 use crate::pour::entry::{CueCall, Entry, Output};
 use crate::pour::hand::Hand;
 use crate::pour::remark::Remark;
 use crate::pour::trace::Input;
 use crate::reading::{Indicated, Reading, Weighing};
-use crate::record::LagRecord;
+use crate::record::{CheckRecord, LagRecord};
 use crate::settle::{Motion, Settler};
 use crate::store::{Ack, StoreError, Write};
 use crate::time::Instant;
@@ -54,6 +57,14 @@ pub struct Table {
     pub(super) lag: Option<LagRecord>,
     /// The response test of the scale.
     pub(super) test: Option<LagTest>,
+    /// What the scale goes by; what it goes by from the next piece on, where that is another; its latest check.
+    pub(super) calibration: Option<InForce>,
+    pub(super) next_calibration: Option<Option<InForce>>,
+    pub(super) checked: Option<CheckRecord>,
+    /// A calibration or a check at the pan.
+    pub(super) routine: Option<Run>,
+    /// Temperature of the room as typed last, degrees Celsius.
+    pub(super) room_c: Option<f64>,
     /// What is weighed, one thing after the other.
     pub(super) weighed: Option<Weighed>,
 }
@@ -75,6 +86,11 @@ impl Table {
             spare: parts.spare,
             lag: parts.lag.clone(),
             test: None,
+            calibration: parts.calibration.clone().map(InForce::of),
+            next_calibration: None,
+            checked: parts.checked.clone(),
+            routine: None,
+            room_c: None,
             weighed: None,
             parts,
         }
@@ -135,6 +151,9 @@ impl Table {
             Event::Skip(batch, reply) => self.skip(*batch, reply),
             Event::Spare { off, lately, reply } => self.keep_spare(off, &lately, reply),
             Event::Test { off, reply } => self.test_scale(off, &reply),
+            Event::Calibration(write, reply) => self.keep_calibration(*write, reply),
+            Event::Room(room_c, reply) => self.handle_room(room_c, &reply),
+            Event::Routine(wish, reply) => self.begin_routine(wish.map(|w| *w), &reply),
             Event::Weigh { things, reply } => self.weigh(things, &reply),
             Event::Put(records, reply) => self.put(records, reply),
             Event::Keep(history, reply) => self.keep(*history, reply),
@@ -184,17 +203,24 @@ impl Table {
     fn handle_reading(&mut self, reading: Reading) {
         let at = reading.arrived_at;
         let taken_at = self.sight.handle_arrival(at);
-        let Indicated::Mass(mass) = reading.indicated else { return self.sight.handle_out_of_range(reading) };
+        let Indicated::Mass(mass) = reading.indicated else {
+            if reading.indicated == Indicated::Overload {
+                self.overload_routine();
+            }
+            return self.sight.handle_out_of_range(reading);
+        };
         let w = Weighing { mass, arrived_at: at, taken_at };
         let motion = self.settler.handle_weighing(w);
-        self.rest = match motion {
-            Motion::AtRest { mass } => Some((mass, at)),
+        let shown = match motion {
+            Motion::AtRest { mass } => Some(mass),
             Motion::Moving { .. } => None,
         };
+        self.rest = shown.map(|mass| (self.correction().of(mass), at));
         // On a wheel that turns rest is the mean over its turns.
         let on_a_wheel = self.batch.as_ref().is_some_and(|b| b.engine.on_a_wheel());
         self.sight.handle_weighing(w, self.rest.is_some() || on_a_wheel);
-        self.follow_test(w, self.rest.map(|(mass, _)| mass));
+        self.follow_test(w, shown);
+        self.follow_routine(w, shown);
         self.follow_weighed(w, self.rest.map(|(mass, _)| mass));
         self.give(Input::Weighing(w));
     }
@@ -226,6 +252,7 @@ impl Table {
             // Once: then the engine's number is the one that is due.
             self.give(Input::Command(command, self.parts.clock.now()));
         }
+        self.take_calibration();
     }
 
     fn tell_cue(&mut self, call: &CueCall) {
@@ -242,8 +269,10 @@ impl Table {
     fn enter(&mut self, entry: &Entry) {
         let wall = self.parts.clock.wall();
         let scale = self.parts.scale.id.clone();
+        let by = self.calibration.as_ref();
+        let by = by.map(|c| By { id: c.record.id.clone(), known: c.known });
         let Some(batch) = &mut self.batch else { return };
-        let Belongs { open, on_pan } = batch.pieces.take(entry, wall, batch.record.bucket);
+        let Belongs { open, on_pan } = batch.pieces.take(entry, wall, batch.record.bucket, by);
         if entry.rev == 0 {
             self.note = None;
         }
@@ -300,6 +329,7 @@ impl Table {
             }
             self.follow_numbers(write);
             self.follow_lag(write);
+            self.follow_calibration(write);
             self.follow_bucket(write);
         }
         if let Some(pour) = self.log.handle_ack(ack) {
@@ -326,7 +356,8 @@ impl Table {
     /// What is due between two pieces is said by the engine, after the next lift.
     fn remind(&mut self, now: Instant) {
         let wall = self.parts.clock.wall();
-        if let Some(remark) = self.batch.as_mut().and_then(|b| b.reminders.due(now, wall)) {
+        let check = self.check_due().is_some();
+        if let Some(remark) = self.batch.as_mut().and_then(|b| b.reminders.due(now, wall, check)) {
             self.give(Input::Command(Command::Remind(remark), now));
         }
     }
@@ -340,6 +371,7 @@ impl Table {
 
     pub(super) fn show(&mut self, now: Instant) {
         let hint = self.batch.as_ref().and_then(Batch::hint);
+        let seen = self.sight.view(now, self.parts.decoder.counts(), hint);
         let view = Now {
             run: self.parts.run.clone(),
             at_us: now.us(),
@@ -347,8 +379,13 @@ impl Table {
                 spare_g: self.spare.map(|m| m.g()),
                 lag: lateness::lag(&self.parts.scale, self.lag.as_ref(), self.batch.as_ref()),
                 lag_test: self.test.as_ref().map(lateness::test),
+                mass_g: seen.mass_g.map(|g| self.correction().of_g(g)),
+                calibration: self.calibration.as_ref().map(InForce::view),
+                check: self.checked.as_ref().map(CheckView::from),
+                routine: self.routine.as_ref().map(Run::view),
+                check_due: self.check_due().map(Due::word),
                 weighed: self.weighed.as_ref().map(weighing::view),
-                ..self.sight.view(now, self.parts.decoder.counts(), hint)
+                ..seen
             },
             last_cue: self.last_cue.clone(),
             note: self.note.filter(|_| self.batch.is_some()).map(Remark::word),

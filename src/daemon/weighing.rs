@@ -22,6 +22,8 @@ impl Table {
             return;
         }
         self.weighed = things.map(Weighed::new);
+        // They would ask for different things; a calibration that is left off has changed nothing.
+        self.routine = self.routine.take().filter(|run| self.weighed.is_none() || !run.goes_on());
         self.rounds.handle_news();
         reply.tell(Ok(Answer::Weighed(self.weighed.as_ref().map(view))));
     }

@@ -1,6 +1,7 @@
 //! What people ask of the table: batches made, begun and ended, records voided, numbers changed. What is to
 //! be on disk is answered when it is.
 
+use super::calibrated::judged;
 use super::event::{Answer, Beginning, Reply};
 use super::open::{advice, begun, not_done, too_coarse, too_heavy};
 use super::pieces::Pieces;
@@ -51,15 +52,22 @@ impl Table {
         let mut warnings = self.parts.outlet.warnings();
         warnings.extend(too_coarse(&start.scale, &record));
         warnings.extend(too_heavy(self.parts.capacity, heaviest, &record));
+        let (weighing, said) = judged(self.calibration.as_ref(), &record);
+        warnings.extend(said);
         warnings.extend(may_be_a_piece(self.spare, record.bare));
         self.weighed = None;
         if self.test.take().is_some_and(|test| test.found().is_none()) {
             warnings.push("the test of the scale is left off: begin it again after the batch".to_owned());
         }
+        if self.routine.take().is_some_and(|run| run.goes_on()) {
+            warnings.push(
+                "calibrating is left off, and nothing was changed: begin it again after the batch".to_owned(),
+            );
+        }
         let expected = self.outlook(&start);
         warnings.extend(advice(&expected, &record, &self.parts.settings));
         let write = Write::BatchBegun { id: record.id.clone(), at };
-        let answer = Begun { expected: Some(expected), ..begun(record.clone(), warnings) };
+        let answer = Begun { expected: Some(expected), weighing, ..begun(record.clone(), warnings) };
         let ticket = self.log.ask(write, reply, answer);
         let measured = measured(&record);
         let reminders = Reminders::new(self.parts.reminding, self.parts.clock.now(), measured);
@@ -113,6 +121,7 @@ impl Table {
             ware: Ware::of(record.bare),
             memory: Memory::default(),
             lags,
+            correction: self.correction(),
         }
     }
 
@@ -300,6 +309,7 @@ impl Table {
             | Write::Lag { .. }
             | Write::Spare(_)
             | Write::Shelf(_)
+            | Write::Calibration(_)
             | Write::History(_)
             | Write::Retargeted(_) => return,
         }

@@ -2,6 +2,7 @@
 //!
 //! A routine is a row of wants; each is met by a weight that lies still. Page and terminal are two faces of one routine.
 
+pub mod calibrate;
 pub mod lag;
 pub mod weighed;
 

@@ -86,9 +86,22 @@ pub(super) async fn test_scale(State(page): Ask, Object(object): Object) -> Answ
 
 /// The grams for a piece, with every step.
 #[utoipa::path(post, path = "/api/target", request_body = TargetRequest, responses((status = 200, body = TargetReply), Refusals))]
-pub(super) async fn reckon(Object(object): Object) -> Answer<Json<TargetReply>> {
+pub(super) async fn reckon(State(page): Ask, Object(object): Object) -> Answer<Json<TargetReply>> {
     let request = from_value(&Value::Object(object))?;
-    Ok(Json(TargetReply::from(&target(&request)?)))
+    Ok(Json(TargetReply::from(&weighed(&page, &request).await?)))
+}
+
+/// The target of a request; where nothing is said of how well a piece is weighed, as the scale's calibration has it.
+async fn weighed(page: &Arc<Page>, request: &TargetRequest) -> Answer<Target> {
+    let found = target(request)?;
+    if found.piece_uncertainty.is_some() {
+        return Ok(found);
+    }
+    let net = found.target;
+    Ok(match desk(page, move |desk| desk.weighed_to(net)).await? {
+        Some(u) => found.weighed_to(u),
+        None => found,
+    })
 }
 
 /// What a batch has besides its target.
@@ -235,7 +248,7 @@ pub(super) async fn create(
     let plan = plan(&mut object)?;
     let bucket = bucket(&page, plan.glaze_name.as_deref(), &object).await?;
     let form = form_name(&page, object.get("form")).await?;
-    let target = target(&from_value(&Value::Object(object))?)?;
+    let target = weighed(&page, &from_value(&Value::Object(object))?).await?;
     let ladder = match targets_g {
         None => climbed(&target)?,
         Some(_) if !target.ladder.is_empty() => {

@@ -2,11 +2,16 @@
 //!
 //! The page never sees the database or the engine: the daemon answers for both.
 
-use super::view::{LagTestView, WeighedView};
+use super::view::{FitnessView, LagTestView, RoutineView, WeighedView};
+use crate::calibration::masses::OwnMass;
+use crate::guide::calibrate::Parts;
 use crate::guide::weighed::Things;
 use crate::pour::curve::Curve;
 use crate::pour::outlook::Outlook;
-use crate::record::{BatchRecord, Found, History, PourRecord, Search, Shelf, ShelfRecord, Tally};
+use crate::record::{
+    BatchRecord, CalibrationRecord, CalibrationWrite, CheckRecord, Found, History, PourRecord, Search, Shelf,
+    ShelfRecord, Tally,
+};
 use crate::time::Duration;
 use crate::units::Mass;
 
@@ -23,6 +28,30 @@ pub enum Refusal {
     Conflict(String),
     /// The log can't be written or read.
     Storage(String),
+    /// A field of the request can't be used with this scale.
+    Unfit {
+        /// Which.
+        field: String,
+        /// What is wrong and what to try.
+        why: String,
+    },
+}
+
+/// A calibration or a check at the pan, as it is wished.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RoutineWish {
+    /// The masses at hand, the lightest first.
+    pub masses: Vec<OwnMass>,
+    /// What of it.
+    pub parts: Parts,
+    /// The pour that it is judged for, and how far that may be off, g; none: the usual one.
+    pub pour_g: Option<(f64, f64)>,
+    /// Temperature of the room, degrees Celsius.
+    pub room_c: Option<f64>,
+    /// Who does it.
+    pub operator: Option<String>,
+    /// A check only.
+    pub check: bool,
 }
 
 /// A batch begun or ended.
@@ -34,6 +63,8 @@ pub struct Begun {
     pub warnings: Vec<String>,
     /// How far its fills are expected to scatter, where it begins.
     pub expected: Option<Outlook>,
+    /// Whether the scale will do for it, where it begins and the scale is calibrated.
+    pub weighing: Option<FitnessView>,
     /// The number that is left out, where that was asked.
     pub left_out: Option<u32>,
 }
@@ -66,6 +97,26 @@ pub trait Desk: Send + Sync + 'static {
     fn spare(&self, off: bool) -> Result<Option<Mass>, Refusal>;
     /// The response test of the scale begins; `off`: it is left off. Gives where it stands.
     fn test_scale(&self, off: bool) -> Result<Option<LagTestView>, Refusal>;
+    /// A calibration or a check at the pan begins; none: it is left off. Gives where it stands.
+    fn routine(&self, wish: Option<RoutineWish>) -> Result<Option<RoutineView>, Refusal>;
+    /// The room is this warm, degrees Celsius; none: nobody knows.
+    fn room(&self, room_c: Option<f64>) -> Result<(), Refusal>;
+    /// Name of the scale that is set up.
+    fn scale(&self) -> &str;
+    /// Keeps what was found of a scale, or has it gone by.
+    fn keep_calibration(&self, write: CalibrationWrite) -> Result<(), Refusal>;
+    /// All calibrations, the newest first.
+    fn calibrations(&self) -> Result<Vec<CalibrationRecord>, Refusal>;
+    /// One calibration.
+    fn calibration(&self, id: &str) -> Result<CalibrationRecord, Refusal>;
+    /// The calibration that the scale goes by.
+    fn in_force(&self) -> Result<Option<CalibrationRecord>, Refusal>;
+    /// Standard uncertainty of a net weight of so much by it.
+    fn weighed_to(&self, net: Mass) -> Result<Option<Mass>, Refusal>;
+    /// The potter's own masses, as JSON text.
+    fn masses(&self) -> Result<Option<String>, Refusal>;
+    /// The latest checks of the scale, at most so many, the newest first.
+    fn checks(&self, most: u32) -> Result<Vec<CheckRecord>, Refusal>;
     /// Things are weighed one after the other; none: it is left off. Gives where it stands.
     fn weigh(&self, things: Option<Things>) -> Result<Option<WeighedView>, Refusal>;
     /// Glazes, forms and coats: the newest version of each that stands on its shelf; or `all` versions of all.

@@ -4,6 +4,7 @@
 
 mod ask;
 mod assets;
+mod calibrations;
 pub mod desk;
 mod guard;
 mod history;
@@ -11,8 +12,10 @@ mod intake;
 mod live;
 mod paths;
 pub mod problem;
+mod record;
 mod report;
 mod review;
+mod routine;
 mod said;
 mod shelf;
 mod shelf_text;
@@ -20,7 +23,7 @@ pub mod table;
 mod take;
 pub mod view;
 mod weighed;
-mod words;
+pub(crate) mod words;
 
 use axum::Router;
 use axum::extract::DefaultBodyLimit;

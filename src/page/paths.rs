@@ -3,7 +3,10 @@
 //! A path is added here with `routes!` only, so that it can't go undescribed.
 
 use super::problem::{Problem, Refusals};
-use super::{Page, TABLE, ask, assets, history, live, report, review, shelf, view, weighed};
+use super::{
+    Page, TABLE, ask, assets, calibrations, history, live, record, report, review, routine, shelf, view,
+    weighed,
+};
 use axum::Json;
 use axum::extract::rejection::PathRejection;
 use axum::extract::ws::rejection::WebSocketUpgradeRejection;
@@ -43,6 +46,17 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(ask::scale))
         .routes(routes!(ask::spare))
         .routes(routes!(ask::test_scale))
+        .routes(routes!(calibrations::all, calibrations::make))
+        .routes(routes!(calibrations::one))
+        .routes(routes!(calibrations::go_by))
+        .routes(routes!(calibrations::masses, calibrations::keep_masses))
+        .routes(routes!(calibrations::checks))
+        .routes(routes!(record::record))
+        .routes(routes!(record::plot))
+        .routes(routes!(record::checks))
+        .routes(routes!(routine::calibrate))
+        .routes(routes!(routine::room))
+        .routes(routes!(routine::check))
         .routes(routes!(weighed::weigh))
         .routes(routes!(ask::reckon))
         .routes(routes!(ask::batches, ask::create))

@@ -64,6 +64,7 @@ impl From<Refusal> for Problem {
             Refusal::Missing(why) => Self::new(StatusCode::NOT_FOUND, why),
             Refusal::Conflict(why) => Self::new(StatusCode::CONFLICT, why),
             Refusal::Storage(why) => Self::new(StatusCode::SERVICE_UNAVAILABLE, why),
+            Refusal::Unfit { field, why } => Self::field(field, why),
         }
     }
 }

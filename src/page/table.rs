@@ -5,7 +5,7 @@ use crate::record::{BatchRecord, PourRecord};
 use serde_json::{Value, json};
 
 /// Columns of a batch's table, all of the record's plain fields.
-const COLUMNS: [&str; 24] = [
+const COLUMNS: [&str; 25] = [
     "piece",
     "started_at",
     "net_g",
@@ -23,6 +23,7 @@ const COLUMNS: [&str; 24] = [
     "marks",
     "dry_g",
     "bucket",
+    "calibration",
     "rolled_g",
     "seconds",
     "contact_ms",

@@ -1,5 +1,6 @@
 //! What leaves the daemon as JSON: serde copies of the pure value types.
 
+mod calibration;
 mod history;
 mod late;
 mod plan;
@@ -7,6 +8,10 @@ mod review;
 mod shelf;
 mod weighed;
 
+pub use calibration::{
+    CalibrationView, CheckRequest, CheckView, ExpandedView, FitnessView, InForceView, LoadView, MassesView,
+    RoomRequest, RoomView, RoutineReply, RoutineRequest, RoutineView, TermView, UseRequest, UseView,
+};
 pub use history::{
     BackupView, ComparisonView, DoneView, FoundView, HistoryRequest, LabelRequest, LookView, PourerRequest,
     SwitchRequest,
@@ -31,7 +36,7 @@ use utoipa::ToSchema;
 pub struct ScaleView {
     /// `searching`, `live`, `stale` or `lost`.
     pub state: &'static str,
-    /// Gross mass, null until the first reading.
+    /// Gross mass, corrected where the scale is calibrated; null until the first reading.
     pub mass_g: Option<f64>,
     /// The scale is at rest.
     pub settled: bool,
@@ -61,6 +66,14 @@ pub struct ScaleView {
     pub lag: LagView,
     /// The response test, under way or just done; null: none.
     pub lag_test: Option<LagTestView>,
+    /// The calibration that it goes by; null: by what it shows.
+    pub calibration: Option<InForceView>,
+    /// Its latest check since; null: none.
+    pub check: Option<CheckView>,
+    /// A calibration or a check at the pan, under way or just done; null: none.
+    pub routine: Option<RoutineView>,
+    /// Why it is to be checked: `day` (the last check was long ago) or `room` (it is 5 degrees away from then); else null.
+    pub check_due: Option<&'static str>,
     /// Things that are weighed one after the other, under way or just done; null: none.
     pub weighed: Option<WeighedView>,
 }

@@ -8,6 +8,7 @@ mod display;
 mod force;
 mod jet;
 mod person;
+mod placer;
 mod readout;
 pub mod scene;
 pub mod session;
@@ -19,6 +20,7 @@ mod wire;
 pub use force::Touch;
 pub use jet::{Goal, Pouring, Vessel};
 pub use person::Person;
+pub use placer::Placer;
 pub use readout::{ScaleModel, Shown};
 pub use stream::Table;
 pub use ware::{Landing, Truth};
@@ -52,17 +54,34 @@ const FOR_PIECE: u64 = 4;
 enum Act {
     Place,
     Pour,
-    Trickle { mean_g_s: f64 },
+    Trickle {
+        mean_g_s: f64,
+    },
     Ease,
     TiltBack,
     Lift,
+    /// The pan bears so much from then on, whatever lay there.
+    Bear {
+        load_g: f64,
+    },
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Pan {
     Bare,
-    Loaded { since: Instant },
-    Lifted { since: Instant, load_g: f64 },
+    Loaded {
+        since: Instant,
+    },
+    Lifted {
+        since: Instant,
+        load_g: f64,
+    },
+    /// Masses were set down or taken off.
+    Bears {
+        since: Instant,
+        from_g: f64,
+        to_g: f64,
+    },
 }
 
 /// Hand, jug, piece and scale.
@@ -174,6 +193,11 @@ impl Plant {
         }
     }
 
+    /// From `at` on the pan bears so much, grams: masses of a calibration, set down without a press.
+    pub fn bear(&mut self, at: Instant, load_g: f64) {
+        self.plan(at, Act::Bear { load_g });
+    }
+
     /// Lifts the piece off the pan at `at`.
     pub fn lift(&mut self, at: Instant) {
         self.plan(at, Act::Lift);
@@ -276,6 +300,9 @@ impl Plant {
                     self.pips.clear();
                     self.stream.trickle(mean_g_s);
                 }
+                Act::Bear { load_g } => {
+                    self.pan = Pan::Bears { since: self.now, from_g: self.force_g(), to_g: load_g };
+                }
                 Act::Ease => self.stream.ease(),
                 Act::TiltBack => self.stream.tilt_back(),
                 Act::Lift => {
@@ -310,6 +337,10 @@ impl Plant {
             Pan::Loaded { since } => {
                 let for_s = self.now.seconds_from(since) + STEP_S;
                 self.piece_g * landing(for_s) + self.stream.landed_g + self.stream.push_g
+            }
+            Pan::Bears { since, from_g, to_g } => {
+                let over = (self.now.seconds_from(since) / LANDING_S).clamp(0.0, 1.0);
+                from_g + (to_g - from_g) * over
             }
             Pan::Lifted { since, load_g } => {
                 let for_s = self.now.seconds_from(since);

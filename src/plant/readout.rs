@@ -57,6 +57,8 @@ pub struct ScaleModel {
     pub halves_moving: bool,
     /// The pole is three times as quick while what is shown is off by more than so many grams; 0: never.
     pub hurries_g: f64,
+    /// Grams shown for each gram that lies there: 1 of a scale that is set right.
+    pub span: f64,
 }
 
 impl ScaleModel {
@@ -82,6 +84,7 @@ impl ScaleModel {
             off_centre: 0.0,
             halves_moving: false,
             hurries_g: 0.0,
+            span: 1.0,
         }
     }
 
@@ -178,7 +181,7 @@ impl Readout {
         self.delayed.push_back(force_g);
         let force_g = self.delayed.pop_front().unwrap_or(force_g);
         self.crept += (force_g - self.crept) * STEP_S / CREEP_S;
-        let force_g = force_g + self.model.creep * self.crept;
+        let force_g = self.model.span * (force_g + self.model.creep * self.crept);
         let oldest = self.window.pop_front().unwrap_or(0.0);
         self.window.push_back(force_g);
         self.sum += force_g - oldest;

@@ -4,7 +4,7 @@
 //! (except to save the table), and does not know who sends the cues.
 
 use super::chance::Chance;
-use super::{Plant, Shown};
+use super::{Placer, Plant, Shown};
 use crate::time::{Duration, Instant};
 
 const FOR_PAUSES: u64 = 5;
@@ -12,6 +12,8 @@ const FOR_PAUSES: u64 = 5;
 const WATCH: Duration = Duration::from_millis(5);
 /// A `ready` for the trickle is waited for so long, seconds (a guess).
 const PATIENT_S: f64 = 6.0;
+/// What a mass shows more towards each corner of the pan, as a share of it (invented).
+const OFF_CENTRE: [f64; 4] = [0.0004, -0.0002, 0.0001, 0.0003];
 /// Without any stop, the potter gives up at this many times the target.
 const GIVES_UP_AT: f64 = 3.0;
 
@@ -104,6 +106,7 @@ pub struct Potter {
     results: Vec<Poured>,
     /// No piece is set down.
     waits: bool,
+    placer: Placer,
 }
 
 impl Potter {
@@ -115,6 +118,7 @@ impl Potter {
         };
         Self {
             pauses: Chance::of(plant.seed(), FOR_PAUSES, 0),
+            placer: Placer::new(plant.seed(), OFF_CENTRE).at_once(),
             plant,
             script,
             doing,
@@ -145,6 +149,13 @@ impl Potter {
             | Doing::Home => {}
         }
         self.waits = waits;
+    }
+
+    /// A step of a calibration: the hand does it, while nothing is to be poured.
+    pub fn handle_step(&mut self, turn: usize, word: &str, mass_g: f64, place: Option<usize>) {
+        if self.waits {
+            self.placer.handle_step(&mut self.plant, turn, word, mass_g, place);
+        }
     }
 
     /// A cue that is to be heard at `due`; unknown words, and words that ask nothing of a hand, do

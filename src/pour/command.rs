@@ -1,6 +1,7 @@
 //! What the engine is told besides weights and the time.
 
 use super::remark::Remark;
+use crate::calibration::correction::Correction;
 use crate::record::Aim;
 
 /// What happened to the link.
@@ -29,6 +30,8 @@ pub enum Command {
     Voided,
     /// The next piece gets this number: only between two pieces, else nothing changes.
     Number(u32),
+    /// The scale is set right by this from now on: only between two pieces, else nothing changes.
+    Correction(Correction),
     /// The next piece should get this: only between two pieces, else nothing changes.
     Aim(Aim),
 }

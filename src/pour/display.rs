@@ -4,6 +4,7 @@ use super::engine::{Engine, Start};
 use super::fault::Watch;
 use super::state::{Fault, State, Trouble};
 use super::sums::Sums;
+use crate::calibration::correction::Correction;
 use crate::reading::Weighing;
 use crate::scale::response::{Lags, Response};
 use crate::scale::{Origin, ScaleFacts};
@@ -77,6 +78,11 @@ impl Engine {
     /// What pours showed of lag and hand together.
     pub fn sums(&self) -> &Sums {
         &self.late.sums
+    }
+
+    /// What sets it right.
+    pub fn correction(&self) -> Correction {
+        self.correction
     }
 
     /// What steps of the pan showed of its lag.

@@ -15,6 +15,7 @@ pub use super::hearing::Hearing;
 use super::put_back::Memory;
 use super::state::{State, Trouble};
 use super::ware::Ware;
+use crate::calibration::correction::Correction;
 use crate::reading::Weighing;
 use crate::record::Aim;
 use crate::scale::ScaleFacts;
@@ -67,6 +68,8 @@ pub struct Start {
     pub memory: Memory,
     /// What steps of the pan showed of the scale's lag.
     pub lags: Lags,
+    /// What sets the scale right.
+    pub correction: Correction,
 }
 
 /// What came before a weighing.
@@ -118,6 +121,7 @@ pub struct Engine {
     pub(super) memory: Memory,
     pub(super) late: Late,
     pub(super) climb: Climb,
+    pub(super) correction: Correction,
 }
 
 impl Engine {
@@ -152,12 +156,14 @@ impl Engine {
             memory: start.memory.clone(),
             late: Late::of(&start),
             climb: Climb::default(),
+            correction: start.correction,
             start,
         }
     }
 
-    /// Takes a corrected weighing.
+    /// Takes a weighing as the scale shows it, and corrects it.
     pub fn handle_weighing(&mut self, shown: Weighing) {
+        let shown = self.correction.weighed(shown);
         let w = Weighing { mass: Mass::saturating(shown.mass.g() + self.offset_g), ..shown };
         // Of readings handed over at once the first ones alone say too little.
         if self.last.is_none_or(|last| last.arrived_at < w.arrived_at) {
@@ -226,7 +232,9 @@ impl Engine {
             Command::Voided => self.voided(at),
             Command::Number(piece) if self.takes_number() => self.piece = piece.max(1),
             Command::Aim(aim) => self.aim_next(aim),
-            Command::Hold | Command::Resume | Command::Number(_) => {}
+            // A piece is weighed from its tare to its end by one correction.
+            Command::Correction(correction) if self.takes_number() => self.correction = correction,
+            Command::Hold | Command::Resume | Command::Number(_) | Command::Correction(_) => {}
         }
     }
 

@@ -10,8 +10,8 @@
 //! changes of the scale's step, and numbers; version 7 is sealed with its length and a checksum (`sealed.rs`),
 //! says after the start values how much of it is still of the piece before, and may have a voided record; version 8 knows
 //! how a stream is guided, how the hand eases off, and beside which lag of the scale it was learned; version 9 may have
-//! another target from piece to piece; version 10 knows the hand's pace, its trickle, and how a pour is finished. All are
-//! read.
+//! another target from piece to piece; version 10 knows the hand's pace, its trickle, and how a pour is finished; version 11 knows the scale's correction.
+//! Weights stand as the scale showed them; the engine corrects them. All are read.
 
 use super::engine::{Command, Engine, Hearing, LinkChange, Start};
 use super::entry::Output;
@@ -21,10 +21,13 @@ use crate::record::{Aim, MOST_NUMBER};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
 
+mod bytes;
 mod sealed;
 mod start;
 
-const VERSION: u8 = 10;
+use bytes::{Bytes, mass, micrograms, put, put_aim, put_correction};
+
+const VERSION: u8 = 11;
 const SEALED_VERSION: u8 = 7;
 const FIRST_VERSION: u8 = 1;
 /// A trace starts this long before the landing.
@@ -96,6 +99,7 @@ impl Input {
             Self::Command(Command::Number(_), _) => 12,
             Self::Command(Command::Voided, _) => 13,
             Self::Command(Command::Aim(_), _) => 14,
+            Self::Command(Command::Correction(_), _) => 15,
         }
     }
 
@@ -114,6 +118,7 @@ impl Input {
             Self::Command(Command::Remind(remark), _) => put(out, *remark as i64),
             Self::Command(Command::Number(piece), _) => put(out, i64::from(*piece)),
             Self::Command(Command::Aim(aim), _) => put_aim(out, aim),
+            Self::Command(Command::Correction(correction), _) => put_correction(out, correction),
             Self::Step(step, _) => put(out, micrograms(*step)),
             Self::Command(..) | Self::Link(..) | Self::Timeout(_) => {}
         }
@@ -235,6 +240,7 @@ impl Trace {
         self.start.hand = engine.hand();
         self.start.scale = engine.scale();
         self.start.lags = engine.lags();
+        self.start.correction = engine.correction();
         self.start.zero = engine.zero();
         self.start.held = engine.held();
         self.start.lift_first = engine.lift_first();
@@ -308,65 +314,7 @@ impl Trace {
     }
 }
 
-fn micrograms(mass: Mass) -> i64 {
-    (mass.g() * 1e6).round() as i64
-}
-
-fn mass(ug: i64) -> Mass {
-    Mass::saturating(ug as f64 / 1e6)
-}
-
-fn put_aim(out: &mut Vec<u8>, aim: &Aim) {
-    for mass in [aim.target, aim.low, aim.high] {
-        put(out, micrograms(mass));
-    }
-}
-
-fn put(out: &mut Vec<u8>, value: i64) {
-    let mut z = ((value << 1) ^ (value >> 63)) as u64;
-    while z >= 0x80 {
-        out.push((z as u8) | 0x80);
-        z >>= 7;
-    }
-    out.push(z as u8);
-}
-
-struct Bytes<'a> {
-    bytes: &'a [u8],
-    at: usize,
-}
-
 impl Bytes<'_> {
-    fn take(&mut self) -> Result<i64, BadTrace> {
-        let mut z = 0_u64;
-        for shift in (0..64).step_by(7) {
-            let byte = *self.bytes.get(self.at).ok_or(BadTrace::Broken(self.at))?;
-            self.at += 1;
-            z |= u64::from(byte & 0x7f) << shift;
-            if byte & 0x80 == 0 {
-                return Ok(((z >> 1) as i64) ^ -((z & 1) as i64));
-            }
-        }
-        Err(BadTrace::Broken(self.at))
-    }
-
-    fn span(&mut self) -> Result<Duration, BadTrace> {
-        u64::try_from(self.take()?).map(Duration::from_micros).map_err(|_| BadTrace::Broken(self.at))
-    }
-
-    fn count(&mut self) -> Result<u32, BadTrace> {
-        u32::try_from(self.take()?).map_err(|_| BadTrace::Broken(self.at))
-    }
-
-    fn aim(&mut self) -> Result<Aim, BadTrace> {
-        Ok(Aim { target: mass(self.take()?), low: mass(self.take()?), high: mass(self.take()?) })
-    }
-
-    fn piece(&mut self) -> Result<u32, BadTrace> {
-        let piece = self.count()?;
-        if piece <= MOST_NUMBER { Ok(piece) } else { Err(BadTrace::Piece(piece)) }
-    }
-
     fn input(&mut self, kind: i64, at: i64, ug: &mut i64) -> Result<Input, BadTrace> {
         let now = Instant::from_us(at as u64);
         Ok(match kind {
@@ -390,6 +338,7 @@ impl Bytes<'_> {
             12 => Input::Command(Command::Number(self.piece()?), now),
             13 => Input::Command(Command::Voided, now),
             14 => Input::Command(Command::Aim(self.aim()?), now),
+            15 => Input::Command(Command::Correction(self.correction()?), now),
             8 => Input::Hearing(Hearing { ahead: self.span()?, lost: self.take()? != 0 }, now),
             11 => Input::Step(mass(self.take()?), now),
             _ => return Err(BadTrace::Broken(self.at)),

@@ -31,7 +31,7 @@ pub struct Reading {
     pub taken_at: Instant,
 }
 
-/// A corrected mass on the pan.
+/// A mass on the pan: as it is, but for what goes into the engine and its traces, which is as the scale showed it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Weighing {
     /// Gross mass on the pan.

@@ -2,7 +2,7 @@
 //!
 //! Never overwrites a revision and never waits; a transaction that fails leaves nothing.
 
-use super::{Write, backup, find, numbers, query, rows, shelves, sums, tally};
+use super::{Write, backup, calibrations, find, numbers, query, rows, shelves, sums, tally};
 use crate::record::{BatchRecord, History, PourRecord, Verdict};
 use crate::time::WallTime;
 use rusqlite::{Connection, TransactionBehavior, params};
@@ -59,6 +59,7 @@ pub(super) fn apply(conn: &mut Connection, write: &mut Write, last: &mut Sequenc
         Write::NumberLeftOut { batch, piece, at } => numbers::note(&tx, batch, *piece, None, *at)?,
         Write::Lag { scale, lag } => rows::set_lag(&tx, scale, lag)?,
         Write::Shelf(records) => records.iter_mut().try_for_each(|record| shelves::put(&tx, record))?,
+        Write::Calibration(write) => calibrations::put(&tx, write)?,
         Write::Retargeted(batch) => retarget(&tx, batch)?,
         Write::History(history) => apply_history(&tx, history, &mut sequence)?,
         Write::Spare(spare) => numbers::keep_spare(&tx, *spare)?,

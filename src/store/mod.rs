@@ -6,6 +6,7 @@
 
 mod apply;
 mod backup;
+mod calibrations;
 mod fault;
 mod find;
 mod lock;
@@ -28,7 +29,10 @@ pub use query::Reader;
 pub use sums::BatchSums;
 pub use wanted::Wanted;
 
-use crate::record::{BatchRecord, HandRecord, History, LagRecord, PourRecord, ShelfRecord};
+use crate::record::{
+    BatchRecord, CalibrationRecord, CalibrationWrite, CheckRecord, HandRecord, History, LagRecord,
+    PourRecord, ShelfRecord,
+};
 use crate::time::WallTime;
 use crate::units::Mass;
 use std::collections::VecDeque;
@@ -98,6 +102,8 @@ pub enum Write {
     Shelf(Vec<ShelfRecord>),
     /// The bucket of a batch has changed: what its further pieces should get.
     Retargeted(BatchRecord),
+    /// What was found of a scale with reference masses.
+    Calibration(CalibrationWrite),
     /// Something was done to the log as a whole.
     History(History),
     /// How late a scale shows was measured.
@@ -170,6 +176,10 @@ pub struct Opened {
     pub spare: Option<Mass>,
     /// How late scales show, by their names.
     pub lags: Vec<(String, LagRecord)>,
+    /// What scales go by.
+    pub calibrations: Vec<CalibrationRecord>,
+    /// The latest check of each of those scales.
+    pub checks: Vec<CheckRecord>,
 }
 
 /// The writer of a folder's log.
@@ -202,6 +212,14 @@ impl Store {
             apply::interrupt_open(&mut conn, &mut last).map_err(StoreError::log("write", &file))?;
         let spare = numbers::spare(&conn).map_err(StoreError::log("read", &file))?;
         let lags = query::lags(&conn).map_err(StoreError::log("read", &file))?;
+        let calibrations = calibrations::of_scales(&conn).map_err(StoreError::log("read", &file))?;
+        let latest = |c: &CalibrationRecord| calibrations::checks(&conn, &c.scale, 1);
+        let checks: Vec<Vec<CheckRecord>> = calibrations
+            .iter()
+            .map(latest)
+            .collect::<Result<_, _>>()
+            .map_err(StoreError::log("read", &file))?;
+        let checks = checks.into_iter().flatten().collect();
         let (jobs, queue) = sync_channel(QUEUE);
         let closing = Closing::default();
         let writer = Writer { conn, last, ack, closing: closing.clone() };
@@ -210,7 +228,7 @@ impl Store {
             .spawn(move || writer.run(&queue))
             .map_err(StoreError::disk("start the writer of", &file))?;
         let store = Self { jobs: Some(jobs), thread: Some(thread), closing, file, lock };
-        Ok((store, Opened { interrupted, spare, lags }))
+        Ok((store, Opened { interrupted, spare, lags, calibrations, checks }))
     }
 
     /// Tells later comers where this writer listens.

@@ -4,9 +4,10 @@
 
 use super::fault::StoreError;
 use super::sums::BatchSums;
-use super::{LOG_FILE, find, numbers, rows, schema, shelves, tally};
+use super::{LOG_FILE, calibrations, find, numbers, rows, schema, shelves, tally};
 use crate::record::{
-    BatchRecord, Found, HandRecord, LagRecord, Numbers, PourRecord, Search, Shelf, ShelfRecord, Tally,
+    BatchRecord, CalibrationRecord, CheckRecord, Found, HandRecord, LagRecord, Numbers, PourRecord, Search,
+    Shelf, ShelfRecord, Tally,
 };
 use crate::units::Mass;
 use rusqlite::types::Type;
@@ -158,6 +159,46 @@ impl Reader {
     /// [`StoreError::Log`].
     pub fn versions(&self, shelf: Shelf, name: &str) -> Result<Vec<ShelfRecord>, StoreError> {
         self.read(shelves::versions(&self.conn, shelf, name))
+    }
+
+    /// All calibrations, the newest first.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn calibrations(&self) -> Result<Vec<CalibrationRecord>, StoreError> {
+        self.read(calibrations::all(&self.conn))
+    }
+
+    /// One calibration; `None` when the log has no such id.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn calibration(&self, id: &str) -> Result<Option<CalibrationRecord>, StoreError> {
+        self.read(calibrations::one(&self.conn, id))
+    }
+
+    /// The calibration that a scale goes by; `None`: by what it shows.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn in_force(&self, scale: &str) -> Result<Option<CalibrationRecord>, StoreError> {
+        self.read(calibrations::of_scale(&self.conn, scale))
+    }
+
+    /// The latest checks of a scale, at most so many, the newest first.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn checks(&self, scale: &str, most: u32) -> Result<Vec<CheckRecord>, StoreError> {
+        self.read(calibrations::checks(&self.conn, scale, most))
+    }
+
+    /// The potter's own reference masses, as JSON text; `None` where none were kept.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn masses(&self) -> Result<Option<String>, StoreError> {
+        self.read(calibrations::masses(&self.conn))
     }
 
     /// Which number the next piece of this batch gets.

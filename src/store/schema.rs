@@ -17,6 +17,7 @@ pub(super) const STEPS: &[&str] = &[
     include_str!("schema/0005.sql"),
     include_str!("schema/0006.sql"),
     include_str!("schema/0007.sql"),
+    include_str!("schema/0008.sql"),
 ];
 
 /// Refuses a log newer than `steps`, through a connection that can't write.

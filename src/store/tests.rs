@@ -169,6 +169,7 @@ fn seq_of(write: &Write) -> u64 {
         | Write::NumberLeftOut { .. }
         | Write::Spare(_)
         | Write::Shelf(_)
+        | Write::Calibration(_)
         | Write::History(_)
         | Write::Retargeted(_)
         | Write::Lag { .. }
@@ -512,6 +513,69 @@ fn a_log_of_the_fifth_layout_opens_as_it_is_and_knows_of_no_pace_and_no_finish()
     let hand = reader.hand("A").unwrap().unwrap();
     assert_eq!((hand.pace, hand.trickle_s, hand.trickle), (None, None, None));
     assert_eq!((hand.hand_s, hand.pours), (HAND.hand_s, HAND.pours));
+}
+
+/// Made as those above, from the texts of six steps; its batch is invented.
+#[test]
+fn a_log_of_the_sixth_layout_opens_as_it_is_and_its_scale_goes_by_what_it_shows() {
+    let dir = tempfile::tempdir().unwrap();
+    let fixture = include_bytes!("../../tests/it/fixtures/log-layout-6.db");
+    std::fs::write(dir.path().join(LOG_FILE), fixture).unwrap();
+    let log = Log::on(dir);
+    let reader = log.reader();
+    let batch = reader.batch("b-fixture").unwrap().unwrap();
+    assert_eq!((batch.name.as_str(), batch.finish.as_deref()), ("Invented bowls", Some("trickle")));
+    assert_eq!((&log.opened.calibrations, &log.opened.checks), (&vec![], &vec![]));
+    assert_eq!((reader.in_force("invented bench").unwrap(), reader.masses().unwrap()), (None, None));
+}
+
+#[test]
+fn calibrations_stay_and_the_newest_wish_says_which_one_a_scale_goes_by() {
+    let mut log = Log::new();
+    let made = |id: &str, scale: &str, slope: f64| CalibrationRecord {
+        id: id.to_owned(),
+        scale: scale.to_owned(),
+        made_at: NOW,
+        request: r#"{"division_g":0.1,"points":[]}"#.to_owned(),
+        offset_g: -0.123_456_789_012,
+        slope,
+        bend_per_g: 1.5e-7,
+        verdict: "good".to_owned(),
+    };
+    let keep = |log: &mut Log, write| drop(log.written(Write::Calibration(write)));
+    let [first, coarse, other] = [made("c1", "A", 0.997), made("c2", "A", 1.003), made("c3", "B", 1.0)];
+    keep(&mut log, CalibrationWrite::Made { record: first.clone(), in_force: true });
+    keep(&mut log, CalibrationWrite::Made { record: coarse.clone(), in_force: false });
+    keep(&mut log, CalibrationWrite::Made { record: other.clone(), in_force: true });
+    assert_eq!(
+        log.reader().in_force("A").unwrap(),
+        Some(first.clone()),
+        "one too coarse is kept, not gone by"
+    );
+    assert_eq!(log.reader().calibrations().unwrap().len(), 3);
+    assert_eq!(log.reader().calibration("c2").unwrap(), Some(coarse.clone()));
+    let go_by = |calibration| CalibrationWrite::InForce { scale: "A".to_owned(), calibration, at: NOW };
+    keep(&mut log, go_by(Some(Box::new(coarse.clone()))));
+    let check = CheckRecord {
+        id: "k1".to_owned(),
+        scale: "A".to_owned(),
+        calibration: Some("c2".to_owned()),
+        made_at: NOW,
+        mass_g: 50.0,
+        shown_g: 50.1,
+        error_g: -0.05,
+        u_g: 0.071,
+        room_c: Some(19.5),
+        says: "in-order".to_owned(),
+    };
+    keep(&mut log, CalibrationWrite::Checked(check.clone()));
+    keep(&mut log, CalibrationWrite::Masses { body: "[1]".to_owned(), at: NOW });
+    keep(&mut log, CalibrationWrite::Masses { body: "[2]".to_owned(), at: NOW });
+    let mut log = log.reopened();
+    assert_eq!((&log.opened.calibrations, &log.opened.checks), (&vec![coarse, other], &vec![check]));
+    assert_eq!(log.reader().masses().unwrap().as_deref(), Some("[2]"));
+    keep(&mut log, go_by(None));
+    assert_eq!((log.reader().in_force("A").unwrap(), log.reader().checks("A", 9).unwrap().len()), (None, 1));
 }
 
 #[test]

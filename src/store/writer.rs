@@ -71,6 +71,7 @@ fn weight(write: &Write) -> Option<String> {
         | Write::NumberLeftOut { .. }
         | Write::Spare(_)
         | Write::Shelf(_)
+        | Write::Calibration(_)
         | Write::Retargeted(_)
         | Write::History(_)
         | Write::Lag { .. }

@@ -91,6 +91,7 @@ pub(crate) fn engine(setup: &Setup) -> Engine {
         ware: Ware::default(),
         memory: Memory::default(),
         lags: Lags::default(),
+        correction: tarebell::calibration::correction::Correction::NONE,
     })
 }
 

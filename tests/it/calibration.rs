@@ -7,7 +7,7 @@ use crate::cycles::Dice;
 use crate::seeds::seeded_cases;
 use proptest::prelude::*;
 use serde_json::json;
-use tarebell::calibration::check::{Says, says, too_far};
+use tarebell::calibration::check::{Due, Says, due, says, too_far};
 use tarebell::calibration::fit::{Fit, Point, Shape, fit};
 use tarebell::calibration::fitness::{Fitness, class_iii_limit_g};
 use tarebell::calibration::reference::{Class, looks_like_g, water_shows_g};
@@ -508,6 +508,11 @@ fn a_daily_check_warns_at_two_and_acts_at_three_deviations() {
         [Says::InOrder, Says::InOrder, Says::Again, Says::Again, Says::Calibrate, Says::Calibrate]
     );
     assert!(too_far(18.0, 23.0) && !too_far(18.0, 22.9));
+    let hours = |h: i64| h * 3600;
+    assert_eq!(due(hours(19), Some(18.0), Some(22.0)), None);
+    assert_eq!(due(hours(21), Some(18.0), None), Some(Due::Day));
+    assert_eq!(due(hours(1), Some(18.0), Some(23.0)), Some(Due::Room));
+    assert_eq!(due(hours(1), None, Some(40.0)), None, "nobody noted how warm it was then");
 }
 
 proptest! {

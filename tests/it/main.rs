@@ -4,9 +4,11 @@
 
 mod again;
 mod bucket;
+mod calibrating;
 mod calibration;
 mod chaos;
 mod coats;
+mod corrected;
 mod curve;
 mod cycle;
 mod cycle_long;

@@ -45,6 +45,7 @@ pub(crate) fn start_for(target_g: f64) -> Start {
         ware: Ware::default(),
         memory: Memory::default(),
         lags: Lags::default(),
+        correction: tarebell::calibration::correction::Correction::NONE,
     }
 }
 

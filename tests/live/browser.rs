@@ -456,7 +456,7 @@ async fn the_spare_weight_is_kept_and_a_number_left_out_by_held_buttons_only() {
     browser.client.goto(&format!("http://{}/#scale", rig.address)).await.expect("the page");
     hold(&browser, "this is the spare weight").await;
     browser.until("kept", "return document.querySelector('.said').textContent === 'Kept: 30.0 g.'").await;
-    browser.until("a way back", "return document.querySelectorAll('.hold').length === 3").await;
+    browser.until("a way back", "return document.querySelectorAll('.hold').length === 5").await;
     pan.still(0.0);
     rig.begin_batch(3);
     browser.place("batch").await;

@@ -128,7 +128,7 @@ impl Tour {
         });
         self.rig.post("/api/scale/spare", json!({}));
         self.browser
-            .until("a way to forget it", "return document.querySelectorAll('.hold').length === 3")
+            .until("a way to forget it", "return document.querySelectorAll('.hold').length === 5")
             .await;
         looker.look(&self.browser, "scale-spare").await;
         self.pan.still(0.0);
@@ -168,6 +168,41 @@ impl Tour {
         });
     }
 
+    /// The scale against masses: a step with a wrong mass on the pan, and what is told of a scale that is calibrated.
+    async fn calibrating(&self, looker: &mut impl Looker) {
+        let masses = json!([{ "nominal_g": 50, "class": "M1" }, { "nominal_g": 200, "class": "M1" }]);
+        self.rig.post("/api/scale/calibrate", json!({ "masses": masses }));
+        self.rig.until("a bare pan", |now| now["scale"]["routine"]["wants"] == json!("put"));
+        self.pan.still(100.0);
+        self.browser
+            .until(
+                "told",
+                "return document.querySelector('.step .amiss')?.textContent === 'That looks like 100 g.'",
+            )
+            .await;
+        looker.look(&self.browser, "scale-calibrate-amiss").await;
+        self.rig.post("/api/scale/calibrate", json!({ "off": true }));
+        self.pan.still(0.0);
+        let point = |g: f64, shown: [f64; 2]| json!({ "nominal_g": g, "class": "M1", "readings_g": shown });
+        let made = self.rig.post(
+            "/api/calibrations",
+            json!({
+                "division_g": 0.1, "corners": { "centre_g": 200, "readings_g": [200.1, 200, 199.9, 200] },
+                "points": [point(0.0, [0.0, 0.0]), point(50.0, [50.0, 50.1]), point(200.0, [200.0, 200.0])]
+            }),
+        );
+        let drawn = "return document.querySelectorAll('.calibrate img').length === 2 && [...document.querySelectorAll('.calibrate img')].every((i) => i.complete && i.naturalWidth > 100)";
+        self.browser.until("its plots", drawn).await;
+        looker.look(&self.browser, "scale-calibrated").await;
+        let id = made["id"].as_str().expect("an id");
+        self.rig.post(&format!("/api/calibrations/{id}/use"), json!({ "off": true }));
+        self.browser.until("not gone by", "return !document.querySelector('.calibrate img')").await;
+        // The next batch begins on a bare pan.
+        self.rig.until("bare again", |now| {
+            now["scale"]["mass_g"] == json!(0.0) && now["scale"]["settled"] == json!(true)
+        });
+    }
+
     async fn settle(&self, place: &str) {
         let ready = match place {
             "batch" => ".hold, form",
@@ -197,6 +232,7 @@ impl Tour {
         self.glazes(looker).await;
         self.spare(looker).await;
         self.lag_test(looker).await;
+        self.calibrating(looker).await;
     }
 
     async fn ways_of_setting_up(&self, looker: &mut impl Looker) {

@@ -142,19 +142,19 @@ async fn measuring_is_begun_by_a_held_key_its_steps_are_spoken_and_a_button_stop
         .await;
     let key = |kind: &str| {
         format!(
-            "document.querySelector('.hold').dispatchEvent(new KeyboardEvent('{kind}', {{ key: 'Enter', bubbles: true }}))"
+            "document.querySelector('.lag-test .hold').dispatchEvent(new KeyboardEvent('{kind}', {{ key: 'Enter', bubbles: true }}))"
         )
     };
     browser
         .until(
             "the button",
-            "return document.querySelector('.hold')?.textContent.includes('to begin') ?? false",
+            "return document.querySelector('.lag-test .hold')?.textContent.includes('to begin') ?? false",
         )
         .await;
     browser.js(&key("keydown")).await;
     browser.until("a step", "return !!document.querySelector('.step .ask')").await;
     browser
-        .js("document.querySelector('.hold')?.dispatchEvent(new KeyboardEvent('keyup', { key: 'Enter' }))")
+        .js("document.querySelector('.lag-test .hold')?.dispatchEvent(new KeyboardEvent('keyup', { key: 'Enter' }))")
         .await;
     // The pan is bare: that step is done by itself.
     browser

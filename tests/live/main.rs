@@ -11,6 +11,7 @@ mod appearance;
 mod axe;
 mod between;
 mod browser;
+mod calibrate;
 mod clients;
 mod crowd;
 mod deaf;

@@ -31,6 +31,7 @@ fn trace() -> Vec<u8> {
         ware: tarebell::pour::ware::Ware::default(),
         memory: tarebell::pour::put_back::Memory::default(),
         lags: tarebell::scale::response::Lags::default(),
+        correction: tarebell::calibration::correction::Correction::NONE,
     };
     let mut trace = Trace::new(start);
     for n in 0..40 {

@@ -92,7 +92,7 @@ export class LagTest {
   idle({ scale, batch }) {
     const test = scale.lag_test;
     if (test && test.wants !== "done") return "";
-    return html`<section><h2>${w.test}</h2>${test ? html`<p class="said">${w.done}</p>` : ""}
+    return html`<section class="lag-test"><h2>${w.test}</h2>${test ? html`<p class="said">${w.done}</p>` : ""}
       ${facts([w.test_what, w.test_how, batch && w.test_batch])}<p class="wrong" role="alert">${this.#wrong}</p>
       ${batch ? "" : this.#hold.button("lag", w.begin, words.batch.ending, () => this.#ask({}))}</section>`;
   }

@@ -11,6 +11,7 @@ import { LogPlace } from "/assets/log.js";
 import { ReviewPlace } from "/assets/review.js";
 import { ScalePlace } from "/assets/scale.js";
 import { spoken } from "/assets/late.js";
+import { spokenOf } from "/assets/calibrate.js";
 import { told as weighs } from "/assets/weigh.js";
 
 const PLACES = ["pour", "batch", "glaze", "scale", "log", "review"];
@@ -70,7 +71,7 @@ function follow(now) {
 /** Verdicts and trouble are spoken, grams are not. */
 function speak(before, after, pour) {
   const was = dirty, told = noted, before_led = led;
-  led = spoken(state.live.now?.scale.lag_test) || weighs(state.live.now?.scale.weighed);
+  led = spoken(state.live.now?.scale.lag_test) || spokenOf(state.live.now?.scale.routine) || weighs(state.live.now?.scale.weighed);
   noted = state.live.now?.note ?? null;
   dirty = (state.live.now?.pan_g ?? null) !== null;
   if (before.name === "trouble" && after.name !== "trouble") at("warned").textContent = "";

@@ -3,6 +3,7 @@ import { html } from "./lit-html.js";
 import { ask, fill, grams, words } from "./say.js";
 import { Hold } from "./hold.js";
 import { LagTest, late } from "./late.js";
+import { Calibrate } from "./calibrate.js";
 
 const w = words.scale;
 const MIRROR = "tarebell.picture-right";
@@ -14,6 +15,7 @@ export class ScalePlace {
   #mirror = kept();
   #hold;
   #test;
+  #calibrate;
   /** What came of a wish about the spare weight, and whether it was refused. */
   #said = "";
   #wrong = "";
@@ -22,6 +24,7 @@ export class ScalePlace {
     this.#soon = soon;
     this.#hold = new Hold(soon);
     this.#test = new LagTest(soon, this.#hold);
+    this.#calibrate = new Calibrate(soon, this.#hold);
     this.#set(this.#mirror);
   }
 
@@ -81,16 +84,17 @@ export class ScalePlace {
       scale.promised_step_g !== null && fill(w.promised, { grams: scale.promised_step_g }),
       scale.skipped > 0 && fill(w.skipped, { n: scale.skipped }),
     ];
-    return html`<div class="place"><h1>${words.places.scale}</h1>${this.#test.running(now)}
+    return html`<div class="place"><h1>${words.places.scale}</h1>${this.#test.running(now)}${this.#calibrate.running(now)}
       <p class="weight">${grams(scale.mass_g)} <span>${words.gram}</span></p>
       <p class="name">${words.scale_states[scale.state]}${scale.state === "live" ? `, ${scale.settled ? words.settled : words.moving}` : ""}</p>
       <p class=${scale.trouble ? "wrong" : "calm"}>${scale.trouble ?? w.trouble_none}</p>
-      ${scale.lag_test && scale.lag_test.wants !== "done" ? "" : this.#more(now, facts)}</div>`;
+      ${[scale.lag_test, scale.routine].some((led) => led && led.wants !== "done") ? "" : this.#more(now, facts)}</div>`;
   }
 
   /** What is not wanted while the scale is measured. */
   #more(now, facts) {
     return html`<ul class="list">${facts.filter(Boolean).map((fact) => html`<li>${fact}</li>`)}</ul>
+      ${this.#calibrate.idle(now)}
       ${late(now)}
       ${this.#test.idle(now)}
       ${this.#spare(now.scale)}

@@ -1,5 +1,6 @@
 //! A batch as it is asked for and told.
 
+use super::FitnessView;
 use crate::batch::request::FormRequest;
 use crate::batch::{Target, TargetReply};
 use crate::page::desk::Begun;
@@ -95,6 +96,8 @@ pub struct BegunView {
     pub warnings: Vec<String>,
     /// What its fills are expected to be, where it begins; else null.
     pub expected: Option<ExpectedView>,
+    /// Whether the scale will do for it, where it begins and the scale is calibrated; else null.
+    pub weighing: Option<FitnessView>,
 }
 
 /// What fills are expected to be with this hand, scale and pace: advice, no promise.
@@ -119,7 +122,12 @@ impl From<&Begun> for BegunView {
             shortest_g: hundredths(told.shortest_g),
             slower_g_s: told.slower_g_s.map(hundredths),
         });
-        Self { batch: BatchView::from(&begun.batch), warnings: begun.warnings.clone(), expected }
+        Self {
+            batch: BatchView::from(&begun.batch),
+            warnings: begun.warnings.clone(),
+            expected,
+            weighing: begun.weighing.clone(),
+        }
     }
 }
 

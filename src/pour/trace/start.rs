@@ -1,6 +1,7 @@
 //! The start values of a trace.
 
-use super::{BadTrace, Bytes, FIRST_VERSION, Start, mass, micrograms, put, put_aim};
+use super::{BadTrace, Bytes, FIRST_VERSION, Start, mass, micrograms, put, put_aim, put_correction};
+use crate::calibration::correction::Correction;
 use crate::pour::PourSettings;
 use crate::pour::ease::Ease;
 use crate::pour::finish::Finish;
@@ -79,6 +80,8 @@ fn put_paces(out: &mut Vec<u8>, s: &Start) {
     }
     put(out, millionths(s.hand.trickle.hand_s));
     put(out, s.settings.finish as i64);
+    // From here on of version 11.
+    put_correction(out, &s.correction);
 }
 
 fn put_pour(out: &mut Vec<u8>, p: &Pour) {
@@ -162,6 +165,7 @@ impl Bytes<'_> {
             ware: Ware::default(),
             memory: Memory::default(),
             lags: Lags::default(),
+            correction: Correction::NONE,
         };
         if version >= 5 {
             self.seen(&mut start)?;
@@ -178,6 +182,9 @@ impl Bytes<'_> {
             start.hand.pace = self.pace()?;
             start.hand.trickle = Trickle { pace: self.pace()?, hand_s: self.grams()? };
             start.settings.finish = self.one_of(&Finish::ALL)?;
+        }
+        if version >= 11 {
+            start.correction = self.correction()?;
         }
         Ok(start)
     }

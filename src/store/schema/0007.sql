@@ -1,40 +1,44 @@
 -- Seventh step of the log. Never edited once merged: a change is a new step.
 
--- A piece may have a label; its inside is known by words.
-ALTER TABLE pour ADD COLUMN label TEXT;
-ALTER TABLE batch ADD COLUMN form TEXT;
+-- A scale as it was found with reference masses: what was asked and read (JSON text), and the correction that came of
+-- it: corrected = offset + slope x indicated + bend x indicated^2, in grams. Never changed: a new one is a new row.
+CREATE TABLE calibration (
+    id TEXT NOT NULL PRIMARY KEY,
+    scale TEXT NOT NULL,
+    made_us BIGINT NOT NULL,
+    request TEXT NOT NULL,
+    offset_g DOUBLE PRECISION NOT NULL,
+    slope DOUBLE PRECISION NOT NULL,
+    bend_per_g DOUBLE PRECISION NOT NULL,
+    verdict TEXT NOT NULL
+);
 
--- Kept with a batch, of the newest revisions: how many are good, short and void, how many stops were called, what the
--- pieces were off their own targets (whole milligrams, each at most a kilogram) with its squares, first and last start.
-ALTER TABLE batch ADD COLUMN good BIGINT NOT NULL DEFAULT 0;
-ALTER TABLE batch ADD COLUMN short BIGINT NOT NULL DEFAULT 0;
-ALTER TABLE batch ADD COLUMN voids BIGINT NOT NULL DEFAULT 0;
-ALTER TABLE batch ADD COLUMN guided BIGINT NOT NULL DEFAULT 0;
-ALTER TABLE batch ADD COLUMN off_mg BIGINT NOT NULL DEFAULT 0;
-ALTER TABLE batch ADD COLUMN off_squares_mg2 BIGINT NOT NULL DEFAULT 0;
-ALTER TABLE batch ADD COLUMN first_us BIGINT;
-ALTER TABLE batch ADD COLUMN last_us BIGINT;
+-- Which of them a scale goes by, from when on; NULL: by none. The greatest turn holds.
+CREATE TABLE in_force (
+    scale TEXT NOT NULL,
+    turn BIGINT NOT NULL,
+    since_us BIGINT NOT NULL,
+    calibration TEXT,
+    PRIMARY KEY (scale, turn)
+);
 
-CREATE VIEW newest_pour AS
-    SELECT p.*, CASE WHEN p.net_ug - p.target_ug > 1000000000 THEN 1000000
-                     WHEN p.net_ug - p.target_ug < -1000000000 THEN -1000000
-                     ELSE (p.net_ug - p.target_ug) / 1000 END AS off_each_mg
-    FROM pour p WHERE p.rev > 0 AND p.rev = (SELECT MAX(q.rev) FROM pour q WHERE q.id = p.id);
+-- The potter's own reference masses, as JSON text; the greatest version holds.
+CREATE TABLE mass_set (
+    version BIGINT NOT NULL PRIMARY KEY,
+    body TEXT NOT NULL,
+    made_us BIGINT NOT NULL
+);
 
-UPDATE batch SET
-    good = (SELECT COUNT(*) FROM newest_pour p WHERE p.batch = batch.id AND p.verdict = 'good' AND p.net_ug IS NOT NULL),
-    short = (SELECT COUNT(*) FROM newest_pour p WHERE p.batch = batch.id AND p.verdict = 'short' AND p.net_ug IS NOT NULL),
-    voids = (SELECT COUNT(*) FROM newest_pour p WHERE p.batch = batch.id AND p.verdict = 'void'),
-    guided = (SELECT COUNT(*) FROM newest_pour p WHERE p.batch = batch.id AND p.verdict <> 'void' AND p.net_ug IS NOT NULL AND p.guided),
-    off_mg = (SELECT COALESCE(SUM(p.off_each_mg), 0) FROM newest_pour p WHERE p.batch = batch.id AND p.verdict <> 'void' AND p.net_ug IS NOT NULL),
-    off_squares_mg2 = (SELECT COALESCE(SUM(p.off_each_mg * p.off_each_mg), 0) FROM newest_pour p WHERE p.batch = batch.id AND p.verdict <> 'void' AND p.net_ug IS NOT NULL),
-    first_us = (SELECT MIN(p.started_us) FROM newest_pour p WHERE p.batch = batch.id),
-    last_us = (SELECT MAX(p.started_us) FROM newest_pour p WHERE p.batch = batch.id);
-
-DROP VIEW newest_pour;
-
--- All that a comparison reads stands in the first of these, so that it reads nothing else.
-CREATE INDEX batch_compared ON batch (created_us, glaze_name, form, pourer, target_ug, n, good, guided, off_mg, off_squares_mg2);
-CREATE INDEX batch_found ON batch (last_us);
-CREATE INDEX batch_by_glaze ON batch (glaze_name);
-CREATE INDEX pour_by_label ON pour (label, batch) WHERE label IS NOT NULL;
+-- Daily checks: what one mass showed, corrected, less what it is.
+CREATE TABLE scale_check (
+    id TEXT NOT NULL PRIMARY KEY,
+    scale TEXT NOT NULL,
+    calibration TEXT,
+    made_us BIGINT NOT NULL,
+    mass_ug BIGINT NOT NULL,
+    shown_ug BIGINT NOT NULL,
+    error_ug BIGINT NOT NULL,
+    u_ug BIGINT NOT NULL,
+    room_c DOUBLE PRECISION,
+    says TEXT NOT NULL
+);

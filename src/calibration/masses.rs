@@ -1,0 +1,232 @@
+//! The potter's own reference masses: weights of a class, with a certificate or a stated limit, coins, a measured volume of
+//! water. As they are told ([`MassRequest`]), and as they are reckoned with ([`OwnMass`]).
+
+use super::reference::{COIN_WEAR, Reference, water_shows_g};
+use super::request::PointRequest;
+use crate::batch::Refused;
+use crate::batch::slurry::water_density;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+/// More masses than a routine has patience for (own choice).
+pub const MOST_MASSES: usize = 12;
+/// Coins in one stack at most (own choice).
+const MOST_COINS: u32 = 200;
+/// Longest name, in characters.
+const LONGEST_NAME: usize = 40;
+
+/// One mass as it is told.
+#[derive(Clone, Debug, Default, Deserialize, Serialize, PartialEq, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct MassRequest {
+    /// What the potter calls it; absent: by its grams.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub name: Option<String>,
+    /// What it is worth, g; with `coins` what one coin is, as published. Absent with water.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub nominal_g: Option<f64>,
+    /// `E1` to `M3` of OIML R 111, or `F` of NIST Handbook 105-1.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub class: Option<String>,
+    /// Its limit of error, mg.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mpe_mg: Option<f64>,
+    /// Expanded uncertainty (k = 2) of its certificate, mg.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub uncertainty_mg: Option<f64>,
+    /// A stack of so many alike coins: worn by 1 percent of their mass, all alike.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub coins: Option<u32>,
+    /// So much water, mL, in a vessel that was on the pan before.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub water_ml: Option<f64>,
+    /// Limit of error of that volume, mL.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mpe_ml: Option<f64>,
+    /// Temperature of the water, degrees Celsius; absent: 20.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub water_c: Option<f64>,
+}
+
+/// A mass that is known.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OwnMass {
+    /// What it is called.
+    pub name: String,
+    /// What it is worth, and how well that is known.
+    pub reference: Reference,
+    /// Its class, where it has one.
+    pub class: Option<String>,
+}
+
+impl OwnMass {
+    /// Parses one; `at` is its path in the request.
+    ///
+    /// # Errors
+    /// What can't be used, by its field.
+    pub fn of(told: &MassRequest, at: &str) -> Result<Self, Refused> {
+        let reference = match (told.coins, told.water_ml) {
+            (None, None) => weight(told, at)?,
+            (Some(coins), None) => stack(told, coins, at)?,
+            (None, Some(ml)) => water(told, ml, at)?,
+            (Some(_), Some(_)) => {
+                let why = "give coins or water, not both";
+                return Err(Refused::new(format!("{at}.coins"), why));
+            }
+        };
+        let plain = format!("{} g", rounded(reference.mass_g));
+        let name = told.name.as_deref().map(str::trim).filter(|n| !n.is_empty());
+        if name.is_some_and(|n| n.chars().count() > LONGEST_NAME || n.chars().any(char::is_control)) {
+            let why = format!("write at most {LONGEST_NAME} characters of plain text on one line");
+            return Err(Refused::new(format!("{at}.name"), why));
+        }
+        Ok(Self { name: name.map_or(plain, str::to_owned), reference, class: told.class.clone() })
+    }
+
+    /// A whole set, the lightest first.
+    ///
+    /// # Errors
+    /// What can't be used, by its field.
+    pub fn set(told: &[MassRequest], at: &str) -> Result<Vec<Self>, Refused> {
+        if told.is_empty() || told.len() > MOST_MASSES {
+            let why = format!("has {} masses: give 1 to {MOST_MASSES}", told.len());
+            return Err(Refused::new(at, why));
+        }
+        let each = |(n, one): (usize, &MassRequest)| Self::of(one, &format!("{at}[{n}]"));
+        let mut set: Vec<Self> = told.iter().enumerate().map(each).collect::<Result<_, _>>()?;
+        set.sort_by(|a, b| a.reference.mass_g.total_cmp(&b.reference.mass_g));
+        Ok(set)
+    }
+}
+
+/// What several masses of one set make together: their errors add, as they may have been set right by one standard.
+pub fn together(masses: &[&OwnMass]) -> PointRequest {
+    let nominal_g = masses.iter().map(|m| m.reference.mass_g).sum();
+    let known = |class: &Option<String>| class.is_some();
+    match masses {
+        [] => PointRequest { nominal_g: 0.0, ..PointRequest::default() },
+        [one] if known(&one.class) => {
+            PointRequest { nominal_g, class: one.class.clone(), ..PointRequest::default() }
+        }
+        several => {
+            let u_g: f64 = several.iter().map(|m| m.reference.u_g).sum();
+            PointRequest { nominal_g, uncertainty_mg: Some(2e3 * u_g), ..PointRequest::default() }
+        }
+    }
+}
+
+/// To the microgram, so that sums of decimal grams read as such.
+fn rounded(g: f64) -> f64 {
+    (g * 1e6).round() / 1e6
+}
+
+fn grams(told: &MassRequest, at: &str) -> Result<f64, Refused> {
+    let field = format!("{at}.nominal_g");
+    match told.nominal_g {
+        Some(g) if g > 0.0 && g <= 50_000.0 => Ok(g),
+        Some(g) => Err(Refused::new(field, format!("{g} g is outside 0 to 50000: check the decimal point"))),
+        None => Err(Refused::new(field, "missing: what is it worth in grams?")),
+    }
+}
+
+fn weight(told: &MassRequest, at: &str) -> Result<Reference, Refused> {
+    let point = PointRequest {
+        nominal_g: grams(told, at)?,
+        class: told.class.clone(),
+        mpe_mg: told.mpe_mg,
+        uncertainty_mg: told.uncertainty_mg,
+        ..PointRequest::default()
+    };
+    Reference::of(&point, at)
+}
+
+/// Coins wear alike: the error of one counts as often as there are coins.
+fn stack(told: &MassRequest, coins: u32, at: &str) -> Result<Reference, Refused> {
+    let each_g = grams(told, at)?;
+    if coins == 0 || coins > MOST_COINS {
+        let why = format!("{coins} coins: give 1 to {MOST_COINS}");
+        return Err(Refused::new(format!("{at}.coins"), why));
+    }
+    if told.class.is_some() || told.mpe_mg.is_some() || told.uncertainty_mg.is_some() {
+        let why = "coins have no class and no certificate: their wear is taken as 1 percent";
+        return Err(Refused::new(format!("{at}.class"), why));
+    }
+    let mass_g = rounded(each_g * f64::from(coins));
+    Ok(Reference { mass_g, u_g: COIN_WEAR * mass_g })
+}
+
+fn water(told: &MassRequest, ml: f64, at: &str) -> Result<Reference, Refused> {
+    let within = |field: &str, value: f64, least: f64, most: f64| {
+        if value >= least && value <= most {
+            return Ok(value);
+        }
+        Err(Refused::new(format!("{at}.{field}"), format!("{value} is outside {least} to {most}")))
+    };
+    let ml = within("water_ml", ml, 1.0, 5000.0)?;
+    let celsius = told.water_c.unwrap_or(20.0);
+    let density = water_density(celsius).ok_or_else(|| {
+        Refused::new(format!("{at}.water_c"), format!("{celsius} is outside 0 to 40 degrees Celsius"))
+    })?;
+    let Some(mpe_ml) = told.mpe_ml else {
+        let why = "how well is this volume known? Give the limit of error of the vessel, mL";
+        return Err(Refused::new(format!("{at}.mpe_ml"), why));
+    };
+    let mpe_ml = within("mpe_ml", mpe_ml, 0.001, ml)?;
+    let each_g = water_shows_g(1.0, density.g_ml());
+    // Evenly likely up to the limit (GUM 4.3.7).
+    Ok(Reference { mass_g: ml * each_g, u_g: mpe_ml * each_g / 3.0_f64.sqrt() })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn told(json: &str) -> Result<OwnMass, Refused> {
+        OwnMass::of(&serde_json::from_str(json).unwrap(), "masses[0]")
+    }
+
+    #[test]
+    fn coins_of_a_stack_are_worn_alike_and_water_is_weighed_in_air() {
+        // Published nominal of a coin: 5.000 g (United States Mint, coin specifications).
+        let nickels = told(r#"{ "nominal_g": 5, "coins": 40 }"#).unwrap();
+        assert_eq!((nickels.reference.mass_g, nickels.name.as_str()), (200.0, "200 g"));
+        assert!((nickels.reference.u_g - 2.0).abs() < 1e-12, "1 percent, as often as there are coins");
+        // CIPM 998.2067 kg/m3 at 20 degrees, less 0.105 percent (OIML D 28, derived).
+        let water = told(r#"{ "water_ml": 100, "mpe_ml": 0.5, "water_c": 20 }"#).unwrap();
+        assert!((water.reference.mass_g - 99.7157).abs() < 1e-3, "{water:?}");
+        assert!((water.reference.u_g - 0.2878).abs() < 1e-3);
+    }
+
+    #[test]
+    fn what_is_not_known_of_a_mass_is_asked_for_by_its_field() {
+        for (json, field) in [
+            ("{}", "masses[0].nominal_g"),
+            (r#"{ "nominal_g": 50 }"#, "masses[0].class"),
+            (r#"{ "nominal_g": -1, "class": "M1" }"#, "masses[0].nominal_g"),
+            (r#"{ "nominal_g": 5, "coins": 0 }"#, "masses[0].coins"),
+            (r#"{ "nominal_g": 5, "coins": 3, "class": "M1" }"#, "masses[0].class"),
+            (r#"{ "water_ml": 100 }"#, "masses[0].mpe_ml"),
+            (r#"{ "water_ml": 100, "mpe_ml": 1, "water_c": 90 }"#, "masses[0].water_c"),
+        ] {
+            assert_eq!(told(json).unwrap_err().field, field, "{json}");
+        }
+    }
+
+    #[test]
+    fn errors_of_one_set_add_and_a_single_mass_keeps_its_class() {
+        let set = OwnMass::set(
+            &[20.0, 10.0].map(|g| MassRequest {
+                nominal_g: Some(g),
+                class: Some("M1".into()),
+                ..Default::default()
+            }),
+            "masses",
+        )
+        .unwrap();
+        assert_eq!(set[0].reference.mass_g, 10.0, "the lightest first");
+        assert_eq!(together(&[&set[0]]).class.as_deref(), Some("M1"));
+        // 2.0 mg and 2.5 mg, evenly likely.
+        let both = together(&[&set[0], &set[1]]);
+        assert!((both.uncertainty_mg.unwrap() - 2.0 * 4.5 / 3.0_f64.sqrt()).abs() < 1e-9);
+    }
+}

@@ -1,0 +1,195 @@
+//! A calibration or a check at the table: begun and left off by a wish, led by what the scale shows, kept when it is done.
+//! Never in a batch; one that is left off has changed nothing.
+
+use super::event::{Answer, Reply};
+use super::lateness;
+use super::open::not_done;
+use super::table::Table;
+use crate::batch::Refused;
+use crate::calibration::check::says;
+use crate::calibration::fitness::Fitness;
+use crate::calibration::report::report;
+use crate::calibration::request::CalibrationRequest;
+use crate::calibration::uncertainty::{Known, combined_g};
+use crate::guide::calibrate::{Outcome, Routine, Wish};
+use crate::page::desk::{Refusal, RoutineWish};
+use crate::page::view::RoutineView;
+use crate::page::words;
+use crate::reading::Weighing;
+use crate::record::{CalibrationRecord, CalibrationWrite, CheckRecord};
+use crate::store::Write;
+use crate::units::Mass;
+
+/// A routine, and what became of it.
+pub(super) struct Run {
+    routine: Routine,
+    result: Option<String>,
+    verdict: Option<&'static str>,
+    refused: Option<String>,
+}
+
+impl Run {
+    fn new(routine: Routine) -> Self {
+        Self { routine, result: None, verdict: None, refused: None }
+    }
+
+    /// It is under way.
+    pub(super) fn goes_on(&self) -> bool {
+        self.routine.outcome().is_none()
+    }
+
+    /// As told.
+    pub(super) fn view(&self) -> RoutineView {
+        let step = self.routine.poll_step();
+        let count = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
+        let (says, amiss_says) = words::of_step(&step);
+        RoutineView {
+            kind: if self.routine.is_check() { "check" } else { "calibration" },
+            wants: step.ask.word(),
+            says,
+            mass: step.mass.as_ref().map(|m| m.name.clone()),
+            mass_g: step.mass.as_ref().map(|m| m.reference.mass_g),
+            place: step.ask.place().map(|place| place.word()),
+            seconds_left: step.seconds_left,
+            amiss: step.amiss.map(|a| a.word()),
+            amiss_says,
+            done: count(step.done),
+            steps: count(step.steps),
+            result: self.result.clone(),
+            verdict: self.verdict,
+            refused: self.refused.clone(),
+        }
+    }
+}
+
+fn unfit(refused: Refused) -> Refusal {
+    Refusal::Unfit { field: refused.field, why: refused.reason }
+}
+
+impl Table {
+    /// A routine begins, anew where one is under way; none: it is left off.
+    pub(super) fn begin_routine(&mut self, wish: Option<RoutineWish>, reply: &Reply) {
+        let made = match wish {
+            None => Ok(None),
+            Some(wish) => self.new_routine(wish).map(Some),
+        };
+        let made = match made {
+            Ok(made) => made,
+            Err(refusal) => return reply.tell(Err(refusal)),
+        };
+        // One that was withdrawn is not begun.
+        if !reply.wanted.take() {
+            return;
+        }
+        self.routine = made.map(Run::new);
+        // They would ask for different things.
+        (self.test, self.weighed) = (None, None);
+        self.rounds.handle_news();
+        let view = self.routine.as_ref().map(|run| Box::new(run.view()));
+        reply.tell(Ok(Answer::Routine(view)));
+    }
+
+    fn new_routine(&self, wish: RoutineWish) -> Result<Routine, Refusal> {
+        if self.batch.is_some() || self.beginning.is_some() {
+            let why = "a batch is under way: end it first, then calibrate or check the scale";
+            return Err(Refusal::Conflict(why.to_owned()));
+        }
+        if let Some(why) = self.log.trouble() {
+            return Err(not_done(&why));
+        }
+        let scale = &self.parts.scale;
+        let check = wish.check;
+        let wish = Wish {
+            masses: wish.masses,
+            parts: wish.parts,
+            division_g: scale.step.g(),
+            capacity_g: self.parts.capacity.map(Mass::g),
+            pour_g: wish.pour_g,
+            room_c: wish.room_c,
+            operator: wish.operator,
+        };
+        if check { Routine::check(wish) } else { Routine::new(wish, scale) }.map_err(unfit)
+    }
+
+    /// The pan shows this, as indicated, to the routine under way.
+    pub(super) fn follow_routine(&mut self, w: Weighing, rest: Option<Mass>) {
+        let Some(run) = self.routine.as_mut() else { return };
+        if !run.routine.handle_weighing(w, rest) {
+            return;
+        }
+        let Some(outcome) = run.routine.outcome().cloned() else { return };
+        match outcome {
+            Outcome::Calibration { request, lag } => {
+                if let Some(found) = lag {
+                    let (scale, lag) = (self.parts.scale.id.clone(), lateness::measured(&found));
+                    self.log.add(Write::Lag { scale, lag });
+                }
+                self.keep_found(&request);
+            }
+            Outcome::Check { mass_g, mass_u_g, shown_g, room_c } => {
+                self.keep_check((mass_g, mass_u_g), shown_g, room_c);
+            }
+        }
+    }
+
+    /// More lies there than the scale carries.
+    pub(super) fn overload_routine(&mut self) {
+        if let Some(run) = &mut self.routine {
+            run.routine.handle_overload();
+        }
+    }
+
+    /// It counts from when it is on disk.
+    fn keep_found(&mut self, request: &CalibrationRequest) {
+        let (scale, made_at) = (self.parts.scale.id.clone(), self.parts.clock.wall());
+        let Some(run) = &mut self.routine else { return };
+        let found = match report(request) {
+            Ok(found) => found,
+            Err(refused) => {
+                run.refused = Some(refused.reason);
+                return;
+            }
+        };
+        let record = CalibrationRecord {
+            id: uuid::Uuid::now_v7().to_string(),
+            scale,
+            made_at,
+            // Shapes of strings and numbers always have a JSON form.
+            request: serde_json::to_string(request).unwrap_or_default(),
+            offset_g: found.offset_g,
+            slope: found.slope,
+            bend_per_g: found.bend_per_g,
+            verdict: found.fitness.word().to_owned(),
+        };
+        (run.result, run.verdict) = (Some(record.id.clone()), Some(found.fitness.word()));
+        let in_force = found.fitness != Fitness::TooCoarse;
+        self.log.add(Write::Calibration(CalibrationWrite::Made { record, in_force }));
+    }
+
+    fn keep_check(&mut self, (mass_g, mass_u_g): (f64, f64), shown_g: f64, room_c: Option<f64>) {
+        let by = self.calibration.as_ref();
+        let usual = Known { division_g: self.parts.scale.step.g(), ..Known::default() };
+        let known = by.and_then(|by| by.known).unwrap_or(usual);
+        // The bare pan is taken off: a net weight, and the mass itself.
+        let u_g = combined_g(&known.net(mass_g)).hypot(mass_u_g);
+        let correction = self.correction();
+        let error_g = correction.of_g(shown_g) - correction.of_g(0.0) - mass_g;
+        let said = says(error_g, u_g);
+        let check = CheckRecord {
+            id: uuid::Uuid::now_v7().to_string(),
+            scale: self.parts.scale.id.clone(),
+            calibration: by.map(|by| by.record.id.clone()),
+            made_at: self.parts.clock.wall(),
+            mass_g,
+            shown_g,
+            error_g,
+            u_g,
+            room_c,
+            says: said.word().to_owned(),
+        };
+        if let Some(run) = &mut self.routine {
+            (run.result, run.verdict) = (Some(check.id.clone()), Some(said.word()));
+        }
+        self.log.add(Write::Calibration(CalibrationWrite::Checked(check)));
+    }
+}

@@ -1,0 +1,264 @@
+//! The printable record of a calibration: one page of HTML for paper, and its plots as images of their own.
+
+use super::ask::{Answer, Ask, desk};
+use super::desk::Refusal;
+use super::problem::{Problem, Refusals};
+use super::take::Id;
+use super::words::of;
+use crate::calibration::plots;
+use crate::calibration::report::{Report, report};
+use crate::calibration::request::{CalibrationRequest, PointRequest, from_json};
+use crate::plot::{Palette, Plot, Size, svg};
+use crate::record::CalibrationRecord;
+use axum::extract::rejection::PathRejection;
+use axum::extract::{Path, Query, State};
+use axum::http::{StatusCode, header};
+use axum::response::{Html, IntoResponse, Response};
+use std::collections::HashMap;
+
+/// How an image is asked for.
+pub(super) type Look = Query<HashMap<String, String>>;
+
+fn image(plot: &Plot, look: &HashMap<String, String>) -> Answer<Response> {
+    let word = |key: &str| look.get(key).map_or("", String::as_str);
+    let palette = Palette::ALL.into_iter().find(|p| p.word() == word("palette")).unwrap_or(Palette::Light);
+    let size = Size::ALL.into_iter().find(|s| s.word() == word("size")).unwrap_or(Size::Wide);
+    Ok(([(header::CONTENT_TYPE, "image/svg+xml")], svg(plot, size, palette)).into_response())
+}
+
+fn no_plot() -> Problem {
+    Problem::new(StatusCode::NOT_FOUND, "no such plot, or too little is known for it: see /api/openapi.json")
+}
+
+/// A plot of a calibration as an image.
+#[utoipa::path(get, path = "/api/calibrations/{id}/plots/{plot}", params(
+    ("id" = String, Path, description = "Id of the calibration"),
+    ("plot" = String, Path, description = "error or spread"),
+    ("palette" = Option<String>, Query, description = "light, dark or print"),
+    ("size" = Option<String>, Query, description = "wide or narrow"),
+), responses((status = 200, body = String, content_type = "image/svg+xml"), Refusals))]
+pub(super) async fn plot(
+    State(page): Ask,
+    path: Result<Path<(String, String)>, PathRejection>,
+    Query(look): Look,
+) -> Answer<Response> {
+    let Path((id, name)) = path.map_err(|_| no_plot())?;
+    let record = desk(&page, move |desk| desk.calibration(&id)).await?;
+    let (request, found) = reckoned(&record)?;
+    let drawn = match name.as_str() {
+        "error" => Some(plots::error(&found)),
+        "spread" => plots::spread(&request),
+        _ => None,
+    };
+    image(&drawn.ok_or_else(no_plot)?, &look)
+}
+
+/// The checks since the calibration in force, as an image.
+#[utoipa::path(get, path = "/api/scale/plots/checks", params(
+    ("palette" = Option<String>, Query, description = "light, dark or print"),
+    ("size" = Option<String>, Query, description = "wide or narrow"),
+), responses((status = 200, body = String, content_type = "image/svg+xml"), Refusals))]
+pub(super) async fn checks(State(page): Ask, Query(look): Look) -> Answer<Response> {
+    let (all, by) = desk(&page, |desk| Ok((desk.checks(60)?, desk.in_force()?))).await?;
+    let id = by.map(|by| by.id);
+    let since: Vec<(f64, f64)> =
+        all.iter().rev().filter(|c| c.calibration == id).map(|c| (c.error_g, c.u_g)).collect();
+    image(&plots::checks(&since).ok_or_else(no_plot)?, &look)
+}
+
+fn reckoned(record: &CalibrationRecord) -> Answer<(CalibrationRequest, Report)> {
+    let request = from_json(&record.request).ok();
+    let found = request.and_then(|request| report(&request).ok().map(|found| (request, found)));
+    found.ok_or_else(|| {
+        let why = "what was read then can't be reckoned with any more: calibrate the scale again";
+        Problem::from(Refusal::Conflict(why.to_owned()))
+    })
+}
+
+/// The record of a calibration, made for paper.
+#[utoipa::path(get, path = "/calibrations/{id}", params(("id" = String, Path, description = "Id of the calibration")), responses((status = 200, content_type = "text/html", body = String), Refusals))]
+pub(super) async fn record(State(page): Ask, Id(id): Id) -> Answer<Html<String>> {
+    let (record, by) = desk(&page, move |desk| Ok((desk.calibration(&id)?, desk.in_force()?))).await?;
+    let (request, found) = reckoned(&record)?;
+    let in_force = by.is_some_and(|by| by.id == record.id);
+    Ok(Html(sheet(&record, &request, &found, in_force)))
+}
+
+/// Text that may stand in HTML.
+fn safe(text: &str) -> String {
+    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
+}
+
+fn w(word: &str) -> String {
+    safe(&of(&["record", word]))
+}
+
+fn row(cells: &[String]) -> String {
+    format!("<tr>{}</tr>", cells.iter().map(|c| format!("<td>{c}</td>")).collect::<String>())
+}
+
+/// A table with these words at its head.
+fn table(heads: &[&str], rows: &[Vec<String>]) -> String {
+    let head: String = heads.iter().map(|h| format!("<th scope=\"col\">{}</th>", w(h))).collect();
+    let body: String = rows.iter().map(|r| row(r)).collect();
+    format!("<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>")
+}
+
+/// What is said once of the whole.
+fn facts(record: &CalibrationRecord, request: &CalibrationRequest, in_force: bool) -> String {
+    let unsaid = || w("unsaid");
+    let rows = [
+        ("date", safe(&record.made_at.rfc3339())),
+        ("scale", safe(&record.scale)),
+        ("division", format!("{} g", request.division_g)),
+        ("operator", request.operator.as_deref().map_or_else(unsaid, safe)),
+        ("room", request.room_c.map_or_else(unsaid, |c| format!("{c} °C"))),
+        ("state", w(if in_force { "in_force" } else { "not_in_force" })),
+        ("version", format!("Tarebell {}", env!("CARGO_PKG_VERSION"))),
+        ("id", safe(&record.id)),
+    ];
+    let each = |(word, value): &(&str, String)| format!("<dt>{}</dt><dd>{value}</dd>", w(word));
+    format!("<dl>{}</dl>", rows.iter().map(each).collect::<String>())
+}
+
+/// How well a mass is known, as it was told.
+fn known(p: &PointRequest) -> String {
+    match (&p.class, p.mpe_mg, p.uncertainty_mg) {
+        (Some(class), ..) => safe(class),
+        (None, Some(mg), _) => format!("± {mg} mg"),
+        (None, None, Some(mg)) => format!("U {mg:.1} mg"),
+        (None, None, None) => "–".to_owned(),
+    }
+}
+
+fn readings(request: &CalibrationRequest) -> String {
+    let list = |all: &[f64]| all.iter().map(|g| format!("{g:.2}")).collect::<Vec<_>>().join(", ");
+    let way = |p: &PointRequest| match (p.direction.as_deref(), p.position.as_deref()) {
+        (Some("up"), _) => w("up"),
+        (Some("down"), _) => w("down"),
+        (_, Some(place)) => safe(place),
+        (_, None) => String::new(),
+    };
+    let mut rows: Vec<Vec<String>> = request
+        .points
+        .iter()
+        .map(|p| {
+            let base = p.base_readings_g.as_deref().map_or("–".to_owned(), list);
+            vec![format!("{:.3}", p.nominal_g), known(p), way(p), base, list(&p.readings_g)]
+        })
+        .collect();
+    rows.extend(request.repeat.iter().map(|r| {
+        vec![format!("{:.3}", r.load_g), String::new(), w("placements"), "–".to_owned(), list(&r.readings_g)]
+    }));
+    table(&["load", "class", "way", "before", "shown"], &rows)
+}
+
+fn results(request: &CalibrationRequest, found: &Report) -> String {
+    let rows: Vec<Vec<String>> = found
+        .loads
+        .iter()
+        .map(|l| {
+            let signed = |g: f64| format!("{g:+.3}");
+            vec![
+                format!("{:.3}", l.load_g),
+                signed(l.error_g),
+                signed(l.residual_g),
+                format!("{:.3}", l.expanded_g),
+                format!("{:.3}", l.limit_g),
+            ]
+        })
+        .collect();
+    let grams = |g: Option<f64>| g.map_or_else(|| w("not_tried"), |g| format!("{g:.3} g"));
+    let more = [
+        ("s", grams(Some(found.repeatability_g))),
+        ("hysteresis", grams(found.hysteresis_g)),
+        ("eccentric", grams(found.eccentric_g)),
+        ("creep", grams(request.creep_g)),
+        ("zero_return", grams(request.zero_return_g)),
+        ("usp", format!("{:.0} g", found.usp_smallest_g)),
+    ];
+    let each = |(word, value): &(&str, String)| format!("<dt>{}</dt><dd>{value}</dd>", w(word));
+    let more: String = more.iter().map(each).collect();
+    format!("{}<dl class=\"more\">{more}</dl>", table(&["load", "error", "left", "expanded", "limit"], &rows))
+}
+
+fn budget(found: &Report) -> String {
+    let rows: Vec<Vec<String>> =
+        found.budget.iter().map(|t| vec![safe(t.what), format!("{:.4}", t.u_g)]).collect();
+    table(&["term", "u"], &rows)
+}
+
+/// The pan seen from above: what each corner showed more than the middle.
+fn corners(request: &CalibrationRequest) -> String {
+    let Some(c) = &request.corners else { return format!("<p>{}</p>", w("no_corners")) };
+    // As the routine asks for them: front left, front right, back right, back left.
+    let off = |n: usize| c.readings_g.get(n).map_or("–".to_owned(), |g| format!("{:+.2}", g - c.centre_g));
+    let empty = || String::from("<td></td>");
+    let cell = |text: String| format!("<td>{text}</td>");
+    format!(
+        "<table class=\"pan\"><caption>{}</caption><tbody><tr>{}{}{}</tr><tr>{}{}{}</tr><tr>{}{}{}</tr></tbody></table>",
+        w("corners"),
+        cell(off(3)),
+        empty(),
+        cell(off(2)),
+        empty(),
+        cell(format!("{:.2}", c.centre_g)),
+        empty(),
+        cell(off(0)),
+        empty(),
+        cell(off(1)),
+    )
+}
+
+/// What it is for the pour that it was judged for.
+fn for_the_pour(found: &Report) -> String {
+    let verdict = of(&["calibrate", "verdicts", found.fitness.word()]);
+    let judged = of(&["calibrate", "judged"])
+        .replace("{net}", &found.pour_g.0.to_string())
+        .replace("{u}", &format!("{:.2}", 2.0 * found.net_u_g))
+        .replace("{verdict}", &verdict)
+        .replace("{tolerance}", &format!("{:.2}", found.pour_g.1));
+    let smallest = found.smallest_g.map_or_else(
+        || w("smallest_none"),
+        |g| safe(&of(&["calibrate", "smallest"]).replace("{grams}", &format!("{g:.1}"))),
+    );
+    let warnings: String = found.warnings.iter().map(|text| format!("<li>{}</li>", safe(text))).collect();
+    format!("<h2>{}</h2><p>{} {smallest}</p><ul>{warnings}</ul>{}", w("pour"), safe(&judged), budget(found))
+}
+
+/// The correction as it is reckoned with.
+fn line(found: &Report) -> String {
+    let indicated = w("indicated");
+    let bend = match found.bend_per_g {
+        0.0 => String::new(),
+        bend => format!(" {bend:+.3e} × {indicated}²"),
+    };
+    format!("<p>{} = {:+.3} g + {:.6} × {indicated}{bend}</p>", w("corrected"), found.offset_g, found.slope)
+}
+
+fn sheet(record: &CalibrationRecord, request: &CalibrationRequest, found: &Report, in_force: bool) -> String {
+    let picture = |name: &str, words: &str| {
+        format!(
+            "<img src=\"/api/calibrations/{}/plots/{name}?palette=print\" width=\"800\" height=\"400\" alt=\"{}\">",
+            safe(&record.id),
+            w(words)
+        )
+    };
+    let spread = plots::spread(request).map_or_else(String::new, |_| picture("spread", "spread_plot"));
+    let parts = [
+        format!("<h1>{}</h1>{}", w("title"), facts(record, request, in_force)),
+        format!("<h2>{}</h2>{}{}", w("results"), line(found), results(request, found)),
+        picture("error", "error_plot"),
+        for_the_pour(found),
+        format!("<h2>{}</h2>{}", w("readings"), readings(request)),
+        format!("<h2>{}</h2>{spread}{}", w("spread"), corners(request)),
+        format!("<h2>{}</h2><p>{}</p>", w("is_not_head"), w("is_not")),
+    ];
+    format!(
+        "<!doctype html><html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" \
+         content=\"width=device-width\"><title>{}</title><link rel=\"stylesheet\" href=\"/assets/record.css\"></head>\
+         <body><main>{}</main></body></html>",
+        w("title"),
+        parts.concat()
+    )
+}
