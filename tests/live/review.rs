@@ -47,6 +47,8 @@ fn a_batch_is_reviewed_alike_over_http_and_at_the_terminal_beside_the_daemon() {
     let (_, out, _) = tarebell(dir.path(), &["export", "--json", "--batch", "b-long"]);
     let all: Value = serde_json::from_str(&out).expect("JSON");
     assert_eq!(all["batches"][0]["pours"].as_array().map(Vec::len), Some(200));
+    let latest = rig.get("/api/batches?latest=1");
+    assert_eq!((latest.as_array().map(Vec::len), &latest[0]["id"]), (Some(1), &json!("b-board")));
     let values: Vec<f64> = rig
         .get("/api/batches/b-board/pours")
         .as_array()

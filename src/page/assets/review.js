@@ -10,6 +10,8 @@ import { Keep } from "./keep.js";
 
 const w = words.review;
 const RULES = Object.keys(w.rules);
+/** Batches to choose from; older ones are found below. */
+const LATEST = 200;
 const USUAL = ["beyond-3-sigma", "eight-one-side"];
 
 const number = (value, digits) => (value === null || value === undefined ? "–" : value.toFixed(digits).replace("-", "−"));
@@ -39,7 +41,7 @@ export class ReviewPlace {
 
   async open(state) {
     try {
-      this.#batches = await ask("/api/batches");
+      this.#batches = await ask(`/api/batches?latest=${LATEST}`);
       this.#chosen = state.batch?.id ?? this.#chosen ?? (this.#batches.find((b) => b.begun_at) ?? this.#batches[0])?.id ?? null;
       await this.#load();
     } catch (error) {
@@ -161,6 +163,12 @@ export class ReviewPlace {
       ${t.n ? this.#folded() : ""}`;
   }
 
+  /** An older one that was found is among them. */
+  #choices() {
+    const t = this.#told;
+    return t && !this.#batches.some((b) => b.id === t.batch) ? [{ ...t, id: t.batch }, ...this.#batches] : this.#batches;
+  }
+
   /** The whole place; the batch under way is kept up with. */
   show(state) {
     if (state.batch?.id === this.#chosen && this.#seen !== state.pours) {
@@ -170,7 +178,7 @@ export class ReviewPlace {
     const choose = (event) => this.#choose(event.target.value);
     return html`<div class="place review"><h1>${words.places.review}</h1>
       <p class="wrong" role="alert">${this.#wrong}</p>
-      ${this.#batches.length ? html`<label>${w.which}<select @change=${choose}>${this.#batches.map((b) => html`<option
+      ${this.#batches.length ? html`<label>${w.which}<select @change=${choose}>${this.#choices().map((b) => html`<option
         value=${b.id} ?selected=${b.id === this.#chosen}>${day(b.created_at)} · ${b.name}</option>`)}</select></label>` : nothing}
       ${this.#batch()}
       ${this.#batches.length ? html`${this.#compare.show()}${this.#find.show()}` : ""}${this.#keep.show()}</div>`;
