@@ -36,7 +36,7 @@ struct Head;
 
 /// Routes and their description.
 pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
-    OpenApiRouter::with_openapi(Head::openapi())
+    looked_back(OpenApiRouter::with_openapi(Head::openapi()))
         .routes(routes!(front))
         .routes(routes!(script))
         .routes(routes!(style))
@@ -75,6 +75,12 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(shelf::history))
         .routes(routes!(shelf::import))
         .routes(routes!(shelf::bucket))
+        .routes(routes!(description))
+}
+
+/// Those of the review, and of the log as a whole.
+fn looked_back(router: OpenApiRouter<Arc<Page>>) -> OpenApiRouter<Arc<Page>> {
+    router
         .routes(routes!(review::values))
         .routes(routes!(review::batch))
         .routes(routes!(review::plot))
@@ -92,7 +98,6 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(history::backups, history::backup))
         .routes(routes!(history::backup_file))
         .routes(routes!(history::restore))
-        .routes(routes!(description))
 }
 
 /// The page for a browser.

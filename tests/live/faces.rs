@@ -62,7 +62,7 @@ impl Tour {
         // The last one that was planned.
         self.a_piece(looker, 32.6, "over").await;
         self.a_dirty_pan(looker, "pour-over-wipe").await;
-        for place in ["batch", "glaze", "scale", "log", "review"] {
+        for place in ["batch", "glaze", "scale", "review", "log"] {
             self.browser.place(place).await;
             self.settle(place).await;
             if place == "scale" {
