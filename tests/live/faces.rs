@@ -15,7 +15,7 @@ pub(crate) trait Looker {
 }
 
 /// How often a tour stands still to be looked at.
-pub(crate) const STANDS: usize = 57;
+pub(crate) const STANDS: usize = 59;
 
 /// An invented mug.
 const BARE_G: f64 = 300.0;
