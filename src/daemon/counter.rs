@@ -130,6 +130,10 @@ impl Desk for Counter {
         self.reader()?.batches().map_err(storage)
     }
 
+    fn latest(&self, most: u32) -> Result<Vec<BatchRecord>, Refusal> {
+        self.reader()?.latest(most).map_err(storage)
+    }
+
     fn batch(&self, id: &str) -> Result<BatchRecord, Refusal> {
         let found = self.reader()?.batch(id).map_err(storage)?;
         found.ok_or_else(|| Refusal::Missing(format!("no batch with id '{id}': GET /api/batches lists them")))

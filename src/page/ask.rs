@@ -3,6 +3,7 @@
 use super::Page;
 use super::desk::{Desk, Refusal};
 use super::problem::{Problem, Refusals};
+use super::review::{Asked, asked, said};
 use super::take::{Id, Nothing, Object, name};
 use super::view::{
     BatchRequest, BatchView, BegunView, CurveView, LagTestReply, LagTestRequest, LeftOutView, MadeView, Now,
@@ -304,10 +305,17 @@ pub(super) async fn still_on(State(page): Ask, Id(id): Id, _: Nothing) -> Answer
     desk(&page, move |desk| desk.still_on(&id)).await.map(|b| Json(BegunView::from(&b)))
 }
 
-/// All batches, newest first.
-#[utoipa::path(get, path = "/api/batches", responses((status = 200, body = Vec<BatchView>), Refusals))]
-pub(super) async fn batches(State(page): Ask) -> Answer<Json<Vec<BatchView>>> {
-    let found = desk(&page, |desk| desk.batches()).await?;
+/// All batches, newest first; or as many as `latest` says.
+#[utoipa::path(get, path = "/api/batches", params(("latest" = Option<u32>, Query, description = "At most so many")), responses((status = 200, body = Vec<BatchView>), Refusals))]
+pub(super) async fn batches(State(page): Ask, query: Asked) -> Answer<Json<Vec<BatchView>>> {
+    let asked = asked(query, &["latest"])?;
+    let latest = said(&asked, "latest").map(|word| {
+        word.parse::<u32>().map_err(|_| Problem::field("latest", "expected a whole number, such as 200"))
+    });
+    let found = match latest.transpose()? {
+        Some(most) => desk(&page, move |desk| desk.latest(most)).await?,
+        None => desk(&page, |desk| desk.batches()).await?,
+    };
     Ok(Json(found.iter().map(BatchView::from).collect()))
 }
 

@@ -79,6 +79,8 @@ pub trait Desk: Send + Sync + 'static {
     fn end(&self, id: &str) -> Result<Begun, Refusal>;
     /// All batches, newest first.
     fn batches(&self) -> Result<Vec<BatchRecord>, Refusal>;
+    /// At most so many of them.
+    fn latest(&self, most: u32) -> Result<Vec<BatchRecord>, Refusal>;
     /// One batch.
     fn batch(&self, id: &str) -> Result<BatchRecord, Refusal>;
     /// Newest revision of each pour of a batch, by piece.

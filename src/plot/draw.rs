@@ -14,7 +14,7 @@ const LIBRARY: f64 = 1.24;
 /// How wide a letter is at most as a share of the text's height, where no font is at hand to ask (own guess).
 const LETTER: f64 = 0.56;
 const LEFT: u32 = 52;
-const RIGHT: u32 = 62;
+const RIGHT: u32 = 68;
 const FOOT: u32 = 44;
 const HEAD: u32 = 30;
 /// Of a line above the frame that says what the marks are.

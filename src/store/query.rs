@@ -87,6 +87,14 @@ impl Reader {
         self.read(batches(&self.conn))
     }
 
+    /// At most so many of them, the newest first.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn latest(&self, most: u32) -> Result<Vec<BatchRecord>, StoreError> {
+        self.read(latest(&self.conn, most))
+    }
+
     /// One batch; `None` when the log has no such id.
     ///
     /// # Errors
@@ -251,6 +259,11 @@ pub(super) fn lags(conn: &Connection) -> rusqlite::Result<Vec<(String, LagRecord
 fn batches(conn: &Connection) -> rusqlite::Result<Vec<BatchRecord>> {
     let sql = format!("SELECT {} FROM batch ORDER BY created_us DESC, id DESC", rows::BATCH_COLUMNS);
     conn.prepare(&sql)?.query_map([], rows::batch)?.collect()
+}
+
+fn latest(conn: &Connection, most: u32) -> rusqlite::Result<Vec<BatchRecord>> {
+    let sql = format!("SELECT {} FROM batch ORDER BY created_us DESC, id DESC LIMIT $1", rows::BATCH_COLUMNS);
+    conn.prepare(&sql)?.query_map([most], rows::batch)?.collect()
 }
 
 pub(super) fn batch(conn: &Connection, id: &str) -> rusqlite::Result<Option<BatchRecord>> {

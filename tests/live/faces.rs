@@ -15,7 +15,7 @@ pub(crate) trait Looker {
 }
 
 /// How often a tour stands still to be looked at.
-pub(crate) const STANDS: usize = 57;
+pub(crate) const STANDS: usize = 59;
 
 /// An invented mug.
 const BARE_G: f64 = 300.0;
@@ -62,7 +62,7 @@ impl Tour {
         // The last one that was planned.
         self.a_piece(looker, 32.6, "over").await;
         self.a_dirty_pan(looker, "pour-over-wipe").await;
-        for place in ["batch", "glaze", "scale", "log", "review"] {
+        for place in ["batch", "glaze", "scale", "review", "log"] {
             self.browser.place(place).await;
             self.settle(place).await;
             if place == "scale" {

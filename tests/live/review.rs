@@ -47,6 +47,8 @@ fn a_batch_is_reviewed_alike_over_http_and_at_the_terminal_beside_the_daemon() {
     let (_, out, _) = tarebell(dir.path(), &["export", "--json", "--batch", "b-long"]);
     let all: Value = serde_json::from_str(&out).expect("JSON");
     assert_eq!(all["batches"][0]["pours"].as_array().map(Vec::len), Some(200));
+    let latest = rig.get("/api/batches?latest=1");
+    assert_eq!((latest.as_array().map(Vec::len), &latest[0]["id"]), (Some(1), &json!("b-board")));
     let values: Vec<f64> = rig
         .get("/api/batches/b-board/pours")
         .as_array()
@@ -162,6 +164,15 @@ async fn the_page_says_it_in_a_sentence_marks_the_board_and_folds_the_rest() {
     assert_eq!(marked, json!(["7", "19"]));
     assert_eq!(browser.js("return document.querySelectorAll('img.plot').length").await, json!(1), "folded");
     looked_at(&browser, "review-board").await;
+    browser.js("document.querySelectorAll('.board button')[6].click()").await;
+    browser
+        .until(
+            "what is kept of piece 7",
+            "return document.querySelector('.look-row')?.textContent.includes('No readings')",
+        )
+        .await;
+    browser.js("document.querySelectorAll('.board button')[6].click()").await;
+    browser.until("closed again", "return !document.querySelector('.look-row')").await;
     browser.js("document.querySelectorAll('.review details').forEach((d) => { d.open = true; })").await;
     // The eight more of this batch, and that of the months: one month is too little for it.
     browser.until("all plots", "return document.querySelectorAll('img.plot').length === 9").await;

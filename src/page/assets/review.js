@@ -1,7 +1,8 @@
 // How even it was: one sentence, the board of pieces with their marks, the run chart; all else is folded away.
 import { html, nothing } from "./lit-html.js";
-import { ask, fill, words } from "./say.js";
-import { mark } from "./marks.js";
+import { ask, fill, grams, words } from "./say.js";
+import { curve } from "./curve.js";
+import { mark, marked } from "./marks.js";
 import { day, picture } from "./picture.js";
 import { Compare } from "./compare.js";
 import { Find } from "./find.js";
@@ -9,6 +10,8 @@ import { Keep } from "./keep.js";
 
 const w = words.review;
 const RULES = Object.keys(w.rules);
+/** Batches to choose from; older ones are found below. */
+const LATEST = 200;
 const USUAL = ["beyond-3-sigma", "eight-one-side"];
 
 const number = (value, digits) => (value === null || value === undefined ? "–" : value.toFixed(digits).replace("-", "−"));
@@ -23,6 +26,8 @@ export class ReviewPlace {
   #seen = null;
   #rules = new Set(USUAL);
   #plots = false;
+  /** The piece that is looked at: its record, and its curve once it came. */
+  #open = null;
   #compare;
   #find;
   #keep;
@@ -36,7 +41,7 @@ export class ReviewPlace {
 
   async open(state) {
     try {
-      this.#batches = await ask("/api/batches");
+      this.#batches = await ask(`/api/batches?latest=${LATEST}`);
       this.#chosen = state.batch?.id ?? this.#chosen ?? (this.#batches.find((b) => b.begun_at) ?? this.#batches[0])?.id ?? null;
       await this.#load();
     } catch (error) {
@@ -47,7 +52,7 @@ export class ReviewPlace {
 
   #choose(id) {
     this.#chosen = id;
-    this.#told = null;
+    this.#told = this.#open = null;
     this.#load();
     document.querySelector("main")?.scrollTo(0, 0);
   }
@@ -71,11 +76,30 @@ export class ReviewPlace {
     this.#soon();
   }
 
+  async #look(p) {
+    if (this.#open?.p.id === p.id) {
+      this.#open = null;
+      return this.#soon();
+    }
+    this.#open = { p, curve: null };
+    this.#soon();
+    try {
+      const found = await ask(`/api/pours/${p.id}/curve`);
+      if (this.#open?.p.id === p.id) this.#open = { p, curve: found };
+    } catch (error) {
+      this.#wrong = error.message;
+    }
+    return this.#soon();
+  }
+
   #board() {
     const look = new Map(this.#told.look.map((l) => [l.piece, l.why]));
-    const piece = (p) => html`<li data-look=${(p.verdict !== "void" && look.get(p.piece)) || nothing}>${mark(p.verdict)}<span aria-hidden="true">${p.piece}</span>
-      <span class="unseen">${fill(words.mark, { piece: p.piece, verdict: words.verdicts[p.verdict] })}${look.has(p.piece) ? `, ${w.why[look.get(p.piece)]}` : ""}</span></li>`;
-    return html`<ul class="board" aria-label=${w.board}>${this.#pours.map(piece)}</ul>`;
+    const piece = (p) => html`<li data-look=${(p.verdict !== "void" && look.get(p.piece)) || nothing}><button type="button" class="plain"
+      aria-expanded=${this.#open?.p.id === p.id ? "true" : "false"} @click=${() => this.#look(p)}>${mark(p.verdict)}<span aria-hidden="true">${p.piece}</span>
+      <span class="unseen">${fill(words.mark, { piece: p.piece, verdict: words.verdicts[p.verdict] })}${look.has(p.piece) ? `, ${w.why[look.get(p.piece)]}` : ""}</span></button></li>`;
+    const { p, curve: points } = this.#open ?? {};
+    return html`<ul class="board" aria-label=${w.board}>${this.#pours.map(piece)}</ul>
+      ${points ? html`<div class="look-row">${curve(points, p.piece, [fill(w.got, { grams: grams(p.net_g) }), ...marked(p)])}</div>` : ""}`;
   }
 
   #plot(plot) {
@@ -139,6 +163,12 @@ export class ReviewPlace {
       ${t.n ? this.#folded() : ""}`;
   }
 
+  /** An older one that was found is among them. */
+  #choices() {
+    const t = this.#told;
+    return t && !this.#batches.some((b) => b.id === t.batch) ? [{ ...t, id: t.batch }, ...this.#batches] : this.#batches;
+  }
+
   /** The whole place; the batch under way is kept up with. */
   show(state) {
     if (state.batch?.id === this.#chosen && this.#seen !== state.pours) {
@@ -148,7 +178,7 @@ export class ReviewPlace {
     const choose = (event) => this.#choose(event.target.value);
     return html`<div class="place review"><h1>${words.places.review}</h1>
       <p class="wrong" role="alert">${this.#wrong}</p>
-      ${this.#batches.length ? html`<label>${w.which}<select @change=${choose}>${this.#batches.map((b) => html`<option
+      ${this.#batches.length ? html`<label>${w.which}<select @change=${choose}>${this.#choices().map((b) => html`<option
         value=${b.id} ?selected=${b.id === this.#chosen}>${day(b.created_at)} · ${b.name}</option>`)}</select></label>` : nothing}
       ${this.#batch()}
       ${this.#batches.length ? html`${this.#compare.show()}${this.#find.show()}` : ""}${this.#keep.show()}</div>`;
