@@ -36,9 +36,7 @@ struct Head;
 
 /// Routes and their description.
 pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
-    OpenApiRouter::with_openapi(Head::openapi())
-        .merge(calibrating())
-        .merge(looking_back())
+    looking_back(calibrating(OpenApiRouter::with_openapi(Head::openapi())))
         .routes(routes!(front))
         .routes(routes!(script))
         .routes(routes!(style))
@@ -70,8 +68,8 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
 }
 
 /// How far off the scale is.
-fn calibrating() -> OpenApiRouter<Arc<Page>> {
-    OpenApiRouter::new()
+fn calibrating(router: OpenApiRouter<Arc<Page>>) -> OpenApiRouter<Arc<Page>> {
+    router
         .routes(routes!(calibrations::all, calibrations::make))
         .routes(routes!(calibrations::one))
         .routes(routes!(calibrations::go_by))
@@ -86,8 +84,8 @@ fn calibrating() -> OpenApiRouter<Arc<Page>> {
 }
 
 /// What was poured before.
-fn looking_back() -> OpenApiRouter<Arc<Page>> {
-    OpenApiRouter::new()
+fn looking_back(router: OpenApiRouter<Arc<Page>>) -> OpenApiRouter<Arc<Page>> {
+    router
         .routes(routes!(review::values))
         .routes(routes!(review::batch))
         .routes(routes!(review::plot))
