@@ -7,7 +7,7 @@ use crate::page::view::{LagTestView, RoutineView, WeighedView};
 use crate::pour::hand::Hand;
 use crate::record::{BatchRecord, CalibrationWrite, History, Numbers, PourRecord, ShelfRecord, WhoPours};
 use crate::sound::SoundStatus;
-use crate::store::{Ack, Wanted};
+use crate::store::{Ack, Opened, Wanted};
 use crate::time::Duration;
 use crate::units::Mass;
 use std::sync::mpsc::SyncSender;
@@ -108,6 +108,8 @@ pub enum Event {
     Put(Vec<ShelfRecord>, Reply),
     /// Something is to be done to the log as a whole.
     Keep(Box<History>, Reply),
+    /// Another log was put back: what it says; none: it can't be read.
+    Reopened(Option<Box<Opened>>, Reply),
     /// What the further pieces of this batch should get.
     Retarget(Box<BatchRecord>, Reply),
     /// The response test of the scale is to begin, or to be left off.
@@ -143,4 +145,35 @@ pub enum Event {
     LogGone,
     /// The daemon stops.
     Stop,
+}
+
+impl Event {
+    /// Who waits for an answer to it.
+    pub(super) fn reply(&self) -> Option<&Reply> {
+        match self {
+            Self::Create(_, reply)
+            | Self::Begin(_, reply)
+            | Self::End(_, reply)
+            | Self::StillOn(_, reply)
+            | Self::Void(_, _, reply)
+            | Self::Redo(_, _, reply)
+            | Self::Skip(_, reply)
+            | Self::Spare { reply, .. }
+            | Self::Calibration(_, reply)
+            | Self::Put(_, reply)
+            | Self::Keep(_, reply)
+            | Self::Reopened(_, reply)
+            | Self::Retarget(_, reply)
+            | Self::Test { reply, .. }
+            | Self::Routine(_, reply)
+            | Self::Room(_, reply)
+            | Self::Weigh { reply, .. } => Some(reply),
+            Self::Link(_)
+            | Self::Ack(_)
+            | Self::Sound(_)
+            | Self::ClientSound { .. }
+            | Self::LogGone
+            | Self::Stop => None,
+        }
+    }
 }

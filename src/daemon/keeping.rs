@@ -1,12 +1,16 @@
 //! What is done to the log as a whole while the table works on.
 
+use super::calibrated::InForce;
 use super::counter::{Counter, storage};
 use super::event::{Answer, Event, Reply};
+use super::lag_of;
 use super::open::not_done;
 use super::table::Table;
 use crate::page::desk::Refusal;
 use crate::record::History;
-use crate::store::{Write, backup_file, backup_files, check_backup, try_writable};
+use crate::store::{
+    Opened, Write, backup_file, backup_files, backup_made, check_backup, new_backup, try_writable,
+};
 use std::path::PathBuf;
 
 impl Table {
@@ -20,8 +24,42 @@ impl Table {
                 reply.tell(Err(Refusal::Conflict(why.to_owned())));
             }
             Some(why) => reply.tell(Err(not_done(&why))),
-            None => drop(self.log.ask(Write::History(history), reply, Answer::Kept)),
+            None => {
+                let ticket = self.log.ask(Write::History(history), reply, Answer::Kept);
+                self.restoring = Some(ticket).filter(|_| restores).or(self.restoring);
+            }
         }
+    }
+
+    /// While another log is being put back nothing else is asked of it: it would be of the one that goes.
+    pub(super) fn waits_for_restore(&self, event: &Event) -> bool {
+        let Some(reply) = event.reply().filter(|_| self.restoring.is_some()) else { return false };
+        if matches!(event, Event::Reopened(..)) {
+            return false;
+        }
+        let why = "an older log is being put back: ask again in a moment";
+        reply.tell(Err(Refusal::Conflict(why.to_owned())));
+        true
+    }
+
+    /// The log is another one: what is known from it is known anew. None: it could not be read.
+    pub(super) fn reopen(&mut self, opened: Option<Opened>, reply: &Reply) {
+        self.restoring = None;
+        if let Some(opened) = opened {
+            let id = &self.parts.scale.id;
+            self.spare = opened.spare;
+            self.checked = opened.checks.into_iter().find(|c| c.scale == *id);
+            let by = opened.calibrations.into_iter().find(|c| c.scale == *id);
+            self.lag = lag_of(opened.lags, id);
+            self.next_calibration = Some(by.map(InForce::of));
+            self.take_calibration();
+        }
+        reply.tell(Ok(Answer::Kept));
+    }
+
+    /// The log that was to be put back was not.
+    pub(super) fn not_restored(&mut self, ticket: u64) {
+        self.restoring = self.restoring.filter(|under_way| *under_way != ticket);
     }
 }
 
@@ -50,8 +88,14 @@ impl Counter {
     pub(super) fn put_back(&self, name: &str) -> Result<(String, u64), Refusal> {
         let file = self.backup_at(name)?;
         check_backup(&file).map_err(|e| Refusal::Conflict(format!("nothing was done: {e}")))?;
-        let before = self.backed_up()?;
-        self.kept(History::Restored { file })?;
-        Ok(before)
+        let before = new_backup(&self.dir, self.clock.wall()).map_err(storage)?;
+        let put = self.kept(History::Restored { file, before: before.clone() });
+        put.inspect_err(|_| drop(std::fs::remove_file(&before)))?;
+        // What the table knows besides is of the log that is gone.
+        let opened = self.reader().and_then(|reader| reader.opened().map_err(storage));
+        let told = opened.as_ref().ok().cloned().map(Box::new);
+        self.answer(|reply| Event::Reopened(told, reply))?;
+        opened?;
+        backup_made(&before).map(|made| (made.name, made.bytes)).map_err(storage)
     }
 }

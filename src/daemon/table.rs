@@ -55,6 +55,8 @@ pub struct Table {
     pub(super) spare: Option<Mass>,
     /// How late the scale shows, as the log has it.
     pub(super) lag: Option<LagRecord>,
+    /// Another log is being put back by this write.
+    pub(super) restoring: Option<u64>,
     /// The response test of the scale.
     pub(super) test: Option<LagTest>,
     /// What the scale goes by; what it goes by from the next piece on, where that is another; its latest check.
@@ -85,6 +87,7 @@ impl Table {
             rest: None,
             spare: parts.spare,
             lag: parts.lag.clone(),
+            restoring: None,
             test: None,
             calibration: parts.calibration.clone().map(InForce::of),
             next_calibration: None,
@@ -140,6 +143,9 @@ impl Table {
     }
 
     fn handle(&mut self, event: Event) {
+        if self.waits_for_restore(&event) {
+            return;
+        }
         match event {
             Event::Link(link) => self.handle_link(link),
             Event::Create(batch, reply) => self.create(*batch, reply),
@@ -156,6 +162,7 @@ impl Table {
             Event::Routine(wish, reply) => self.begin_routine(wish.map(|w| *w), &reply),
             Event::Weigh { things, reply } => self.weigh(things, &reply),
             Event::Put(records, reply) => self.put(records, reply),
+            Event::Reopened(opened, reply) => self.reopen(opened.map(|opened| *opened), &reply),
             Event::Keep(history, reply) => self.keep(*history, reply),
             Event::Retarget(batch, reply) => self.retarget(*batch, reply),
             Event::Ack(ack) => self.handle_ack(*ack),
@@ -322,6 +329,7 @@ impl Table {
         self.rounds.handle_news();
         if let Ack::Refused { ticket, .. } = &ack {
             self.give_back(*ticket);
+            self.not_restored(*ticket);
         }
         if let Ack::Written { write, .. } = &ack {
             if let Write::Spare(spare) = write {

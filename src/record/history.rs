@@ -32,6 +32,8 @@ pub enum History {
     Restored {
         /// The file, checked before.
         file: PathBuf,
+        /// Where the log as it is by then is copied to, first.
+        before: PathBuf,
     },
 }
 

@@ -26,7 +26,9 @@ impl Sequence {
 /// Puts one write on disk and fills in what the log decides: `seq`, and `rev` where
 /// that number was already taken by another entry.
 pub(super) fn apply(conn: &mut Connection, write: &mut Write, last: &mut Sequence) -> rusqlite::Result<()> {
-    if let Write::History(History::Restored { file }) = write {
+    if let Write::History(History::Restored { file, before }) = write {
+        // In the order of the writes: whatever was asked for before is in the copy.
+        backup::copy(conn, before)?;
         backup::restore(conn, file)?;
         *last = Sequence::read(conn)?;
         return Ok(());

@@ -5,7 +5,7 @@
 use super::fault::StoreError;
 use super::{Reader, schema};
 use crate::time::WallTime;
-use rusqlite::backup::Backup;
+use rusqlite::backup::{Backup, StepResult};
 use rusqlite::{Connection, MAIN_DB, OpenFlags};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -24,10 +24,49 @@ pub struct BackupFile {
     pub bytes: u64,
 }
 
-/// The name of a file made now: sorted by time.
-fn name(now: WallTime) -> String {
+/// Files of one second.
+const MOST_IN_A_SECOND: u32 = 1000;
+/// A copy waits for others that hold the log for so long: they have it for a moment (own choice).
+const PATIENCE: Duration = Duration::from_secs(5);
+/// ... and looks again after so long.
+const AGAIN: Duration = Duration::from_millis(50);
+
+/// Names for a file made now: sorted by time.
+fn names(now: WallTime) -> impl Iterator<Item = String> {
     let stamp: String = now.rfc3339().chars().filter(char::is_ascii_alphanumeric).take(15).collect();
-    format!("tarebell-{stamp}.db")
+    (1..=MOST_IN_A_SECOND).map(move |n| match n {
+        1 => format!("tarebell-{stamp}.db"),
+        n => format!("tarebell-{stamp}-{n:04}.db"),
+    })
+}
+
+/// A new, empty file in the folder of copies: no other is ever written over.
+///
+/// # Errors
+/// [`StoreError::Disk`].
+pub fn new_backup(dir: &Path, now: WallTime) -> Result<PathBuf, StoreError> {
+    let folder = dir.join(BACKUPS);
+    std::fs::create_dir_all(&folder).map_err(StoreError::disk("make", &folder))?;
+    for name in names(now) {
+        let file = folder.join(name);
+        match std::fs::OpenOptions::new().write(true).create_new(true).open(&file) {
+            Ok(_) => return Ok(file),
+            Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {}
+            Err(e) => return Err(StoreError::disk("make", &file)(e)),
+        }
+    }
+    let full = std::io::Error::from(std::io::ErrorKind::AlreadyExists);
+    Err(StoreError::disk("make another file in", &folder)(full))
+}
+
+/// What is told of a file that was made.
+///
+/// # Errors
+/// [`StoreError::Disk`].
+pub fn backup_made(file: &Path) -> Result<BackupFile, StoreError> {
+    let bytes = std::fs::metadata(file).map_err(StoreError::disk("read", file))?.len();
+    let name = file.file_name().unwrap_or_default().to_string_lossy().into_owned();
+    Ok(BackupFile { name, bytes })
 }
 
 /// Only names that are made here; nothing that leads out of the folder.
@@ -70,14 +109,10 @@ impl Reader {
     /// # Errors
     /// [`StoreError::Disk`] or [`StoreError::Log`]; then no file is left.
     pub fn backup(&self, dir: &Path, now: WallTime) -> Result<BackupFile, StoreError> {
-        let folder = dir.join(BACKUPS);
-        std::fs::create_dir_all(&folder).map_err(StoreError::disk("make", &folder))?;
-        let name = name(now);
-        let (file, half) = (folder.join(&name), folder.join(format!("{name}.half")));
-        self.backup_to(&half).inspect_err(|_| drop(std::fs::remove_file(&half)))?;
-        std::fs::rename(&half, &file).map_err(StoreError::disk("name", &file))?;
-        let bytes = std::fs::metadata(&file).map_err(StoreError::disk("read", &file))?.len();
-        Ok(BackupFile { name, bytes })
+        let file = new_backup(dir, now)?;
+        let made = copy(self.conn(), &file).map_err(StoreError::log("copy", &file));
+        made.inspect_err(|_| drop(std::fs::remove_file(&file)))?;
+        backup_made(&file)
     }
 
     /// Copies the whole log into this file, which must not be there yet.
@@ -89,15 +124,40 @@ impl Reader {
             let there = std::io::Error::from(std::io::ErrorKind::AlreadyExists);
             return Err(StoreError::disk("make", to)(there));
         }
-        copied(self.conn(), to).map_err(StoreError::log("copy", to))
+        copy(self.conn(), to).map_err(StoreError::log("copy", to))
     }
 }
 
-fn copied(from: &Connection, to: &Path) -> rusqlite::Result<()> {
+/// Copies one log into a file that is empty, or not there.
+pub(super) fn copy(from: &Connection, to: &Path) -> rusqlite::Result<()> {
     let mut into = Connection::open(to)?;
-    Backup::new(from, &mut into)?.run_to_completion(PAGES, Duration::ZERO, None)?;
+    run(&Backup::new(from, &mut into)?)?;
     // One file, that needs no other beside it.
     into.query_row("PRAGMA journal_mode = DELETE", [], |_| Ok(()))
+}
+
+/// All pages; whoever holds one of the two is waited for, not for ever.
+fn run(backup: &Backup<'_, '_>) -> rusqlite::Result<()> {
+    let mut waited = Duration::ZERO;
+    loop {
+        let step = backup.step(PAGES)?;
+        if step == StepResult::Done {
+            return Ok(());
+        }
+        if step == StepResult::More {
+            waited = Duration::ZERO;
+        } else if waited >= PATIENCE {
+            return Err(busy());
+        } else {
+            std::thread::sleep(AGAIN);
+            waited += AGAIN;
+        }
+    }
+}
+
+fn busy() -> rusqlite::Error {
+    let why = "another program holds the log".to_owned();
+    rusqlite::Error::SqliteFailure(rusqlite::ffi::Error::new(rusqlite::ffi::SQLITE_BUSY), Some(why))
 }
 
 /// Whether this file is a sound log that this program can put back.
@@ -117,14 +177,30 @@ pub fn check_backup(file: &Path) -> Result<(), StoreError> {
         std::cmp::Ordering::Greater => Err(StoreError::Newer { file: file.to_owned(), found, known }),
         std::cmp::Ordering::Less => Err(StoreError::Older { file: file.to_owned(), found, known }),
         std::cmp::Ordering::Equal => {
-            conn.query_row("SELECT COUNT(*) FROM batch", [], |row| row.get::<_, i64>(0)).map_err(read())?;
-            Ok(())
+            let lacks = lacks(&conn).map_err(read())?;
+            lacks.map_or(Ok(()), |what| {
+                let why = format!("it is no whole log: {what} is missing");
+                Err(read()(rusqlite::Error::InvalidParameterName(why)))
+            })
         }
     }
+}
+
+/// The first table's column of a log of this program that is not there.
+fn lacks(conn: &Connection) -> rusqlite::Result<Option<String>> {
+    let mine = Connection::open_in_memory()?;
+    schema::STEPS.iter().try_for_each(|step| mine.execute_batch(step))?;
+    let (wanted, there) = (columns(&mine)?, columns(conn)?);
+    Ok(wanted.into_iter().find(|column| !there.contains(column)))
+}
+
+fn columns(conn: &Connection) -> rusqlite::Result<Vec<String>> {
+    let all = "SELECT t.name || '.' || c.name FROM sqlite_schema t, pragma_table_info(t.name) c WHERE t.type = 'table'";
+    conn.prepare(all)?.query_map([], |row| row.get(0))?.collect()
 }
 
 /// The log becomes what the file holds.
 pub(super) fn restore(conn: &mut Connection, file: &Path) -> rusqlite::Result<()> {
     let from = Connection::open_with_flags(file, OpenFlags::SQLITE_OPEN_READ_ONLY)?;
-    Backup::new_with_names(&from, MAIN_DB, conn, MAIN_DB)?.run_to_completion(PAGES, Duration::ZERO, None)
+    run(&Backup::new_with_names(&from, MAIN_DB, conn, MAIN_DB)?)
 }

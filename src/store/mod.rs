@@ -22,7 +22,7 @@ mod tests;
 mod wanted;
 mod writer;
 
-pub use backup::{BackupFile, backup_file, backup_files, check_backup};
+pub use backup::{BackupFile, backup_file, backup_files, backup_made, check_backup, new_backup};
 pub use fault::StoreError;
 pub use lock::{Lock, try_writable};
 pub use query::Reader;
@@ -182,6 +182,32 @@ pub struct Opened {
     pub checks: Vec<CheckRecord>,
 }
 
+impl Opened {
+    fn read(conn: &rusqlite::Connection, interrupted: Vec<PourRecord>) -> rusqlite::Result<Self> {
+        let calibrations = calibrations::of_scales(conn)?;
+        let latest = |c: &CalibrationRecord| calibrations::checks(conn, &c.scale, 1);
+        let checks: Vec<Vec<CheckRecord>> = calibrations.iter().map(latest).collect::<Result<_, _>>()?;
+        Ok(Self {
+            interrupted,
+            spare: numbers::spare(conn)?,
+            lags: query::lags(conn)?,
+            calibrations,
+            checks: checks.into_iter().flatten().collect(),
+        })
+    }
+}
+
+impl Reader {
+    /// What a writer would tell that opened this log now, but for the pours left open.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn opened(&self) -> Result<Opened, StoreError> {
+        let file = Path::new(LOG_FILE);
+        Opened::read(self.conn(), Vec::new()).map_err(StoreError::log("read", file))
+    }
+}
+
 /// The writer of a folder's log.
 #[derive(Debug)]
 pub struct Store {
@@ -210,16 +236,7 @@ impl Store {
         let mut last = apply::Sequence::read(&conn).map_err(StoreError::log("read", &file))?;
         let interrupted =
             apply::interrupt_open(&mut conn, &mut last).map_err(StoreError::log("write", &file))?;
-        let spare = numbers::spare(&conn).map_err(StoreError::log("read", &file))?;
-        let lags = query::lags(&conn).map_err(StoreError::log("read", &file))?;
-        let calibrations = calibrations::of_scales(&conn).map_err(StoreError::log("read", &file))?;
-        let latest = |c: &CalibrationRecord| calibrations::checks(&conn, &c.scale, 1);
-        let checks: Vec<Vec<CheckRecord>> = calibrations
-            .iter()
-            .map(latest)
-            .collect::<Result<_, _>>()
-            .map_err(StoreError::log("read", &file))?;
-        let checks = checks.into_iter().flatten().collect();
+        let opened = Opened::read(&conn, interrupted).map_err(StoreError::log("read", &file))?;
         let (jobs, queue) = sync_channel(QUEUE);
         let closing = Closing::default();
         let writer = Writer { conn, last, ack, closing: closing.clone() };
@@ -228,7 +245,7 @@ impl Store {
             .spawn(move || writer.run(&queue))
             .map_err(StoreError::disk("start the writer of", &file))?;
         let store = Self { jobs: Some(jobs), thread: Some(thread), closing, file, lock };
-        Ok((store, Opened { interrupted, spare, lags, calibrations, checks }))
+        Ok((store, opened))
     }
 
     /// Tells later comers where this writer listens.

@@ -1075,13 +1075,24 @@ fn the_whole_log_is_copied_while_it_is_written_and_put_back() {
     check_backup(&file).unwrap();
     log.written(commit(a_pour("p2", 2, 1, 43.0)));
     assert_eq!(log.reader().pours("b1").unwrap().len(), 2);
-    log.written(Write::History(History::Restored { file: file.clone() }));
+    let before = new_backup(&dir, NOW).unwrap();
+    assert_ne!(before, file, "one of the same second");
+    log.written(Write::History(History::Restored { file: file.clone(), before: before.clone() }));
+    let kept = Connection::open(&before).unwrap();
+    let all: i64 = kept.query_row("SELECT COUNT(*) FROM pour", [], |row| row.get(0)).unwrap();
+    assert_eq!(all, 2, "what was there is in the copy, to the last write");
+    check_backup(&before).unwrap();
     let rows = log.reader().pours("b1").unwrap();
     assert_eq!(rows.iter().map(|p| p.id.as_str()).collect::<Vec<_>>(), ["p1"]);
     // The count of commits goes on from what is there now.
     let Write::Pour { pour, .. } = log.written(commit(a_pour("p3", 3, 1, 41.0))) else { panic!() };
     assert_eq!(pour.seq, 2);
-    assert_eq!(backup_files(&dir).unwrap(), std::slice::from_ref(&made));
+    assert_eq!(backup_files(&dir).unwrap().len(), 2);
+    let holed = Connection::open(dir.join("backups/holed.db")).unwrap();
+    holed.execute_batch("CREATE TABLE batch (id TEXT)").unwrap();
+    holed.pragma_update(None, "user_version", schema::STEPS.len() as i64).unwrap();
+    let refused = check_backup(&dir.join("backups/holed.db")).unwrap_err().to_string();
+    assert!(refused.contains("is missing"), "{refused}");
     assert!(backup_file(&dir, "../tarebell.db").is_none() && backup_file(&dir, ".db").is_none());
     let mut bytes = std::fs::read(&file).unwrap();
     let half = bytes.len() / 2;

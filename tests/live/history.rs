@@ -107,13 +107,24 @@ fn the_log_is_copied_and_put_back_while_the_daemon_runs_but_not_under_a_batch() 
         "{refused}"
     );
     rig.post(&format!("/api/batches/{id}/end"), json!({}));
-    std::thread::sleep(std::time::Duration::from_millis(1100));
+    let points = json!([
+        { "nominal_g": 0, "readings_g": [0] },
+        { "nominal_g": 400, "class": "M1", "readings_g": [400.4] }
+    ]);
+    rig.post("/api/calibrations", json!({ "division_g": 0.1, "points": points }));
+    let by = rig.until("it goes by it", |now| !now["scale"]["calibration"].is_null());
     let before = rig.post(&at, json!({}));
-    assert_ne!(before["name"], json!(name));
+    assert_ne!(before["name"], json!(name), "in the same second, and yet a file of its own");
+    assert_eq!(
+        rig.get("/api/scale")["calibration"],
+        Value::Null,
+        "what is known is of the log that is there"
+    );
     assert_eq!(rig.get("/api/batches").as_array().map(Vec::len), Some(6), "as it was");
     let back = format!("/api/backups/{}/restore", before["name"].as_str().expect("a name"));
-    std::thread::sleep(std::time::Duration::from_millis(1100));
     rig.post(&back, json!({}));
+    assert_eq!(rig.get("/api/scale")["calibration"], by["scale"]["calibration"]);
+    assert_eq!(rig.get("/api/backups").as_array().map(Vec::len), Some(3), "none is written over");
     assert_eq!(rig.get("/api/batches").as_array().map(Vec::len), Some(7), "and back again");
     assert_eq!(rig.try_post("/api/backups/..%2Ftarebell.db/restore", json!({})).0, 404);
     std::fs::write(dir.path().join("backups/broken.db"), b"no log at all").expect("a file");
