@@ -23,12 +23,23 @@ impl Table {
                 let why = "a batch is under way: end it first, then put the older log back";
                 reply.tell(Err(Refusal::Conflict(why.to_owned())));
             }
+            _ if self.pours(&history) => {
+                let why = "this one pours now: end the batch first, then take the name out";
+                reply.tell(Err(Refusal::Conflict(why.to_owned())));
+            }
             Some(why) => reply.tell(Err(not_done(&why))),
             None => {
                 let ticket = self.log.ask(Write::History(history), reply, Answer::Kept);
                 self.restoring = Some(ticket).filter(|_| restores).or(self.restoring);
             }
         }
+    }
+
+    /// A name that is to be forgotten is that of who pours now: the next pour would bring it back.
+    fn pours(&self, history: &History) -> bool {
+        let History::Forgotten { pourer } = history else { return false };
+        let begins = self.beginning.as_ref().map(|(_, batch)| batch);
+        self.batch.iter().chain(begins).any(|batch| batch.record.pourer.as_ref() == Some(pourer))
     }
 
     /// While another log is being put back nothing else is asked of it: it would be of the one that goes.

@@ -80,11 +80,26 @@ fn pieces_are_found_labelled_and_compared_and_nicknames_can_go() {
         .call();
     assert_eq!(refused.expect("an answer").status(), 409, "off until it is switched on");
     rig.post("/api/history/by-pourer", json!({ "on": true }));
+    let coat = json!({ "by": "direct", "slop_g": 29 });
+    let own = rig.post(
+        "/api/batches",
+        json!({ "name": "Invented tiles", "pieces": 1, "coat": coat, "pourer": "Ada" }),
+    );
+    let own = own["id"].as_str().expect("an id").to_owned();
+    rig.post(&format!("/api/batches/{own}/begin"), json!({}));
+    assert_eq!(rig.try_post("/api/history/forget", json!({ "pourer": "Ada" })).0, 409, "she pours now");
+    rig.post(&format!("/api/batches/{own}/end"), json!({}));
+    assert_eq!(rig.post("/api/history/forget", json!({ "pourer": "Ada" }))["done"], json!(1));
     assert_eq!(rig.get("/api/trend?by=pourer")["groups"][0]["name"], json!("invented hand"));
     assert_eq!(rig.post("/api/history/forget", json!({ "pourer": "invented hand" }))["done"], json!(6));
     let named = rig.get("/api/trend?by=pourer")["groups"].to_string() + &rig.get("/api/batches").to_string();
     assert!(!named.contains("invented hand"), "{named}");
     assert_eq!(rig.get("/api/batches/b0/review")["n"], json!(24), "what was poured stays");
+    let mut rig = rig;
+    let _ = rig.stop(rustix::process::Signal::TERM);
+    let bytes = std::fs::read(dir.path().join("tarebell.db")).expect("the log");
+    let holds = |name: &[u8]| bytes.windows(name.len()).any(|part| part == name);
+    assert!(holds(b"Invented tiles") && !holds(b"invented hand") && !holds(b"Ada"), "nor in what is freed");
 }
 
 #[test]
