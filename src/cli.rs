@@ -120,7 +120,7 @@ pub struct ScalesArgs {
 pub struct ReviewArgs {
     /// Id or name of the batch [default: the newest that was begun]
     pub batch: Option<String>,
-    /// Run rules to look for, apart by commas [default: beyond-3-sigma,eight-one-side]
+    /// Run rules to look for, apart by commas, or none [default: beyond-3-sigma,eight-one-side]
     #[arg(long, value_name = "WORDS")]
     pub rules: Option<String>,
     /// Folder of the log

@@ -42,7 +42,10 @@ pub(super) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
         Some(words) => match Rules::from_words(words.split(',')) {
             Ok(rules) => rules,
             Err(word) => {
-                note(format!("--rules: '{word}' is none of {}", Rule::ALL.map(Rule::word).join(", ")));
+                note(format!(
+                    "--rules: '{word}' is none of {}; `none` alone looks for none",
+                    Rule::ALL.map(Rule::word).join(", ")
+                ));
                 return Ok(ExitCode::from(USAGE));
             }
         },

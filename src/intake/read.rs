@@ -1,6 +1,7 @@
 //! A table with the columns that were agreed on, line by line.
 
 use super::number::{DateOrder, number};
+use crate::record::Verdict;
 use crate::time::WallTime;
 use std::collections::BTreeMap;
 
@@ -106,6 +107,10 @@ pub struct Row {
     pub glaze: Option<String>,
     /// Its label, where told.
     pub label: Option<String>,
+    /// It does not count: this program's own table says so.
+    pub void: bool,
+    /// Id of its batch, where the table is this program's own.
+    pub own_batch: Option<String>,
 }
 
 /// What is wrong with a line.
@@ -132,8 +137,15 @@ pub struct Intake {
 
 /// Most lines of one table: more are cut into several files.
 const MOST_LINES: usize = 50_000;
-/// Heavier is no coat, g.
-const HEAVIEST_G: f64 = 100_000.0;
+/// Heavier is no coat, g: above what a bench scale of this kind carries (common practice, no source).
+const HEAVIEST_G: f64 = 5_000.0;
+/// A weight so many times the next one, or as small a part of it, has lost its comma or point: that makes it ten to a
+/// thousand times too much, and the pieces of one studio lie closer (own choice).
+const FAR: f64 = 30.0;
+/// Fewer weights don't tell which of them is the odd one (own choice).
+const ENOUGH: usize = 3;
+/// Columns of this program's own table that tell which piece of which batch a line is.
+const OWN: [&str; 6] = ["batch", "batch_name", "piece", "started_at", "net_g", "verdict"];
 
 /// A line's number with what the table's reader made of it.
 type Read = (u64, Result<csv::StringRecord, csv::Error>);
@@ -167,7 +179,58 @@ pub fn look(text: &str, told: Option<Mapping>, now: WallTime) -> Result<Intake, 
             Err(says) => faults.push(Fault { line: *line, says }),
         }
     }
+    if !is_own(&heads, &mapping) {
+        let odd = far(&rows);
+        rows.retain(|row| odd.iter().all(|fault| fault.line != row.line));
+        faults.extend(odd);
+        faults.sort_by_key(|fault| fault.line);
+    }
     Ok(Intake { heads, mapping, rows, faults })
+}
+
+/// It is this program's own table, and read as such.
+fn is_own(heads: &[String], mapping: &Mapping) -> bool {
+    let read = |column: Column, head: &str| mapping.columns.get(&column).is_some_and(|h| h == head);
+    OWN.iter().all(|own| heads.iter().any(|head| head == own))
+        && read(Column::Grams, "net_g")
+        && read(Column::Piece, "piece")
+        && read(Column::Date, "started_at")
+}
+
+/// Weights that are far from all others.
+fn far(rows: &[Row]) -> Vec<Fault> {
+    let mut sorted: Vec<&Row> = rows.iter().collect();
+    sorted.sort_by(|a, b| a.net_g.total_cmp(&b.net_g));
+    let odd = |(at, row): (usize, &&Row)| {
+        let below = at.checked_sub(1).and_then(|n| sorted.get(n)).is_none_or(|r| row.net_g > FAR * r.net_g);
+        let above = sorted.get(at + 1).is_none_or(|r| r.net_g > FAR * row.net_g);
+        let says =
+            format!("grams: {} g is far from all other weights: look at its comma or point", row.net_g);
+        (below && above).then_some(Fault { line: row.line, says })
+    };
+    if sorted.len() < ENOUGH { Vec::new() } else { sorted.iter().enumerate().filter_map(odd).collect() }
+}
+
+/// Where a byte stands: its line, from 1. Line ends before it are passed over; they are LF, CR LF or CR.
+struct Lines<'a> {
+    bytes: &'a [u8],
+    at: usize,
+    line: u64,
+}
+
+impl Lines<'_> {
+    fn of(&mut self, byte: usize) -> u64 {
+        while let Some(here) = self.bytes.get(self.at) {
+            let end = *here == b'\n' || *here == b'\r';
+            if self.at >= byte && !end {
+                break;
+            }
+            let whole = *here == b'\n' || (*here == b'\r' && self.bytes.get(self.at + 1) != Some(&b'\n'));
+            self.line += u64::from(whole);
+            self.at += 1;
+        }
+        self.line
+    }
 }
 
 /// Heads and lines.
@@ -180,12 +243,14 @@ fn table(text: &str, between: char) -> Result<(Vec<String>, Vec<Read>), String> 
         Ok(heads) => heads.iter().map(|head| head.trim().to_owned()).collect(),
         Err(error) => return Err(format!("the first line can't be read: {error}")),
     };
+    let mut lines = Lines { bytes: text.as_bytes(), at: 0, line: 1 };
     let numbered = |record: Result<csv::StringRecord, csv::Error>| {
         let position = match &record {
             Ok(record) => record.position(),
             Err(error) => error.position(),
         };
-        (position.map_or(0, csv::Position::line), record)
+        let byte = position.map_or(0, |p| usize::try_from(p.byte()).unwrap_or(usize::MAX));
+        (lines.of(byte), record)
     };
     let lines: Vec<Read> = reader.records().take(MOST_LINES + 1).map(numbered).collect();
     if lines.len() > MOST_LINES {
@@ -207,14 +272,15 @@ fn guess(heads: &[String], lines: &[Read], between: char) -> Mapping {
         let each = lines.iter().take(50).filter_map(|(_, record)| record.as_ref().ok());
         at.map_or(Vec::new(), |at| each.filter_map(|record| record.get(at)).collect())
     };
-    let all_read = |comma: bool| {
-        let grams = cells(Column::Grams);
-        grams.iter().filter(|cell| number(cell, comma).is_some()).count()
-    };
+    let numbers = [Column::Grams, Column::Target, Column::Low, Column::High].map(cells).concat();
+    let all_read = |comma: bool| numbers.iter().filter(|cell| number(cell, comma).is_some()).count();
+    // `29,123` can be read both ways: beside a semicolon or a tab a comma stands before the fraction.
+    let tie = between != ',' && !numbers.iter().any(|cell| cell.contains('.'));
+    let comma = all_read(true) > all_read(false) || (tie && all_read(true) == all_read(false));
     let days =
         |order: DateOrder| cells(Column::Date).iter().filter(|cell| order.read(cell).is_some()).count();
     let dates = DateOrder::ALL.into_iter().rev().max_by_key(|order| days(*order)).unwrap_or_default();
-    Mapping { between, comma: all_read(true) > all_read(false), dates, columns, usual: None }
+    Mapping { between, comma, dates, columns, usual: None }
 }
 
 struct Line<'a> {
@@ -287,7 +353,16 @@ impl Line<'_> {
             }
             cell => Ok(cell.map(str::to_owned)),
         };
+        let own = is_own(self.heads, self.mapping);
+        let told = |head: &str| {
+            let at = self.heads.iter().position(|h| own && h == head)?;
+            self.record.get(at).map(str::trim).filter(|cell| !cell.is_empty())
+        };
+        let id =
+            |cell: &&str| cell.len() <= 64 && cell.chars().all(|c| c.is_ascii_alphanumeric() || c == '-');
         Ok(Row {
+            void: told("verdict") == Some(Verdict::Void.word()),
+            own_batch: told("batch").filter(id).map(str::to_owned),
             line,
             net_g,
             aim: self.aim()?,

@@ -23,6 +23,7 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use futures_util::stream;
 use serde_json::{Map, Value, json};
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 /// Most pours of one answer.
@@ -116,7 +117,7 @@ async fn keep(page: &Arc<Page>, history: History) -> Answer<()> {
     desk(page, move |desk| desk.keep(history)).await
 }
 
-/// What the potter calls a piece; empty: no longer. A further revision of its record.
+/// What the potter calls a piece; null: no longer. A further revision of its record.
 #[utoipa::path(post, path = "/api/pours/{id}/label", params(("id" = String, Path, description = "Id of the pour")),
     request_body = LabelRequest, responses((status = 200, body = PourView), Refusals))]
 pub(super) async fn label(
@@ -124,7 +125,10 @@ pub(super) async fn label(
     Id(id): Id,
     Object(mut object): Object,
 ) -> Answer<Json<PourView>> {
-    if object.get("label").and_then(Value::as_str) == Some("") {
+    let Some(told) = object.get("label") else {
+        return Err(Problem::field("label", "missing: expected a label, or null to take it off"));
+    };
+    if told.as_str() == Some("") {
         object.insert("label".to_owned(), Value::Null);
     }
     let label = name(&mut object, "label")?.unwrap_or_default();
@@ -227,17 +231,36 @@ fn read(object: &mut Map<String, Value>, now: WallTime) -> Answer<Intake> {
 pub(super) async fn look_at(State(page): Ask, Object(mut object): Object) -> Answer<Json<LookView>> {
     let intake = read(&mut object, page.desk.wall_time())?;
     no_more(&object)?;
-    let known = known(&page, &intake).await?;
+    let (_, all) = super::intake::records(&intake, page.desk.wall_time());
+    let known = all.len().saturating_sub(unknown(&page, &intake, all.clone()).await?.len());
     Ok(Json(LookView::new(&intake, known)))
 }
 
-async fn known(page: &Arc<Page>, intake: &Intake) -> Answer<usize> {
-    let (_, pours) = super::intake::records(intake, page.desk.wall_time());
+/// Those that are not in the log yet: by their id, and where the table is this program's own by batch, piece and start.
+async fn unknown(page: &Arc<Page>, intake: &Intake, pours: Vec<PourRecord>) -> Answer<Vec<PourRecord>> {
+    let own: BTreeSet<String> = intake.rows.iter().filter_map(|row| row.own_batch.clone()).collect();
     desk(page, move |desk| {
-        let there = pours.iter().map(|pour| desk.is_known(&pour.id)).collect::<Result<Vec<bool>, _>>()?;
-        Ok(there.into_iter().filter(|there| *there).count())
+        let mut there: BTreeMap<String, BTreeSet<Mark>> = BTreeMap::new();
+        let mut left = Vec::new();
+        for pour in pours {
+            if own.contains(&pour.batch) && !there.contains_key(&pour.batch) {
+                there.insert(pour.batch.clone(), desk.pours(&pour.batch)?.iter().map(mark).collect());
+            }
+            let met = there.get(&pour.batch).is_some_and(|marks| marks.contains(&mark(&pour)));
+            if !met && !desk.is_known(&pour.id)? {
+                left.push(pour);
+            }
+        }
+        Ok(left)
     })
     .await
+}
+
+type Mark = (u32, i64);
+
+/// What tells a pour from the others of its batch.
+const fn mark(pour: &PourRecord) -> Mark {
+    (pour.piece, pour.started_at.unix_us())
 }
 
 /// Brings a table in as it was looked at, with the mapping that was agreed on. Lines that can't be read: 422 and nothing
@@ -258,9 +281,9 @@ pub(super) async fn import(State(page): Ask, Object(mut object): Object) -> Answ
         let why = format!("{} lines can't be read; line {}: {}", intake.faults.len(), first.line, first.says);
         return Err(Problem::field("csv", why));
     }
-    let there = known(&page, &intake).await?;
     let (batches, pours) = super::intake::records(&intake, now);
-    let done = pours.len().saturating_sub(there);
+    let pours = unknown(&page, &intake, pours).await?;
+    let done = pours.len();
     keep(&page, History::Imported { batches, pours }).await?;
     Ok(Json(DoneView { done }))
 }

@@ -108,7 +108,6 @@ pub(super) fn said<'a>(all: &'a [(String, String)], key: &str) -> Option<&'a str
 fn rules_of(asked: &[(String, String)]) -> Answer<Rules> {
     match said(asked, "rules") {
         None => Ok(Rules::default()),
-        Some("none") => Ok(Rules::none()),
         Some(words) => rules(words.split(',')),
     }
 }

@@ -153,11 +153,15 @@ impl Rules {
         self.0 & (1 << rule as u16) != 0
     }
 
-    /// From words; the first that is no rule's is the error.
+    /// From words, or `none` alone; the first that is no rule's is the error.
     ///
     /// # Errors
     /// That word.
     pub fn from_words<'a>(words: impl IntoIterator<Item = &'a str>) -> Result<Self, &'a str> {
+        let words: Vec<&str> = words.into_iter().collect();
+        if words == ["none"] {
+            return Ok(Self::none());
+        }
         words.into_iter().try_fold(Self::none(), |rules, word| {
             Rule::ALL.into_iter().find(|rule| rule.word() == word).map(|rule| rules.with(rule)).ok_or(word)
         })

@@ -15,7 +15,8 @@ pub struct Drift {
     pub slope_low95: Option<f64>,
     /// Upper end.
     pub slope_high95: Option<f64>,
-    /// How often so steep a line comes about by chance: two-sided t test.
+    /// How often so steep a line comes about by chance: two-sided t test, with pieces scattering by no less than the
+    /// display's step alone makes them. Nothing under four pieces.
     pub p_value: Option<f64>,
     /// The line at the first piece, g.
     pub first_g: Option<f64>,
@@ -50,13 +51,35 @@ fn differs(values: &[f64]) -> bool {
     values.first().is_some_and(|first| values.iter().any(|v| v != first))
 }
 
+/// Fewer pieces lie on a line too often by chance alone, as weights come in steps (own choice).
+const FEWEST: usize = 4;
+/// Parts of the smallest difference that a step is looked for in: more than a display's 1, 2 or 5 need (own choice).
+const PARTS: u32 = 10;
+/// Weights that differ by less are the same, g: the log keeps no finer ones.
+const SAME_G: f64 = 1e-7;
+
+/// The display's step as the values show it: they all lie whole steps apart. 0 where they don't.
+fn step(values: &[f64]) -> f64 {
+    let Some(first) = values.first() else { return 0.0 };
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let gaps = sorted.iter().zip(sorted.iter().skip(1)).map(|(low, high)| high - low);
+    let Some(gap) = gaps.filter(|gap| *gap > SAME_G).reduce(f64::min) else { return 0.0 };
+    let apart = |v: &f64, step: f64| (v - first) / step;
+    let whole = |step: f64| values.iter().all(|v| (apart(v, step) - apart(v, step).round()).abs() < 1e-3);
+    (1..=PARTS).map(|parts| gap / f64::from(parts)).find(|step| whole(*step)).unwrap_or(0.0)
+}
+
 /// The drift of values in the order they were poured; nothing of fewer than three or of equal ones.
 pub fn drift(values: &[f64]) -> Drift {
     let Some(line) = line(values).filter(|_| differs(values)) else { return Drift::default() };
     let [offset, slope, _] = line.coefficients;
-    let sd = line.sd(1);
-    // Values on a line leave only what rounding makes of them.
-    let exact = sd <= 1e-12 * (offset.abs() + slope.abs());
+    let left = line.residual_sd();
+    // Rounding to a step hides what is finer and scatters by step / sqrt(12) (GUM F.2.2.1): values that seem to lie on a
+    // line are known no better than that.
+    let rounding = step(values) / 12.0_f64.sqrt();
+    let exact = left <= 1e-12 * (offset.abs() + slope.abs());
+    let sd = line.unit_sd(1) * left.max(rounding);
     let half = t_95(line.freedom).map(|t| t * sd);
     let correlation = if exact { None } else { serial_correlation(&line.residuals) };
     let usual = Z_95 / (values.len() as f64).sqrt();
@@ -64,7 +87,11 @@ pub fn drift(values: &[f64]) -> Drift {
         slope_g_per_piece: Some(slope),
         slope_low95: half.map(|half| slope - half),
         slope_high95: half.map(|half| slope + half),
-        p_value: if exact { Some(0.0) } else { two_sided_p(slope / sd, line.freedom) },
+        p_value: if values.len() < FEWEST || sd <= 0.0 {
+            None
+        } else {
+            two_sided_p(slope / sd, line.freedom)
+        },
         first_g: Some(offset),
         last_g: Some(line.at((values.len() - 1) as f64)),
         correlation,

@@ -112,7 +112,10 @@ pub(super) fn warnings(r: &Review, given: &Given) -> Vec<String> {
     };
     say(
         r.n > 0 && r.n < FEW,
-        format!("{} pieces are few: what is said of spread and tolerance may be far off under {FEW}", r.n),
+        format!(
+            "{} few: what is said of spread and tolerance may be far off under {FEW}",
+            if r.n == 1 { "1 piece is".to_owned() } else { format!("{} pieces are", r.n) }
+        ),
     );
     say(r.coarse, "the step is too coarse for a chart: its limits and signals say little".to_owned());
     say(r.n > 1 && r.sd_g == Some(0.0), "all weights are equal: no spread can be told".to_owned());

@@ -97,3 +97,47 @@ fn quotes_byte_order_marks_and_broken_bytes_do_no_harm() {
     assert_eq!(intake.rows[0].batch.as_deref(), Some("Invented, top shelf"));
     assert_eq!(intake.faults.len(), 1, "{:?}", faults(&intake));
 }
+
+#[test]
+fn beside_a_semicolon_or_a_tab_a_comma_with_three_digits_stands_before_the_fraction() {
+    let grams = |text: &str| {
+        let usual = Mapping { usual: Some((29.0, 27.5, 30.5)), ..looked(text).mapping };
+        let intake = look(text, Some(usual), NOW).expect("a table");
+        (intake.rows.iter().map(|row| row.net_g).collect::<Vec<_>>(), faults(&intake))
+    };
+    assert_eq!(grams("grams;date\n29,123;1.2.2025\n"), (vec![29.123], vec![]));
+    assert_eq!(grams("grams\tdate\n29,123\t1.2.2025\n"), (vec![29.123], vec![]));
+    assert_eq!(grams("grams;date\n29.123;1.2.2025\n"), (vec![29.123], vec![]));
+    // A whole number in one column and a point in another.
+    let mixed = looked("grams;target;low;high\n29;29;27.5;30.5\n");
+    assert_eq!((mixed.mapping.comma, faults(&mixed)), (false, vec![]));
+}
+
+#[test]
+fn a_weight_that_no_scale_of_this_kind_shows_or_far_from_all_others_is_a_fault_of_its_line() {
+    let table = |grams: &[&str]| {
+        grams.iter().fold("grams;target;low;high\n".to_owned(), |text, g| text + g + ";29;28;30\n")
+    };
+    let intake = looked(&table(&["29", "5001", "28.5", "2912", "30"]));
+    assert_eq!(intake.rows.iter().map(|row| row.line).collect::<Vec<_>>(), [2, 4, 6]);
+    assert_eq!(
+        faults(&intake),
+        [
+            "3: grams: 5001 g is no coat",
+            "5: grams: 2912 g is far from all other weights: look at its comma or point",
+        ]
+    );
+    // Cups and bowls in one table are no fault.
+    assert_eq!(faults(&looked(&table(&["29", "28.5", "310", "290"]))), Vec::<String>::new());
+}
+
+#[test]
+fn lines_are_numbered_as_an_editor_numbers_them_whatever_ends_them() {
+    let text = "grams,target,low,high\n29,29,28,30\n\nx,29,28,30\n\"29\n\",29,28,30\ny,29,28,30\n";
+    for end in ["\n", "\r\n", "\r"] {
+        let intake = looked(&text.replace('\n', end));
+        let rows: Vec<u64> = intake.rows.iter().map(|row| row.line).collect();
+        let wrong: Vec<u64> = intake.faults.iter().map(|fault| fault.line).collect();
+        assert_eq!((rows, wrong), (vec![2, 5], vec![4, 7]), "{end:?}");
+    }
+}

@@ -51,7 +51,11 @@ fn a_table_is_looked_at_first_brought_in_when_agreed_and_known_again() {
     let mut reply = ureq::get(format!("http://{}/api/history.csv", rig.address)).call().expect("the table");
     let own = reply.body_mut().read_to_string().expect("text");
     assert_eq!(own.lines().count(), 1 + 6 * 24 + 2);
-    assert_eq!(rig.post("/api/history/look", json!({ "csv": own }))["lines"], json!(146));
+    let looked = rig.post("/api/history/look", json!({ "csv": own }));
+    assert_eq!((&looked["lines"], &looked["known"]), (&json!(146), &json!(146)), "{looked}");
+    assert_eq!(looked["rows"][0]["line"], json!(2));
+    let agreed = json!({ "csv": own, "mapping": looked["mapping"] });
+    assert_eq!(rig.post("/api/history/import", agreed)["done"], json!(0), "nothing doubles");
     let whole = rig.get("/api/history.json");
     assert_eq!(whole["batches"].as_array().map(Vec::len), Some(7));
 }
@@ -66,6 +70,11 @@ fn pieces_are_found_labelled_and_compared_and_nicknames_can_go() {
     let labelled = rig.post(&format!("/api/pours/{id}/label"), json!({ "label": "cracked foot" }));
     assert_eq!((&labelled["label"], &labelled["rev"]), (&json!("cracked foot"), &json!(2)));
     assert_eq!(rig.get("/api/pours?words=Cracked")[0]["id"], json!(id));
+    let (status, refused) = rig.try_post(&format!("/api/pours/{id}/label"), json!({}));
+    assert_eq!((status, &refused["field"]), (422, &json!("label")), "left out, nothing is erased: {refused}");
+    assert_eq!(rig.get("/api/pours?words=Cracked")[0]["id"], json!(id));
+    assert_eq!(rig.post(&format!("/api/pours/{id}/label"), json!({ "label": null }))["label"], Value::Null);
+    rig.post(&format!("/api/pours/{id}/label"), json!({ "label": "cracked foot" }));
     assert_eq!(rig.try_post("/api/pours/none/label", json!({ "label": "x" })).0, 404);
     let time = rig.get("/api/trend");
     assert!(time["sentence"].as_str().is_some_and(|s| s.starts_with("Getting steadier")), "{time}");

@@ -49,8 +49,9 @@ pub struct ComparisonView {
 #[derive(Clone, Debug, Serialize, ToSchema)]
 #[allow(dead_code, reason = "a shape for the description: never made")]
 pub struct LabelRequest {
-    /// What the piece is called; empty: no longer.
-    pub label: String,
+    /// What the piece is called; null or empty: no longer. Never left out.
+    #[schema(required)]
+    pub label: Option<String>,
 }
 
 /// On or off.

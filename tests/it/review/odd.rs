@@ -1,9 +1,10 @@
 //! Batches that are none: empty, one piece, all equal, all void, huge. No number that is none on any screen.
 
-use super::{aim, given, reviewed};
+use super::{aim, close, given, reviewed};
 use crate::seeds::seeded_cases;
 use proptest::prelude::*;
 use serde_json::{Value, json};
+use tarebell::review::control_chart::Rules;
 use tarebell::review::{Given, review};
 
 fn nulls(value: &Value, at: &str) -> Vec<String> {
@@ -69,6 +70,32 @@ fn values_on_a_line_are_a_sure_drift() {
     let r = reviewed(&(0..12).map(|i| 28.0 + 0.1 * f64::from(i)).collect::<Vec<f64>>());
     assert!(r.drift.p_value.is_some_and(|p| p < 1e-9), "{:?}", r.drift);
     assert!(r.sentence.contains("grew heavier by 0.10 g a piece"), "{}", r.sentence);
+}
+
+#[test]
+fn three_pieces_never_grew_and_a_line_through_rounded_weights_is_known_no_better_than_its_step() {
+    let steps = || (0..10).map(|n| 28.6 + 0.1 * f64::from(n));
+    for (a, b, c) in steps().flat_map(|a| steps().flat_map(move |b| steps().map(move |c| (a, b, c)))) {
+        let r = reviewed(&[a, b, c]);
+        assert!(!r.sentence.contains("grew") && r.drift.p_value.is_none(), "{a} {b} {c}: {}", r.sentence);
+    }
+    // Derived: sd = 0.1 / sqrt(12), over sqrt(5) for four pieces: t = 7.746 with 2 degrees, p = 2 (1 - F(t)) = 0.01626.
+    let r = reviewed(&[28.9, 29.0, 29.1, 29.2]);
+    close(r.drift.p_value, 1.0 - 7.745_967 / (2.0_f64 + 60.0).sqrt(), 1e-6, "p");
+    assert!(!r.sentence.contains("grew"), "{}", r.sentence);
+}
+
+#[test]
+fn one_piece_is_few_and_two_pieces_are() {
+    let few = |values: &[f64]| reviewed(values).warnings.first().cloned().unwrap_or_default();
+    assert!(few(&[29.1]).starts_with("1 piece is few: "), "{}", few(&[29.1]));
+    assert!(few(&[29.1, 29.0]).starts_with("2 pieces are few: "), "{}", few(&[29.1, 29.0]));
+}
+
+#[test]
+fn no_rule_at_all_is_asked_for_by_one_word_alone() {
+    assert_eq!(Rules::from_words(["none"]), Ok(Rules::none()));
+    assert_eq!(Rules::from_words(["none", "eight-one-side"]), Err("none"));
 }
 
 /// Nothing of JSON may be null that the contract's small cases don't excuse: with five different values all is there.
