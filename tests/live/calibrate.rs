@@ -166,6 +166,20 @@ fn a_check_that_is_not_in_order_is_asked_for_and_said_at_a_begin_until_the_scale
 }
 
 #[test]
+fn the_terminal_refuses_what_is_out_of_its_limits_before_the_routine_starts() {
+    let dir = tempfile::tempdir().expect("a folder");
+    simulated(dir.path());
+    for odd in [["--net-g", "9000"], ["--tolerance-g", "30"], ["--room-c", "nan"], ["--operator", "a\nb"]] {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_tarebell"));
+        command.args(["calibrate", "--mass", "50:M1", odd[0], odd[1], "--data"]).arg(dir.path());
+        let refused = command.stdin(Stdio::null()).output().expect("it runs");
+        let said = String::from_utf8_lossy(&refused.stderr).into_owned();
+        let field = odd[0].trim_start_matches("--").replace('-', "_");
+        assert!(refused.status.code() == Some(2) && said.contains(&field), "{odd:?}: {said}");
+    }
+}
+
+#[test]
 fn the_terminal_leads_through_the_routine_hands_free_and_says_who_holds_the_folder() {
     let dir = tempfile::tempdir().expect("a folder");
     simulated(dir.path());
