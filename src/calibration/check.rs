@@ -47,6 +47,8 @@ const DAILY_S: i64 = 20 * 3600;
 /// Why a scale is to be checked.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Due {
+    /// The last check was not in order, and nothing was set right since: asked for until one is, or it is calibrated.
+    NotInOrder,
     /// The last check, or the calibration, was long ago.
     Day,
     /// The room is another than then.
@@ -57,14 +59,19 @@ impl Due {
     /// The word used in messages.
     pub const fn word(self) -> &'static str {
         match self {
+            Self::NotInOrder => "not-in-order",
             Self::Day => "day",
             Self::Room => "room",
         }
     }
 }
 
-/// Why a scale is to be checked that was calibrated or checked `gone_s` ago in a room of `then_c`, where it is.
-pub fn due(gone_s: i64, then_c: Option<f64>, now_c: Option<f64>) -> Option<Due> {
+/// Why a scale is to be checked that was calibrated or checked `gone_s` ago in a room of `then_c`, where it is; `said` is the
+/// word of the last check since the calibration.
+pub fn due(said: Option<&str>, gone_s: i64, then_c: Option<f64>, now_c: Option<f64>) -> Option<Due> {
+    if said.is_some_and(|said| said != Says::InOrder.word()) {
+        return Some(Due::NotInOrder);
+    }
     if moved_too_far(then_c, now_c) { Some(Due::Room) } else { (gone_s > DAILY_S).then_some(Due::Day) }
 }
 

@@ -1,4 +1,5 @@
-//! What a scale shows, set right: corrected = offset + slope x indicated + bend x indicated^2.
+//! What a scale shows, set right: corrected = offset + slope x indicated + bend x indicated^2, as far as masses were seen.
+//! From there on its tangent: a square that is carried on soon leaves what any scale does.
 
 use crate::reading::Weighing;
 use crate::units::Mass;
@@ -12,15 +13,19 @@ pub struct Correction {
     pub slope: f64,
     /// Per g; 0: a straight line.
     pub bend_per_g: f64,
+    /// What the scale showed of the largest load, g: no bend is known above it. Finite; `f64::MAX` for a line.
+    pub bends_to_g: f64,
 }
 
 impl Correction {
     /// Leaves a weight as it is shown.
-    pub const NONE: Self = Self { offset_g: 0.0, slope: 1.0, bend_per_g: 0.0 };
+    pub const NONE: Self = Self { offset_g: 0.0, slope: 1.0, bend_per_g: 0.0, bends_to_g: f64::MAX };
 
     /// A weight as it is, g.
     pub fn of_g(&self, indicated_g: f64) -> f64 {
-        self.offset_g + indicated_g * (self.slope + indicated_g * self.bend_per_g)
+        let bent_g = indicated_g.min(self.bends_to_g);
+        let tangent = self.slope + 2.0 * bent_g * self.bend_per_g;
+        self.offset_g + bent_g * (self.slope + bent_g * self.bend_per_g) + (indicated_g - bent_g) * tangent
     }
 
     /// A weight as it is.
@@ -47,8 +52,11 @@ mod tests {
 
     #[test]
     fn a_weight_is_set_right_by_offset_slope_and_bend_and_left_alone_without_them() {
-        let correction = Correction { offset_g: 0.5, slope: 0.99, bend_per_g: 1e-5 };
+        let correction = Correction { offset_g: 0.5, slope: 0.99, bend_per_g: 1e-5, bends_to_g: 300.0 };
         assert!((correction.of(Mass::saturating(200.0)).g() - (0.5 + 198.0 + 0.4)).abs() < 1e-12);
+        // At 300 g: 0.5 + 297 + 0.9; its tangent there is 0.99 + 2 x 300 x 1e-5 = 0.996.
+        let above_g = correction.of_g(400.0);
+        assert!((above_g - (298.4 + 99.6)).abs() < 1e-9, "no bend above the largest load: {above_g}");
         assert_eq!(Correction::NONE.of(Mass::saturating(123.456)), Mass::saturating(123.456));
     }
 }

@@ -14,4 +14,6 @@ pub mod reference;
 pub mod report;
 pub mod request;
 pub mod statistics;
+pub mod told;
 pub mod uncertainty;
+mod warnings;

@@ -2,11 +2,13 @@
 
 use super::correction::Correction;
 use super::fit::{Fit, Point, Shape, fit};
-use super::fitness::{Fitness, GOOD, USABLE, class_iii_limit_g, fitness};
+use super::fitness::{Fitness, GOOD, class_iii_limit_g, fitness};
 use super::reference::{Reference, looks_like_g};
 use super::request::{CalibrationRequest, PointRequest};
-use super::statistics::{mean, sample_sd, squares_about_mean};
-use super::uncertainty::{Known, LEAST_SPREAD, Term, combined_g};
+use super::statistics::{mean, squares_about_mean};
+use super::told::{pour, within};
+use super::uncertainty::{Known, Term, combined_g};
+use super::warnings::{PIECE_G, misfit, warnings};
 use crate::batch::Refused;
 
 /// Limits of a display's step, g: from a fine laboratory scale to one that can't guide a bowl.
@@ -22,8 +24,6 @@ const FAR_OFF: f64 = 0.1;
 const BEND_SIGMAS: f64 = 3.2;
 /// ... and with at least so many points more than a curve needs.
 const BEND_FREEDOM: usize = 3;
-/// The pour that a scale is judged for where nothing else is told: 29 g, 5 percent either way (common practice, no source).
-const USUAL: (f64, f64) = (29.0, 0.05);
 /// USP <41>: the smallest net weight is 2000 standard deviations, for 0.10 percent (2019 text, quoted in a forum).
 const USP: f64 = 2000.0;
 
@@ -51,6 +51,8 @@ pub struct Report {
     pub slope: f64,
     /// Per g; 0 unless the points show it beyond chance and it matters.
     pub bend_per_g: f64,
+    /// What the scale showed of the largest load, g: above it a bend goes on as its tangent.
+    pub bends_to_g: f64,
     /// Each point.
     pub loads: Vec<Load>,
     /// Standard deviation of placements, g.
@@ -69,6 +71,8 @@ pub struct Report {
     pub smallest_g: Option<f64>,
     /// Smallest net weight by the rule of USP <41>, for 0.10 percent.
     pub usp_smallest_g: f64,
+    /// The load that lies furthest off the correction, beyond what can be by chance; none: all fit.
+    pub misfit_g: Option<f64>,
     /// Whether it will do.
     pub fitness: Fitness,
     /// What is to be said of it.
@@ -80,7 +84,13 @@ pub struct Report {
 impl Report {
     /// What sets this scale right.
     pub fn correction(&self) -> Correction {
-        Correction { offset_g: self.offset_g, slope: self.slope, bend_per_g: self.bend_per_g }
+        let bends_to_g = if self.bend_per_g == 0.0 { f64::MAX } else { self.bends_to_g };
+        Correction { offset_g: self.offset_g, slope: self.slope, bend_per_g: self.bend_per_g, bends_to_g }
+    }
+
+    /// Whether the scale goes by it without being asked: it is fine enough, and every load fits.
+    pub fn goes_unasked(&self) -> bool {
+        self.fitness != Fitness::TooCoarse && self.misfit_g.is_none()
     }
 
     /// A weight as it is, g.
@@ -119,17 +129,22 @@ pub fn report(request: &CalibrationRequest) -> Result<Report, Refused> {
     };
     let zero_g = zero(&taken);
     right_masses(&taken, zero_g)?;
-    let fitted = fitted(&taken, &known, zero_g)?;
+    let pour_g = pour(request.net_g, request.tolerance_g)?;
+    let fitted = fitted(&taken, &known, zero_g, PIECE_G + pour_g.0)?;
+    let bends_to_g = taken.iter().map(|t| indicated_g(t, zero_g)).fold(0.0, f64::max);
+    upright(&fitted, bends_to_g)?;
     let known = Known { u_slope: u_slope(&fitted, &taken), ..known };
-    let pour_g = pour(request)?;
     let budget = known.net(pour_g.0);
     let net_u_g = combined_g(&budget);
     let fitness = fitness(net_u_g, pour_g.1);
+    let loads = loads(&taken, &fitted, &known, zero_g);
     let mut found = Report {
         offset_g: fitted.coefficients[0],
         slope: fitted.coefficients[1],
         bend_per_g: fitted.coefficients[2],
-        loads: loads(&taken, &fitted, &known, zero_g),
+        bends_to_g,
+        misfit_g: misfit(&loads),
+        loads,
         repeatability_g: known.repeatability_g,
         hysteresis_g: hysteresis(&request.points),
         eccentric_g: eccentric.map(|(off_g, _)| off_g),
@@ -144,13 +159,6 @@ pub fn report(request: &CalibrationRequest) -> Result<Report, Refused> {
     };
     found.warnings = warnings(request, &found, repeatability_g.is_none());
     Ok(found)
-}
-
-fn within(field: &str, value: f64, (least, most): (f64, f64)) -> Result<f64, Refused> {
-    if value >= least && value <= most {
-        return Ok(value);
-    }
-    Err(Refused::new(field, format!("{value} is outside {least} to {most}: check unit and decimal point")))
 }
 
 fn readings(field: &str, readings: &[f64]) -> Result<(), Refused> {
@@ -234,8 +242,21 @@ fn reading_g2(t: &Taken, known: &Known) -> f64 {
     each * (known.spread_g().powi(2) / t.n as f64 + known.digit_g().powi(2))
 }
 
-/// The line; or the curve, where it earns its place.
-fn fitted(taken: &[Taken], known: &Known, zero_g: f64) -> Result<Fit, Refused> {
+/// What lets a scale show more or less than a mass by `FAR_OFF` lets it grow so much more or less for each gram; close loads
+/// with one wrong reading make a line that lies down, or falls.
+fn upright(fitted: &Fit, most_g: f64) -> Result<(), Refused> {
+    let [_, slope, bend] = fitted.coefficients;
+    let odd = |slope: &f64| *slope <= 0.0 || (1.0 / slope - 1.0).abs() > FAR_OFF + f64::EPSILON;
+    let Some(odd) = [slope, slope + 2.0 * bend * most_g].into_iter().find(odd) else { return Ok(()) };
+    let why = format!(
+        "would correct by {odd:.3} g for each gram shown, which no scale in order needs: see that each reading stands with \
+         its mass, and give loads further apart, such as the bare pan (0 g) and 200 g"
+    );
+    Err(Refused::new("points", why))
+}
+
+/// The line; or the curve, where it earns its place and the points reach as far as it is needed: up to `reach_g`.
+fn fitted(taken: &[Taken], known: &Known, zero_g: f64, reach_g: f64) -> Result<Fit, Refused> {
     let point = |t: &Taken| Point {
         x: indicated_g(t, zero_g),
         y: t.reference.mass_g,
@@ -248,6 +269,10 @@ fn fitted(taken: &[Taken], known: &Known, zero_g: f64) -> Result<Fit, Refused> {
             "the scale showed the same for different masses: is it on hold, or overloaded?",
         )
     })?;
+    let largest_g = taken.iter().map(|t| t.reference.mass_g).fold(0.0, f64::max);
+    if largest_g < reach_g {
+        return Ok(line);
+    }
     let Some(bend) = fit(&points, Shape::Bend).filter(|b| b.freedom >= BEND_FREEDOM) else { return Ok(line) };
     let moved_g = points.iter().map(|p| (bend.at(p.x) - line.at(p.x)).abs()).fold(0.0, f64::max);
     // By what the readings are known to scatter, and by what they did.
@@ -306,12 +331,6 @@ fn hysteresis(points: &[PointRequest]) -> Option<f64> {
     both.map(|(up, down)| (mean(&down.readings_g) - mean(&up.readings_g)).abs()).reduce(f64::max)
 }
 
-fn pour(request: &CalibrationRequest) -> Result<(f64, f64), Refused> {
-    let net_g = within("net_g", request.net_g.unwrap_or(USUAL.0), (0.5, 5000.0))?;
-    let tolerance_g = request.tolerance_g.unwrap_or(USUAL.1 * net_g);
-    within("tolerance_g", tolerance_g, (1e-3, net_g)).map(|tolerance_g| (net_g, tolerance_g))
-}
-
 /// The net weight from which on U is at most a third of its tolerance: u^2 = a^2 + b^2 net^2 against (share net / 6)^2.
 fn smallest(known: &Known, (net_g, tolerance_g): (f64, f64)) -> Option<f64> {
     let at_zero = combined_g(&known.net(0.0));
@@ -332,43 +351,4 @@ fn loads(taken: &[Taken], fitted: &Fit, known: &Known, zero_g: f64) -> Vec<Load>
         }
     };
     taken.iter().map(each).collect()
-}
-
-fn warnings(request: &CalibrationRequest, found: &Report, unrepeated: bool) -> Vec<String> {
-    let mut warnings = Vec::new();
-    let expanded_g = 2.0 * found.net_u_g;
-    match found.fitness {
-        Fitness::Good => {}
-        Fitness::Usable => warnings.push(format!(
-            "Usable: verdicts nearer to a limit than {expanded_g:.2} g are uncertain"
-        )),
-        Fitness::TooCoarse => warnings.push(format!(
-            "Too coarse for plus or minus {:.2} g at {:.1} g: widen the tolerance to {:.2} g, or use a finer scale",
-            found.pour_g.1,
-            found.pour_g.0,
-            expanded_g / USABLE
-        )),
-    }
-    if unrepeated {
-        warnings.push(format!(
-            "No load was set down twice: the spread is taken as {LEAST_SPREAD} of a step; set one down ten times"
-        ));
-    } else if request.repeat.as_ref().is_none_or(|r| sample_sd(&r.readings_g).is_none()) {
-        warnings.push("The spread comes from the points alone: set one load down ten times".to_owned());
-    }
-    if found.eccentric_g.is_none() {
-        warnings
-            .push("Off the centre was not tried: the pan's corners are taken to be as its middle".to_owned());
-    }
-    if request.zero_return_g.is_some_and(|g| g.abs() > found.known.division_g) {
-        warnings.push("After minutes under load the bare pan did not come back to its zero: tare shortly before each pour".to_owned());
-    }
-    if found.bend_per_g != 0.0 {
-        warnings.push("The error bends with the load: the correction bends with it".to_owned());
-    }
-    let largest = found.loads.iter().map(|l| l.load_g).fold(0.0, f64::max);
-    if largest < found.pour_g.0 {
-        warnings.push(format!("No mass was as heavy as the pour: the greatest was {largest} g"));
-    }
-    warnings
 }

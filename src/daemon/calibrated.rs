@@ -10,6 +10,7 @@ use crate::calibration::fitness::{Fitness, fitness};
 use crate::calibration::report::report;
 use crate::calibration::request::from_json;
 use crate::calibration::uncertainty::{Known, combined_g};
+use crate::guide::weighed::Weighed;
 use crate::page::view::{FitnessView, InForceView};
 use crate::pour::engine::Command;
 use crate::pour::trace::Input;
@@ -30,11 +31,16 @@ pub(super) struct InForce {
 impl InForce {
     /// Of a calibration as it is kept.
     pub(super) fn of(record: CalibrationRecord) -> Self {
-        let correction =
-            Correction { offset_g: record.offset_g, slope: record.slope, bend_per_g: record.bend_per_g };
         let request = from_json(&record.request).ok();
         let room_c = request.as_ref().and_then(|r| r.room_c);
-        let known = request.and_then(|request| report(&request).ok()).map(|found| found.known);
+        let found = request.and_then(|request| report(&request).ok());
+        let correction = Correction {
+            offset_g: record.offset_g,
+            slope: record.slope,
+            bend_per_g: record.bend_per_g,
+            bends_to_g: found.as_ref().map_or(f64::MAX, |found| found.bends_to_g),
+        };
+        let known = found.map(|found| found.known);
         Self { record, correction, known, room_c }
     }
 
@@ -135,6 +141,8 @@ impl Table {
         }
         let Some(next) = self.next_calibration.take() else { return };
         self.calibration = next;
+        // Half of them would be weighed by another measure.
+        self.weighed = self.weighed.take().map(Weighed::begun_anew);
         self.checked = self.checked.take().filter(|c| self.is_of_now(c));
         let correction = self.correction();
         if self.batch.is_some() {
@@ -148,14 +156,26 @@ impl Table {
         check.calibration.as_ref() == self.calibration.as_ref().map(|c| &c.record.id)
     }
 
-    /// Why the scale is to be checked, where it is: the last check was long ago, or the room is another. Blocks nothing.
+    /// Why the scale is to be checked, where it is: the last check was not in order or long ago, or the room is another. Blocks nothing.
     pub(super) fn check_due(&self) -> Option<Due> {
         let by = self.calibration.as_ref()?;
-        let checked = self.checked.as_ref();
+        let checked = self.checked.as_ref().filter(|c| self.is_of_now(c));
         let last = checked.map_or(by.record.made_at, |c| c.made_at.max(by.record.made_at));
         let then_c = checked.and_then(|c| c.room_c).or(by.room_c);
         let gone_us = self.parts.clock.wall().unix_us().saturating_sub(last.unix_us());
-        due(gone_us / 1_000_000, then_c, self.room_c)
+        due(checked.map(|c| c.says.as_str()), gone_us / 1_000_000, then_c, self.room_c)
+    }
+
+    /// What a begin says of a check that was not in order; the other reasons are said after the first piece.
+    pub(super) fn check_said(&self) -> Option<String> {
+        match self.check_due()? {
+            Due::NotInOrder => Some(
+                "the last check of the scale was not in order: check it again, or calibrate it, before weights are \
+                 relied on"
+                    .to_owned(),
+            ),
+            Due::Day | Due::Room => None,
+        }
     }
 
     /// The room is now this warm, degrees Celsius.

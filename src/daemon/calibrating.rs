@@ -3,9 +3,11 @@
 use super::commands::{data_folder, note, print, say, settings, setup_of, start_link};
 use super::signals::Signals;
 use super::{Daemon, counter::Counter};
+use crate::batch::Refused;
 use crate::calibration::masses::OwnMass;
 use crate::calibration::report::report;
 use crate::calibration::request::from_json;
+use crate::calibration::told::{pour, room_and_operator};
 use crate::cli::CalibrateArgs;
 use crate::page::desk::{Desk, Refusal, RoutineWish};
 use crate::page::view::{CalibrationView, CheckView, Now, RoutineView};
@@ -22,6 +24,10 @@ const USAGE: u8 = 2;
 
 /// Leads through the routine; gives the exit code.
 pub(super) async fn run(args: &CalibrateArgs) -> anyhow::Result<ExitCode> {
+    if let Err(refused) = told_well(args) {
+        note(format!("tarebell calibrate: {refused}"));
+        return Ok(ExitCode::from(USAGE));
+    }
     let mut signals = Signals::new()?;
     let mut settings = settings(&args.place)?;
     anyhow::ensure!(
@@ -44,6 +50,12 @@ pub(super) async fn run(args: &CalibrateArgs) -> anyhow::Result<ExitCode> {
     let ended = daemon.stop().await;
     let code = done?;
     ended.map(|()| code)
+}
+
+/// What is told beside the masses, by the limits that hold over HTTP: before anyone has stood at the pan for it.
+fn told_well(args: &CalibrateArgs) -> Result<(), Refused> {
+    pour(args.net_g, args.tolerance_g)?;
+    room_and_operator(args.room_c, args.operator.as_deref())
 }
 
 /// What the desk is asked may wait for the disk.

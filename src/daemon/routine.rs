@@ -7,7 +7,6 @@ use super::open::not_done;
 use super::table::Table;
 use crate::batch::Refused;
 use crate::calibration::check::says;
-use crate::calibration::fitness::Fitness;
 use crate::calibration::report::report;
 use crate::calibration::request::CalibrationRequest;
 use crate::calibration::uncertainty::{Known, combined_g};
@@ -161,8 +160,9 @@ impl Table {
             bend_per_g: found.bend_per_g,
             verdict: found.fitness.word().to_owned(),
         };
-        (run.result, run.verdict) = (Some(record.id.clone()), Some(found.fitness.word()));
-        let in_force = found.fitness != Fitness::TooCoarse;
+        let verdict = found.misfit_g.map_or(found.fitness.word(), |_| "does-not-fit");
+        (run.result, run.verdict) = (Some(record.id.clone()), Some(verdict));
+        let in_force = found.goes_unasked();
         self.log.add(Write::Calibration(CalibrationWrite::Made { record, in_force }));
     }
 

@@ -53,7 +53,7 @@ impl Table {
         warnings.extend(too_coarse(&start.scale, &record));
         warnings.extend(too_heavy(self.parts.capacity, heaviest, &record));
         let (weighing, said) = judged(self.calibration.as_ref(), &record);
-        warnings.extend(said);
+        warnings.extend(said.into_iter().chain(self.check_said()));
         warnings.extend(may_be_a_piece(self.spare, record.bare));
         self.weighed = None;
         if self.test.take().is_some_and(|test| test.found().is_none()) {

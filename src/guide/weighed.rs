@@ -108,6 +108,12 @@ impl Weighed {
         Self { guide: Guide::new(wants), things: things.0, grams: Vec::new(), zero_g: 0.0 }
     }
 
+    /// The same things from the first on, where the scale shows otherwise from now on; what is done stays: it was weighed by
+    /// one measure.
+    pub fn begun_anew(self) -> Self {
+        if self.is_done() { self } else { Self::new(Things(self.things)) }
+    }
+
     /// What is waited for, and what is amiss.
     pub fn guide(&self) -> &Guide {
         &self.guide
@@ -208,6 +214,21 @@ mod tests {
         assert_eq!((weighed.guide().amiss(), weighed.grams().len()), (Some(Amiss::TooLight), 1));
         rests(&mut weighed, 20.0, &[(220.0, 3.0)]);
         assert_eq!((weighed.guide().amiss(), weighed.grams().len()), (None, 2));
+    }
+
+    #[test]
+    fn begun_anew_the_same_things_are_weighed_from_the_first_on_and_what_is_done_stays() {
+        let mut weighed = of(&[Thing::Dry, Thing::Soaked]);
+        rests(&mut weighed, 0.0, &[(0.0, 2.0), (200.0, 2.0)]);
+        assert_eq!(weighed.grams().len(), 1);
+        let mut anew = weighed.begun_anew();
+        assert_eq!(
+            (anew.grams().len(), anew.thing(), anew.guide().want()),
+            (0, Some(Thing::Dry), Some(Want::Bare))
+        );
+        assert_eq!(anew.things(), [Thing::Dry, Thing::Soaked]);
+        rests(&mut anew, 10.0, &[(0.0, 2.0), (201.0, 2.0), (0.0, 2.0), (222.0, 2.0)]);
+        assert_eq!(anew.begun_anew().grams().len(), 2);
     }
 
     #[test]

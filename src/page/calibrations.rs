@@ -7,10 +7,10 @@ use super::desk::Refusal;
 use super::problem::{Problem, Refusals};
 use super::take::{Id, Object};
 use super::view::{CalibrationView, CheckView, MassesView, UseRequest, UseView};
-use crate::calibration::fitness::Fitness;
 use crate::calibration::masses::{MassRequest, OwnMass};
 use crate::calibration::report::report;
 use crate::calibration::request::{CalibrationRequest, from_json, from_value, shaped};
+use crate::calibration::told::room_and_operator;
 use crate::record::{CalibrationRecord, CalibrationWrite};
 use axum::Json;
 use axum::extract::State;
@@ -23,13 +23,14 @@ const MOST_CHECKS: u32 = 400;
 /// A calibration from readings of reference masses: corrected = offset_g + slope x indicated.
 ///
 /// The scale goes by it from the next piece on, unless it is too coarse for the pour that it is judged for
-/// (`net_g`, `tolerance_g`): then it is kept, and gone by only when that is asked.
+/// (`net_g`, `tolerance_g`), or a load does not fit: then it is kept, and gone by only when that is asked.
 #[utoipa::path(post, path = "/api/calibrations", request_body = CalibrationRequest, responses((status = 201, body = CalibrationView), Refusals))]
 pub(super) async fn make(
     State(page): Ask,
     Object(object): Object,
 ) -> Answer<(StatusCode, Json<CalibrationView>)> {
     let request = from_value(&Value::Object(object))?;
+    room_and_operator(request.room_c, request.operator.as_deref())?;
     let found = report(&request)?;
     let record = CalibrationRecord {
         id: uuid::Uuid::now_v7().to_string(),
@@ -42,7 +43,7 @@ pub(super) async fn make(
         bend_per_g: found.bend_per_g,
         verdict: found.fitness.word().to_owned(),
     };
-    let in_force = found.fitness != Fitness::TooCoarse;
+    let in_force = found.goes_unasked();
     let write = CalibrationWrite::Made { record: record.clone(), in_force };
     desk(&page, move |desk| desk.keep_calibration(write)).await?;
     Ok((StatusCode::CREATED, Json(CalibrationView::of(&record, request, &found, in_force))))

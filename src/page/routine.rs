@@ -8,17 +8,15 @@ use super::problem::{Problem, Refusals};
 use super::take::{Object, name};
 use super::view::{CheckRequest, RoomRequest, RoomView, RoutineReply, RoutineRequest};
 use crate::calibration::masses::{MassRequest, OwnMass};
+use crate::calibration::told::ROOM_C;
 use crate::guide::calibrate::Parts;
 use axum::Json;
 use axum::extract::State;
 use serde_json::{Map, Value};
 use std::sync::Arc;
 
-/// Rooms that people glaze in, and sheds in winter, degrees Celsius.
-const ROOM_C: (f64, f64) = (-20.0, 60.0);
-
 /// A calibration at the pan: it leads through its steps by what the scale shows (`routine` of the snapshot) and keeps what
-/// came of it; the scale goes by that from the next piece on, unless it is too coarse. `off`: it is left off and nothing is
+/// came of it; the scale goes by that from the next piece on, unless it is too coarse or a load does not fit. `off`: it is left off and nothing is
 /// changed; so it is when a batch begins.
 ///
 /// A batch under way: 409.

@@ -72,7 +72,7 @@ pub struct ScaleView {
     pub check: Option<CheckView>,
     /// A calibration or a check at the pan, under way or just done; null: none.
     pub routine: Option<RoutineView>,
-    /// Why it is to be checked: `day` (the last check was long ago) or `room` (it is 5 degrees away from then); else null.
+    /// Why it is to be checked: `not-in-order` (the last check was not, and nothing was set right since), `day` (the last check was long ago) or `room` (it is 5 degrees away from then); else null.
     pub check_due: Option<&'static str>,
     /// Things that are weighed one after the other, under way or just done; null: none.
     pub weighed: Option<WeighedView>,

@@ -10,7 +10,8 @@
 //! changes of the scale's step, and numbers; version 7 is sealed with its length and a checksum (`sealed.rs`),
 //! says after the start values how much of it is still of the piece before, and may have a voided record; version 8 knows
 //! how a stream is guided, how the hand eases off, and beside which lag of the scale it was learned; version 9 may have
-//! another target from piece to piece; version 10 knows the hand's pace, its trickle, and how a pour is finished; version 11 knows the scale's correction.
+//! another target from piece to piece; version 10 knows the hand's pace, its trickle, and how a pour is finished; version 11 knows the scale's correction,
+//! version 12 how far it bends.
 //! Weights stand as the scale showed them; the engine corrects them. All are read.
 
 use super::engine::{Command, Engine, Hearing, LinkChange, Start};
@@ -27,7 +28,7 @@ mod start;
 
 use bytes::{Bytes, mass, micrograms, put, put_aim, put_correction};
 
-const VERSION: u8 = 11;
+const VERSION: u8 = 12;
 const SEALED_VERSION: u8 = 7;
 const FIRST_VERSION: u8 = 1;
 /// A trace starts this long before the landing.
@@ -296,7 +297,7 @@ impl Trace {
                 break;
             }
             at = at.checked_add(from.take()?).filter(|v| *v >= 0).ok_or(BadTrace::Broken(from.at))?;
-            trace.inputs.push(from.input(kind, at, &mut ug)?);
+            trace.inputs.push(from.input(version, kind, at, &mut ug)?);
         }
         Ok(trace)
     }
@@ -315,7 +316,7 @@ impl Trace {
 }
 
 impl Bytes<'_> {
-    fn input(&mut self, kind: i64, at: i64, ug: &mut i64) -> Result<Input, BadTrace> {
+    fn input(&mut self, version: u8, kind: i64, at: i64, ug: &mut i64) -> Result<Input, BadTrace> {
         let now = Instant::from_us(at as u64);
         Ok(match kind {
             0 => {
@@ -338,7 +339,7 @@ impl Bytes<'_> {
             12 => Input::Command(Command::Number(self.piece()?), now),
             13 => Input::Command(Command::Voided, now),
             14 => Input::Command(Command::Aim(self.aim()?), now),
-            15 => Input::Command(Command::Correction(self.correction()?), now),
+            15 => Input::Command(Command::Correction(self.correction(version)?), now),
             8 => Input::Hearing(Hearing { ahead: self.span()?, lost: self.take()? != 0 }, now),
             11 => Input::Step(mass(self.take()?), now),
             _ => return Err(BadTrace::Broken(self.at)),

@@ -11,7 +11,7 @@ use tarebell::calibration::check::{Due, Says, due, says, too_far};
 use tarebell::calibration::fit::{Fit, Point, Shape, fit};
 use tarebell::calibration::fitness::{Fitness, class_iii_limit_g};
 use tarebell::calibration::reference::{Class, looks_like_g, water_shows_g};
-use tarebell::calibration::report::report;
+use tarebell::calibration::report::{Report, report};
 use tarebell::calibration::request::CalibrationRequest;
 use tarebell::calibration::statistics::{mean, sample_sd};
 use tarebell::calibration::uncertainty::{Known, combined_g};
@@ -366,6 +366,72 @@ fn a_bend_is_corrected_only_where_the_points_show_it_beyond_chance() {
     assert_eq!(found.bend_per_g, 0.0, "within the step of a coarse display");
 }
 
+/// Invented readings: load, and what was shown of it.
+fn shown(pairs: &[(f64, f64)]) -> CalibrationRequest {
+    let each = |(g, shown): &(f64, f64)| json!({ "nominal_g": g, "mpe_mg": 5, "readings_g": [shown, shown] });
+    let points: Vec<_> = pairs.iter().map(each).collect();
+    asked(json!({ "division_g": 0.1, "points": points }))
+}
+
+#[test]
+fn a_bend_seen_below_the_piece_is_not_carried_up_to_it_and_a_light_mass_is_warned_of() {
+    let light = [(0.0, 0.0), (10.0, 10.1), (20.0, 20.2), (50.0, 50.3), (70.0, 70.3), (100.0, 100.0)];
+    let found = report(&shown(&light)).expect("a report");
+    assert_eq!(found.bend_per_g, 0.0);
+    // 29 g shown on a piece of 300 g: the bend of these points makes 31 g of it.
+    let net_g = found.corrected_g(329.0) - found.corrected_g(300.0);
+    assert!((net_g - 29.0).abs() < 0.15, "{net_g}");
+    let warned = |found: &Report| {
+        found.warnings.iter().any(|w| w.contains("No mass was as heavy as a piece with its pour"))
+    };
+    assert!(warned(&found), "{:?}", found.warnings);
+    assert!(warned(&report(&shown(&[(0.0, 0.0), (50.0, 50.0)])).expect("a report")));
+    assert!(!warned(&report(&shown(&[(0.0, 0.0), (329.0, 329.0)])).expect("a report")));
+}
+
+#[test]
+fn above_the_largest_load_a_bend_goes_on_as_its_tangent() {
+    let bent = |g: f64| (g, ((g + 4.0 * (g / 500.0).powi(2)) * 10.0).round() / 10.0);
+    let loads = [0.0, 50.0, 100.0, 200.0, 300.0, 400.0, 500.0].map(bent);
+    let found = report(&shown(&loads)).expect("a report");
+    assert!(found.bend_per_g < 0.0 && found.bends_to_g == 504.0, "{found:?}");
+    let at = |g: f64| found.corrected_g(g);
+    let tangent = found.slope + 2.0 * found.bend_per_g * 504.0;
+    assert!((at(1004.0) - at(504.0) - 500.0 * tangent).abs() < 1e-9);
+    assert!((at(504.0) - at(503.999) - 0.001 * tangent).abs() < 1e-8, "it goes on without a corner");
+}
+
+#[test]
+fn a_load_that_does_not_fit_is_named_and_such_a_calibration_is_not_gone_by_unasked() {
+    let kinked = [(0.0, 0.0), (50.0, 50.0), (100.0, 100.0), (200.0, 200.0), (500.0, 540.0), (1000.0, 1090.0)];
+    let found = report(&shown(&kinked)).expect("a report");
+    assert_eq!(found.fitness, Fitness::Good);
+    let misfit_g = found.misfit_g.expect("one does not fit");
+    assert!(
+        !found.goes_unasked() && found.warnings[0].starts_with(&format!("{misfit_g} g does not fit")),
+        "{found:?}"
+    );
+    let straight = report(&asked(invented())).expect("a report");
+    assert!(straight.misfit_g.is_none() && straight.goes_unasked(), "{straight:?}");
+}
+
+#[test]
+fn a_line_that_lies_down_or_falls_is_refused_and_a_tenth_off_is_not() {
+    for odd in [
+        [(100.0, 110.0), (101.0, 91.0)],
+        [(100.0, 100.0), (101.0, 100.1)],
+        [(100.0, 91.0), (110.0, 120.0)],
+        [(100.0, 90.2), (101.0, 109.8)],
+    ] {
+        let refused = report(&shown(&odd)).expect_err("no scale");
+        assert!(refused.field == "points" && refused.reason.contains("further apart"), "{odd:?}: {refused}");
+    }
+    for tenth in [[(0.0, 0.0), (200.0, 180.1)], [(0.0, 0.0), (200.0, 219.9)]] {
+        let found = report(&shown(&tenth)).expect("a report");
+        assert!((found.corrected_g(tenth[1].1) - 200.0).abs() < 0.01);
+    }
+}
+
 #[test]
 fn up_and_down_and_a_mass_upon_a_piece_count_as_they_are() {
     let point = |g: f64, way: &str, shown: f64| json!({ "nominal_g": g, "class": "M1", "readings_g": [shown], "direction": way });
@@ -509,10 +575,14 @@ fn a_daily_check_warns_at_two_and_acts_at_three_deviations() {
     );
     assert!(too_far(18.0, 23.0) && !too_far(18.0, 22.9));
     let hours = |h: i64| h * 3600;
-    assert_eq!(due(hours(19), Some(18.0), Some(22.0)), None);
-    assert_eq!(due(hours(21), Some(18.0), None), Some(Due::Day));
-    assert_eq!(due(hours(1), Some(18.0), Some(23.0)), Some(Due::Room));
-    assert_eq!(due(hours(1), None, Some(40.0)), None, "nobody noted how warm it was then");
+    assert_eq!(due(None, hours(19), Some(18.0), Some(22.0)), None);
+    assert_eq!(due(None, hours(21), Some(18.0), None), Some(Due::Day));
+    assert_eq!(due(None, hours(1), Some(18.0), Some(23.0)), Some(Due::Room));
+    assert_eq!(due(None, hours(1), None, Some(40.0)), None, "nobody noted how warm it was then");
+    assert_eq!(due(Some("in-order"), hours(1), None, None), None);
+    for said in [Says::Again, Says::Calibrate] {
+        assert_eq!(due(Some(said.word()), hours(1), None, None), Some(Due::NotInOrder), "{}", said.word());
+    }
 }
 
 proptest! {

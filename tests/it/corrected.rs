@@ -10,7 +10,8 @@ use tarebell::time::Instant;
 
 /// An invented scale that shows 2 percent too much.
 const TOO_MUCH: f64 = 1.02;
-const RIGHT: Correction = Correction { offset_g: 0.0, slope: 1.0 / TOO_MUCH, bend_per_g: 0.0 };
+const RIGHT: Correction =
+    Correction { offset_g: 0.0, slope: 1.0 / TOO_MUCH, bend_per_g: 0.0, bends_to_g: f64::MAX };
 
 /// A bare piece of 300 g, and `net_g` of slop at 8 g/s, as the scale shows them; then it is lifted.
 fn poured(run: &mut Run, from_s: f64, net_g: f64) {
@@ -69,7 +70,12 @@ fn the_piece_on_the_pan_is_weighed_to_its_end_as_it_was_begun_and_the_next_one_i
 
 #[test]
 fn a_trace_holds_what_was_shown_with_the_correction_and_replays_alike() {
-    let bent = Correction { offset_g: 0.123_456_789, slope: 0.987_654_321, bend_per_g: 1.234e-6 };
+    let bent = Correction {
+        offset_g: 0.123_456_789,
+        slope: 0.987_654_321,
+        bend_per_g: 1.234e-6,
+        bends_to_g: 321.123_456_789,
+    };
     let mut run = Run::of(Start { correction: bent, ..start() });
     poured(&mut run, 0.0, 40.0);
     let again = Trace::decode(&run.trace.encode()).expect("a trace");

@@ -102,8 +102,81 @@ fn gone_by_or_not(rig: &Rig, made: &Value) {
     rig.until("not gone by", |now| now["scale"]["calibration"].is_null());
     assert_eq!(rig.get("/api/calibrations").as_array().map(Vec::len), Some(2), "both stay");
     assert_eq!(rig.try_post("/api/scale/calibrate", json!({})).1["field"], "masses", "none are kept");
+    refused_or_kept_only(rig);
     let heavy = json!({ "masses": [{ "nominal_g": 0.2, "class": "M1" }] });
     assert_eq!(rig.try_post("/api/scale/calibrate", heavy).0, 422);
+}
+
+/// Loads that no line goes through, a line that falls, and what is told beside the readings.
+fn refused_or_kept_only(rig: &Rig) {
+    let shown = |pairs: &[(f64, f64)]| {
+        let each =
+            |(g, shown): &(f64, f64)| json!({ "nominal_g": g, "class": "M1", "readings_g": [shown, shown] });
+        let points: Vec<Value> = pairs.iter().map(each).collect();
+        json!({ "division_g": 0.1, "points": points })
+    };
+    let kinked = shown(&[(50.0, 50.0), (100.0, 100.0), (200.0, 200.0), (500.0, 540.0), (1000.0, 1090.0)]);
+    let kept = rig.post("/api/calibrations", kinked);
+    assert_eq!((&kept["verdict"], &kept["in_force"]), (&json!("good"), &json!(false)), "{kept}");
+    assert!(
+        kept["misfit_g"].is_number() && kept["warnings"][0].to_string().contains("does not fit"),
+        "{kept}"
+    );
+    let (status, problem) = rig.try_post("/api/calibrations", shown(&[(100.0, 110.0), (101.0, 91.0)]));
+    assert_eq!((status, &problem["field"]), (422, &json!("points")), "{problem}");
+    for (field, odd) in
+        [("room_c", json!(61)), ("operator", json!("a".repeat(81))), ("operator", json!("a\nb"))]
+    {
+        let mut request = told();
+        request[field] = odd;
+        let (status, problem) = rig.try_post("/api/calibrations", request);
+        assert_eq!((status, &problem["field"]), (422, &json!(field)), "{problem}");
+    }
+}
+
+#[test]
+fn a_check_that_is_not_in_order_is_asked_for_and_said_at_a_begin_until_the_scale_is_calibrated() {
+    let dir = tempfile::tempdir().expect("a folder");
+    simulated(dir.path());
+    let rig = Rig::start_with(dir.path(), terminal_nobody_reads());
+    let calibrated = |shown_g: f64| {
+        let points = json!([{ "nominal_g": 0, "readings_g": [0] }, { "nominal_g": 200, "class": "M1", "readings_g": [shown_g] }]);
+        rig.post("/api/calibrations", json!({ "division_g": 0.1, "points": points }))
+    };
+    let begun = || {
+        let asked = json!({ "coat": { "by": "direct", "slop_g": 29 }, "tolerance": { "percent": 5 } });
+        let id = rig.post("/api/batches", asked)["id"].as_str().expect("an id").to_owned();
+        let begun = rig.post(&format!("/api/batches/{id}/begin"), json!({}));
+        rig.post(&format!("/api/batches/{id}/end"), json!({}));
+        begun["warnings"].to_string()
+    };
+    // The simulated scale shows what is there: by this one it does not.
+    calibrated(204.0);
+    rig.until("gone by", |now| !now["scale"]["calibration"].is_null());
+    rig.post("/api/scale/check", json!({ "masses": [{ "nominal_g": 200, "class": "M1" }] }));
+    rig.until("checked", |now| now["scale"]["check"]["says"] == "calibrate");
+    assert_eq!(rig.get("/api/scale")["check_due"], "not-in-order");
+    let said = begun();
+    assert!(said.contains("check of the scale was not in order"), "{said}");
+    let right = calibrated(200.0);
+    rig.until("set right", |now| now["scale"]["calibration"]["id"] == right["id"]);
+    assert_eq!(rig.get("/api/scale")["check_due"], Value::Null);
+    let said = begun();
+    assert!(!said.contains("not in order"), "{said}");
+}
+
+#[test]
+fn the_terminal_refuses_what_is_out_of_its_limits_before_the_routine_starts() {
+    let dir = tempfile::tempdir().expect("a folder");
+    simulated(dir.path());
+    for odd in [["--net-g", "9000"], ["--tolerance-g", "30"], ["--room-c", "nan"], ["--operator", "a\nb"]] {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_tarebell"));
+        command.args(["calibrate", "--mass", "50:M1", odd[0], odd[1], "--data"]).arg(dir.path());
+        let refused = command.stdin(Stdio::null()).output().expect("it runs");
+        let said = String::from_utf8_lossy(&refused.stderr).into_owned();
+        let field = odd[0].trim_start_matches("--").replace('-', "_");
+        assert!(refused.status.code() == Some(2) && said.contains(&field), "{odd:?}: {said}");
+    }
 }
 
 #[test]

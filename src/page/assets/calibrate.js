@@ -47,7 +47,7 @@ export class Calibrate {
   async #fetch({ calibration }, first) {
     const [all, checks] = await Promise.all([ask("/api/calibrations"), ask("/api/scale/checks")]);
     this.#known = all.find((c) => c.id === calibration?.id) ?? null;
-    this.#unused = all[0] && !all[0].in_force && all[0].verdict === "too-coarse" ? all[0] : null;
+    this.#unused = all[0] && !all[0].in_force && (all[0].verdict === "too-coarse" || all[0].misfit_g !== null) ? all[0] : null;
     this.#count = all.length;
     this.#checks = checks;
     if (first) this.#put((await ask("/api/masses")).masses);
@@ -179,7 +179,7 @@ export class Calibrate {
     if (!routine || routine.wants !== "done") return "";
     if (routine.refused) return html`<p class="wrong">${fill(w.refused, { why: routine.refused })}</p>`;
     if (routine.kind === "check") return html`<p class="said">${fill(w.checked, { says: w.says[routine.verdict] })}</p>`;
-    return html`<p class="said">${routine.verdict === "too-coarse" ? w.done_coarse : w.done}</p>`;
+    return html`<p class="said">${routine.verdict === "too-coarse" ? w.done_coarse : routine.verdict === "does-not-fit" ? w.done_misfit : w.done}</p>`;
   }
 
   #go(scale) {

@@ -87,8 +87,11 @@ pub struct CalibrationView {
     pub offset_g: f64,
     /// See there.
     pub slope: f64,
-    /// See there, per g; 0 unless the points show a bend beyond chance and it matters.
+    /// See there, per g; 0 unless the points show a bend beyond chance, it matters, and they reach as far as piece and pour.
+    /// Above the largest load the curve goes on as its tangent.
     pub bend_per_g: f64,
+    /// The load that does not fit the correction, g; null: all do.
+    pub misfit_g: Option<f64>,
     /// What the correction leaves at each point, g.
     pub residuals_g: Vec<f64>,
     /// Each point.
@@ -145,6 +148,7 @@ impl CalibrationView {
             offset_g: record.offset_g,
             slope: record.slope,
             bend_per_g: record.bend_per_g,
+            misfit_g: found.misfit_g,
             residuals_g: found.loads.iter().map(|l| l.residual_g).collect(),
             loads: found.loads.iter().map(load).collect(),
             repeatability_g: found.repeatability_g,
@@ -258,7 +262,7 @@ pub struct RoutineView {
     pub steps: u32,
     /// Id of the calibration or the check that came of it, once it is on its way to the disk.
     pub result: Option<String>,
-    /// What a check says (`in-order`, `again`, `calibrate`), or the verdict of a calibration.
+    /// What a check says (`in-order`, `again`, `calibrate`), or the verdict of a calibration (`does-not-fit`: a load does not).
     pub verdict: Option<&'static str>,
     /// Why nothing came of it.
     pub refused: Option<String>,

@@ -25,6 +25,10 @@ pub(super) fn put_correction(out: &mut Vec<u8>, c: &Correction) {
     for value in [c.offset_g, c.slope, c.bend_per_g] {
         put(out, value.to_bits() as i64);
     }
+    // From here on of version 12.
+    if c.bend_per_g != 0.0 {
+        put(out, c.bends_to_g.to_bits() as i64);
+    }
 }
 
 pub(super) fn put(out: &mut Vec<u8>, value: i64) {
@@ -68,12 +72,15 @@ impl Bytes<'_> {
         Ok(Aim { target: mass(self.take()?), low: mass(self.take()?), high: mass(self.take()?) })
     }
 
-    pub(super) fn correction(&mut self) -> Result<Correction, BadTrace> {
+    pub(super) fn correction(&mut self, version: u8) -> Result<Correction, BadTrace> {
         let mut number = || {
             let value = f64::from_bits(self.take()? as u64);
             if value.is_finite() { Ok(value) } else { Err(BadTrace::Broken(self.at)) }
         };
-        Ok(Correction { offset_g: number()?, slope: number()?, bend_per_g: number()? })
+        let (offset_g, slope, bend_per_g) = (number()?, number()?, number()?);
+        let told = version >= 12 && bend_per_g != 0.0;
+        let bends_to_g = if told { number()? } else { f64::MAX };
+        Ok(Correction { offset_g, slope, bend_per_g, bends_to_g })
     }
 
     pub(super) fn piece(&mut self) -> Result<u32, BadTrace> {

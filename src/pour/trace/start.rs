@@ -184,7 +184,7 @@ impl Bytes<'_> {
             start.settings.finish = self.one_of(&Finish::ALL)?;
         }
         if version >= 11 {
-            start.correction = self.correction()?;
+            start.correction = self.correction(version)?;
         }
         Ok(start)
     }

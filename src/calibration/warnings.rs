@@ -1,0 +1,78 @@
+//! What is to be said of a calibration: too coarse, a load that does not fit, what was not tried. Only says; `report` reckons.
+
+use super::fitness::{Fitness, USABLE};
+use super::report::{Load, Report};
+use super::request::CalibrationRequest;
+use super::statistics::sample_sd;
+use super::uncertainty::LEAST_SPREAD;
+
+/// What a bare piece weighs where nothing else is known, g (a mug: common practice, no source).
+pub(super) const PIECE_G: f64 = 300.0;
+/// A residual of so many times its expanded uncertainty (k = 2) is not by chance: three standard uncertainties, the action
+/// limit of a control chart. At once U itself one right load in twenty would be called wrong, and there are many in a series.
+const UNLIKELY: f64 = 1.5;
+
+/// What is to be said of it, first what keeps it from being gone by.
+pub(super) fn warnings(request: &CalibrationRequest, found: &Report, unrepeated: bool) -> Vec<String> {
+    let mut warnings: Vec<String> = found.misfit_g.and_then(|g| misfit_said(found, g)).into_iter().collect();
+    let expanded_g = 2.0 * found.net_u_g;
+    match found.fitness {
+        Fitness::Good => {}
+        Fitness::Usable => warnings.push(format!(
+            "Usable: verdicts nearer to a limit than {expanded_g:.2} g are uncertain"
+        )),
+        Fitness::TooCoarse => warnings.push(format!(
+            "Too coarse for plus or minus {:.2} g at {:.1} g: widen the tolerance to {:.2} g, or use a finer scale",
+            found.pour_g.1,
+            found.pour_g.0,
+            expanded_g / USABLE
+        )),
+    }
+    if unrepeated {
+        warnings.push(format!(
+            "No load was set down twice: the spread is taken as {LEAST_SPREAD} of a step; set one down ten times"
+        ));
+    } else if request.repeat.as_ref().is_none_or(|r| sample_sd(&r.readings_g).is_none()) {
+        warnings.push("The spread comes from the points alone: set one load down ten times".to_owned());
+    }
+    if found.eccentric_g.is_none() {
+        warnings
+            .push("Off the centre was not tried: the pan's corners are taken to be as its middle".to_owned());
+    }
+    if request.zero_return_g.is_some_and(|g| g.abs() > found.known.division_g) {
+        warnings.push("After minutes under load the bare pan did not come back to its zero: tare shortly before each pour".to_owned());
+    }
+    if found.bend_per_g != 0.0 {
+        warnings.push("The error bends with the load: the correction bends with it".to_owned());
+    }
+    let largest_g = found.loads.iter().map(|l| l.load_g).fold(0.0, f64::max);
+    let reach_g = PIECE_G + found.pour_g.0;
+    if largest_g < reach_g {
+        warnings.push(format!(
+            "No mass was as heavy as a piece with its pour (taken as {reach_g} g): the greatest was {largest_g} g. \
+             Above that the line is only carried on: add a heavier mass"
+        ));
+    }
+    warnings
+}
+
+fn misfit_said(found: &Report, load_g: f64) -> Option<String> {
+    let load = found.loads.iter().filter(|l| l.load_g == load_g).max_by(|a, b| off(a).total_cmp(&off(b)))?;
+    Some(format!(
+        "{load_g} g does not fit: the correction leaves {:+.2} g there, and {:.2} g can be by chance. It is kept, not gone by \
+         unasked: see that this mass is what it is taken for, and that nothing touches the pan, then calibrate again",
+        load.residual_g,
+        UNLIKELY * load.expanded_g
+    ))
+}
+
+/// How far off the correction it lies, in its own expanded uncertainty.
+fn off(load: &Load) -> f64 {
+    load.residual_g.abs() / load.expanded_g.max(f64::MIN_POSITIVE)
+}
+
+/// The load that lies furthest off the correction, where that is not by chance.
+pub(super) fn misfit(loads: &[Load]) -> Option<f64> {
+    let worst = loads.iter().max_by(|a, b| off(a).total_cmp(&off(b)))?;
+    (off(worst) > UNLIKELY).then_some(worst.load_g)
+}
