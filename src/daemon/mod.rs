@@ -1,5 +1,6 @@
 //! The only module that joins the adapters: threads, channels, start and stop.
 
+mod acks;
 mod air;
 mod calibrated;
 mod calibrating;

@@ -20,7 +20,7 @@ use crate::calibration::check::Due;
 use crate::guide::lag::LagTest;
 use crate::guide::weighed::Weighed;
 use crate::link::{Facts, LinkEvent};
-use crate::page::view::{CheckView, CueView, Event as Told, LastCue, Now, PourView, ScaleView};
+use crate::page::view::{CheckView, CueView, Event as Told, LastCue, Now, ScaleView};
 use crate::pour::engine::{Command, LinkChange};
 use crate::pour::entry::{CueCall, Entry, Output};
 use crate::pour::hand::Hand;
@@ -29,7 +29,7 @@ use crate::pour::trace::Input;
 use crate::reading::{Indicated, Reading, Weighing};
 use crate::record::{CheckRecord, LagRecord};
 use crate::settle::{Motion, Settler};
-use crate::store::{Ack, StoreError, Write};
+use crate::store::{StoreError, Write};
 use crate::time::Instant;
 use crate::units::Mass;
 use std::sync::Arc;
@@ -308,44 +308,6 @@ impl Table {
     fn learn(&mut self, hand: Hand) {
         let Some(batch) = &self.batch else { return };
         self.log.learned(batch.who.key(), hands::kept(hand), lateness::learned(batch));
-    }
-
-    fn handle_ack(&mut self, ack: Ack) {
-        let beginning = self.beginning.as_ref().map(|(ticket, _)| *ticket);
-        match &ack {
-            Ack::Written { ticket, .. } if beginning == Some(*ticket) => {
-                self.batch = self.beginning.take().map(|(_, batch)| batch);
-                // What was worth knowing in a batch of before is no news of this one.
-                self.note = None;
-                // Whoever is told that it began finds it in the snapshot.
-                self.show(self.parts.clock.now());
-            }
-            Ack::Refused { ticket, .. } if beginning == Some(*ticket) => {
-                self.beginning = None;
-                self.parts.outlet.batch(false);
-            }
-            Ack::Written { .. } | Ack::Refused { .. } | Ack::Failing { .. } => {}
-        }
-        self.rounds.handle_news();
-        if let Ack::Refused { ticket, .. } = &ack {
-            self.give_back(*ticket);
-            self.not_restored(*ticket);
-        }
-        if let Ack::Written { write, .. } = &ack {
-            if let Write::Spare(spare) = write {
-                self.spare = *spare;
-            }
-            self.follow_numbers(write);
-            self.follow_lag(write);
-            self.follow_calibration(write);
-            self.follow_bucket(write);
-        }
-        if let Some(pour) = self.log.handle_ack(ack) {
-            if let Some(batch) = self.batch.as_mut().filter(|b| b.record.id == pour.batch) {
-                batch.pieces.handle_written(&pour);
-            }
-            let _ = self.parts.told.send(Told::Pour(Box::new(PourView::from(&pour))));
-        }
     }
 
     fn hold_or_resume(&mut self, now: Instant) {
