@@ -6,6 +6,9 @@ use crate::store::{Ack, Write};
 
 impl Table {
     pub(super) fn handle_ack(&mut self, ack: Ack) {
+        if let Ack::Reopened(opened) = ack {
+            return self.reopen(*opened);
+        }
         let beginning = self.beginning.as_ref().map(|(ticket, _)| *ticket);
         match &ack {
             Ack::Written { ticket, .. } if beginning == Some(*ticket) => {
@@ -19,14 +22,15 @@ impl Table {
                 self.beginning = None;
                 self.parts.outlet.batch(false);
             }
-            Ack::Written { .. } | Ack::Refused { .. } | Ack::Failing { .. } => {}
+            Ack::Written { .. } | Ack::Refused { .. } | Ack::Failing { .. } | Ack::Reopened(_) => {}
         }
         self.rounds.handle_news();
         if let Ack::Refused { ticket, .. } = &ack {
             self.give_back(*ticket);
-            self.not_restored(*ticket);
+            self.restore_ended(*ticket);
         }
-        if let Ack::Written { write, .. } = &ack {
+        if let Ack::Written { ticket, write } = &ack {
+            self.restore_ended(*ticket);
             if let Write::Spare(spare) = write {
                 self.spare = *spare;
             }

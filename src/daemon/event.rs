@@ -7,7 +7,7 @@ use crate::page::view::{LagTestView, RoutineView, WeighedView};
 use crate::pour::hand::Hand;
 use crate::record::{BatchRecord, CalibrationWrite, History, Numbers, PourRecord, ShelfRecord, WhoPours};
 use crate::sound::SoundStatus;
-use crate::store::{Ack, Opened, Wanted};
+use crate::store::{Ack, Wanted};
 use crate::time::Duration;
 use crate::units::Mass;
 use std::sync::mpsc::SyncSender;
@@ -108,8 +108,6 @@ pub enum Event {
     Put(Vec<ShelfRecord>, Reply),
     /// Something is to be done to the log as a whole.
     Keep(Box<History>, Reply),
-    /// Another log was put back: what it says; none: it can't be read.
-    Reopened(Option<Box<Opened>>, Reply),
     /// What the further pieces of this batch should get.
     Retarget(Box<BatchRecord>, Reply),
     /// The response test of the scale is to begin, or to be left off.
@@ -162,7 +160,6 @@ impl Event {
             | Self::Calibration(_, reply)
             | Self::Put(_, reply)
             | Self::Keep(_, reply)
-            | Self::Reopened(_, reply)
             | Self::Retarget(_, reply)
             | Self::Test { reply, .. }
             | Self::Routine(_, reply)

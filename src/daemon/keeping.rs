@@ -45,31 +45,24 @@ impl Table {
     /// While another log is being put back nothing else is asked of it: it would be of the one that goes.
     pub(super) fn waits_for_restore(&self, event: &Event) -> bool {
         let Some(reply) = event.reply().filter(|_| self.restoring.is_some()) else { return false };
-        if matches!(event, Event::Reopened(..)) {
-            return false;
-        }
         let why = "an older log is being put back: ask again in a moment";
         reply.tell(Err(Refusal::Conflict(why.to_owned())));
         true
     }
 
-    /// The log is another one: what is known from it is known anew. None: it could not be read.
-    pub(super) fn reopen(&mut self, opened: Option<Opened>, reply: &Reply) {
-        self.restoring = None;
-        if let Some(opened) = opened {
-            let id = &self.parts.scale.id;
-            self.spare = opened.spare;
-            self.checked = opened.checks.into_iter().find(|c| c.scale == *id);
-            let by = opened.calibrations.into_iter().find(|c| c.scale == *id);
-            self.lag = lag_of(opened.lags, id);
-            self.next_calibration = Some(by.map(InForce::of));
-            self.take_calibration();
-        }
-        reply.tell(Ok(Answer::Kept));
+    /// The log is another one: what is known from it is known anew.
+    pub(super) fn reopen(&mut self, opened: Opened) {
+        let id = &self.parts.scale.id;
+        self.spare = opened.spare;
+        self.checked = opened.checks.into_iter().find(|c| c.scale == *id);
+        let by = opened.calibrations.into_iter().find(|c| c.scale == *id);
+        self.lag = lag_of(opened.lags, id);
+        self.next_calibration = Some(by.map(InForce::of));
+        self.take_calibration();
     }
 
-    /// The log that was to be put back was not.
-    pub(super) fn not_restored(&mut self, ticket: u64) {
+    /// The log that was to be put back is, or was refused.
+    pub(super) fn restore_ended(&mut self, ticket: u64) {
         self.restoring = self.restoring.filter(|under_way| *under_way != ticket);
     }
 }
@@ -100,13 +93,8 @@ impl Counter {
         let file = self.backup_at(name)?;
         check_backup(&file).map_err(|e| Refusal::Conflict(format!("nothing was done: {e}")))?;
         let before = new_backup(&self.dir, self.clock.wall()).map_err(storage)?;
-        let put = self.kept(History::Restored { file, before: before.clone() });
-        put.inspect_err(|_| drop(std::fs::remove_file(&before)))?;
-        // What the table knows besides is of the log that is gone.
-        let opened = self.reader().and_then(|reader| reader.opened().map_err(storage));
-        let told = opened.as_ref().ok().cloned().map(Box::new);
-        self.answer(|reply| Event::Reopened(told, reply))?;
-        opened?;
+        // Never taken away again: on a slow disk what is answered as failed may still be done.
+        self.kept(History::Restored { file, before: before.clone() })?;
         backup_made(&before).map(|made| (made.name, made.bytes)).map_err(storage)
     }
 }

@@ -114,6 +114,7 @@ impl Log {
                     asker.reply.give(Err(Refusal::Storage(reason.clone())));
                 }
             }
+            Ack::Reopened(_) => {}
             Ack::Failing { reason, .. } => {
                 tracing::error!("log: {reason}");
                 self.refuse_all(&reason);

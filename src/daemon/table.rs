@@ -162,7 +162,6 @@ impl Table {
             Event::Routine(wish, reply) => self.begin_routine(wish.map(|w| *w), &reply),
             Event::Weigh { things, reply } => self.weigh(things, &reply),
             Event::Put(records, reply) => self.put(records, reply),
-            Event::Reopened(opened, reply) => self.reopen(opened.map(|opened| *opened), &reply),
             Event::Keep(history, reply) => self.keep(*history, reply),
             Event::Retarget(batch, reply) => self.retarget(*batch, reply),
             Event::Ack(ack) => self.handle_ack(*ack),

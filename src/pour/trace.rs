@@ -10,9 +10,8 @@
 //! changes of the scale's step, and numbers; version 7 is sealed with its length and a checksum (`sealed.rs`),
 //! says after the start values how much of it is still of the piece before, and may have a voided record; version 8 knows
 //! how a stream is guided, how the hand eases off, and beside which lag of the scale it was learned; version 9 may have
-//! another target from piece to piece; version 10 knows the hand's pace, its trickle, and how a pour is finished; version 11 knows the scale's correction,
-//! version 12 how far it bends.
-//! Weights stand as the scale showed them; the engine corrects them. All are read.
+//! another target from piece to piece; version 10 knows the hand's pace, its trickle, and how a pour is finished;
+//! version 11 knows the scale's correction, version 12 how far it bends. Weights stand as the scale showed them; the engine corrects them. All are read.
 
 use super::engine::{Command, Engine, Hearing, LinkChange, Start};
 use super::entry::Output;

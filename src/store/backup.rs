@@ -78,7 +78,9 @@ fn is_name(name: &str) -> bool {
 /// Where this file is; `None` where there is none of this name.
 pub fn backup_file(dir: &Path, name: &str) -> Option<PathBuf> {
     let file = dir.join(BACKUPS).join(name);
-    (is_name(name) && file.is_file()).then_some(file)
+    // A link may lead out of the folder.
+    let plain = file.symlink_metadata().is_ok_and(|known| known.is_file());
+    (is_name(name) && plain).then_some(file)
 }
 
 /// All files that are there, the newest first.
@@ -95,7 +97,8 @@ pub fn backup_files(dir: &Path) -> Result<Vec<BackupFile>, StoreError> {
         let entry = entry.map_err(StoreError::disk("read", &folder))?;
         let name = entry.file_name().to_string_lossy().into_owned();
         let known = entry.metadata().map_err(StoreError::disk("read", &folder))?;
-        if is_name(&name) && known.is_file() {
+        // One that is empty was begun and came to nothing.
+        if is_name(&name) && known.is_file() && known.len() > 0 {
             all.push(BackupFile { name, bytes: known.len() });
         }
     }

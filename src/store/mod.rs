@@ -151,6 +151,8 @@ pub enum Ack {
         /// in, and `rev` moved up if that one was taken.
         write: Write,
     },
+    /// Another log was put back: what it says, told before that it is written.
+    Reopened(Box<Opened>),
     /// Not written and not tried again: the disk refused what was asked, or it was withdrawn.
     Refused {
         /// The job's number.
@@ -194,17 +196,6 @@ impl Opened {
             calibrations,
             checks: checks.into_iter().flatten().collect(),
         })
-    }
-}
-
-impl Reader {
-    /// What a writer would tell that opened this log now, but for the pours left open.
-    ///
-    /// # Errors
-    /// [`StoreError::Log`].
-    pub fn opened(&self) -> Result<Opened, StoreError> {
-        let file = Path::new(LOG_FILE);
-        Opened::read(self.conn(), Vec::new()).map_err(StoreError::log("read", file))
     }
 }
 

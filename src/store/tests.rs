@@ -138,12 +138,15 @@ impl Log {
 
     fn written(&mut self, write: Write) -> Write {
         let sent = self.send(write);
-        match self.acks.recv_timeout(WAIT).unwrap() {
-            Ack::Written { ticket, write } => {
-                assert_eq!(ticket, sent);
-                write
+        loop {
+            match self.acks.recv_timeout(WAIT).unwrap() {
+                Ack::Written { ticket, write } => {
+                    assert_eq!(ticket, sent);
+                    return write;
+                }
+                Ack::Reopened(opened) => self.opened = *opened,
+                Ack::Failing { reason, .. } | Ack::Refused { reason, .. } => panic!("{reason}"),
             }
-            Ack::Failing { reason, .. } | Ack::Refused { reason, .. } => panic!("{reason}"),
         }
     }
 
@@ -1062,6 +1065,25 @@ fn a_nickname_goes_from_batches_requests_and_hands() {
         log.reader().hand(&hand("Kiln")).unwrap().is_none()
             && log.reader().hand(&hand("Kiln cat")).unwrap().is_some()
     );
+}
+
+#[test]
+fn a_copy_that_is_put_back_is_read_as_at_a_start_and_a_pour_left_open_in_it_is_marked() {
+    let mut log = Log::new();
+    log.written(Write::BatchCreated(a_batch("b1")));
+    log.written(Write::Spare(Some(Mass::saturating(30.0))));
+    log.written(Write::PourOpened(PourRecord { rev: 0, ..a_pour("p1", 1, 0, 0.0) }));
+    let dir = log.dir.path().to_owned();
+    let made = log.reader().backup(&dir, NOW).unwrap();
+    log.written(commit(a_pour("p1", 1, 1, 42.0)));
+    log.written(Write::Spare(None));
+    let file = backup_file(&dir, &made.name).unwrap();
+    let before = new_backup(&dir, NOW).unwrap();
+    log.written(Write::History(History::Restored { file, before }));
+    assert_eq!(log.opened.spare, Some(Mass::saturating(30.0)));
+    assert_eq!(log.opened.interrupted.len(), 1);
+    let rows = log.reader().pours("b1").unwrap();
+    assert_eq!(rows.iter().map(|p| (p.rev, p.interrupted)).collect::<Vec<_>>(), [(1, true)]);
 }
 
 #[test]

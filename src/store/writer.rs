@@ -3,9 +3,10 @@
 //! Never reorders two jobs. One that the disk refuses is tried again until it is written or
 //! the store is closed, except what somebody waits for: that is refused, and dropped.
 
-use super::apply::{Sequence, apply};
+use super::apply::{Sequence, apply, interrupt_open};
 use super::fault::StoreError;
-use super::{Ack, Job, Write};
+use super::{Ack, Job, Opened, Write};
+use crate::record::History;
 use rusqlite::Connection;
 use std::path::Path;
 use std::sync::mpsc::Receiver;
@@ -114,6 +115,9 @@ impl<A: Fn(Ack)> Writer<A> {
         loop {
             let why = match apply(&mut self.conn, &mut job.write, &mut self.last) {
                 Ok(()) => {
+                    if matches!(job.write, Write::History(History::Restored { .. })) {
+                        self.reopen();
+                    }
                     (self.ack)(Ack::Written { ticket: job.ticket, write: job.write });
                     return Ok(());
                 }
@@ -139,6 +143,17 @@ impl<A: Fn(Ack)> Writer<A> {
             };
             let Some(pause) = self.pause() else { return Err((job.write, why)) };
             thread::park_timeout(pause);
+        }
+    }
+
+    /// Another log stands there: read as at a start, pours left open in it are marked.
+    fn reopen(&mut self) {
+        let interrupted = interrupt_open(&mut self.conn, &mut self.last);
+        match interrupted.and_then(|interrupted| Opened::read(&self.conn, interrupted)) {
+            Ok(opened) => (self.ack)(Ack::Reopened(Box::new(opened))),
+            Err(error) => {
+                tracing::error!("the log was put back and can't be read: {error}; start the program again");
+            }
         }
     }
 
