@@ -232,7 +232,7 @@ impl Bench {
             What::Line(text) => {
                 self.decoder.handle_bytes(text.as_bytes(), arrived_at);
                 while let Some(reading) = self.decoder.poll_reading() {
-                    let taken_at = self.timing.handle_arrival(arrived_at);
+                    let taken_at = self.timing.handle_arrival(arrived_at, reading.indicated.mass());
                     if let Indicated::Mass(mass) = reading.indicated {
                         self.engine.handle_weighing(Weighing { mass, arrived_at, taken_at });
                         self.note_move();

@@ -103,9 +103,9 @@ impl Sight {
         self.timing.reset();
     }
 
-    /// When the scale took a reading that arrived now.
-    pub(super) fn handle_arrival(&mut self, at: Instant) -> Instant {
-        self.timing.handle_arrival(at)
+    /// When the scale took this reading.
+    pub(super) fn handle_arrival(&mut self, reading: &Reading) -> Instant {
+        self.timing.handle_arrival(reading.arrived_at, reading.indicated.mass())
     }
 
     /// Bytes came, whatever they say.

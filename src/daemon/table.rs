@@ -208,7 +208,7 @@ impl Table {
 
     fn handle_reading(&mut self, reading: Reading) {
         let at = reading.arrived_at;
-        let taken_at = self.sight.handle_arrival(at);
+        let taken_at = self.sight.handle_arrival(&reading);
         let Indicated::Mass(mass) = reading.indicated else {
             if reading.indicated == Indicated::Overload {
                 self.overload_routine();

@@ -166,7 +166,7 @@ impl Engine {
         if d.pour.rev == 1 {
             d.pour.first_net = d.pour.net;
         }
-        self.learn_late(&d.pour, off);
+        self.learn_late(&mut d.pour, off);
         if let Some(net) = d.pour.net.filter(|_| d.pour.verdict != Verdict::Void) {
             d.pour.verdict = self.judged(&d.pour, net);
         }
@@ -281,7 +281,7 @@ impl Engine {
             pour.rev += 1;
             self.outputs.push_back(Output::Entry(pour.entry(at)));
         }
-        if entered_as.is_some() && pour.taught_s_g > 0.0 {
+        if entered_as.is_some() && pour.taught.is_some() {
             self.outputs.push_back(Output::Learned(self.hand));
         }
         if asks_since.is_some() {

@@ -33,6 +33,10 @@ const EASED: f64 = 0.5;
 /// A trickle must stand still this long; `fault` is promised within 1 s.
 const TRICKLE_S: f64 = 0.7;
 
+/// A hand that pours on may pour so much less than it did (own choice: two standard deviations of a flow that wanders by
+/// 15 %).
+const SLACK: f64 = 0.7;
+
 /// On a wheel that turns a display stands still for so long, s: `fault` is promised within 1 s.
 const ON_A_WHEEL_S: f64 = 0.9;
 /// A display that stands still for so long shows what there is (as the pause that ends a pour from a jug).
@@ -140,7 +144,7 @@ impl Watch {
     /// that the stream eased, or ended, or that it shows nothing any more. Within a step these look alike.
     fn outstays(&self, still_s: f64) -> bool {
         let flow_g_s = if self.eased() { self.late_g_s().0 } else { self.least_flow_g_s() };
-        flow_g_s * still_s > self.step_g + 4.0 * self.noise_g()
+        SLACK * flow_g_s * still_s > self.step_g + 4.0 * self.noise_g()
     }
 
     /// Just before it stood the flow was surely less than it had been: the end of a stream was seen.

@@ -6,12 +6,12 @@
 use super::ease::Ease;
 use super::guidance::Guidance;
 use super::pace::Pace;
-use super::predict::LEAST_FLOW_G_S;
+use super::predict::{LEAST_FLOW_G_S, USUAL_G_S};
 
 /// A learned stopping time.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Hand {
-    /// Seconds of flow between the stop being due and the stream's end.
+    /// Seconds of flow between the stop being due and the stream's end, at the flow of a usual pour.
     pub hand_s: f64,
     /// Pours learned from.
     pub pours: u32,
@@ -42,6 +42,9 @@ pub struct Trickle {
 const PRIOR_S: f64 = 0.29;
 /// The same at a trickle: what drips (creamy slop: 0.3 g, a guess) is 0.1 s of it more.
 const TRICKLE_S: f64 = 0.39;
+/// What drips of a creamy slop, g (a guess), and the longest that is counted for it, s (own choice).
+const DRIP_G: f64 = 0.3;
+const MOST_DRIP_S: f64 = 0.2;
 /// The floor of the gain. Derived: person and tool together must correct less than the
 /// whole error; 0.2 leaves room for a person who corrects up to half of it.
 const GAIN_FLOOR: f64 = 0.2;
@@ -69,6 +72,31 @@ const MOST_S: f64 = 1.5;
 /// scales: it counts for less (a guess).
 const ESTIMATE_TRUST: f64 = 0.7;
 
+/// What one pour taught: the last drops, weighed later, may still change it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Taught {
+    gain: f64,
+    error_s: f64,
+    flow_g_s: f64,
+    limit_s: f64,
+}
+
+impl Taught {
+    fn of(gain: f64, error_g: f64, flow_g_s: f64, limit_s: f64) -> Option<Self> {
+        let known = error_g.is_finite() && flow_g_s > LEAST_FLOW_G_S;
+        known.then(|| Self { gain, error_s: error_g / flow_g_s, flow_g_s, limit_s })
+    }
+
+    /// How much later the hand stops than was learned, as the pour weighs so much more: in all no more is learned than
+    /// from one that had weighed so at once.
+    pub(super) fn late_s(&mut self, off_g: f64) -> f64 {
+        let within = |error_s: f64| error_s.clamp(-self.limit_s, self.limit_s);
+        let was_s = within(self.error_s);
+        self.error_s += off_g / self.flow_g_s;
+        self.gain * (within(self.error_s) - was_s)
+    }
+}
+
 impl Default for Hand {
     fn default() -> Self {
         let ease = Ease::default();
@@ -88,9 +116,13 @@ impl Trickle {
         (1.0 / (f64::from(self.pace.pours) + PRIOR_WEIGHT)).max(GAIN_FLOOR)
     }
 
-    /// As [`Hand::learns_s_g`].
-    pub(super) fn learns_s_g(self, flow_g_s: f64) -> f64 {
-        if flow_g_s > LEAST_FLOW_G_S { self.gain() / flow_g_s } else { 0.0 }
+    /// As [`Hand::taught`].
+    pub(super) fn taught(self, error_g: f64, flow_g_s: f64) -> Option<Taught> {
+        Taught::of(self.gain(), error_g, flow_g_s, self.limit_s())
+    }
+
+    fn limit_s(self) -> f64 {
+        if self.pace.pours < FIRST_POURS { FIRST_STEP_LIMIT_S } else { TRICKLE_LIMIT_S }
     }
 
     /// As [`Hand::learn_late`].
@@ -103,7 +135,7 @@ impl Trickle {
         if !(error_g.is_finite() && flow_g_s > LEAST_FLOW_G_S) {
             return self;
         }
-        let limit_s = if self.pace.pours < FIRST_POURS { FIRST_STEP_LIMIT_S } else { TRICKLE_LIMIT_S };
+        let limit_s = self.limit_s();
         self.learn_late(self.gain() * (error_g / flow_g_s).clamp(-limit_s, limit_s))
     }
 }
@@ -143,14 +175,24 @@ impl Hand {
         Self { hand_s, pace, scatter_s: None, ..self }
     }
 
+    /// Its time at this flow, s: what drips after the stream is about the same at any flow, and takes longer of a slow one.
+    pub fn at_s(self, flow_g_s: f64) -> f64 {
+        let drip_s = DRIP_G / flow_g_s.max(LEAST_FLOW_G_S) - DRIP_G / USUAL_G_S.0;
+        (self.hand_s + drip_s.min(MOST_DRIP_S)).clamp(0.0, MOST_S)
+    }
+
     fn gain(self, settled: bool) -> f64 {
         let trust = if settled { 1.0 } else { ESTIMATE_TRUST };
         trust * (1.0 / (f64::from(self.pours) + PRIOR_WEIGHT)).max(GAIN_FLOOR)
     }
 
-    /// How much later it stops for each gram that the next pour has more, s/g.
-    pub(super) fn learns_s_g(self, flow_g_s: f64, settled: bool) -> f64 {
-        if flow_g_s > LEAST_FLOW_G_S { self.gain(settled) / flow_g_s } else { 0.0 }
+    /// What a pour that ended so much over the target teaches it.
+    pub(super) fn taught(self, error_g: f64, flow_g_s: f64, settled: bool) -> Option<Taught> {
+        Taught::of(self.gain(settled), error_g, flow_g_s, self.limit_s())
+    }
+
+    fn limit_s(self) -> f64 {
+        if self.pours < FIRST_POURS { FIRST_STEP_LIMIT_S } else { STEP_LIMIT_S }
     }
 
     /// The last drops of a pour that it learned from were weighed after it had learned: they count too.
@@ -165,9 +207,42 @@ impl Hand {
             return self;
         }
         let gain = self.gain(settled);
-        let limit_s = if self.pours < FIRST_POURS { FIRST_STEP_LIMIT_S } else { STEP_LIMIT_S };
+        let limit_s = self.limit_s();
         let error_s = (error_g / flow_g_s).clamp(-limit_s, limit_s);
         let hand_s = (self.hand_s + gain * error_s).clamp(0.0, MOST_S);
         Self { hand_s, pours: self.pours.saturating_add(1), scatter_s: self.scattered(error_s), ..self }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_drips_takes_longer_of_a_slow_stream() {
+        let hand = Hand::default();
+        assert!((hand.at_s(USUAL_G_S.0) - hand.hand_s).abs() < 1e-9);
+        // 0.3 g at 2 g/s and at 8 g/s: 0.15 s less 0.0375 s.
+        assert!((hand.at_s(2.0) - hand.hand_s - 0.1125).abs() < 1e-9);
+        assert!((hand.at_s(0.0) - hand.hand_s - MOST_DRIP_S).abs() < 1e-9);
+    }
+
+    #[test]
+    fn last_drops_that_are_weighed_later_teach_what_they_would_have_taught_at_once() {
+        let hand = Hand { pours: 10, ..Hand::default() };
+        for (error_g, later) in [(-0.54, [0.2, 0.13]), (0.1, [0.05, 0.0]), (2.0, [0.3, -0.4])] {
+            let flow = 0.89;
+            let mut taught = hand.taught(error_g, flow, true).expect("a flow");
+            let late =
+                later.iter().fold(hand.learn(error_g, flow, true), |h, g| h.learn_late(taught.late_s(*g)));
+            let at_once = hand.learn(error_g + later.iter().sum::<f64>(), flow, true);
+            assert!(
+                (late.hand_s - at_once.hand_s).abs() < 1e-9,
+                "{error_g}: {} {}",
+                late.hand_s,
+                at_once.hand_s
+            );
+        }
+        assert!(hand.taught(0.1, 0.0, true).is_none());
     }
 }

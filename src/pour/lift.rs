@@ -66,7 +66,9 @@ impl Engine {
         }
         s.pour.marks = s.pour.marks.with(Mark::Touched);
         s.pour.unsure_g = s.pour.unsure_g.max(SPLASH_G.1);
-        at_stop_g + s.pour.flow_g_s.unwrap_or(0.0).min(MOST_FLOW_G_S) * self.hand.hand_s
+        at_stop_g
+            + s.pour.flow_g_s.unwrap_or(0.0).min(MOST_FLOW_G_S)
+                * self.hand.at_s(s.pour.flow_g_s.unwrap_or(0.0))
     }
 
     /// How well the lag is known, as a share of it: one that was assumed and not measured may be twice as long, of which

@@ -21,8 +21,8 @@ const SHOWN: usize = N - 1;
 /// Three equal stages have the first two moments of a moving average, and of one before a pole of half its
 /// length (derived: 1/3 of the lag squared each).
 const STAGES: f64 = 3.0;
-/// Longest step of the model; far below any scale's lag.
-const STEP_S: f64 = 0.01;
+/// Steps of the model: a quarter of a stage's time, within these, s (with 0.01 s throughout the figures of the stop were the same to 0.01 g).
+const STEP_S: (f64, f64) = (0.01, 0.05);
 /// Relative wander of a hand's flow per square root of a second, and how long it remembers where it was, s. Guesses
 /// from a simulated hand (12 % wander with 1.5 s memory gives 0.14); to be replaced by logged flows.
 pub(super) const WANDER: f64 = 0.14;
@@ -330,28 +330,29 @@ impl Predictor {
         let began_s = from.seconds_from(self.began);
         let ended_s = self.stopped_at.map_or(f64::NEG_INFINITY, |t| from.seconds_from(t));
         let warned_s = self.warned_s();
-        let mut gone_s = 0.0;
-        while whole_s - gone_s > 1e-9 {
-            let dt = (whole_s - gone_s).min(STEP_S);
+        let stage_s = (self.display.lag_s / STAGES).max(STEP_S.0);
+        let steps = (whole_s / (0.25 * stage_s).clamp(STEP_S.0, STEP_S.1)).ceil();
+        let dt = whole_s / steps.max(1.0);
+        let moved = 1.0 - (-dt / stage_s).exp();
+        for i in 0..steps as u32 {
+            let middle_s = (f64::from(i) + 0.5) * dt;
             let flow = self.state[USUAL].max(self.state[FLOW]);
             let wander = (WANDER * flow).powi(2) + WANDER_FLOOR.powi(2);
-            let turn = if ended_s + gone_s >= 0.0 {
+            let turn = if ended_s + middle_s >= 0.0 {
                 Turn { psd: self.turn_psd, memory_s: f64::INFINITY }
-            } else if began_s + gone_s < BEGIN_S {
+            } else if began_s + middle_s < BEGIN_S {
                 Turn { psd: self.turn_psd, memory_s: RAMP_S }
             } else {
                 Turn { psd: wander, memory_s: MEMORY_S }
             };
-            let eased = self.eased_s(warned_s + gone_s + 0.5 * dt);
-            self.step(dt, turn, eased);
-            gone_s += dt;
+            let eased = self.eased_s(warned_s + middle_s);
+            self.step(dt, moved, turn, eased);
         }
         self.at = self.at.max(to);
     }
 
-    /// Of the flow `eased` leaves the jug.
-    fn step(&mut self, dt: f64, turn: Turn, eased: f64) {
-        let k = 1.0 - (-STAGES * dt / self.display.lag_s.max(STAGES * STEP_S)).exp();
+    /// Each stage moves by the share `k`; of the flow `eased` leaves the jug.
+    fn step(&mut self, dt: f64, k: f64, turn: Turn, eased: f64) {
         let keep = (-dt / turn.memory_s).exp();
         let through = if turn.memory_s.is_finite() { turn.memory_s * (1.0 - keep) } else { dt };
         let on = |v: &mut Row| {

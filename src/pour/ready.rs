@@ -13,6 +13,7 @@ use super::state::{Pan, Pour, State, Stream};
 use super::steps::{BEGUN_G, NOT_A_POUR_G_S, TOUCH_S, jump_g_s, push_recent};
 use crate::reading::Weighing;
 use crate::record::Mark;
+use crate::scale::COARSE_STEP_G;
 use crate::time::Instant;
 use std::collections::VecDeque;
 
@@ -153,8 +154,12 @@ impl Engine {
         }
     }
 
-    /// The very end of a landing's tail, seen after `ready`: the tare follows it.
+    /// The very end of a landing's tail, seen after `ready`: the tare follows it. A coarse display stands between two
+    /// steps of slop too: what it counts on is slop.
     fn tare_anew(&self, r: &mut Ready, w: Weighing) {
+        if self.start.scale.step.g() >= COARSE_STEP_G {
+            return;
+        }
         let fresh = w.arrived_at.seconds_from(r.pour.started) < FRESH_S && r.base_g == 0.0;
         let Some(rest) = self.at_rest().filter(|_| fresh && r.rises == 0) else { return };
         let moved_g = rest - r.pour.tare;

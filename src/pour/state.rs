@@ -4,6 +4,7 @@ use super::done::EITHER;
 use super::entry::Phase;
 use super::falls::Falls;
 use super::guidance::Guidance;
+use super::hand::Taught;
 use super::landing::Landing;
 use super::leaps::Leaps;
 use super::onset::Onset;
@@ -37,8 +38,8 @@ pub(super) struct Pour {
     /// Net that the scale showed when the stop was due, between two readings.
     pub(super) shown_at_stop: Option<f64>,
     pub(super) contact: Option<Duration>,
-    /// The hand learned from it: so much later it stops for each gram more, s/g.
-    pub(super) taught_s_g: f64,
+    /// What the hand learned from it.
+    pub(super) taught: Option<Taught>,
     /// Readings were lost or frozen during this pour: nothing is learned from it.
     pub(super) troubled: bool,
     /// A loudspeaker was lost during this pour: nothing is learned from it.
@@ -84,7 +85,7 @@ impl Pour {
             stop_cue: None,
             shown_at_stop: None,
             contact: None,
-            taught_s_g: 0.0,
+            taught: None,
             troubled: false,
             unheard: false,
             ran_on: false,

@@ -50,7 +50,7 @@ impl Engine {
         let leapt = pour.unsure_g > SPLASH_G.0;
         let trusted =
             !(leapt || pour.troubled || pour.ran_on || pour.unheard || touched || self.hearing.lost);
-        pour.taught_s_g = 0.0;
+        pour.taught = None;
         if let Some(called) = plan.called.filter(|_| trusted) {
             self.learn(&mut pour, called, net, first);
         }
@@ -62,13 +62,13 @@ impl Engine {
         let error_g = net - called.aim_g;
         if first {
             self.note_sum(pour, net);
-            pour.taught_s_g = self.hand.learns_s_g(called.flow_g_s, pour.settled);
+            pour.taught = self.hand.taught(error_g, called.flow_g_s, pour.settled);
             self.hand = self.hand.learn(error_g, called.flow_g_s, pour.settled);
             if self.start.settings.vessel == Vessel::Jug {
                 self.hand.pace = self.hand.pace.learn(called.steady_g_s);
             }
         } else if self.start.settings.finish == Finish::Trickle && pour.settled && pour.top_ups == 1 {
-            pour.taught_s_g = self.hand.trickle.learns_s_g(called.flow_g_s);
+            pour.taught = self.hand.trickle.taught(error_g, called.flow_g_s);
             self.hand.trickle = self.hand.trickle.learn(error_g, called.flow_g_s);
             self.hand.trickle.pace = self.hand.trickle.pace.learn(called.steady_g_s);
         } else {
@@ -78,11 +78,10 @@ impl Engine {
     }
 
     /// The last drops were weighed after the hand had learned: they count too. A coarse display does not tell them.
-    pub(super) fn learn_late(&mut self, pour: &Pour, off_g: f64) {
-        let late_s = pour.taught_s_g * off_g;
-        if self.start.scale.step.g() >= COARSE_STEP_G {
-            return;
-        }
+    pub(super) fn learn_late(&mut self, pour: &mut Pour, off_g: f64) {
+        let fine = self.start.scale.step.g() < COARSE_STEP_G;
+        let Some(taught) = pour.taught.as_mut().filter(|_| fine) else { return };
+        let late_s = taught.late_s(off_g);
         if pour.top_ups == 0 {
             self.hand = self.hand.learn_late(late_s);
         } else {

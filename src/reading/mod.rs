@@ -2,6 +2,7 @@
 //!
 //! Knows nothing about how the bytes came or what they are used for.
 
+mod beat;
 pub mod timing;
 
 use crate::time::Instant;
@@ -16,6 +17,16 @@ pub enum Indicated {
     Overload,
     /// Less than the scale can show.
     Underload,
+}
+
+impl Indicated {
+    /// The mass, where it says one.
+    pub fn mass(self) -> Option<Mass> {
+        match self {
+            Self::Mass(mass) => Some(mass),
+            Self::Overload | Self::Underload => None,
+        }
+    }
 }
 
 /// One message of a scale, as indicated.

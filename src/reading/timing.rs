@@ -6,7 +6,9 @@
 //! clear: then a reading was taken when it arrived. A constant delay of the link can't be seen
 //! from arrivals; it is learned as part of the hand.
 
+use super::beat::{Beat, Came as Shown, PROMPT_SDS};
 use crate::time::{Duration, Instant};
+use crate::units::Mass;
 use std::collections::VecDeque;
 
 /// Readings looked back on: 6 s of a usual scale, so that the period is known to a few parts in a
@@ -74,6 +76,8 @@ impl Fit {
 /// Arrival times to sampling times.
 #[derive(Clone, Debug, Default)]
 pub struct Timing {
+    /// Goes before all else where it is clear: a link that holds readings back by less than half a period, by chance.
+    beat: Beat,
     window: VecDeque<Came>,
     fit: Option<Fit>,
     /// In nearly every row of readings one lies near the line: it is a rhythm, not chance.
@@ -93,29 +97,43 @@ impl Timing {
 
     /// Takes the arrival of a reading and says when the scale took it: never after it arrived,
     /// never before the reading before it.
-    pub fn handle_arrival(&mut self, at: Instant) -> Instant {
+    pub fn handle_arrival(&mut self, at: Instant, mass: Option<Mass>) -> Instant {
         if self.window.back().is_some_and(|b| at.seconds_from(b.at) > PAUSE_S) {
+            // The beat has pauses of its own.
+            let beat = std::mem::take(&mut self.beat);
             self.reset();
+            self.beat = beat;
         }
+        let in_beat = self.beat.handle_arrival(Shown { at_s: at.seconds(), mass_g: mass.map(Mass::g) });
         let place = self.place(at);
         self.window.push_back(Came { place, at });
         if self.window.len() > KEPT {
             self.window.pop_front();
         }
-        self.refit();
-        if self.window.len() == KEPT {
-            self.repair();
+        if in_beat.is_some() {
+            (self.fit, self.even, self.chance, self.doubt) = (None, false, false, 0);
+        } else {
+            self.refit();
+            if self.window.len() == KEPT {
+                self.repair();
+            }
+            self.doubt();
         }
-        self.doubt();
         // A microsecond apart at least, so that no slope is infinite.
         let after = self.latest.map_or(Instant::START, |b| b + Duration::from_micros(1));
-        let taken = self.taken(at).max(after).min(at);
+        let taken =
+            in_beat.map_or_else(|| self.taken(at), |s| at.offset_seconds((s - at.seconds()).max(-LONGEST_S)));
+        let taken = taken.max(after).min(at);
         self.latest = Some(taken);
         taken
     }
 
     /// What is known of how readings come.
     pub fn rhythm(&self) -> Rhythm {
+        if let Some(beat) = self.beat.found() {
+            let jitter_s = Some(2.0 * PROMPT_SDS * beat.sd_s);
+            return Rhythm { rate_hz: Some(1.0 / beat.period_s), jitter_s, loss: Some(beat.loss) };
+        }
         let Some(fit) = self.believed() else { return Rhythm::default() };
         Rhythm { rate_hz: Some(1.0 / fit.period_s), jitter_s: Some(fit.held_s), loss: Some(self.loss()) }
     }

@@ -46,7 +46,7 @@ impl Chain {
         }
         self.decoder.handle_bytes(line.as_bytes(), at);
         while let Some(reading) = self.decoder.poll_reading() {
-            let taken_at = self.timing.handle_arrival(at);
+            let taken_at = self.timing.handle_arrival(at, reading.indicated.mass());
             if let Indicated::Mass(mass) = reading.indicated {
                 self.engine.handle_weighing(Weighing { mass, arrived_at: at, taken_at });
             }

@@ -158,7 +158,7 @@ impl Session {
             }
         }
         while let Some(reading) = self.decoder.poll_reading() {
-            let taken_at = self.timing.handle_arrival(t);
+            let taken_at = self.timing.handle_arrival(t, reading.indicated.mass());
             if let Indicated::Mass(mass) = reading.indicated {
                 self.engine.handle_weighing(Weighing { mass, arrived_at: t, taken_at });
             }

@@ -49,7 +49,7 @@ impl Bench {
             LinkEvent::Bytes { bytes, arrived_at } => {
                 self.decoder.handle_bytes(&bytes, arrived_at);
                 while let Some(reading) = self.decoder.poll_reading() {
-                    let taken_at = self.timing.handle_arrival(arrived_at);
+                    let taken_at = self.timing.handle_arrival(arrived_at, reading.indicated.mass());
                     if let Indicated::Mass(mass) = reading.indicated {
                         self.engine.handle_weighing(Weighing { mass, arrived_at, taken_at });
                     }

@@ -166,7 +166,11 @@ fn poured(model: &ScaleModel, seed: u64, pieces: u32) -> Engine {
         }
         for shown in potter.advance(t) {
             let mass = Mass::saturating(shown.mass_g);
-            engine.handle_weighing(Weighing { mass, arrived_at: t, taken_at: timing.handle_arrival(t) });
+            engine.handle_weighing(Weighing {
+                mass,
+                arrived_at: t,
+                taken_at: timing.handle_arrival(t, Some(mass)),
+            });
         }
         while let Some(output) = engine.poll_output() {
             if let Output::Cue(call) = output {

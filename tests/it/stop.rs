@@ -110,6 +110,21 @@ fn a_pour_finished_with_a_trickle_misses_by_half_as_much_and_stands_some_seconds
 }
 
 #[test]
+fn a_slow_stream_onto_a_display_of_whole_grams_is_told_its_stop_and_no_fault() {
+    for (target_g, flow_g_s) in [(15.0, 2.5), (8.0, 4.0 / 3.0)] {
+        let setup = Setup::of("coarse", "steady", target_g, flow_g_s).expect("a cell");
+        let fills = [2, 12]
+            .map(|i| session(&setup.clone().with_person(i, SESSIONS), Caller::Engine, FIRST_SEED + i, POURS));
+        let fills: Vec<_> = fills.into_iter().map(|fills| fills.expect("a session that ends")).collect();
+        let f = figures(&fills, target_g);
+        let told = fills.iter().flatten().filter(|fill| fill.told).count();
+        println!("{target_g} g: mean {:+.2} RMS {:.2} g, {told} told", f.mean_g, f.rms_g);
+        // Of 132 pours; what is off most is the tare, 0.29 g.
+        assert!(told >= 130 && f.rms_g < 0.65, "{target_g} g: {told} told, RMS {:.2} g", f.rms_g);
+    }
+}
+
+#[test]
 fn the_yardstick_s_classes_are_those_worked_by_hand() {
     // 59 fills of 30 g and one of 33 g: average 30.05 g, limit 9 % of it, 2.7045 g; furthest 2.95 g: 1.0908 of it.
     let mut run = vec![30.0; 59];

@@ -4,6 +4,7 @@ use super::seeds::seeded;
 use proptest::prelude::*;
 use tarebell::reading::timing::{Rhythm, Timing};
 use tarebell::time::Instant;
+use tarebell::units::Mass;
 
 /// Numbers from 0 to 1 that look random; the same for the same seed.
 struct Chance(u64);
@@ -51,7 +52,7 @@ fn errors_s(came: &[(f64, f64)]) -> (Vec<f64>, Rhythm) {
     let mut timing = Timing::default();
     let mut errors = Vec::new();
     for (taken_s, arrived_s) in came {
-        let got = timing.handle_arrival(Instant::START.offset_seconds(*arrived_s));
+        let got = timing.handle_arrival(Instant::START.offset_seconds(*arrived_s), None);
         assert!(got.seconds() <= arrived_s + 1e-6, "taken after it arrived");
         errors.push(got.seconds() - taken_s);
     }
@@ -108,6 +109,51 @@ fn lost_readings_are_counted_and_move_the_times_of_the_others_little() {
     assert!(rms(&worked_out) < rms(&arrived), "{} of {} s", rms(&worked_out), rms(&arrived));
 }
 
+/// A sum of twelve is normal to the third digit: mean 0, standard deviation 1.
+fn normal(chance: &mut Chance) -> f64 {
+    (0..12).map(|_| chance.next()).sum::<f64>() - 6.0
+}
+
+/// Root mean square errors of the times worked out and of the arrivals, s: readings late by chance with a standard deviation
+/// of two fifths of a period, a twelfth of them lost, of a weight that grows so fast, shown in steps of 0.1 g.
+fn shaken_and_lost(growth_g_s: f64) -> (f64, f64) {
+    let (mut worked_out, mut arrived) = (Vec::new(), Vec::new());
+    for seed in 1..20_u64 {
+        let mut chance = Chance(seed.wrapping_mul(2_654_435_769) | 1);
+        let (mut timing, mut latest_s) = (Timing::default(), 0.0_f64);
+        let (mut ours, mut raw) = (Vec::new(), Vec::new());
+        for i in 0..800 {
+            let taken_s = 5.0 + 0.1 * f64::from(i);
+            let late_s = (0.06 + 0.04 * normal(&mut chance)).max(0.0);
+            latest_s = (taken_s + late_s).max(latest_s);
+            if chance.next() < 1.0 / 12.0 {
+                continue;
+            }
+            let shown_g = (10.0 * (300.0 + growth_g_s * taken_s)).round() / 10.0;
+            let at = Instant::START.offset_seconds(latest_s);
+            let got = timing.handle_arrival(at, Some(Mass::saturating(shown_g)));
+            if i >= 200 {
+                ours.push(got.seconds() - taken_s);
+                raw.push(latest_s - taken_s);
+            }
+        }
+        for (all, of) in [(&mut worked_out, ours), (&mut arrived, raw)] {
+            let mean_s = of.iter().sum::<f64>() / of.len() as f64;
+            all.extend(of.iter().map(|s| s - mean_s));
+        }
+    }
+    println!("{growth_g_s} g/s: {:.4} s, arrivals {:.4} s", rms(&worked_out), rms(&arrived));
+    (rms(&worked_out), rms(&arrived))
+}
+
+#[test]
+fn the_beat_is_found_under_much_unevenness_and_losses_and_a_growing_weight_tells_what_was_lost() {
+    let (at_rest_s, arrived_s) = shaken_and_lost(0.0);
+    assert!(at_rest_s < 0.75 * arrived_s, "{at_rest_s} of {arrived_s} s");
+    let (pouring_s, arrived_s) = shaken_and_lost(8.0);
+    assert!(pouring_s < 0.4 * arrived_s, "{pouring_s} of {arrived_s} s");
+}
+
 #[test]
 fn bunches_with_losses_are_put_back_too() {
     let (mut worked_out, mut arrived) = (Vec::new(), Vec::new());
@@ -130,7 +176,7 @@ fn readings_without_a_rhythm_were_nearly_always_taken_when_they_arrived() {
         // A scale that only speaks when its weight changes.
         at_s += 0.02 - 0.25 * (1.0 - chance.next()).ln();
         let at = Instant::START.offset_seconds(at_s);
-        let back = at.seconds_from(timing.handle_arrival(at));
+        let back = at.seconds_from(timing.handle_arrival(at, None));
         if i > 64 {
             worst = worst.max(back);
             n += i32::from(back > 0.3);
@@ -155,11 +201,11 @@ fn a_scale_that_changes_its_rate_is_followed_within_a_window() {
 fn a_pause_begins_a_new_sequence() {
     let mut timing = Timing::default();
     for i in 0..100 {
-        timing.handle_arrival(Instant::START.offset_seconds(0.1 * f64::from(i)));
+        timing.handle_arrival(Instant::START.offset_seconds(0.1 * f64::from(i)), None);
     }
     assert!(timing.rhythm().rate_hz.is_some());
     let at = Instant::START.offset_seconds(12.0);
-    assert_eq!(timing.handle_arrival(at), at);
+    assert_eq!(timing.handle_arrival(at, None), at);
     assert_eq!(timing.rhythm(), Rhythm::default());
 }
 
@@ -172,7 +218,7 @@ proptest! {
         let (mut at, mut latest) = (1_000_000, 0);
         for gap_us in gaps_us {
             at += gap_us + 1;
-            let taken = timing.handle_arrival(Instant::from_us(at)).us();
+            let taken = timing.handle_arrival(Instant::from_us(at), None).us();
             prop_assert!(taken <= at && taken > latest, "{} then {}, arrived {}", latest, taken, at);
             latest = taken;
         }
