@@ -595,6 +595,64 @@ fn calibrations_stay_and_the_newest_wish_says_which_one_a_scale_goes_by() {
     assert_eq!((log.reader().in_force("A").unwrap(), log.reader().checks("A", 9).unwrap().len()), (None, 1));
 }
 
+/// A check that was not in order, made under this calibration.
+fn a_check(id: &str, calibration: Option<&str>) -> CheckRecord {
+    CheckRecord {
+        id: id.to_owned(),
+        scale: "A".to_owned(),
+        calibration: calibration.map(str::to_owned),
+        made_at: NOW,
+        mass_g: 50.0,
+        shown_g: 50.9,
+        error_g: 0.8,
+        u_g: 0.1,
+        room_c: Some(19.5),
+        says: "calibrate".to_owned(),
+    }
+}
+
+#[test]
+fn a_check_comes_back_only_with_the_calibration_that_it_was_made_under() {
+    let mut log = Log::new();
+    let made = |id: &str| CalibrationRecord {
+        id: id.to_owned(),
+        scale: "A".to_owned(),
+        made_at: NOW,
+        request: r#"{"division_g":0.1,"points":[]}"#.to_owned(),
+        offset_g: 0.0,
+        slope: 1.0,
+        bend_per_g: 0.0,
+        verdict: "good".to_owned(),
+    };
+    let keep = |log: &mut Log, write| drop(log.written(Write::Calibration(write)));
+    let go_by = |calibration: Option<CalibrationRecord>| CalibrationWrite::InForce {
+        scale: "A".to_owned(),
+        calibration: calibration.map(Box::new),
+        at: NOW,
+    };
+    let comes_back = |log: Log| {
+        let log = log.reopened();
+        (log.opened.checks.first().map(|c| c.id.clone()), log)
+    };
+    keep(&mut log, CalibrationWrite::Made { record: made("c1"), in_force: true });
+    keep(&mut log, CalibrationWrite::Checked(a_check("k1", Some("c1"))));
+    let (found, mut log) = comes_back(log);
+    assert_eq!(found.as_deref(), Some("k1"), "of the calibration in force");
+    keep(&mut log, CalibrationWrite::Made { record: made("c2"), in_force: true });
+    let (found, mut log) = comes_back(log);
+    assert_eq!(found, None, "calibrated since: the old check asks for nothing");
+    keep(&mut log, CalibrationWrite::Checked(a_check("k2", Some("c2"))));
+    keep(&mut log, go_by(Some(made("c1"))));
+    let (found, mut log) = comes_back(log);
+    assert_eq!(found, None, "back at the older calibration, the latest check was of the newer");
+    keep(&mut log, go_by(None));
+    let (found, mut log) = comes_back(log);
+    assert_eq!(found, None, "by what it shows");
+    keep(&mut log, CalibrationWrite::Checked(a_check("k3", None)));
+    keep(&mut log, go_by(Some(made("c2"))));
+    assert_eq!(comes_back(log).0, None, "a check of the scale as it shows says nothing of a calibration");
+}
+
 #[test]
 fn a_log_of_an_older_layout_is_not_read_beside_and_the_words_say_what_to_do() {
     let dir = tempfile::tempdir().unwrap();
