@@ -1,6 +1,7 @@
 //! The daemon's answers to the page: reads straight from the log, changes through the
 //! engine's thread.
 
+use super::beside;
 use super::calibrated::InForce;
 use super::clock::Clock;
 use super::event::{Answer, Beginning, Event, Reply};
@@ -250,6 +251,10 @@ impl Desk for Counter {
 
     fn checks(&self, most: u32) -> Result<Vec<CheckRecord>, Refusal> {
         self.reader()?.checks(&self.scale_id, most).map_err(storage)
+    }
+
+    fn beside_readings(&self) -> Result<(Option<f64>, Option<f64>), Refusal> {
+        beside::of(&self.reader()?, &self.scale_id).map_err(storage)
     }
 
     fn curve(&self, id: &str) -> Result<(PourRecord, Curve), Refusal> {

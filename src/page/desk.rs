@@ -46,6 +46,10 @@ pub struct RoutineWish {
     pub parts: Parts,
     /// The pour that it is judged for, and how far that may be off, g; none: the usual one.
     pub pour_g: Option<(f64, f64)>,
+    /// How far the scale drifts between calibrations, over the load, where that is known.
+    pub drift_share: Option<f64>,
+    /// What the latest pieces weighed bare, g, where there were some.
+    pub piece_g: Option<f64>,
     /// Temperature of the room, degrees Celsius.
     pub room_c: Option<f64>,
     /// Who does it.
@@ -119,6 +123,9 @@ pub trait Desk: Send + Sync + 'static {
     fn masses(&self) -> Result<Option<String>, Refusal>;
     /// The latest checks of the scale, at most so many, the newest first.
     fn checks(&self, most: u32) -> Result<Vec<CheckRecord>, Refusal>;
+    /// What is known beside the readings of a calibration: how far the scale drifts between two (a share of the load), and what
+    /// the latest pieces weighed bare, g.
+    fn beside_readings(&self) -> Result<(Option<f64>, Option<f64>), Refusal>;
     /// Things are weighed one after the other; none: it is left off. Gives where it stands.
     fn weigh(&self, things: Option<Things>) -> Result<Option<WeighedView>, Refusal>;
     /// Glazes, forms and coats: the newest version of each that stands on its shelf; or `all` versions of all.
