@@ -132,24 +132,18 @@ struct Taken {
 pub fn report(request: &CalibrationRequest) -> Result<Report, Refused> {
     let division_g = within("division_g", request.division_g, DIVISION_G)?;
     let taken = points(&request.points)?;
-    if let Some(n) = taken.iter().position(|t| t.reference.mass_g > 0.0 && t.reference.mass_g < division_g) {
-        let why = format!(
-            "is less than one step of the display ({division_g} g): no scale sees it; check the decimal point"
-        );
-        return Err(Refused::new(format!("points[{n}].nominal_g"), why));
-    }
+    seen(&taken, division_g)?;
     let zero_g = zero(&taken);
     let repeatability_g = repeatability(request, zero_g)?;
     let eccentric = eccentric(request)?;
-    let most_g = taken.iter().map(|t| t.reference.mass_g).fold(0.0, f64::max);
-    beside(request, FAR_OFF * most_g)?;
+    beside(request, FAR_OFF * heaviest_g(&taken))?;
     let known = Known {
         division_g,
         repeatability_g: repeatability_g.unwrap_or(0.0),
         eccentric_share: eccentric.map_or(0.0, |(off_g, centre_g)| off_g / centre_g),
-        u_slope: 0.0,
         creep_g: request.creep_g.unwrap_or(0.0),
         drift_share: request.drift_share.unwrap_or(0.0),
+        u_slope: 0.0,
     };
     right_masses(&taken, zero_g)?;
     let pour_g = pour(request.net_g, request.tolerance_g)?;
@@ -184,6 +178,20 @@ pub fn report(request: &CalibrationRequest) -> Result<Report, Refused> {
     };
     found.warnings = warnings(request, &found, repeatability_g.is_none());
     Ok(found)
+}
+
+fn heaviest_g(taken: &[Taken]) -> f64 {
+    taken.iter().map(|t| t.reference.mass_g).fold(0.0, f64::max)
+}
+
+/// Each mass is a step of the display at least.
+fn seen(taken: &[Taken], division_g: f64) -> Result<(), Refused> {
+    let unseen = |t: &Taken| t.reference.mass_g > 0.0 && t.reference.mass_g < division_g;
+    let Some(n) = taken.iter().position(unseen) else { return Ok(()) };
+    let why = format!(
+        "is less than one step of the display ({division_g} g): no scale sees it; check the decimal point"
+    );
+    Err(Refused::new(format!("points[{n}].nominal_g"), why))
 }
 
 fn points(all: &[PointRequest]) -> Result<Vec<Taken>, Refused> {
@@ -286,8 +294,7 @@ fn fitted(taken: &[Taken], known: &Known, zero_g: f64, reach_g: f64) -> Result<F
             "the scale showed the same for different masses: is it on hold, or overloaded?",
         )
     })?;
-    let largest_g = taken.iter().map(|t| t.reference.mass_g).fold(0.0, f64::max);
-    if largest_g < reach_g {
+    if heaviest_g(taken) < reach_g {
         return Ok(line);
     }
     let Some(bend) = fit(&points, Shape::Bend).filter(|b| b.freedom >= BEND_FREEDOM) else { return Ok(line) };

@@ -47,30 +47,34 @@ pub(super) fn warnings(request: &CalibrationRequest, found: &Report, unrepeated:
     if request.zero_return_g.is_some_and(|g| g.abs() > found.known.division_g) {
         warnings.push("After minutes under load the bare pan did not come back to its zero: tare shortly before each pour".to_owned());
     }
-    if request.warm_up_rounds.is_some_and(|rounds| rounds >= MOST_ROUNDS) {
-        warnings.push(format!(
-            "The warm-up was left after {MOST_ROUNDS} rounds with zero or span still moving: leave the scale on for an hour, \
-             away from sun and draughts, and calibrate again"
-        ));
-    }
-    if request.drift_share.is_none() {
-        warnings.push(
-            "Drift between calibrations is not included: too few checks of this scale are known; check it daily".to_owned(),
-        );
-    }
+    warnings.extend(left_out(request));
     if found.bend_per_g != 0.0 {
         warnings.push("The error bends with the load: the correction bends with it".to_owned());
     }
     let largest_g = found.loads.iter().map(|l| l.load_g).fold(0.0, f64::max);
     let reach_g = reach_g(request, found.pour_g.0);
     if largest_g < reach_g {
-        let whose = if request.piece_g.is_some() { "as those of late" } else { "taken as" };
+        let whose = if request.piece_g.is_some() { "by those of late" } else { "taken as" };
         warnings.push(format!(
-            "No mass was as heavy as a piece with its pour ({whose}: {reach_g} g): the greatest was {largest_g} g. \
+            "No mass was as heavy as a piece with its pour ({whose} {reach_g:.0} g): the greatest was {largest_g} g. \
              Above that the line is only carried on: add a heavier mass"
         ));
     }
     warnings
+}
+
+/// What was not waited for, and what no budget holds.
+fn left_out(request: &CalibrationRequest) -> impl Iterator<Item = String> {
+    let restless = request.warm_up_rounds.filter(|rounds| *rounds >= MOST_ROUNDS).map(|rounds| {
+        format!(
+            "The warm-up was left after {rounds} rounds with zero or span still moving: leave the scale on for an hour, \
+             away from sun and draughts, and calibrate again"
+        )
+    });
+    let drift = request.drift_share.is_none().then(|| {
+        "Drift between calibrations is not included: too few checks of this scale are known; check it daily".to_owned()
+    });
+    restless.into_iter().chain(drift)
 }
 
 /// What stands on the scale at the end of the pour, g.

@@ -12,6 +12,7 @@ use crate::record::{
     BatchRecord, CalibrationRecord, CalibrationWrite, CheckRecord, Found, History, PourRecord, Search, Shelf,
     ShelfRecord, Tally,
 };
+use crate::review::control_chart::Rules;
 use crate::time::Duration;
 use crate::units::Mass;
 
@@ -146,6 +147,8 @@ pub trait Desk: Send + Sync + 'static {
     fn tallies(&self) -> Result<Vec<Tally>, Refusal>;
     /// Whether batches may be compared by who poured.
     fn by_pourer(&self) -> Result<bool, Refusal>;
+    /// The run rules that are looked for where none are named.
+    fn run_rules(&self) -> Result<Rules, Refusal>;
     /// Does something to the log as a whole.
     fn keep(&self, history: History) -> Result<(), Refusal>;
     /// Copies the whole log into one file; gives its name and bytes.
@@ -153,7 +156,7 @@ pub trait Desk: Send + Sync + 'static {
     /// Such files, the newest first.
     fn backups(&self) -> Result<Vec<(String, u64)>, Refusal>;
     /// What such a file holds.
-    fn backup_file(&self, name: &str) -> Result<Vec<u8>, Refusal>;
+    fn backup_file(&self, name: &str) -> Result<std::fs::File, Refusal>;
     /// The log becomes what such a file holds; gives the copy of it as it was.
     fn restore(&self, name: &str) -> Result<(String, u64), Refusal>;
     /// A live client's loudspeaker is heard this late; none: no longer.

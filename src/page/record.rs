@@ -140,6 +140,12 @@ fn decimals(division_g: f64) -> usize {
     (0..5).find(whole).unwrap_or(5)
 }
 
+/// With its sign; what rounds to nothing has none.
+fn signed(g: f64, places: usize) -> String {
+    let text = format!("{g:+.places$}");
+    if text.chars().any(|c| ('1'..='9').contains(&c)) { text } else { format!("{:.places$}", 0.0) }
+}
+
 /// Weights as they were read: with the decimals of the display; one more where rest was the mean of several readings.
 fn read(division_g: f64, all: &[f64]) -> String {
     let steps = |g: &f64| (g / division_g - (g / division_g).round()).abs() < 1e-6;
@@ -176,7 +182,7 @@ fn results(request: &CalibrationRequest, found: &Report) -> String {
         .loads
         .iter()
         .map(|l| {
-            let signed = |g: f64| format!("{g:+.places$}");
+            let signed = |g: f64| signed(g, places);
             let plain = |g: f64| format!("{g:.places$}");
             let load = format!("{:.3}", l.load_g);
             vec![load, signed(l.error_g), signed(l.residual_g), plain(l.expanded_g), plain(l.limit_g)]
@@ -211,8 +217,7 @@ fn corners(request: &CalibrationRequest) -> String {
     let Some(c) = &request.corners else { return format!("<p>{}</p>", w("no_corners")) };
     // As the routine asks for them: front left, front right, back right, back left.
     let places = decimals(request.division_g) + 1;
-    let off =
-        |n: usize| c.readings_g.get(n).map_or("–".to_owned(), |g| format!("{:+.places$}", g - c.centre_g));
+    let off = |n: usize| c.readings_g.get(n).map_or("–".to_owned(), |g| signed(g - c.centre_g, places));
     let empty = || String::from("<td></td>");
     let cell = |text: String| format!("<td>{text}</td>");
     format!(
@@ -292,6 +297,10 @@ mod tests {
         assert_eq!([0.1, 0.2, 0.05, 0.01, 0.001, 1.0, 2.0, 0.5].map(decimals), [1, 1, 2, 2, 3, 0, 0, 1]);
         assert_eq!(read(0.1, &[0.0, 200.1]), "0.0, 200.1");
         assert_eq!(read(0.1, &[0.03, 200.1]), "0.03, 200.10");
+        assert_eq!(
+            (signed(-0.001, 2), signed(-0.01, 2), signed(0.1, 1)),
+            ("0.00".into(), "-0.01".into(), "+0.1".into())
+        );
         assert_eq!(read(1.0, &[500.0, 501.0]), "500, 501");
     }
 }

@@ -22,7 +22,9 @@ mod tests;
 mod wanted;
 mod writer;
 
-pub use backup::{BackupFile, backup_file, backup_files, backup_made, check_backup, new_backup};
+pub use backup::{
+    BackupFile, backup_file, backup_files, backup_made, check_backup, made_current, new_backup,
+};
 pub use fault::StoreError;
 pub use lock::{Lock, try_writable};
 pub use query::Reader;

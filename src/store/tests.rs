@@ -1186,3 +1186,60 @@ fn the_whole_log_is_copied_while_it_is_written_and_put_back() {
     old.pragma_update(None, "user_version", 1).unwrap();
     assert!(matches!(check_backup(&dir.join("backups/old.db")), Err(StoreError::Older { .. })));
 }
+
+#[test]
+fn letters_beyond_a_to_z_are_found_in_either_case() {
+    let mut log = Log::new();
+    let named = |id: &str, name: &str| BatchRecord { name: name.to_owned(), ..a_batch(id) };
+    log.written(Write::BatchCreated(named("b1", "Crème brûlée")));
+    log.written(Write::BatchCreated(named("b2", "Plain cups")));
+    log.written(commit(a_pour("p1", 1, 1, 42.0)));
+    log.written(commit(in_batch(
+        "b2",
+        PourRecord { label: Some("Año Übung".into()), ..a_pour("p2", 1, 1, 42.0) },
+    )));
+    let found = |words: &str| -> Vec<String> {
+        let search = Search { words: Some(words.to_owned()), ..Search::default() };
+        log.reader().find(&search, 9).unwrap().into_iter().map(|f| f.pour.id).collect()
+    };
+    for (words, id) in [("CRÈME", "p1"), ("crème BRÛ", "p1"), ("AÑO", "p2"), ("übUNG", "p2"), ("cups", "p2")]
+    {
+        assert_eq!(found(words), [id], "{words}");
+    }
+    assert_eq!(found("creme"), Vec::<String>::new(), "another letter is another word");
+}
+
+#[test]
+fn a_copy_of_an_older_layout_is_put_back_brought_up_to_date_and_stays_as_it_was() {
+    let mut log = Log::new();
+    log.written(Write::BatchCreated(a_batch("b1")));
+    let dir = log.dir.path().to_owned();
+    let before = new_backup(&dir, NOW).unwrap();
+    let old = dir.join("backups/older.db");
+    let fixture = include_bytes!("../../tests/it/fixtures/log-layout-3.db");
+    std::fs::write(&old, fixture).unwrap();
+    let (file, copied) = made_current(&old, NOW).unwrap();
+    assert!(copied && file != old);
+    assert_eq!(std::fs::read(&old).unwrap(), fixture, "left as it was");
+    assert!(backup_files(&dir).unwrap().iter().all(|f| f.name == "older.db"), "the copy is not listed");
+    log.written(Write::History(History::Restored { file, before }));
+    assert!(
+        log.reader().batch("b-fixture").unwrap().is_some() && log.reader().batch("b1").unwrap().is_none()
+    );
+    let newer = Connection::open(dir.join("backups/newer.db")).unwrap();
+    newer.pragma_update(None, "user_version", LAYOUT + 1).unwrap();
+    let refused = made_current(&dir.join("backups/newer.db"), NOW).unwrap_err();
+    assert!(matches!(refused, StoreError::Newer { .. }), "{refused}");
+    Connection::open(dir.join("backups/other.db")).unwrap().execute_batch("CREATE TABLE t (x)").unwrap();
+    let refused = made_current(&dir.join("backups/other.db"), NOW).unwrap_err();
+    assert!(refused.to_string().contains("no log of this program"), "{refused}");
+    assert!(std::fs::read_dir(dir.join("backups")).unwrap().count() == 5, "no half copy is left");
+}
+
+#[test]
+fn the_run_rules_that_were_chosen_stay() {
+    let mut log = Log::new();
+    assert_eq!(log.reader().run_rules().unwrap(), None);
+    log.written(Write::History(History::RunRules(5)));
+    assert_eq!(log.reopened().reader().run_rules().unwrap(), Some(5));
+}

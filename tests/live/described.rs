@@ -36,6 +36,10 @@ const SOMETIMES: [&str; 29] = [
     "water_c",
     "zero_return_g",
     "warm_up_rounds",
+    "drift_share",
+    "piece_g",
+    "u_mass_g",
+    "density_g_ml",
 ];
 
 fn resolved<'a>(schema: &'a Value, whole: &'a Value) -> &'a Value {
@@ -200,6 +204,8 @@ fn every_path_of_the_contract_is_described_and_every_described_path_answers() {
         "get /api/trend",
         "get /api/trend/plot",
         "post /api/history/by-pourer",
+        "get /api/history/rules",
+        "post /api/history/rules",
         "post /api/history/forget",
         "get /api/history.csv",
         "get /api/history.json",
@@ -321,6 +327,13 @@ fn real_replies_have_exactly_the_described_fields() {
     same("get", "/api/trend", "200", &rig.get("/api/trend?by=glaze"));
     let csv = json!({ "csv": "grams,target,low,high,day\n29,29,28,30,2026-01-31\nx,1,1,1,1\n" });
     same("post", "/api/history/look", "200", &rig.post("/api/history/look", csv));
+    same("get", "/api/history/rules", "200", &rig.get("/api/history/rules"));
+    same(
+        "post",
+        "/api/history/rules",
+        "200",
+        &rig.post("/api/history/rules", json!({ "rules": ["six-trend"] })),
+    );
     same("post", "/api/history/by-pourer", "200", &rig.post("/api/history/by-pourer", json!({ "on": true })));
     same(
         "post",

@@ -105,6 +105,17 @@ pub(crate) fn write(dir: &Path, batches: &[(BatchRecord, Vec<f64>)]) {
             jobs.push(Write::Pour { pour: pour(batch, piece, *net_g), hand: None, lag: None });
         }
     }
+    put(store, jobs);
+}
+
+/// A batch with records as they are.
+pub(crate) fn write_all(dir: &Path, batch: BatchRecord, pours: Vec<PourRecord>) {
+    let (store, _) = Store::open(dir, WallTime::from_unix_us(noon(400)), |_| {}).expect("a log");
+    let pours = pours.into_iter().map(|pour| Write::Pour { pour, hand: None, lag: None });
+    put(store, std::iter::once(Write::BatchCreated(batch)).chain(pours).collect());
+}
+
+fn put(store: Store, jobs: Vec<Write>) {
     for (write, ticket) in jobs.into_iter().zip(1..) {
         let mut job = Job { ticket, write, asked: None };
         while let Err(back) = store.try_write(job) {
