@@ -9,6 +9,7 @@ use crate::review::control_chart::{Rule, Rules};
 use crate::review::outcome::counted;
 use crate::review::{Given, Review};
 use crate::store::Reader;
+use crate::units::plain_figure;
 use anyhow::anyhow;
 use serde_json::json;
 use std::path::PathBuf;
@@ -64,7 +65,7 @@ pub(super) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
 }
 
 fn number(value: Option<f64>, digits: usize) -> String {
-    value.map_or("-".to_owned(), |v| format!("{v:.digits$}"))
+    value.map_or("-".to_owned(), |v| plain_figure(v, digits))
 }
 
 /// An interval, or that there is none.

@@ -12,7 +12,7 @@ use crate::record::{BatchRecord, PourRecord, Verdict};
 use crate::review::Review;
 use crate::review::outcome::{Look, Why};
 use crate::review::plots::Picture;
-use crate::units::Mass;
+use crate::units::{Mass, plain_figure};
 use axum::extract::State;
 use axum::response::Html;
 
@@ -78,7 +78,7 @@ fn piece(pour: &PourRecord, review: &Review) -> String {
 
 fn rows(review: &Review) -> Vec<(String, String)> {
     let number =
-        |value: Option<f64>, digits: usize| value.map_or("-".to_owned(), |v| format!("{v:.digits$}"));
+        |value: Option<f64>, digits: usize| value.map_or("-".to_owned(), |v| plain_figure(v, digits));
     let two = |value| number(value, 2);
     let range = |low: Option<f64>, high: Option<f64>| {
         low.zip(high).map_or(String::new(), |(low, high)| format!(" (95 %: {low:.2} to {high:.2})"))

@@ -6,7 +6,7 @@ use serde_json::{Map, Value, json};
 use std::collections::BTreeSet;
 
 /// Fields that stand in a message only where they say something.
-const SOMETIMES: [&str; 29] = [
+const SOMETIMES: [&str; 33] = [
     "about",
     "field",
     "left",

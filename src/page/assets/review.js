@@ -13,7 +13,7 @@ const RULES = Object.keys(w.rules);
 /** Batches to choose from; older ones are found below. */
 const LATEST = 200;
 
-const number = (value, digits) => (value === null || value === undefined ? "–" : value.toFixed(digits).replace("-", "−"));
+const number = (value, digits) => (value === null || value === undefined ? "–" : value.toFixed(digits).replace(/^-(?=[0.]*$)/, "").replace("-", "−"));
 
 export class ReviewPlace {
   #soon;
