@@ -240,6 +240,7 @@ fn calibrations_as_described(rig: &Rig, same: &dyn Fn(&str, &str, &str, &Value))
     same("get", "/api/scale/checks", "200", &rig.get("/api/scale/checks"));
     same("post", "/api/scale/room", "200", &rig.post("/api/scale/room", json!({ "room_c": 20.5 })));
     same("post", "/api/scale/check", "200", &rig.post("/api/scale/check", json!({})));
+    rig.post("/api/scale/check", json!({ "off": true }));
     same("post", "/api/scale/calibrate", "200", &rig.post("/api/scale/calibrate", json!({})));
     same("get", "/api/now", "200", &rig.until("steps", |now| !now["scale"]["routine"].is_null()));
     rig.post("/api/scale/calibrate", json!({ "off": true }));
