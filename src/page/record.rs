@@ -10,6 +10,7 @@ use crate::calibration::report::{Report, report};
 use crate::calibration::request::{CalibrationRequest, PointRequest, from_json};
 use crate::plot::{Palette, Plot, Size, svg};
 use crate::record::CalibrationRecord;
+use crate::units::plain_figure;
 use axum::extract::rejection::PathRejection;
 use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, header};
@@ -150,7 +151,7 @@ fn signed(g: f64, places: usize) -> String {
 fn read(division_g: f64, all: &[f64]) -> String {
     let steps = |g: &f64| (g / division_g - (g / division_g).round()).abs() < 1e-6;
     let places = decimals(division_g) + usize::from(!all.iter().all(steps));
-    all.iter().map(|g| format!("{g:.places$}")).collect::<Vec<_>>().join(", ")
+    all.iter().map(|g| plain_figure(*g, places)).collect::<Vec<_>>().join(", ")
 }
 
 fn readings(request: &CalibrationRequest) -> String {
@@ -301,6 +302,7 @@ mod tests {
             (signed(-0.001, 2), signed(-0.01, 2), signed(0.1, 1)),
             ("0.00".into(), "-0.01".into(), "+0.1".into())
         );
+        assert_eq!(read(0.1, &[-0.001, 0.02]), "0.00, 0.02");
         assert_eq!(read(1.0, &[500.0, 501.0]), "500, 501");
     }
 }
