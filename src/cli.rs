@@ -102,8 +102,8 @@ pub struct DemoArgs {
     /// Settings file of the tour [default: tarebell.toml in the data folder]
     #[arg(long, value_name = "FILE", requires = "tour")]
     pub config: Option<PathBuf>,
-    /// Folder of the tour's settings
-    #[arg(long, value_name = "DIR", requires = "tour")]
+    /// Folder that keeps the invented batch, to be reviewed; it must hold no log yet. With --tour, folder of its settings
+    #[arg(long, value_name = "DIR")]
     pub data: Option<PathBuf>,
 }
 

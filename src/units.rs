@@ -115,9 +115,24 @@ impl Length {
     }
 }
 
+/// A figure with so many decimals; one that rounds to nothing has no sign.
+pub fn plain_figure(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    match text.strip_prefix('-') {
+        Some(rest) if !rest.chars().any(|c| ('1'..='9').contains(&c)) => rest.to_owned(),
+        Some(_) | None => text,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_rounds_to_nothing_has_no_sign() {
+        let all = [(-0.001, 2), (-0.01, 2), (0.0, 1), (-3.0, 0)].map(|(v, n)| plain_figure(v, n));
+        assert_eq!(all, ["0.00", "-0.01", "0.0", "-3"]);
+    }
 
     #[test]
     fn a_quantity_is_never_nan_or_infinite() {

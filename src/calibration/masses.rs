@@ -1,7 +1,7 @@
 //! The potter's own reference masses: weights of a class, with a certificate or a stated limit, coins, a measured volume of
 //! water. As they are told ([`MassRequest`]), and as they are reckoned with ([`OwnMass`]).
 
-use super::reference::{COIN_WEAR, Reference, water_shows_g};
+use super::reference::{COIN_WEAR, Reference, shows_g, water_shows_g};
 use super::request::PointRequest;
 use crate::batch::Refused;
 use crate::batch::slurry::water_density;
@@ -12,6 +12,10 @@ use utoipa::ToSchema;
 pub const MOST_MASSES: usize = 12;
 /// Coins in one stack at most (own choice).
 const MOST_COINS: u32 = 200;
+/// Ten steps of the finest display that is calibrated here, g: less tells nothing of any scale.
+const LEAST_G: f64 = 0.001;
+/// What solid things weigh for their volume, g/mL: from wood to tungsten.
+const DENSITY: (f64, f64) = (0.5, 20.0);
 /// Longest name, in characters.
 const LONGEST_NAME: usize = 40;
 
@@ -34,6 +38,10 @@ pub struct MassRequest {
     /// Expanded uncertainty (k = 2) of its certificate, mg.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub uncertainty_mg: Option<f64>,
+    /// What it weighs for its volume, g/mL, where `nominal_g` is its true mass, as of coins or a stone; absent: it is told as
+    /// weights are marked. The air carries more of what is light for its volume.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub density_g_ml: Option<f64>,
     /// A stack of so many alike coins: worn by 1 percent of their mass, all alike.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub coins: Option<u32>,
@@ -75,6 +83,7 @@ impl OwnMass {
             }
         };
         let plain = format!("{} g", rounded(reference.mass_g));
+        let reference = in_air(told, reference, at)?;
         let name = told.name.as_deref().map(str::trim).filter(|n| !n.is_empty());
         if name.is_some_and(|n| n.chars().count() > LONGEST_NAME || n.chars().any(char::is_control)) {
             let why = format!("write at most {LONGEST_NAME} characters of plain text on one line");
@@ -123,8 +132,11 @@ fn rounded(g: f64) -> f64 {
 fn grams(told: &MassRequest, at: &str) -> Result<f64, Refused> {
     let field = format!("{at}.nominal_g");
     match told.nominal_g {
-        Some(g) if g > 0.0 && g <= 50_000.0 => Ok(g),
-        Some(g) => Err(Refused::new(field, format!("{g} g is outside 0 to 50000: check the decimal point"))),
+        Some(g) if (LEAST_G..=50_000.0).contains(&g) => Ok(g),
+        Some(g) => {
+            let why = format!("{g} g is outside {LEAST_G} to 50000: check the decimal point");
+            Err(Refused::new(field, why))
+        }
         None => Err(Refused::new(field, "missing: what is it worth in grams?")),
     }
 }
@@ -138,6 +150,23 @@ fn weight(told: &MassRequest, at: &str) -> Result<Reference, Refused> {
         ..PointRequest::default()
     };
     Reference::of(&point, at)
+}
+
+/// What the scale shows of a true mass of this density.
+fn in_air(told: &MassRequest, of: Reference, at: &str) -> Result<Reference, Refused> {
+    let Some(density) = told.density_g_ml else { return Ok(of) };
+    let field = format!("{at}.density_g_ml");
+    if told.class.is_some() || told.water_ml.is_some() {
+        let why =
+            "weights of a class are marked as they weigh in air, and water has its own density: leave it out";
+        return Err(Refused::new(field, why));
+    }
+    if !(DENSITY.0..=DENSITY.1).contains(&density) {
+        let why =
+            format!("{density} g/mL is outside {} to {}: steel has 7.9, brass 8.4", DENSITY.0, DENSITY.1);
+        return Err(Refused::new(field, why));
+    }
+    Ok(Reference { mass_g: rounded(shows_g(of.mass_g, density)), ..of })
 }
 
 /// Coins wear alike: the error of one counts as often as there are coins.
@@ -198,6 +227,17 @@ mod tests {
     }
 
     #[test]
+    fn the_air_carries_more_of_a_stone_than_of_a_weight() {
+        // OIML D 28: conventional mass = m (1 - 1.2 / rho) / (1 - 1.2 / 8000), rho in kg/m3. 300 g of stone at 2700: worked
+        // by hand 300 x 0.99955556 / 0.99985 = 299.9117 g.
+        let stone = told(r#"{ "nominal_g": 300, "uncertainty_mg": 50, "density_g_ml": 2.7 }"#).unwrap();
+        assert!((stone.reference.mass_g - 299.9117).abs() < 2e-4, "{stone:?}");
+        assert_eq!(stone.name, "300 g", "called as it is marked");
+        let weight = told(r#"{ "nominal_g": 200, "mpe_mg": 10, "density_g_ml": 8.0 }"#).unwrap();
+        assert_eq!(weight.reference.mass_g, 200.0);
+    }
+
+    #[test]
     fn what_is_not_known_of_a_mass_is_asked_for_by_its_field() {
         for (json, field) in [
             ("{}", "masses[0].nominal_g"),
@@ -205,6 +245,10 @@ mod tests {
             (r#"{ "nominal_g": -1, "class": "M1" }"#, "masses[0].nominal_g"),
             (r#"{ "nominal_g": 5, "coins": 0 }"#, "masses[0].coins"),
             (r#"{ "nominal_g": 5, "coins": 3, "class": "M1" }"#, "masses[0].class"),
+            (r#"{ "nominal_g": 1e-9, "mpe_mg": 1 }"#, "masses[0].nominal_g"),
+            (r#"{ "nominal_g": 1, "mpe_mg": 500 }"#, "masses[0].mpe_mg"),
+            (r#"{ "nominal_g": 20, "class": "M1", "density_g_ml": 7.9 }"#, "masses[0].density_g_ml"),
+            (r#"{ "nominal_g": 5, "coins": 3, "density_g_ml": 890 }"#, "masses[0].density_g_ml"),
             (r#"{ "water_ml": 100 }"#, "masses[0].mpe_ml"),
             (r#"{ "water_ml": 100, "mpe_ml": 1, "water_c": 90 }"#, "masses[0].water_c"),
         ] {

@@ -14,6 +14,7 @@ pub mod reference;
 pub mod report;
 pub mod request;
 pub mod statistics;
+mod taken;
 pub mod told;
 pub mod uncertainty;
-mod warnings;
+pub mod warnings;

@@ -65,7 +65,8 @@ fn band(loads: &[&Load]) -> Vec<(f64, f64, f64)> {
 /// Each placement of a load that was set down several times, less their mean. `None` where none was.
 pub fn spread(request: &CalibrationRequest) -> Option<Plot> {
     let mut groups: Vec<Vec<f64>> = Vec::new();
-    for p in &request.points {
+    // The bare pan against itself is no placement.
+    for p in request.points.iter().filter(|p| p.nominal_g > 0.0 || p.base_readings_g.is_none()) {
         let base_g = |n: usize| p.base_readings_g.as_ref().and_then(|b| b.get(n)).copied().unwrap_or(0.0);
         groups.push(p.readings_g.iter().enumerate().map(|(n, g)| g - base_g(n)).collect());
     }

@@ -157,8 +157,8 @@ impl Reference {
         let u_g = match (&point.class, point.mpe_mg, point.uncertainty_mg) {
             (None, None, None) if mass_g == 0.0 => 0.0,
             (Some(word), None, None) => even(Self::limit_of(word, mass_g, at)?),
-            (None, Some(mg), None) => even(positive(mg, &format!("{at}.mpe_mg"))?),
-            (None, None, Some(mg)) => positive(mg, &format!("{at}.uncertainty_mg"))? / 1e3 / 2.0,
+            (None, Some(mg), None) => even(positive(mg, mass_g, &format!("{at}.mpe_mg"))?),
+            (None, None, Some(mg)) => positive(mg, mass_g, &format!("{at}.uncertainty_mg"))? / 1e3 / 2.0,
             (None, None, None) => {
                 let why =
                     "how well is this mass known? Give its class (such as M1), mpe_mg or uncertainty_mg";
@@ -186,15 +186,31 @@ impl Reference {
     }
 }
 
-fn positive(mg: f64, field: &str) -> Result<f64, Refused> {
-    if mg > 0.0 && mg <= 1e6 { Ok(mg) } else { Err(Refused::new(field, format!("{mg} mg must be above 0"))) }
+/// Above nothing, and no more than a tenth of the mass: what is known worse is no reference (own choice).
+fn positive(mg: f64, mass_g: f64, field: &str) -> Result<f64, Refused> {
+    let most_mg = 100.0 * mass_g.max(0.0);
+    if mg <= 0.0 || !mg.is_finite() {
+        Err(Refused::new(field, format!("{mg} mg must be above 0")))
+    } else if mass_g > 0.0 && mg > most_mg {
+        let why =
+            format!("{mg} mg is more than a tenth of {mass_g} g: check the unit (mg), or take another mass");
+        Err(Refused::new(field, why))
+    } else {
+        Ok(mg)
+    }
 }
 
 /// Mass in g that a scale shows of so much water: its density at that temperature (`batch::slurry::water_density`, g/mL), less
 /// what the air carries more of it than of the weights a scale is set with (0.105 percent, derived from OIML D 28).
 pub fn water_shows_g(millilitres: f64, density_g_ml: f64) -> f64 {
+    shows_g(millilitres * density_g_ml, density_g_ml)
+}
+
+/// Mass in g that a scale shows of a true mass of this density, g/mL: conventional mass of OIML D 28, air of 1.2 kg/m3
+/// against weights of 8000 kg/m3.
+pub fn shows_g(true_g: f64, density_g_ml: f64) -> f64 {
     let carried = |density_g_ml: f64| 1.0 - 0.0012 / density_g_ml;
-    millilitres * density_g_ml * carried(density_g_ml) / carried(8.0)
+    true_g * carried(density_g_ml) / carried(8.0)
 }
 
 /// The nominal masses that something which shows so much may be, nearest first: what was set down in the place of another.

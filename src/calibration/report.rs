@@ -5,25 +5,22 @@ use super::fit::{Fit, Point, Shape, fit};
 use super::fitness::{Fitness, GOOD, class_iii_limit_g, fitness};
 use super::reference::{Reference, looks_like_g};
 use super::request::{CalibrationRequest, PointRequest};
-use super::statistics::{mean, squares_about_mean};
+use super::statistics::mean;
+use super::taken::{FAR_OFF, MOST, MOST_G, beside, eccentric, hysteresis, readings, repeatability};
 use super::told::{pour, within};
 use super::uncertainty::{Known, Term, combined_g};
-use super::warnings::{PIECE_G, misfit, warnings};
+use super::warnings::{misfit, reach_g, warnings};
 use crate::batch::Refused;
 
 /// Limits of a display's step, g: from a fine laboratory scale to one that can't guide a bowl.
 const DIVISION_G: (f64, f64) = (0.0001, 10.0);
-/// More than this no bench scale carries, g.
-const MOST_G: f64 = 100_000.0;
-/// Points, and readings of each, of more than a long morning (own choice).
-const MOST: usize = 1000;
-/// A scale further off than this is not a matter of correcting (own choice): another mass lies there, or it is broken.
-const FAR_OFF: f64 = 0.1;
 /// A bend is told from chance by this many of its standard deviations (Student's t of three degrees of freedom, 5 percent,
 /// two-sided: 3.18).
 const BEND_SIGMAS: f64 = 3.2;
 /// ... and with at least so many points more than a curve needs.
 const BEND_FREEDOM: usize = 3;
+/// Masses that agree to this share are one and the same (far below what any limit of error is told to).
+const SAME: f64 = 1e-6;
 /// USP <41>: the smallest net weight is 2000 standard deviations, for 0.10 percent (2019 text, quoted in a forum).
 const USP: f64 = 2000.0;
 
@@ -40,6 +37,10 @@ pub struct Load {
     pub expanded_g: f64,
     /// Limit of error of class III at initial verification with this step (OIML R 76), g: a yardstick only.
     pub limit_g: f64,
+    /// Standard uncertainty of the mass itself, g.
+    pub u_mass_g: f64,
+    /// Standard uncertainty of its mean reading by digit and spread alone, g.
+    pub u_read_g: f64,
 }
 
 /// A scale as it was found.
@@ -53,8 +54,12 @@ pub struct Report {
     pub bend_per_g: f64,
     /// What the scale showed of the largest load, g: above it a bend goes on as its tangent.
     pub bends_to_g: f64,
+    /// What the bare pan showed, g; 0 where each load was told with what stood there before.
+    pub zero_g: f64,
     /// Each point.
     pub loads: Vec<Load>,
+    /// The load that was set down several times, as a point of its own that the line was not laid through.
+    pub placed: Option<Load>,
     /// Standard deviation of placements, g.
     pub repeatability_g: f64,
     /// Greatest difference between going up and down at one load, g; `None` where no load was met both ways.
@@ -93,6 +98,16 @@ impl Report {
         self.fitness != Fitness::TooCoarse && self.misfit_g.is_none()
     }
 
+    /// What the scale, corrected, made of this very mass beyond what it is worth, g, and the standard uncertainty of that by
+    /// readings alone: the mass's own error is in it, whatever it is. `None` where it was not among the masses.
+    pub fn made_of(&self, mass: Reference) -> Option<(f64, f64)> {
+        let alike = |a: f64, b: f64| (a - b).abs() <= SAME * a.abs().max(b.abs());
+        let its = |l: &&Load| alike(l.load_g, mass.mass_g) && alike(l.u_mass_g, mass.u_g);
+        let surest = |a: &&Load, b: &&Load| a.u_read_g.total_cmp(&b.u_read_g);
+        let best = self.loads.iter().chain(&self.placed).filter(its).min_by(surest)?;
+        Some((-best.residual_g - self.corrected_g(self.zero_g), best.u_read_g))
+    }
+
     /// A weight as it is, g.
     pub fn corrected_g(&self, indicated_g: f64) -> f64 {
         self.correction().of_g(indicated_g)
@@ -117,20 +132,22 @@ struct Taken {
 pub fn report(request: &CalibrationRequest) -> Result<Report, Refused> {
     let division_g = within("division_g", request.division_g, DIVISION_G)?;
     let taken = points(&request.points)?;
-    let repeatability_g = repeatability(request)?;
+    seen(&taken, division_g)?;
+    let zero_g = zero(&taken);
+    let repeatability_g = repeatability(request, zero_g)?;
     let eccentric = eccentric(request)?;
-    within("zero_return_g", request.zero_return_g.unwrap_or(0.0), (-100.0, 100.0))?;
+    beside(request, FAR_OFF * heaviest_g(&taken))?;
     let known = Known {
         division_g,
         repeatability_g: repeatability_g.unwrap_or(0.0),
         eccentric_share: eccentric.map_or(0.0, |(off_g, centre_g)| off_g / centre_g),
+        creep_g: request.creep_g.unwrap_or(0.0),
+        drift_share: request.drift_share.unwrap_or(0.0),
         u_slope: 0.0,
-        creep_g: within("creep_g", request.creep_g.unwrap_or(0.0), (0.0, 100.0))?,
     };
-    let zero_g = zero(&taken);
     right_masses(&taken, zero_g)?;
     let pour_g = pour(request.net_g, request.tolerance_g)?;
-    let fitted = fitted(&taken, &known, zero_g, PIECE_G + pour_g.0)?;
+    let fitted = fitted(&taken, &known, zero_g, reach_g(request, pour_g.0))?;
     let bends_to_g = taken.iter().map(|t| indicated_g(t, zero_g)).fold(0.0, f64::max);
     upright(&fitted, bends_to_g)?;
     let known = Known { u_slope: u_slope(&fitted, &taken), ..known };
@@ -143,7 +160,9 @@ pub fn report(request: &CalibrationRequest) -> Result<Report, Refused> {
         slope: fitted.coefficients[1],
         bend_per_g: fitted.coefficients[2],
         bends_to_g,
+        zero_g,
         misfit_g: misfit(&loads),
+        placed: placed(request, &taken, &fitted, &known, zero_g),
         loads,
         repeatability_g: known.repeatability_g,
         hysteresis_g: hysteresis(&request.points),
@@ -161,12 +180,18 @@ pub fn report(request: &CalibrationRequest) -> Result<Report, Refused> {
     Ok(found)
 }
 
-fn readings(field: &str, readings: &[f64]) -> Result<(), Refused> {
-    if readings.is_empty() || readings.len() > MOST {
-        let why = format!("has {} readings: give 1 to {MOST}", readings.len());
-        return Err(Refused::new(field, why));
-    }
-    readings.iter().try_for_each(|r| within(field, *r, (-MOST_G, MOST_G)).map(drop))
+fn heaviest_g(taken: &[Taken]) -> f64 {
+    taken.iter().map(|t| t.reference.mass_g).fold(0.0, f64::max)
+}
+
+/// Each mass is a step of the display at least.
+fn seen(taken: &[Taken], division_g: f64) -> Result<(), Refused> {
+    let unseen = |t: &Taken| t.reference.mass_g > 0.0 && t.reference.mass_g < division_g;
+    let Some(n) = taken.iter().position(unseen) else { return Ok(()) };
+    let why = format!(
+        "is less than one step of the display ({division_g} g): no scale sees it; check the decimal point"
+    );
+    Err(Refused::new(format!("points[{n}].nominal_g"), why))
 }
 
 fn points(all: &[PointRequest]) -> Result<Vec<Taken>, Refused> {
@@ -269,8 +294,7 @@ fn fitted(taken: &[Taken], known: &Known, zero_g: f64, reach_g: f64) -> Result<F
             "the scale showed the same for different masses: is it on hold, or overloaded?",
         )
     })?;
-    let largest_g = taken.iter().map(|t| t.reference.mass_g).fold(0.0, f64::max);
-    if largest_g < reach_g {
+    if heaviest_g(taken) < reach_g {
         return Ok(line);
     }
     let Some(bend) = fit(&points, Shape::Bend).filter(|b| b.freedom >= BEND_FREEDOM) else { return Ok(line) };
@@ -288,55 +312,33 @@ fn u_slope(fitted: &Fit, taken: &[Taken]) -> f64 {
     fitted.unit_sd(1).max(fitted.sd(1)).hypot(of_masses)
 }
 
-fn repeatability(request: &CalibrationRequest) -> Result<Option<f64>, Refused> {
-    let mut groups: Vec<Vec<f64>> = Vec::new();
-    for p in &request.points {
-        let base = p.base_readings_g.as_ref();
-        // A difference of two readings scatters by both: half of its variance each.
-        let nets = p.readings_g.iter().enumerate().map(|(n, r)| match base.and_then(|b| b.get(n)) {
-            Some(b) => (r - b) / 2.0_f64.sqrt(),
-            None => *r,
-        });
-        groups.push(nets.collect());
-    }
-    if let Some(repeat) = &request.repeat {
-        within("repeat.load_g", repeat.load_g, (0.0, MOST_G))?;
-        readings("repeat.readings_g", &repeat.readings_g)?;
-        groups.push(repeat.readings_g.clone());
-    }
-    let spread: Vec<&Vec<f64>> = groups.iter().filter(|g| g.len() >= 2).collect();
-    let freedom: usize = spread.iter().map(|g| g.len() - 1).sum();
-    let squares: f64 = spread.iter().map(|g| squares_about_mean(g)).sum();
-    Ok((freedom > 0).then(|| (squares / freedom as f64).sqrt()))
-}
-
-/// Greatest difference off the centre, and the load, g.
-fn eccentric(request: &CalibrationRequest) -> Result<Option<(f64, f64)>, Refused> {
-    let Some(corners) = &request.corners else { return Ok(None) };
-    let centre_g = within("corners.centre_g", corners.centre_g, (1.0, MOST_G))?;
-    if corners.readings_g.len() != 4 {
-        let why = format!("has {} readings: give four, one towards each corner", corners.readings_g.len());
-        return Err(Refused::new("corners.readings_g", why));
-    }
-    readings("corners.readings_g", &corners.readings_g)?;
-    let off_g = corners.readings_g.iter().map(|r| (r - centre_g).abs()).fold(0.0, f64::max);
-    Ok(Some((off_g, centre_g)))
-}
-
-/// Greatest difference of the mean readings up and down at one load.
-fn hysteresis(points: &[PointRequest]) -> Option<f64> {
-    let going = |way: &'static str| points.iter().filter(move |p| p.direction.as_deref() == Some(way));
-    let both = going("up")
-        .flat_map(|up| going("down").filter(|d| d.nominal_g == up.nominal_g).map(move |d| (up, d)));
-    both.map(|(up, down)| (mean(&down.readings_g) - mean(&up.readings_g)).abs()).reduce(f64::max)
-}
-
 /// The net weight from which on U is at most a third of its tolerance: u^2 = a^2 + b^2 net^2 against (share net / 6)^2.
 fn smallest(known: &Known, (net_g, tolerance_g): (f64, f64)) -> Option<f64> {
     let at_zero = combined_g(&known.net(0.0));
     let of_net = (combined_g(&known.net(net_g)).powi(2) - at_zero.powi(2)).max(0.0).sqrt() / net_g;
     let room = (GOOD * tolerance_g / net_g / 2.0).powi(2) - of_net.powi(2);
     (room > 0.0).then(|| at_zero / room.sqrt())
+}
+
+/// The load of the placements: told by its mass alone, so that how well that is known is looked up among the points; where
+/// it stands there only with others, its share of them.
+fn placed(
+    request: &CalibrationRequest,
+    taken: &[Taken],
+    fitted: &Fit,
+    known: &Known,
+    zero_g: f64,
+) -> Option<Load> {
+    let repeat = request.repeat.as_ref()?;
+    let u_g = repeat.u_mass_g.or_else(|| {
+        let same = |t: &&Taken| (t.reference.mass_g - repeat.load_g).abs() <= SAME * repeat.load_g;
+        taken.iter().find(same).map(|t| t.reference.u_g)
+    })?;
+    let reference = Reference { mass_g: repeat.load_g, u_g };
+    // Each stood on a bare pan.
+    let shown_g = mean(&repeat.readings_g) - zero_g;
+    let t = Taken { reference, shown_g, n: repeat.readings_g.len(), based: true };
+    loads(&[t], fitted, known, zero_g).pop()
 }
 
 fn loads(taken: &[Taken], fitted: &Fit, known: &Known, zero_g: f64) -> Vec<Load> {
@@ -348,6 +350,8 @@ fn loads(taken: &[Taken], fitted: &Fit, known: &Known, zero_g: f64) -> Vec<Load>
             residual_g: mass_g - fitted.at(shown_g),
             expanded_g: 2.0 * combined_g(&known.load(mass_g, t.reference.u_g)),
             limit_g: class_iii_limit_g(mass_g, known.division_g),
+            u_mass_g: t.reference.u_g,
+            u_read_g: reading_g2(t, known).sqrt(),
         }
     };
     taken.iter().map(each).collect()

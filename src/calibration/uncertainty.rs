@@ -20,6 +20,8 @@ pub struct Known {
     pub u_slope: f64,
     /// Change under a constant load within a pour, g, a standard uncertainty; 0: not measured.
     pub creep_g: f64,
+    /// How far the scale drifts from one calibration to the next, over the load, a standard uncertainty; 0: not known.
+    pub drift_share: f64,
 }
 
 /// A term of the budget.
@@ -53,6 +55,7 @@ impl Known {
             term("off the centre", net_g.abs() * self.eccentric_u()),
             term("slope", net_g.abs() * self.u_slope),
             term("creep", self.creep_g),
+            term("drift", net_g.abs() * self.drift_share),
         ]
     }
 

@@ -8,6 +8,11 @@ use super::uncertainty::LEAST_SPREAD;
 
 /// What a bare piece weighs where nothing else is known, g (a mug: common practice, no source).
 pub(super) const PIECE_G: f64 = 300.0;
+/// From a cup's lid to the largest bowl (own choice).
+pub(super) const PIECES_G: (f64, f64) = (10.0, 20_000.0);
+/// The warm-up is gone on from after so many rounds, steady or not (own choice: half an hour of warm-up is usual, from
+/// memory).
+pub const MOST_ROUNDS: u32 = 30;
 /// A residual of so many times its expanded uncertainty (k = 2) is not by chance: three standard uncertainties, the action
 /// limit of a control chart. At once U itself one right load in twenty would be called wrong, and there are many in a series.
 const UNLIKELY: f64 = 1.5;
@@ -42,18 +47,39 @@ pub(super) fn warnings(request: &CalibrationRequest, found: &Report, unrepeated:
     if request.zero_return_g.is_some_and(|g| g.abs() > found.known.division_g) {
         warnings.push("After minutes under load the bare pan did not come back to its zero: tare shortly before each pour".to_owned());
     }
+    warnings.extend(left_out(request));
     if found.bend_per_g != 0.0 {
         warnings.push("The error bends with the load: the correction bends with it".to_owned());
     }
     let largest_g = found.loads.iter().map(|l| l.load_g).fold(0.0, f64::max);
-    let reach_g = PIECE_G + found.pour_g.0;
+    let reach_g = reach_g(request, found.pour_g.0);
     if largest_g < reach_g {
+        let whose = if request.piece_g.is_some() { "by those of late" } else { "taken as" };
         warnings.push(format!(
-            "No mass was as heavy as a piece with its pour (taken as {reach_g} g): the greatest was {largest_g} g. \
+            "No mass was as heavy as a piece with its pour ({whose} {reach_g:.0} g): the greatest was {largest_g} g. \
              Above that the line is only carried on: add a heavier mass"
         ));
     }
     warnings
+}
+
+/// What was not waited for, and what no budget holds.
+fn left_out(request: &CalibrationRequest) -> impl Iterator<Item = String> {
+    let restless = request.warm_up_rounds.filter(|rounds| *rounds >= MOST_ROUNDS).map(|rounds| {
+        format!(
+            "The warm-up was left after {rounds} rounds with zero or span still moving: leave the scale on for an hour, \
+             away from sun and draughts, and calibrate again"
+        )
+    });
+    let drift = request.drift_share.is_none().then(|| {
+        "Drift between calibrations is not included: too few checks of this scale are known; check it daily".to_owned()
+    });
+    restless.into_iter().chain(drift)
+}
+
+/// What stands on the scale at the end of the pour, g.
+pub(super) fn reach_g(request: &CalibrationRequest, net_g: f64) -> f64 {
+    request.piece_g.unwrap_or(PIECE_G) + net_g
 }
 
 fn misfit_said(found: &Report, load_g: f64) -> Option<String> {

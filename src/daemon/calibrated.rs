@@ -7,7 +7,7 @@ use super::table::Table;
 use crate::calibration::check::{Due, due};
 use crate::calibration::correction::Correction;
 use crate::calibration::fitness::{Fitness, fitness};
-use crate::calibration::report::report;
+use crate::calibration::report::{Report, report};
 use crate::calibration::request::from_json;
 use crate::calibration::uncertainty::{Known, combined_g};
 use crate::guide::weighed::Weighed;
@@ -22,8 +22,8 @@ use crate::store::Write;
 pub(super) struct InForce {
     pub(super) record: CalibrationRecord,
     pub(super) correction: Correction,
-    /// What is known of the scale by it; none where its readings can't be reckoned with any more.
-    pub(super) known: Option<Known>,
+    /// What was found of the scale; none where its readings can't be reckoned with any more.
+    pub(super) found: Option<Box<Report>>,
     /// Temperature of the room then.
     pub(super) room_c: Option<f64>,
 }
@@ -40,13 +40,17 @@ impl InForce {
             bend_per_g: record.bend_per_g,
             bends_to_g: found.as_ref().map_or(f64::MAX, |found| found.bends_to_g),
         };
-        let known = found.map(|found| found.known);
-        Self { record, correction, known, room_c }
+        Self { record, correction, found: found.map(Box::new), room_c }
+    }
+
+    /// What is known of the scale by it.
+    pub(super) fn known(&self) -> Option<Known> {
+        self.found.as_ref().map(|found| found.known)
     }
 
     /// Standard uncertainty of a net weight of so much, g.
     pub(super) fn net_u_g(&self, net_g: f64) -> Option<f64> {
-        self.known.map(|known| combined_g(&known.net(net_g)))
+        self.known().map(|known| combined_g(&known.net(net_g)))
     }
 
     /// Whether the scale will do for this.

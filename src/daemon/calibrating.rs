@@ -82,7 +82,8 @@ async fn lead(daemon: &Daemon, args: &CalibrateArgs) -> anyhow::Result<ExitCode>
             return Ok(ExitCode::from(USAGE));
         }
     };
-    let wish = wish(args, masses);
+    let beside = ask(daemon, |desk| desk.beside_readings()).await?.map_err(|r| anyhow!(words(r)))?;
+    let wish = wish(args, masses, beside);
     if let Err(refusal) = ask(daemon, move |desk| desk.routine(Some(wish))).await? {
         note(format!("tarebell calibrate: {}", words(refusal)));
         return Ok(ExitCode::from(USAGE));
@@ -117,7 +118,11 @@ async fn masses(daemon: &Daemon, args: &CalibrateArgs) -> anyhow::Result<Result<
     Ok(set)
 }
 
-fn wish(args: &CalibrateArgs, mut masses: Vec<OwnMass>) -> RoutineWish {
+fn wish(
+    args: &CalibrateArgs,
+    mut masses: Vec<OwnMass>,
+    (drift_share, piece_g): (Option<f64>, Option<f64>),
+) -> RoutineWish {
     if args.check {
         masses = masses.split_off(masses.len().saturating_sub(1));
     }
@@ -127,6 +132,8 @@ fn wish(args: &CalibrateArgs, mut masses: Vec<OwnMass>) -> RoutineWish {
         masses,
         parts: args.parts(),
         pour_g: told.then(|| (net_g, args.tolerance_g.unwrap_or(0.05 * net_g))),
+        drift_share,
+        piece_g,
         room_c: args.room_c,
         operator: args.operator.clone(),
         check: args.check,

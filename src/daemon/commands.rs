@@ -44,7 +44,7 @@ pub fn run(cli: Cli) -> anyhow::Result<ExitCode> {
             }
             super::tour::run(set, no_sound)
         }
-        Command::Demo(args) => in_runtime(super::demo::run(args.pieces, !args.no_sound)),
+        Command::Demo(args) => in_runtime(super::demo::run(args.pieces, !args.no_sound, args.data)),
         Command::Scales(args) => air::scales(&args),
         Command::Calibrate(args) => in_runtime(super::calibrating::run(&args)),
         Command::Target(args) => target(&args),

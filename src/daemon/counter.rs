@@ -1,6 +1,7 @@
 //! The daemon's answers to the page: reads straight from the log, changes through the
 //! engine's thread.
 
+use super::beside;
 use super::calibrated::InForce;
 use super::clock::Clock;
 use super::event::{Answer, Beginning, Event, Reply};
@@ -16,6 +17,7 @@ use crate::record::{
     BatchRecord, CalibrationRecord, CalibrationWrite, CheckRecord, Found, History, PourRecord, Search, Shelf,
     ShelfRecord, Tally,
 };
+use crate::review::control_chart::Rules;
 use crate::store::{Reader, Wanted, try_writable};
 use crate::time::WallTime;
 use crate::units::Mass;
@@ -252,6 +254,10 @@ impl Desk for Counter {
         self.reader()?.checks(&self.scale_id, most).map_err(storage)
     }
 
+    fn beside_readings(&self) -> Result<(Option<f64>, Option<f64>), Refusal> {
+        beside::of(&self.reader()?, &self.scale_id).map_err(storage)
+    }
+
     fn curve(&self, id: &str) -> Result<(PourRecord, Curve), Refusal> {
         let pour = self.pour(id)?;
         let Some(bytes) = self.reader()?.trace(id).map_err(storage)? else {
@@ -298,6 +304,11 @@ impl Desk for Counter {
         self.reader()?.by_pourer().map_err(storage)
     }
 
+    fn run_rules(&self) -> Result<Rules, Refusal> {
+        let kept = self.reader()?.run_rules().map_err(storage)?;
+        Ok(kept.map_or_else(Rules::default, Rules::from_bits))
+    }
+
     fn keep(&self, history: History) -> Result<(), Refusal> {
         self.kept(history)
     }
@@ -310,9 +321,9 @@ impl Desk for Counter {
         self.all_backups()
     }
 
-    fn backup_file(&self, name: &str) -> Result<Vec<u8>, Refusal> {
+    fn backup_file(&self, name: &str) -> Result<std::fs::File, Refusal> {
         let file = self.backup_at(name)?;
-        std::fs::read(&file).map_err(|e| storage(format!("could not read {}: {e}", file.display())))
+        std::fs::File::open(&file).map_err(|e| storage(format!("could not read {}: {e}", file.display())))
     }
 
     fn restore(&self, name: &str) -> Result<(String, u64), Refusal> {

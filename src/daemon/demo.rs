@@ -15,6 +15,7 @@ use crate::settings::Settings;
 use crate::time::{Duration, Instant};
 use anyhow::Context;
 use std::net::SocketAddr;
+use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -23,9 +24,21 @@ use tokio::sync::broadcast;
 const TARGET_G: f64 = 29.0;
 const SEED: u64 = 2026;
 
-/// Pours a batch of this many invented pieces.
-pub async fn run(pieces: u32, sound: bool) -> anyhow::Result<ExitCode> {
+/// Pours a batch of this many invented pieces; where a folder is named, its log stays there.
+pub async fn run(pieces: u32, sound: bool, keep: Option<PathBuf>) -> anyhow::Result<ExitCode> {
     let mut signals = Signals::new()?;
+    if let Some(dir) = keep {
+        // Invented pours never stand among a potter's own.
+        let there = dir.join(crate::store::LOG_FILE);
+        anyhow::ensure!(
+            !there.exists(),
+            "{} is there already: name an empty folder for the demo",
+            there.display()
+        );
+        pour(&dir, pieces, sound, &mut signals).await?;
+        say(format!("kept in {}: `tarebell review --data {}` looks at it", dir.display(), dir.display()));
+        return Ok(ExitCode::SUCCESS);
+    }
     let dir = std::env::temp_dir().join(format!("tarebell-demo-{}", uuid::Uuid::now_v7()));
     let done = pour(&dir, pieces, sound, &mut signals).await;
     // The folder is the demo's own; one that stays behind does no harm.

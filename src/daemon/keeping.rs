@@ -9,7 +9,7 @@ use super::table::Table;
 use crate::page::desk::Refusal;
 use crate::record::History;
 use crate::store::{
-    Opened, Write, backup_file, backup_files, backup_made, check_backup, new_backup, try_writable,
+    Opened, Write, backup_file, backup_files, backup_made, made_current, new_backup, try_writable,
 };
 use std::path::PathBuf;
 
@@ -91,10 +91,15 @@ impl Counter {
     /// The log as it is now is copied before it becomes another one.
     pub(super) fn put_back(&self, name: &str) -> Result<(String, u64), Refusal> {
         let file = self.backup_at(name)?;
-        check_backup(&file).map_err(|e| Refusal::Conflict(format!("nothing was done: {e}")))?;
+        let refused = |e| Refusal::Conflict(format!("nothing was done: {e}"));
+        let (file, copied) = made_current(&file, self.clock.wall()).map_err(refused)?;
         let before = new_backup(&self.dir, self.clock.wall()).map_err(storage)?;
         // Never taken away again: on a slow disk what is answered as failed may still be done.
-        self.kept(History::Restored { file, before: before.clone() })?;
+        self.kept(History::Restored { file: file.clone(), before: before.clone() })?;
+        if copied {
+            // It is done with; one that stays is not listed, and harms nobody.
+            drop(std::fs::remove_file(&file));
+        }
         backup_made(&before).map(|made| (made.name, made.bytes)).map_err(storage)
     }
 }

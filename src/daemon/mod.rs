@@ -2,6 +2,7 @@
 
 mod acks;
 mod air;
+mod beside;
 mod calibrated;
 mod calibrating;
 pub mod clock;

@@ -9,6 +9,7 @@ use crate::review::control_chart::{Rule, Rules};
 use crate::review::outcome::counted;
 use crate::review::{Given, Review};
 use crate::store::Reader;
+use crate::units::plain_figure;
 use anyhow::anyhow;
 use serde_json::json;
 use std::path::PathBuf;
@@ -38,9 +39,9 @@ fn chosen(reader: &Reader, word: Option<&str>) -> anyhow::Result<BatchRecord> {
 /// `review [BATCH]`.
 pub(super) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
     let rules = match args.rules.as_deref() {
-        None => Rules::default(),
+        None => None,
         Some(words) => match Rules::from_words(words.split(',')) {
-            Ok(rules) => rules,
+            Ok(rules) => Some(rules),
             Err(word) => {
                 note(format!(
                     "--rules: '{word}' is none of {}; `none` alone looks for none",
@@ -53,6 +54,10 @@ pub(super) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
     let reader = reader(args.data.as_ref())?;
     let batch = chosen(&reader, args.batch.as_deref())?;
     let (pieces, void) = counted(&reader.pours(&batch.id)?);
+    let rules = match rules {
+        Some(rules) => rules,
+        None => reader.run_rules()?.map_or_else(Rules::default, Rules::from_bits),
+    };
     let aim = batch.aim();
     let view = BatchReviewView::new(&batch, &Given { pieces, void, aim, rules });
     print(&if args.json { serde_json::to_string(&view)? } else { text(&batch, &view.review) })?;
@@ -60,7 +65,7 @@ pub(super) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
 }
 
 fn number(value: Option<f64>, digits: usize) -> String {
-    value.map_or("-".to_owned(), |v| format!("{v:.digits$}"))
+    value.map_or("-".to_owned(), |v| plain_figure(v, digits))
 }
 
 /// An interval, or that there is none.

@@ -6,10 +6,10 @@ use super::lateness;
 use super::open::not_done;
 use super::table::Table;
 use crate::batch::Refused;
-use crate::calibration::check::says;
+use crate::calibration::check::{says, weighed};
+use crate::calibration::reference::Reference;
 use crate::calibration::report::report;
 use crate::calibration::request::CalibrationRequest;
-use crate::calibration::uncertainty::{Known, combined_g};
 use crate::guide::calibrate::{Outcome, Routine, Wish};
 use crate::page::desk::{Refusal, RoutineWish};
 use crate::page::view::RoutineView;
@@ -66,7 +66,7 @@ fn unfit(refused: Refused) -> Refusal {
 }
 
 impl Table {
-    /// A routine begins, anew where one is under way; none: it is left off.
+    /// A routine begins where none is under way; none: the one under way is left off.
     pub(super) fn begin_routine(&mut self, wish: Option<RoutineWish>, reply: &Reply) {
         let made = match wish {
             None => Ok(None),
@@ -89,6 +89,14 @@ impl Table {
     }
 
     fn new_routine(&self, wish: RoutineWish) -> Result<Routine, Refusal> {
+        if let Some(run) = self.routine.as_ref().filter(|run| run.goes_on()) {
+            let what = if run.routine.is_check() { "a check" } else { "a calibration" };
+            let why = format!(
+                "{what} of the scale is under way and goes on: let it end, or leave it off first, on its page or with \
+                 {{\"off\": true}} to /api/scale/calibrate"
+            );
+            return Err(Refusal::Conflict(why));
+        }
         if self.batch.is_some() || self.beginning.is_some() {
             let why = "a batch is under way: end it first, then calibrate or check the scale";
             return Err(Refusal::Conflict(why.to_owned()));
@@ -104,7 +112,10 @@ impl Table {
             division_g: scale.step.g(),
             capacity_g: self.parts.capacity.map(Mass::g),
             pour_g: wish.pour_g,
-            room_c: wish.room_c,
+            drift_share: wish.drift_share,
+            piece_g: wish.piece_g,
+            // Told with it, or before.
+            room_c: wish.room_c.or(self.room_c),
             operator: wish.operator,
         };
         if check { Routine::check(wish) } else { Routine::new(wish, scale) }.map_err(unfit)
@@ -123,11 +134,10 @@ impl Table {
                     let (scale, lag) = (self.parts.scale.id.clone(), lateness::measured(&found));
                     self.log.add(Write::Lag { scale, lag });
                 }
+                self.room_c = request.room_c.or(self.room_c);
                 self.keep_found(&request);
             }
-            Outcome::Check { mass_g, mass_u_g, shown_g, room_c } => {
-                self.keep_check((mass_g, mass_u_g), shown_g, room_c);
-            }
+            Outcome::Check { mass, shown_g, room_c } => self.keep_check(mass, shown_g, room_c),
         }
     }
 
@@ -166,25 +176,23 @@ impl Table {
         self.log.add(Write::Calibration(CalibrationWrite::Made { record, in_force }));
     }
 
-    fn keep_check(&mut self, (mass_g, mass_u_g): (f64, f64), shown_g: f64, room_c: Option<f64>) {
+    fn keep_check(&mut self, mass: Reference, shown_g: f64, room_c: Option<f64>) {
         let by = self.calibration.as_ref();
-        let usual = Known { division_g: self.parts.scale.step.g(), ..Known::default() };
-        let known = by.and_then(|by| by.known).unwrap_or(usual);
-        // The bare pan is taken off: a net weight, and the mass itself.
-        let u_g = combined_g(&known.net(mass_g)).hypot(mass_u_g);
-        let correction = self.correction();
-        let error_g = correction.of_g(shown_g) - correction.of_g(0.0) - mass_g;
-        let said = says(error_g, u_g);
+        let found = by.and_then(|by| by.found.as_deref());
+        let found = weighed(found, self.correction(), self.parts.scale.step.g(), mass, shown_g);
+        let said = says(found.error_g, found.u_g);
+        // What was not told with it was perhaps told before; later moves are counted from here.
+        self.room_c = room_c.or(self.room_c);
         let check = CheckRecord {
             id: uuid::Uuid::now_v7().to_string(),
             scale: self.parts.scale.id.clone(),
             calibration: by.map(|by| by.record.id.clone()),
             made_at: self.parts.clock.wall(),
-            mass_g,
+            mass_g: mass.mass_g,
             shown_g,
-            error_g,
-            u_g,
-            room_c,
+            error_g: found.error_g,
+            u_g: found.u_g,
+            room_c: self.room_c,
             says: said.word().to_owned(),
         };
         if let Some(run) = &mut self.routine {

@@ -276,7 +276,7 @@ impl Table {
         let wall = self.parts.clock.wall();
         let scale = self.parts.scale.id.clone();
         let by = self.calibration.as_ref();
-        let by = by.map(|c| By { id: c.record.id.clone(), known: c.known });
+        let by = by.map(|c| By { id: c.record.id.clone(), known: c.known() });
         let Some(batch) = &mut self.batch else { return };
         let Belongs { open, on_pan } = batch.pieces.take(entry, wall, batch.record.bucket, by);
         if entry.rev == 0 {

@@ -111,7 +111,8 @@ impl Table {
                 ..usual.clone()
             },
             first_piece: beginning.numbers.next(),
-            zero: Mass::ZERO,
+            // A display at its own zero is no dirt, also where a calibration was told with an offset.
+            zero: self.correction().of(Mass::ZERO),
             held: false,
             // What stands there may hold slop: of a batch that ended, or that was cut off.
             lift_first: true,

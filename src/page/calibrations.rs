@@ -29,7 +29,10 @@ pub(super) async fn make(
     State(page): Ask,
     Object(object): Object,
 ) -> Answer<(StatusCode, Json<CalibrationView>)> {
-    let request = from_value(&Value::Object(object))?;
+    let mut request = from_value(&Value::Object(object))?;
+    let (drift_share, piece_g) = desk(&page, |desk| desk.beside_readings()).await?;
+    request.drift_share = request.drift_share.or(drift_share);
+    request.piece_g = request.piece_g.or(piece_g);
     room_and_operator(request.room_c, request.operator.as_deref())?;
     let found = report(&request)?;
     let record = CalibrationRecord {
@@ -76,15 +79,22 @@ pub(super) async fn one(State(page): Ask, Id(id): Id) -> Answer<Json<Calibration
 
 /// The scale goes by this calibration from the next piece on; `off`: by what it shows.
 ///
-/// The piece on the pan is weighed to its end as it was begun. Of another scale: 409.
+/// The piece on the pan is weighed to its end as it was begun. Of another scale, or `off` for one that it does not go by: 409.
 #[utoipa::path(post, path = "/api/calibrations/{id}/use", params(("id" = String, Path, description = "Id of the calibration")), request_body = UseRequest, responses((status = 200, body = UseView), Refusals))]
 pub(super) async fn go_by(State(page): Ask, Id(id): Id, Object(object): Object) -> Answer<Json<UseView>> {
     let off = off(object)?;
-    let record = desk(&page, move |desk| desk.calibration(&id)).await?;
+    let (record, by) = desk(&page, move |desk| Ok((desk.calibration(&id)?, desk.in_force()?))).await?;
     let scale = page.desk.scale().to_owned();
     if record.scale != scale {
         let why =
             format!("this calibration is of '{}', and '{scale}' is set up: calibrate that one", record.scale);
+        return Err(Problem::from(Refusal::Conflict(why)));
+    }
+    if off && by.as_ref().is_none_or(|by| by.id != record.id) {
+        let by = by.map_or("by what it shows".to_owned(), |by| format!("by calibration '{}'", by.id));
+        let why = format!(
+            "'{scale}' does not go by this calibration but {by}: only the one in force can be put off"
+        );
         return Err(Problem::from(Refusal::Conflict(why)));
     }
     let calibration = (!off).then(|| Box::new(record));

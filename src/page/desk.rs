@@ -12,6 +12,7 @@ use crate::record::{
     BatchRecord, CalibrationRecord, CalibrationWrite, CheckRecord, Found, History, PourRecord, Search, Shelf,
     ShelfRecord, Tally,
 };
+use crate::review::control_chart::Rules;
 use crate::time::Duration;
 use crate::units::Mass;
 
@@ -46,6 +47,10 @@ pub struct RoutineWish {
     pub parts: Parts,
     /// The pour that it is judged for, and how far that may be off, g; none: the usual one.
     pub pour_g: Option<(f64, f64)>,
+    /// How far the scale drifts between calibrations, over the load, where that is known.
+    pub drift_share: Option<f64>,
+    /// What the latest pieces weighed bare, g, where there were some.
+    pub piece_g: Option<f64>,
     /// Temperature of the room, degrees Celsius.
     pub room_c: Option<f64>,
     /// Who does it.
@@ -119,6 +124,9 @@ pub trait Desk: Send + Sync + 'static {
     fn masses(&self) -> Result<Option<String>, Refusal>;
     /// The latest checks of the scale, at most so many, the newest first.
     fn checks(&self, most: u32) -> Result<Vec<CheckRecord>, Refusal>;
+    /// What is known beside the readings of a calibration: how far the scale drifts between two (a share of the load), and what
+    /// the latest pieces weighed bare, g.
+    fn beside_readings(&self) -> Result<(Option<f64>, Option<f64>), Refusal>;
     /// Things are weighed one after the other; none: it is left off. Gives where it stands.
     fn weigh(&self, things: Option<Things>) -> Result<Option<WeighedView>, Refusal>;
     /// Glazes, forms and coats: the newest version of each that stands on its shelf; or `all` versions of all.
@@ -139,6 +147,8 @@ pub trait Desk: Send + Sync + 'static {
     fn tallies(&self) -> Result<Vec<Tally>, Refusal>;
     /// Whether batches may be compared by who poured.
     fn by_pourer(&self) -> Result<bool, Refusal>;
+    /// The run rules that are looked for where none are named.
+    fn run_rules(&self) -> Result<Rules, Refusal>;
     /// Does something to the log as a whole.
     fn keep(&self, history: History) -> Result<(), Refusal>;
     /// Copies the whole log into one file; gives its name and bytes.
@@ -146,7 +156,7 @@ pub trait Desk: Send + Sync + 'static {
     /// Such files, the newest first.
     fn backups(&self) -> Result<Vec<(String, u64)>, Refusal>;
     /// What such a file holds.
-    fn backup_file(&self, name: &str) -> Result<Vec<u8>, Refusal>;
+    fn backup_file(&self, name: &str) -> Result<std::fs::File, Refusal>;
     /// The log becomes what such a file holds; gives the copy of it as it was.
     fn restore(&self, name: &str) -> Result<(String, u64), Refusal>;
     /// A live client's loudspeaker is heard this late; none: no longer.

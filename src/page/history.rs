@@ -24,6 +24,7 @@ use axum::response::{IntoResponse, Response};
 use futures_util::stream;
 use serde_json::{Map, Value, json};
 use std::collections::{BTreeMap, BTreeSet};
+use std::io::Read;
 use std::sync::Arc;
 
 /// Most pours of one answer.
@@ -354,17 +355,39 @@ pub(super) async fn backup(State(page): Ask, _: Nothing) -> Answer<(StatusCode, 
     Ok((StatusCode::CREATED, Json(BackupView { name, bytes })))
 }
 
+/// So much of a file is in memory at once.
+const BIT: usize = 256 * 1024;
+
+/// A file bit by bit, read where it may wait for the disk.
+fn read_on(file: std::fs::File) -> Body {
+    let next = |mut file: std::fs::File| async move {
+        let read = tokio::task::spawn_blocking(move || {
+            let mut bit = vec![0; BIT];
+            let n = file.read(&mut bit)?;
+            bit.truncate(n);
+            Ok::<_, std::io::Error>((bit, file))
+        });
+        // What was begun can't be refused any more: it breaks off, and whoever reads it sees that.
+        match read.await.map_err(std::io::Error::other).flatten() {
+            Ok((bit, file)) => Ok((!bit.is_empty()).then_some((bit, file))),
+            Err(error) => Err(error),
+        }
+    };
+    Body::from_stream(stream::try_unfold(file, next))
+}
+
 /// Such a file, to be kept elsewhere.
 #[utoipa::path(get, path = "/api/backups/{id}", params(("id" = String, Path, description = "Name of the file")), responses(
     (status = 200, body = Vec<u8>, content_type = "application/vnd.sqlite3"), Refusals
 ))]
 pub(super) async fn backup_file(State(page): Ask, Id(name): Id) -> Answer<Response> {
-    let bytes = desk(&page, move |desk| desk.backup_file(&name)).await?;
-    Ok(([(header::CONTENT_TYPE, "application/vnd.sqlite3")], Body::from(bytes)).into_response())
+    let file = desk(&page, move |desk| desk.backup_file(&name)).await?;
+    Ok(([(header::CONTENT_TYPE, "application/vnd.sqlite3")], read_on(file)).into_response())
 }
 
 /// Makes the log what such a file holds. The log as it is now is copied first; its name is the answer. A batch is under
-/// way: 409. A file that is damaged, or of another layout: 409.
+/// way: 409. A file of an older layout is put back as a copy that was brought up to date; it stays as it is. A file that is damaged,
+/// or was written by a newer program: 409.
 #[utoipa::path(post, path = "/api/backups/{id}/restore", params(("id" = String, Path, description = "Name of the file")), responses(
     (status = 200, body = BackupView), Refusals
 ))]

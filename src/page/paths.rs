@@ -97,6 +97,7 @@ fn looking_back(router: OpenApiRouter<Arc<Page>>) -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(history::trend))
         .routes(routes!(history::trend_plot))
         .routes(routes!(history::by_pourer))
+        .routes(routes!(review::kept_rules, review::keep_rules))
         .routes(routes!(history::forget))
         .routes(routes!(history::look_at).layer(DefaultBodyLimit::max(TABLE)))
         .routes(routes!(history::import).layer(DefaultBodyLimit::max(TABLE)))

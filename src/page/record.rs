@@ -10,6 +10,7 @@ use crate::calibration::report::{Report, report};
 use crate::calibration::request::{CalibrationRequest, PointRequest, from_json};
 use crate::plot::{Palette, Plot, Size, svg};
 use crate::record::CalibrationRecord;
+use crate::units::plain_figure;
 use axum::extract::rejection::PathRejection;
 use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, header};
@@ -131,8 +132,30 @@ fn known(p: &PointRequest) -> String {
     }
 }
 
+/// Decimals that a step of the display has: 0.1 g one, 0.05 g two, 2 g none.
+fn decimals(division_g: f64) -> usize {
+    let whole = |n: &usize| {
+        let steps = division_g * 10_f64.powi(i32::try_from(*n).unwrap_or(0));
+        (steps - steps.round()).abs() < 1e-6
+    };
+    (0..5).find(whole).unwrap_or(5)
+}
+
+/// With its sign; what rounds to nothing has none.
+fn signed(g: f64, places: usize) -> String {
+    let text = format!("{g:+.places$}");
+    if text.chars().any(|c| ('1'..='9').contains(&c)) { text } else { format!("{:.places$}", 0.0) }
+}
+
+/// Weights as they were read: with the decimals of the display; one more where rest was the mean of several readings.
+fn read(division_g: f64, all: &[f64]) -> String {
+    let steps = |g: &f64| (g / division_g - (g / division_g).round()).abs() < 1e-6;
+    let places = decimals(division_g) + usize::from(!all.iter().all(steps));
+    all.iter().map(|g| plain_figure(*g, places)).collect::<Vec<_>>().join(", ")
+}
+
 fn readings(request: &CalibrationRequest) -> String {
-    let list = |all: &[f64]| all.iter().map(|g| format!("{g:.2}")).collect::<Vec<_>>().join(", ");
+    let list = |all: &[f64]| read(request.division_g, all);
     let way = |p: &PointRequest| match (p.direction.as_deref(), p.position.as_deref()) {
         (Some("up"), _) => w("up"),
         (Some("down"), _) => w("down"),
@@ -154,21 +177,19 @@ fn readings(request: &CalibrationRequest) -> String {
 }
 
 fn results(request: &CalibrationRequest, found: &Report) -> String {
+    // What comes of several readings is known to a tenth of a step.
+    let places = decimals(request.division_g) + 1;
     let rows: Vec<Vec<String>> = found
         .loads
         .iter()
         .map(|l| {
-            let signed = |g: f64| format!("{g:+.3}");
-            vec![
-                format!("{:.3}", l.load_g),
-                signed(l.error_g),
-                signed(l.residual_g),
-                format!("{:.3}", l.expanded_g),
-                format!("{:.3}", l.limit_g),
-            ]
+            let signed = |g: f64| signed(g, places);
+            let plain = |g: f64| format!("{g:.places$}");
+            let load = format!("{:.3}", l.load_g);
+            vec![load, signed(l.error_g), signed(l.residual_g), plain(l.expanded_g), plain(l.limit_g)]
         })
         .collect();
-    let grams = |g: Option<f64>| g.map_or_else(|| w("not_tried"), |g| format!("{g:.3} g"));
+    let grams = |g: Option<f64>| g.map_or_else(|| w("not_tried"), |g| format!("{g:.places$} g"));
     let more = [
         ("s", grams(Some(found.repeatability_g))),
         ("hysteresis", grams(found.hysteresis_g)),
@@ -182,9 +203,13 @@ fn results(request: &CalibrationRequest, found: &Report) -> String {
     format!("{}<dl class=\"more\">{more}</dl>", table(&["load", "error", "left", "expanded", "limit"], &rows))
 }
 
+/// Each term, and what they make together: as it is said above and shown over HTTP.
 fn budget(found: &Report) -> String {
-    let rows: Vec<Vec<String>> =
-        found.budget.iter().map(|t| vec![safe(t.what), format!("{:.4}", t.u_g)]).collect();
+    let places = decimals(found.known.division_g) + 2;
+    let row = |what: String, g: f64| vec![what, format!("{g:.places$}")];
+    let mut rows: Vec<Vec<String>> = found.budget.iter().map(|t| row(safe(t.what), t.u_g)).collect();
+    rows.push(row(w("combined"), found.net_u_g));
+    rows.push(row(w("expanded"), 2.0 * found.net_u_g));
     table(&["term", "u"], &rows)
 }
 
@@ -192,7 +217,8 @@ fn budget(found: &Report) -> String {
 fn corners(request: &CalibrationRequest) -> String {
     let Some(c) = &request.corners else { return format!("<p>{}</p>", w("no_corners")) };
     // As the routine asks for them: front left, front right, back right, back left.
-    let off = |n: usize| c.readings_g.get(n).map_or("–".to_owned(), |g| format!("{:+.2}", g - c.centre_g));
+    let places = decimals(request.division_g) + 1;
+    let off = |n: usize| c.readings_g.get(n).map_or("–".to_owned(), |g| signed(g - c.centre_g, places));
     let empty = || String::from("<td></td>");
     let cell = |text: String| format!("<td>{text}</td>");
     format!(
@@ -202,7 +228,7 @@ fn corners(request: &CalibrationRequest) -> String {
         empty(),
         cell(off(2)),
         empty(),
-        cell(format!("{:.2}", c.centre_g)),
+        cell(format!("{:.places$}", c.centre_g)),
         empty(),
         cell(off(0)),
         empty(),
@@ -261,4 +287,22 @@ fn sheet(record: &CalibrationRecord, request: &CalibrationRequest, found: &Repor
         w("title"),
         parts.concat()
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn weights_stand_with_the_decimals_of_the_display_and_means_with_one_more() {
+        assert_eq!([0.1, 0.2, 0.05, 0.01, 0.001, 1.0, 2.0, 0.5].map(decimals), [1, 1, 2, 2, 3, 0, 0, 1]);
+        assert_eq!(read(0.1, &[0.0, 200.1]), "0.0, 200.1");
+        assert_eq!(read(0.1, &[0.03, 200.1]), "0.03, 200.10");
+        assert_eq!(
+            (signed(-0.001, 2), signed(-0.01, 2), signed(0.1, 1)),
+            ("0.00".into(), "-0.01".into(), "+0.1".into())
+        );
+        assert_eq!(read(0.1, &[-0.001, 0.02]), "0.00, 0.02");
+        assert_eq!(read(1.0, &[500.0, 501.0]), "500, 501");
+    }
 }

@@ -10,9 +10,9 @@ use super::view::BatchReviewView;
 use super::words::told;
 use crate::record::{BatchRecord, PourRecord, Verdict};
 use crate::review::Review;
-use crate::review::control_chart::Rules;
-use crate::review::outcome::Why;
+use crate::review::outcome::{Look, Why};
 use crate::review::plots::Picture;
+use crate::units::{Mass, plain_figure};
 use axum::extract::State;
 use axum::response::Html;
 
@@ -50,8 +50,14 @@ fn cup(verdict: Verdict) -> String {
     )
 }
 
+/// What is to be looked at of this piece. A number may stand twice in what was brought in: only the piece that is meant.
+fn meant(review: &Review, piece: u32, net_g: Option<f64>) -> Option<&Look> {
+    let same = |l: &&Look| l.piece == piece && net_g.is_some_and(|net_g| (net_g - l.net_g).abs() < 1e-9);
+    review.look.iter().find(same)
+}
+
 fn piece(pour: &PourRecord, review: &Review) -> String {
-    let look = review.look.iter().find(|l| l.piece == pour.piece && pour.verdict != Verdict::Void);
+    let look = meant(review, pour.piece, pour.net.map(Mass::g)).filter(|_| pour.verdict != Verdict::Void);
     let why = look.map_or(String::new(), |look| {
         let word = match look.why {
             Why::Thin => "thin",
@@ -72,7 +78,7 @@ fn piece(pour: &PourRecord, review: &Review) -> String {
 
 fn rows(review: &Review) -> Vec<(String, String)> {
     let number =
-        |value: Option<f64>, digits: usize| value.map_or("-".to_owned(), |v| format!("{v:.digits$}"));
+        |value: Option<f64>, digits: usize| value.map_or("-".to_owned(), |v| plain_figure(v, digits));
     let two = |value| number(value, 2);
     let range = |low: Option<f64>, high: Option<f64>| {
         low.zip(high).map_or(String::new(), |(low, high)| format!(" (95 %: {low:.2} to {high:.2})"))
@@ -146,14 +152,28 @@ fn html(batch: &BatchRecord, pours: &[PourRecord], view: &BatchReviewView) -> St
 ))]
 pub(super) async fn report(State(page): Ask, Id(id): Id) -> Answer<Html<String>> {
     let of = id.clone();
-    let pours = desk(&page, move |desk| desk.pours(&of)).await?;
-    let (batch, given) = given(&page, id, Rules::default()).await?;
+    let (pours, rules) = desk(&page, move |desk| Ok((desk.pours(&of)?, desk.run_rules()?))).await?;
+    let (batch, given) = given(&page, id, rules).await?;
     Ok(Html(html(&batch, &pours, &BatchReviewView::new(&batch, &given))))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::record::Aim;
+    use crate::review::control_chart::Rules;
+    use crate::review::outcome::Piece;
+    use crate::review::{Given, review};
+
+    #[test]
+    fn of_two_pieces_with_one_number_only_the_thin_one_is_marked() {
+        let g = Mass::saturating;
+        let aim = Aim { target: g(29.0), low: g(28.0), high: g(30.0) };
+        let pieces = vec![Piece::of(7, g(29.1), aim), Piece::of(7, g(25.0), aim)];
+        let reviewed = review(&Given { pieces, void: 0, aim, rules: Rules::default() });
+        assert!(meant(&reviewed, 7, Some(25.0)).is_some() && meant(&reviewed, 7, Some(29.1)).is_none());
+        assert!(meant(&reviewed, 8, Some(25.0)).is_none() && meant(&reviewed, 7, None).is_none());
+    }
 
     #[test]
     fn a_name_is_text_and_never_markup() {

@@ -7,7 +7,7 @@ use super::take::{Id, Object};
 use super::view::{BatchReviewView, ReviewRequest};
 use crate::batch::shelf::area_cm2;
 use crate::plot::{Palette, Size, svg};
-use crate::record::{Aim, BatchRecord};
+use crate::record::{Aim, BatchRecord, History};
 use crate::review::control_chart::{Rule, Rules};
 use crate::review::outcome::{Piece, counted};
 use crate::review::plots::{Picture, picture};
@@ -18,8 +18,10 @@ use axum::extract::rejection::{PathRejection, QueryRejection};
 use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use serde::Serialize;
 use serde_json::{Map, Value};
 use std::sync::Arc;
+use utoipa::ToSchema;
 
 /// What stands behind the `?` of an address, word by word.
 pub(super) type Asked = Result<Query<Vec<(String, String)>>, QueryRejection>;
@@ -105,11 +107,48 @@ pub(super) fn said<'a>(all: &'a [(String, String)], key: &str) -> Option<&'a str
     all.iter().rev().find(|(k, v)| k == key && !v.is_empty()).map(|(_, value)| value.as_str())
 }
 
-fn rules_of(asked: &[(String, String)]) -> Answer<Rules> {
+/// Those that are named; none are: those that were chosen.
+async fn rules_of(page: &Arc<Page>, asked: &[(String, String)]) -> Answer<Rules> {
     match said(asked, "rules") {
-        None => Ok(Rules::default()),
+        None => desk(page, |desk| desk.run_rules()).await,
         Some(words) => rules(words.split(',')),
     }
+}
+
+/// The run rules that are looked for where none are named: on the page, on paper and at the terminal.
+#[utoipa::path(get, path = "/api/history/rules", responses((status = 200, body = RulesView), Refusals))]
+pub(super) async fn kept_rules(State(page): Ask) -> Answer<Json<RulesView>> {
+    let rules = desk(&page, |desk| desk.run_rules()).await?;
+    Ok(Json(RulesView { rules: rules.words() }))
+}
+
+/// Other run rules are looked for from now on; an empty list: none.
+#[utoipa::path(post, path = "/api/history/rules", request_body = RulesRequest, responses((status = 200, body = RulesView), Refusals))]
+pub(super) async fn keep_rules(State(page): Ask, Object(mut object): Object) -> Answer<Json<RulesView>> {
+    let told = object.remove("rules");
+    if let Some(key) = object.keys().next() {
+        return Err(Problem::field(key, "unknown field: this request takes only rules"));
+    }
+    let words: Option<Vec<&str>> =
+        told.as_ref().and_then(Value::as_array).and_then(|all| all.iter().map(Value::as_str).collect());
+    let rules = rules(words.ok_or_else(|| Problem::field("rules", "expected a list of words"))?)?;
+    desk(&page, move |desk| desk.keep(History::RunRules(rules.bits()))).await?;
+    Ok(Json(RulesView { rules: rules.words() }))
+}
+
+/// Run rules by their words.
+#[derive(Serialize, ToSchema)]
+pub(super) struct RulesView {
+    /// Those that are looked for.
+    rules: Vec<&'static str>,
+}
+
+/// Run rules by their words.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "describes the request")]
+pub(super) struct RulesRequest {
+    /// Those that are to be looked for.
+    rules: Vec<String>,
 }
 
 /// A batch with its pieces, ready for a review.
@@ -126,7 +165,7 @@ pub(super) async fn given(page: &Arc<Page>, id: String, rules: Rules) -> Answer<
     ("rules" = Option<String>, Query, description = "Run rules, apart by commas"),
 ), responses((status = 200, body = BatchReviewView), Refusals))]
 pub(super) async fn batch(State(page): Ask, Id(id): Id, query: Asked) -> Answer<Json<BatchReviewView>> {
-    let rules = rules_of(&asked(query, &["rules"])?)?;
+    let rules = rules_of(&page, &asked(query, &["rules"])?).await?;
     let (batch, given) = given(&page, id, rules).await?;
     Ok(Json(BatchReviewView::new(&batch, &given)))
 }
@@ -151,7 +190,7 @@ pub(super) async fn plot(
     let which = Picture::from_word(&name).ok_or_else(no_plot)?;
     let asked = asked(query, &["palette", "size", "rules"])?;
     let (palette, size) = (palette(&asked)?, size(&asked)?);
-    let (batch, given) = given(&page, id, rules_of(&asked)?).await?;
+    let (batch, given) = given(&page, id, rules_of(&page, &asked).await?).await?;
     let reviewed = review(&given);
     let drawn = picture(which, &given, &reviewed, area_cm2(&batch.request));
     let drawn =

@@ -19,7 +19,7 @@ use std::sync::Arc;
 /// came of it; the scale goes by that from the next piece on, unless it is too coarse or a load does not fit. `off`: it is left off and nothing is
 /// changed; so it is when a batch begins.
 ///
-/// A batch under way: 409.
+/// A batch, another calibration or a check under way: 409, and that goes on.
 #[utoipa::path(post, path = "/api/scale/calibrate", request_body = RoutineRequest, responses((status = 200, body = RoutineReply), Refusals))]
 pub(super) async fn calibrate(State(page): Ask, Object(object): Object) -> Answer<Json<RoutineReply>> {
     let wish = wish(&page, object, false).await?;
@@ -28,7 +28,7 @@ pub(super) async fn calibrate(State(page): Ask, Object(object): Object) -> Answe
 
 /// A check at the pan: one mass, ten seconds. `off`: it is left off.
 ///
-/// A batch under way: 409.
+/// A batch, a calibration or another check under way: 409, and that goes on.
 #[utoipa::path(post, path = "/api/scale/check", request_body = CheckRequest, responses((status = 200, body = RoutineReply), Refusals))]
 pub(super) async fn check(State(page): Ask, Object(object): Object) -> Answer<Json<RoutineReply>> {
     let wish = wish(&page, object, true).await?;
@@ -65,8 +65,17 @@ async fn wish(page: &Arc<Page>, mut object: Map<String, Value>, check: bool) -> 
         masses = masses.split_off(masses.len() - 1);
     }
     let room_c = number(&mut object, "room_c", ROOM_C)?;
-    let mut wish =
-        RoutineWish { masses, parts: Parts::default(), pour_g: None, room_c, operator: None, check };
+    let (drift_share, piece_g) = desk(page, |desk| desk.beside_readings()).await?;
+    let mut wish = RoutineWish {
+        masses,
+        parts: Parts::default(),
+        pour_g: None,
+        drift_share,
+        piece_g,
+        room_c,
+        operator: None,
+        check,
+    };
     if !check {
         wish.parts = parts(object.remove("parts"))?;
         wish.operator = name(&mut object, "operator")?;

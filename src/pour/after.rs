@@ -85,6 +85,11 @@ impl After {
         }
     }
 
+    /// The clean pan counts for so much more from now on, g.
+    pub(super) fn shift(&mut self, by_g: f64) {
+        self.pan.shift(by_g);
+    }
+
     /// A piece leaves the pan with slop in it.
     pub(super) fn handle_lift(&mut self, pour: &Pour) {
         self.lifted = Some(Lifted { pour: pour.clone(), lowest_g: f64::INFINITY, foreseen_g: f64::INFINITY });

@@ -50,7 +50,7 @@ pub struct Start {
     pub settings: PourSettings,
     /// Number of the next piece, from 1.
     pub first_piece: u32,
-    /// What the bare pan shows.
+    /// What the bare pan shows, corrected.
     pub zero: Mass,
     /// The log can't be written at the start.
     pub held: bool,
@@ -233,7 +233,7 @@ impl Engine {
             Command::Number(piece) if self.takes_number() => self.piece = piece.max(1),
             Command::Aim(aim) => self.aim_next(aim),
             // A piece is weighed from its tare to its end by one correction.
-            Command::Correction(correction) if self.takes_number() => self.correction = correction,
+            Command::Correction(correction) if self.takes_number() => self.correct_by(correction),
             Command::Hold | Command::Resume | Command::Number(_) | Command::Correction(_) => {}
         }
     }

@@ -109,7 +109,7 @@ impl Engine {
             Trouble::Frozen | Trouble::Unmoved if !seen.moved => self.stands_still(f, w),
             Trouble::Changed if self.loaded(w) => self.enter(State::Fault(f)),
             Trouble::Zeroed if self.shows_nothing(w) => {
-                f.rose_g = f.rose_g.max(w.mass.g() - self.offset_g);
+                f.rose_g = f.rose_g.max(w.mass.g() - self.shows_zero_g());
                 self.enter(State::Fault(f));
             }
             Trouble::Zeroed => self.went_unseen(*f.from, f.rose_g, w),

@@ -6,6 +6,7 @@ use super::engine::Engine;
 use super::entry::Cue;
 use super::running::MOST_FLOW_G_S;
 use super::state::{Fault, State, Trouble};
+use crate::calibration::correction::Correction;
 use crate::reading::Weighing;
 use crate::scale::LAG_INTERVALS;
 use crate::settle::{Motion, Settler};
@@ -22,7 +23,7 @@ impl Engine {
     /// A lift shows over several readings; a display that goes from rest to its own zero in one was
     /// set to it by the scale.
     pub(super) fn look_for_zeroing(&mut self, w: Weighing, gap: bool) {
-        let at_zero = (w.mass.g() - self.offset_g).abs() < 0.6 * self.start.scale.step.g();
+        let at_zero = (w.mass.g() - self.shows_zero_g()).abs() < 0.6 * self.start.scale.step.g();
         if !gap && self.zeroed_in_mid_pour(w) {
             self.zeroed = true;
         } else if !at_zero || gap {
@@ -30,6 +31,19 @@ impl Engine {
         } else if let Some(rest) = self.at_rest() {
             self.zeroed |= self.shows_lifts() && rest - self.zero_g > self.start.settings.min_piece.g();
         }
+    }
+
+    /// What a weighing is worth while the display stands at its own zero, g: a calibration may have an offset.
+    pub(super) fn shows_zero_g(&self) -> f64 {
+        self.correction.of_g(0.0) + self.offset_g
+    }
+
+    /// Between two pieces the scale is set right otherwise: the bare pan, as it is remembered, moves with it.
+    pub(super) fn correct_by(&mut self, correction: Correction) {
+        let moved_g = correction.of_g(0.0) - self.correction.of_g(0.0);
+        self.correction = correction;
+        self.zero_g += moved_g;
+        self.after.shift(moved_g);
     }
 
     /// The display shows over several readings what goes at once.
@@ -48,7 +62,7 @@ impl Engine {
         let gross_g = s.pour.tare + s.last_net - self.zero_g;
         let stood = before.mass.g() - self.zero_g > ALL * gross_g;
         let most_g = MOST_FLOW_G_S * w.taken_at.seconds_from(before.taken_at) + self.threshold_g();
-        let near_zero = (-self.threshold_g()..most_g).contains(&(w.mass.g() - self.offset_g));
+        let near_zero = (-self.threshold_g()..most_g).contains(&(w.mass.g() - self.shows_zero_g()));
         stood && near_zero && (self.shows_lifts() || self.landed_over >= LANDED_OVER)
     }
 
@@ -73,7 +87,7 @@ impl Engine {
 
     /// Neither a piece nor the hole that one leaves that the scale had tared away.
     pub(super) fn shows_nothing(&self, w: Weighing) -> bool {
-        (w.mass.g() - self.offset_g).abs() < 0.5 * self.start.settings.min_piece.g()
+        (w.mass.g() - self.shows_zero_g()).abs() < 0.5 * self.start.settings.min_piece.g()
     }
 
     /// A piece that landed, or the hole of one that was lifted, says that the one before has gone:

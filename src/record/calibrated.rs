@@ -38,9 +38,9 @@ pub struct CheckRecord {
     pub mass_g: f64,
     /// What the scale showed of it, as indicated, without the pan, g.
     pub shown_g: f64,
-    /// That, corrected, less the mass, g.
+    /// That, corrected, less the mass; of a mass that the scale was calibrated with, less what the scale made of it then, g.
     pub error_g: f64,
-    /// Standard uncertainty of such a weighing, g.
+    /// Standard uncertainty of that error, g.
     pub u_g: f64,
     /// Temperature of the room, degrees Celsius, where told.
     pub room_c: Option<f64>,

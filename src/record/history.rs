@@ -23,6 +23,8 @@ pub enum History {
     },
     /// Whether batches may be compared by who poured.
     ByPourer(bool),
+    /// The run rules that are looked for where none are named: one bit each (`review::control_chart::Rules`).
+    RunRules(u16),
     /// A nickname goes from all batches and hands.
     Forgotten {
         /// The nickname.

@@ -153,6 +153,22 @@ impl Rules {
         self.0 & (1 << rule as u16) != 0
     }
 
+    /// As one number, to be kept.
+    pub const fn bits(self) -> u16 {
+        self.0
+    }
+
+    /// From such a number; what stands for no rule is left out.
+    pub fn from_bits(bits: i64) -> Self {
+        let there = |rule: &Rule| bits & (1 << *rule as u16) != 0;
+        Rule::ALL.into_iter().filter(there).fold(Self::none(), Self::with)
+    }
+
+    /// The words of those that are among them.
+    pub fn words(self) -> Vec<&'static str> {
+        Rule::ALL.into_iter().filter(|rule| self.has(*rule)).map(Rule::word).collect()
+    }
+
     /// From words, or `none` alone; the first that is no rule's is the error.
     ///
     /// # Errors

@@ -26,6 +26,11 @@ impl BarePan {
         Self { zero_g: clean.g(), worth_g: worth_wiping_g(tolerance.g(), step), piece_g: piece.g() }
     }
 
+    /// What the scale shows is corrected otherwise from now on: the clean pan counts for so much more, g.
+    pub fn shift(&mut self, by_g: f64) {
+        self.zero_g += by_g;
+    }
+
     /// So much more than was said is left.
     pub fn is_worth_saying(&self, left: Mass, said: Mass) -> bool {
         left.g() - said.g() >= self.worth_g - 1e-6

@@ -84,11 +84,15 @@ fn apply_history(conn: &Connection, history: &mut History, sequence: &mut Sequen
             })
         }
         History::ByPourer(on) => numbers::keep(conn, "by_pourer", i64::from(*on)),
+        History::RunRules(bits) => numbers::keep(conn, RUN_RULES, i64::from(*bits)),
         History::Forgotten { pourer } => find::forget(conn, pourer),
         // Done before, outside of any transaction.
         History::Restored { .. } => Ok(()),
     }
 }
+
+/// Name under which the run rules are kept.
+pub(super) const RUN_RULES: &str = "run_rules";
 
 /// A label is a further revision of the newest.
 fn label_newest(conn: &Connection, id: &str, label: &str, sequence: &mut Sequence) -> rusqlite::Result<()> {

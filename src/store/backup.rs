@@ -189,6 +189,29 @@ pub fn check_backup(file: &Path) -> Result<(), StoreError> {
     }
 }
 
+/// The file that is put back in the place of this one: itself, or where it is of an older layout a copy of it that was brought
+/// up to date. Gives whether it is such a copy, to be taken away when it is done with. The file itself is never changed.
+///
+/// # Errors
+/// As [`check_backup`] but for [`StoreError::Older`]; [`StoreError::Disk`] where there is no room for the copy.
+pub fn made_current(file: &Path, now: WallTime) -> Result<(PathBuf, bool), StoreError> {
+    match check_backup(file) {
+        Ok(()) => return Ok((file.to_owned(), false)),
+        Err(StoreError::Older { found: 1.., .. }) => {}
+        Err(StoreError::Older { .. }) => {
+            let why = "it holds no log of this program".to_owned();
+            return Err(StoreError::log("read", file)(rusqlite::Error::InvalidParameterName(why)));
+        }
+        Err(other) => return Err(other),
+    }
+    // Not among those that are listed.
+    let current = file.with_file_name(format!(".brought-up-{}.db", now.unix_us()));
+    std::fs::copy(file, &current).map_err(StoreError::disk("copy", file))?;
+    let brought = schema::bring_up(&current, schema::STEPS).and_then(|()| check_backup(&current));
+    brought.inspect_err(|_| drop(std::fs::remove_file(&current)))?;
+    Ok((current, true))
+}
+
 /// The first table's column of a log of this program that is not there.
 fn lacks(conn: &Connection) -> rusqlite::Result<Option<String>> {
     let mine = Connection::open_in_memory()?;

@@ -4,8 +4,17 @@
 
 use super::{query, rows};
 use crate::record::{Found, PourRecord, Search, Verdict};
+use rusqlite::functions::FunctionFlags;
 use rusqlite::types::Value;
 use rusqlite::{Connection, OptionalExtension, params_from_iter};
+
+/// The library's own LOWER knows A to Z alone; PostgreSQL's knows all letters, and this one does.
+pub(super) fn fold_all_letters(conn: &Connection) -> rusqlite::Result<()> {
+    let flags = FunctionFlags::SQLITE_UTF8 | FunctionFlags::SQLITE_DETERMINISTIC;
+    conn.create_scalar_function("lower", 1, flags, |call| {
+        Ok(call.get_raw(0).as_str_or_null().ok().flatten().map(str::to_lowercase))
+    })
+}
 
 /// Batches to look at, the latest first, with whether the words stand in the name.
 fn candidates(search: &Search) -> (String, Vec<Value>) {
@@ -83,8 +92,12 @@ fn fits(pour: &PourRecord, search: &Search, named: bool) -> bool {
 
 /// Whether batches may be compared by who poured: off until a person switches it on.
 pub(super) fn by_pourer(conn: &Connection) -> rusqlite::Result<bool> {
-    let sql = "SELECT value FROM kept WHERE name = 'by_pourer'";
-    Ok(conn.query_row(sql, [], |row| row.get::<_, i64>(0)).optional()?.is_some_and(|value| value != 0))
+    Ok(kept(conn, "by_pourer")?.is_some_and(|value| value != 0))
+}
+
+/// A single value by its name.
+pub(super) fn kept(conn: &Connection, name: &str) -> rusqlite::Result<Option<i64>> {
+    conn.query_row("SELECT value FROM kept WHERE name = $1", [name], |row| row.get(0)).optional()
 }
 
 /// Takes a nickname out of every batch, its request too, and forgets its hands.

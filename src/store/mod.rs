@@ -22,7 +22,9 @@ mod tests;
 mod wanted;
 mod writer;
 
-pub use backup::{BackupFile, backup_file, backup_files, backup_made, check_backup, new_backup};
+pub use backup::{
+    BackupFile, backup_file, backup_files, backup_made, check_backup, made_current, new_backup,
+};
 pub use fault::StoreError;
 pub use lock::{Lock, try_writable};
 pub use query::Reader;
@@ -180,15 +182,18 @@ pub struct Opened {
     pub lags: Vec<(String, LagRecord)>,
     /// What scales go by.
     pub calibrations: Vec<CalibrationRecord>,
-    /// The latest check of each of those scales.
+    /// The latest check of each of those scales, where it was of the calibration that it goes by: it says nothing of another.
     pub checks: Vec<CheckRecord>,
 }
 
 impl Opened {
     fn read(conn: &rusqlite::Connection, interrupted: Vec<PourRecord>) -> rusqlite::Result<Self> {
         let calibrations = calibrations::of_scales(conn)?;
-        let latest = |c: &CalibrationRecord| calibrations::checks(conn, &c.scale, 1);
-        let checks: Vec<Vec<CheckRecord>> = calibrations.iter().map(latest).collect::<Result<_, _>>()?;
+        let latest = |c: &CalibrationRecord| {
+            let of_it = |check: &CheckRecord| check.calibration.as_ref() == Some(&c.id);
+            calibrations::checks(conn, &c.scale, 1).map(|latest| latest.into_iter().find(of_it))
+        };
+        let checks: Vec<Option<CheckRecord>> = calibrations.iter().map(latest).collect::<Result<_, _>>()?;
         Ok(Self {
             interrupted,
             spare: numbers::spare(conn)?,

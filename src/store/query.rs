@@ -42,7 +42,10 @@ impl Reader {
         match found.cmp(&known) {
             std::cmp::Ordering::Less => Err(StoreError::Older { file, found, known }),
             std::cmp::Ordering::Greater => Err(StoreError::Newer { file, found, known }),
-            std::cmp::Ordering::Equal => Ok(Self { conn, file }),
+            std::cmp::Ordering::Equal => {
+                find::fold_all_letters(&conn).map_err(StoreError::log("open", &file))?;
+                Ok(Self { conn, file })
+            }
         }
     }
 
@@ -77,6 +80,14 @@ impl Reader {
     /// [`StoreError::Log`].
     pub fn by_pourer(&self) -> Result<bool, StoreError> {
         self.read(find::by_pourer(&self.conn))
+    }
+
+    /// The run rules that were chosen, one bit each; none were: `None`.
+    ///
+    /// # Errors
+    /// [`StoreError::Log`].
+    pub fn run_rules(&self) -> Result<Option<i64>, StoreError> {
+        self.read(find::kept(&self.conn, super::apply::RUN_RULES))
     }
 
     /// All batches, the newest first.

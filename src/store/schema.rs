@@ -71,13 +71,29 @@ fn step(conn: &mut Connection, file: &Path, steps: &[&str], now: WallTime) -> Re
     if tables > 0 {
         copy_aside(conn, &aside(file, found, now)).map_err(StoreError::log("copy aside", file))?;
     }
+    run(conn, steps, had).map_err(failed())
+}
+
+/// The steps that are still to be done, each whole or not at all.
+fn run(conn: &mut Connection, steps: &[&str], had: usize) -> rusqlite::Result<()> {
     for (index, sql) in steps.iter().enumerate().skip(had) {
-        let tx = conn.transaction_with_behavior(TransactionBehavior::Immediate).map_err(failed())?;
-        tx.execute_batch(sql).map_err(failed())?;
-        tx.pragma_update(None, "user_version", index as i64 + 1).map_err(failed())?;
-        tx.commit().map_err(failed())?;
+        let tx = conn.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        tx.execute_batch(sql)?;
+        tx.pragma_update(None, "user_version", index as i64 + 1)?;
+        tx.commit()?;
     }
     Ok(())
+}
+
+/// Brings a file up to date that is a copy already, as one file that needs no other beside it.
+pub(super) fn bring_up(copy: &Path, steps: &[&str]) -> Result<(), StoreError> {
+    let failed = || StoreError::log("bring up to date", copy);
+    let mut conn = Connection::open(copy).map_err(failed())?;
+    let had = usize::try_from(layout(&conn).map_err(failed())?).unwrap_or(0);
+    conn.query_row("PRAGMA journal_mode = DELETE", [], |_| Ok(())).map_err(failed())?;
+    run(&mut conn, steps, had).map_err(failed())?;
+    // A log in use takes only pages as large as its own: those that the library makes where nothing is said.
+    conn.execute_batch("PRAGMA page_size = 4096; VACUUM").map_err(failed())
 }
 
 /// Where the copy of a log goes before its layout changes.

@@ -595,6 +595,64 @@ fn calibrations_stay_and_the_newest_wish_says_which_one_a_scale_goes_by() {
     assert_eq!((log.reader().in_force("A").unwrap(), log.reader().checks("A", 9).unwrap().len()), (None, 1));
 }
 
+/// A check that was not in order, made under this calibration.
+fn a_check(id: &str, calibration: Option<&str>) -> CheckRecord {
+    CheckRecord {
+        id: id.to_owned(),
+        scale: "A".to_owned(),
+        calibration: calibration.map(str::to_owned),
+        made_at: NOW,
+        mass_g: 50.0,
+        shown_g: 50.9,
+        error_g: 0.8,
+        u_g: 0.1,
+        room_c: Some(19.5),
+        says: "calibrate".to_owned(),
+    }
+}
+
+#[test]
+fn a_check_comes_back_only_with_the_calibration_that_it_was_made_under() {
+    let mut log = Log::new();
+    let made = |id: &str| CalibrationRecord {
+        id: id.to_owned(),
+        scale: "A".to_owned(),
+        made_at: NOW,
+        request: r#"{"division_g":0.1,"points":[]}"#.to_owned(),
+        offset_g: 0.0,
+        slope: 1.0,
+        bend_per_g: 0.0,
+        verdict: "good".to_owned(),
+    };
+    let keep = |log: &mut Log, write| drop(log.written(Write::Calibration(write)));
+    let go_by = |calibration: Option<CalibrationRecord>| CalibrationWrite::InForce {
+        scale: "A".to_owned(),
+        calibration: calibration.map(Box::new),
+        at: NOW,
+    };
+    let comes_back = |log: Log| {
+        let log = log.reopened();
+        (log.opened.checks.first().map(|c| c.id.clone()), log)
+    };
+    keep(&mut log, CalibrationWrite::Made { record: made("c1"), in_force: true });
+    keep(&mut log, CalibrationWrite::Checked(a_check("k1", Some("c1"))));
+    let (found, mut log) = comes_back(log);
+    assert_eq!(found.as_deref(), Some("k1"), "of the calibration in force");
+    keep(&mut log, CalibrationWrite::Made { record: made("c2"), in_force: true });
+    let (found, mut log) = comes_back(log);
+    assert_eq!(found, None, "calibrated since: the old check asks for nothing");
+    keep(&mut log, CalibrationWrite::Checked(a_check("k2", Some("c2"))));
+    keep(&mut log, go_by(Some(made("c1"))));
+    let (found, mut log) = comes_back(log);
+    assert_eq!(found, None, "back at the older calibration, the latest check was of the newer");
+    keep(&mut log, go_by(None));
+    let (found, mut log) = comes_back(log);
+    assert_eq!(found, None, "by what it shows");
+    keep(&mut log, CalibrationWrite::Checked(a_check("k3", None)));
+    keep(&mut log, go_by(Some(made("c2"))));
+    assert_eq!(comes_back(log).0, None, "a check of the scale as it shows says nothing of a calibration");
+}
+
 #[test]
 fn a_log_of_an_older_layout_is_not_read_beside_and_the_words_say_what_to_do() {
     let dir = tempfile::tempdir().unwrap();
@@ -1127,4 +1185,61 @@ fn the_whole_log_is_copied_while_it_is_written_and_put_back() {
     old.execute_batch(schema::STEPS[0]).unwrap();
     old.pragma_update(None, "user_version", 1).unwrap();
     assert!(matches!(check_backup(&dir.join("backups/old.db")), Err(StoreError::Older { .. })));
+}
+
+#[test]
+fn letters_beyond_a_to_z_are_found_in_either_case() {
+    let mut log = Log::new();
+    let named = |id: &str, name: &str| BatchRecord { name: name.to_owned(), ..a_batch(id) };
+    log.written(Write::BatchCreated(named("b1", "Crème brûlée")));
+    log.written(Write::BatchCreated(named("b2", "Plain cups")));
+    log.written(commit(a_pour("p1", 1, 1, 42.0)));
+    log.written(commit(in_batch(
+        "b2",
+        PourRecord { label: Some("Año Übung".into()), ..a_pour("p2", 1, 1, 42.0) },
+    )));
+    let found = |words: &str| -> Vec<String> {
+        let search = Search { words: Some(words.to_owned()), ..Search::default() };
+        log.reader().find(&search, 9).unwrap().into_iter().map(|f| f.pour.id).collect()
+    };
+    for (words, id) in [("CRÈME", "p1"), ("crème BRÛ", "p1"), ("AÑO", "p2"), ("übUNG", "p2"), ("cups", "p2")]
+    {
+        assert_eq!(found(words), [id], "{words}");
+    }
+    assert_eq!(found("creme"), Vec::<String>::new(), "another letter is another word");
+}
+
+#[test]
+fn a_copy_of_an_older_layout_is_put_back_brought_up_to_date_and_stays_as_it_was() {
+    let mut log = Log::new();
+    log.written(Write::BatchCreated(a_batch("b1")));
+    let dir = log.dir.path().to_owned();
+    let before = new_backup(&dir, NOW).unwrap();
+    let old = dir.join("backups/older.db");
+    let fixture = include_bytes!("../../tests/it/fixtures/log-layout-3.db");
+    std::fs::write(&old, fixture).unwrap();
+    let (file, copied) = made_current(&old, NOW).unwrap();
+    assert!(copied && file != old);
+    assert_eq!(std::fs::read(&old).unwrap(), fixture, "left as it was");
+    assert!(backup_files(&dir).unwrap().iter().all(|f| f.name == "older.db"), "the copy is not listed");
+    log.written(Write::History(History::Restored { file, before }));
+    assert!(
+        log.reader().batch("b-fixture").unwrap().is_some() && log.reader().batch("b1").unwrap().is_none()
+    );
+    let newer = Connection::open(dir.join("backups/newer.db")).unwrap();
+    newer.pragma_update(None, "user_version", LAYOUT + 1).unwrap();
+    let refused = made_current(&dir.join("backups/newer.db"), NOW).unwrap_err();
+    assert!(matches!(refused, StoreError::Newer { .. }), "{refused}");
+    Connection::open(dir.join("backups/other.db")).unwrap().execute_batch("CREATE TABLE t (x)").unwrap();
+    let refused = made_current(&dir.join("backups/other.db"), NOW).unwrap_err();
+    assert!(refused.to_string().contains("no log of this program"), "{refused}");
+    assert!(std::fs::read_dir(dir.join("backups")).unwrap().count() == 5, "no half copy is left");
+}
+
+#[test]
+fn the_run_rules_that_were_chosen_stay() {
+    let mut log = Log::new();
+    assert_eq!(log.reader().run_rules().unwrap(), None);
+    log.written(Write::History(History::RunRules(5)));
+    assert_eq!(log.reopened().reader().run_rules().unwrap(), Some(5));
 }

@@ -117,6 +117,8 @@ fn led(bench: &mut Bench, set: &Set, parts: Parts, corners: [f64; 4]) -> Outcome
         division_g: STEP_G,
         capacity_g: None,
         pour_g: None,
+        drift_share: None,
+        piece_g: None,
         room_c: None,
         operator: None,
     };
@@ -250,6 +252,8 @@ fn a_mass_that_is_not_the_one_asked_for_is_told_by_a_simulated_scale_too() {
         division_g: STEP_G,
         capacity_g: None,
         pour_g: None,
+        drift_share: None,
+        piece_g: None,
         room_c: None,
         operator: None,
     };

@@ -7,10 +7,12 @@ use crate::cycles::Dice;
 use crate::seeds::seeded_cases;
 use proptest::prelude::*;
 use serde_json::json;
-use tarebell::calibration::check::{Due, Says, due, says, too_far};
+use tarebell::calibration::check::{Due, Says, drift_share, due, says, too_far, weighed};
+use tarebell::calibration::correction::Correction;
 use tarebell::calibration::fit::{Fit, Point, Shape, fit};
 use tarebell::calibration::fitness::{Fitness, class_iii_limit_g};
-use tarebell::calibration::reference::{Class, looks_like_g, water_shows_g};
+use tarebell::calibration::masses::{MassRequest, OwnMass, together};
+use tarebell::calibration::reference::{Class, Reference, looks_like_g, water_shows_g};
 use tarebell::calibration::report::{Report, report};
 use tarebell::calibration::request::CalibrationRequest;
 use tarebell::calibration::statistics::{mean, sample_sd};
@@ -502,6 +504,43 @@ fn what_cannot_be_is_refused_by_its_field_with_what_to_try() {
             "corners.readings_g",
             "four",
         ),
+        (
+            with("/corners", json!({ "centre_g": 200, "readings_g": [200, 200, 200, 2000] })),
+            "corners.readings_g",
+            "no reading of",
+        ),
+        (
+            with("/corners", json!({ "centre_g": 0.3, "readings_g": [0.3, 0.3, 0.3, 0.3] })),
+            "corners.centre_g",
+            "outside",
+        ),
+        (
+            with("/repeat", json!({ "load_g": 200, "readings_g": [200.8] })),
+            "repeat.readings_g",
+            "at least two",
+        ),
+        (with("/repeat", json!({ "load_g": 0, "readings_g": [0, 0] })), "repeat.load_g", "outside"),
+        (
+            with("/repeat", json!({ "load_g": 200, "readings_g": [200.8, 100.4] })),
+            "repeat.readings_g",
+            "no reading of",
+        ),
+        (with("/creep_g", json!(90)), "creep_g", "outside"),
+        (with("/zero_return_g", json!(-60)), "zero_return_g", "outside"),
+        (with("/warm_up_rounds", json!(0)), "warm_up_rounds", "outside"),
+        (with("/drift_share", json!(0.5)), "drift_share", "outside"),
+        (with("/piece_g", json!(1e6)), "piece_g", "outside"),
+        (
+            with("/points", point(json!({ "mpe_mg": 1e-9, "nominal_g": 1e-9, "readings_g": [0] }))),
+            "points[1].nominal_g",
+            "one step",
+        ),
+        (with("/points", point(json!({ "mpe_mg": 6000 }))), "points[1].mpe_mg", "tenth"),
+        (
+            with("/points", point(json!({ "mpe_mg": 1e-3, "nominal_g": 0.02, "readings_g": [0] }))),
+            "points[1].nominal_g",
+            "one step",
+        ),
         (with("/net_g", json!(-1)), "net_g", "outside"),
         (with("/tolerance_g", json!(1e9)), "tolerance_g", "outside"),
     ] {
@@ -583,6 +622,113 @@ fn a_daily_check_warns_at_two_and_acts_at_three_deviations() {
     for said in [Says::Again, Says::Calibrate] {
         assert_eq!(due(Some(said.word()), hours(1), None, None), Some(Due::NotInOrder), "{}", said.word());
     }
+}
+
+/// An invented scale of 0.1 g that shows `span` of each gram, calibrated with 40 coins of 5 g set down once alone and six times
+/// more, and with nothing else.
+fn by_coins(span: f64) -> (Report, Reference) {
+    let coins: MassRequest = serde_json::from_value(json!({ "nominal_g": 5, "coins": 40 })).expect("coins");
+    let coins = OwnMass::of(&coins, "masses[0]").expect("a mass");
+    let shown = |g: f64| (10.0 * span * g).round() / 10.0;
+    let told = together(&[&coins]);
+    let points = json!([
+        { "nominal_g": 0, "readings_g": [0.1], "base_readings_g": [0.1] },
+        { "nominal_g": 200, "uncertainty_mg": told.uncertainty_mg, "readings_g": [shown(200.0)], "base_readings_g": [0.0] }
+    ]);
+    let repeat =
+        json!({ "load_g": 200, "u_mass_g": coins.reference.u_g, "readings_g": vec![shown(200.0); 6] });
+    let request = asked(json!({ "division_g": 0.1, "points": points, "repeat": repeat }));
+    (report(&request).expect("a report"), coins.reference)
+}
+
+#[test]
+fn a_drift_is_told_by_the_coins_that_the_scale_was_calibrated_with_however_worn_they_are() {
+    // Coins are known to 1 percent: of 200 g a standard uncertainty of 2 g, which stands in calibration and check alike. By hand:
+    // now 2 (0.041^2 + 0.1^2/12) = 0.00503; then, of six placements 2 (0.041^2/6 + 0.1^2/12) = 0.00223; u = 0.085 g.
+    let (found, coins) = by_coins(0.99);
+    let check = |shown_g: f64| weighed(Some(&found), found.correction(), 0.1, coins, shown_g);
+    let same = check(198.0);
+    assert!(same.error_g.abs() < 1e-6 && (same.u_g - 0.085).abs() < 1e-3, "{same:?}");
+    assert_eq!(says(same.error_g, same.u_g), Says::InOrder);
+    // The scale has drifted by 0.2 and by 0.1 percent since, and by the digit's own play.
+    for (shown_g, wanted) in
+        [(198.4, Says::Calibrate), (197.6, Says::Calibrate), (198.2, Says::Again), (198.1, Says::InOrder)]
+    {
+        let now = check(shown_g);
+        assert_eq!(says(now.error_g, now.u_g), wanted, "{shown_g}: {now:?}");
+    }
+    // Other coins may be worn otherwise: that counts, and hides as much.
+    let fewer = Reference { mass_g: 100.0, u_g: 1.0 };
+    let other = weighed(Some(&found), found.correction(), 0.1, fewer, 99.4);
+    assert!(other.u_g > 1.0, "{other:?}");
+    // By what it shows, nothing was made of them before.
+    let bare = weighed(None, Correction::NONE, 0.1, coins, 198.0);
+    assert!((bare.error_g + 2.0).abs() < 1e-9 && bare.u_g > 2.0, "{bare:?}");
+}
+
+#[test]
+fn nine_checks_in_ten_with_the_same_coins_are_in_order_where_nothing_drifts() {
+    // Noise of a reading 0.041 g, normal; the digit by where the load happens to lie: drawn anew for calibration and check.
+    let mut dice = Dice(20_261_126);
+    let (mut in_order, runs) = (0, 2000);
+    for _ in 0..runs {
+        let span = 1.0 + 0.01 * even(&mut dice);
+        let mut read = |g: f64| (10.0 * (span * g + 0.041 * normal(&mut dice))).round() / 10.0;
+        let nets: Vec<f64> = (0..6).map(|_| read(200.0) - read(0.0)).collect();
+        let request = asked(json!({
+            "division_g": 0.1,
+            "points": [{ "nominal_g": 0, "readings_g": [0.0] }, { "nominal_g": 200, "uncertainty_mg": 4000, "readings_g": [read(200.0)], "base_readings_g": [read(0.0)] }],
+            "repeat": { "load_g": 200, "u_mass_g": 2.0, "readings_g": nets }
+        }));
+        let found = report(&request).expect("a report");
+        let coins = Reference { mass_g: 200.0, u_g: 2.0 };
+        let now = weighed(Some(&found), found.correction(), 0.1, coins, read(200.0) - read(0.0));
+        in_order += usize::from(says(now.error_g, now.u_g) == Says::InOrder);
+    }
+    // Two deviations of a normal law hold 95.4 percent; the spread is never taken for less than 0.41 steps.
+    let share = in_order as f64 / f64::from(runs);
+    println!("{:.1} percent of {runs} checks in order", 100.0 * share);
+    assert!((0.93..=0.999).contains(&share), "{share}");
+}
+
+#[test]
+fn ten_checks_tell_the_drift_of_a_scale_and_fewer_none() {
+    assert_eq!(drift_share(&[(0.3, 0.1, 200.0); 9]), None);
+    // By hand: sqrt(0.3^2 - 0.1^2) / 200.
+    let share = drift_share(&[(0.3, 0.1, 200.0); 10]).expect("enough");
+    assert!((share - 0.08_f64.sqrt() / 200.0).abs() < 1e-12, "{share}");
+    assert_eq!(drift_share(&[(0.05, 0.1, 200.0); 10]), Some(0.0), "no more than readings scatter");
+    let (with, without) = (
+        report(&with("/drift_share", json!(share))).expect("a report"),
+        report(&asked(invented())).expect("a report"),
+    );
+    let term = |found: &Report| found.budget.iter().find(|t| t.what == "drift").map(|t| t.u_g);
+    assert!((term(&with).expect("a term") - 29.0 * share).abs() < 1e-12 && term(&without) == Some(0.0));
+    let said = |found: &Report| {
+        found.warnings.iter().any(|w| w.contains("Drift between calibrations is not included"))
+    };
+    assert!(said(&without) && !said(&with));
+}
+
+#[test]
+fn a_zero_that_wandered_is_no_hysteresis_and_a_warm_up_that_never_was_steady_is_said() {
+    let point = |way: &str, shown: f64, base: f64| json!({ "nominal_g": 200, "class": "M1", "readings_g": [shown], "base_readings_g": [base], "direction": way });
+    let found = report(&asked(json!({
+        "division_g": 0.1, "warm_up_rounds": 30,
+        "points": [{ "nominal_g": 0, "readings_g": [0.0] }, point("up", 200.0, 0.0), point("down", 200.5, 0.4)]
+    })))
+    .expect("a report");
+    assert!((found.hysteresis_g.expect("both ways") - 0.1).abs() < 1e-9, "{found:?}");
+    assert!(found.warnings.iter().any(|w| w.contains("after 30 rounds")), "{:?}", found.warnings);
+}
+
+#[test]
+fn a_piece_as_heavy_as_those_of_late_is_what_a_mass_should_reach() {
+    let warned = |g: f64| {
+        let found = report(&with("/piece_g", json!(g))).expect("a report");
+        found.warnings.iter().any(|w| w.contains("No mass was as heavy"))
+    };
+    assert!(warned(900.0) && !warned(450.0), "the greatest mass is 500 g, the pour 29 g");
 }
 
 proptest! {

@@ -90,3 +90,38 @@ fn a_trace_holds_what_was_shown_with_the_correction_and_replays_alike() {
     let tenths = |g: f64| ((10.0 * g).round() - 10.0 * g).abs() < 1e-6;
     assert!(shown.into_iter().all(tenths), "as the display of 0.1 g showed it");
 }
+
+/// An invented calibration that was told with the bare pan at -0.9 g; the scale wakes at its own zero.
+const OFFSET: Correction = Correction { offset_g: 0.9, slope: 1.0, bend_per_g: 0.0, bends_to_g: f64::MAX };
+
+/// What was said of the pan as dirty, by looking at it every second and by what was heard.
+fn dirt_said(run: &Run) -> usize {
+    let wipes = run.outputs.iter().filter(
+        |o| matches!(o, Output::Cue(call) if call.about == Some(tarebell::pour::remark::Remark::Wipe)),
+    );
+    wipes.count() + usize::from(run.engine.left_on_pan().is_some())
+}
+
+#[test]
+fn the_offset_of_a_calibration_that_was_told_is_no_dirt_on_the_pan() {
+    let zero = OFFSET.of(tarebell::units::Mass::ZERO);
+    let mut run = Run::of(Start { correction: OFFSET, zero, ..start() });
+    run.curve(0.0, 3.0, |_| 0.0);
+    assert_eq!(dirt_said(&run), 0, "a bare pan before the first piece");
+    poured(&mut run, 3.0, 29.0);
+    assert_eq!(dirt_said(&run), 0, "and after it");
+    run.curve(23.0, 26.0, |_| 0.9);
+    assert!(run.engine.left_on_pan().is_some(), "what does lie there is said as before");
+
+    let mut run = Run::new();
+    poured(&mut run, 0.0, 29.0);
+    let at = Instant::START.offset_seconds(20.0);
+    run.give(Input::Command(Command::Correction(OFFSET), at), at);
+    poured(&mut run, 20.05, 29.0);
+    assert_eq!(dirt_said(&run), 0, "calibrated between two pieces");
+    let back = Instant::START.offset_seconds(41.0);
+    run.give(Input::Command(Command::Correction(Correction::NONE), back), back);
+    poured(&mut run, 41.05, 29.0);
+    assert_eq!(dirt_said(&run), 0, "and back to what it shows");
+    assert!(weighed(&run).iter().all(|e| (net_g(e) - 29.0 * TOO_MUCH).abs() < 0.15), "{:?}", weighed(&run));
+}

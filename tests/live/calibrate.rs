@@ -100,6 +100,9 @@ fn gone_by_or_not(rig: &Rig, made: &Value) {
     rig.until("gone by", |now| now["scale"]["calibration"]["id"] == coarse["id"]);
     rig.post(&format!("/api/calibrations/{id}/use"), json!({ "off": true }));
     rig.until("not gone by", |now| now["scale"]["calibration"].is_null());
+    let (status, problem) = rig.try_post(&format!("/api/calibrations/{id}/use"), json!({ "off": true }));
+    let why = problem["detail"].as_str().unwrap_or_default();
+    assert!(status == 409 && why.contains("does not go by this calibration"), "{status} {problem}");
     assert_eq!(rig.get("/api/calibrations").as_array().map(Vec::len), Some(2), "both stay");
     assert_eq!(rig.try_post("/api/scale/calibrate", json!({})).1["field"], "masses", "none are kept");
     refused_or_kept_only(rig);
@@ -163,6 +166,41 @@ fn a_check_that_is_not_in_order_is_asked_for_and_said_at_a_begin_until_the_scale
     assert_eq!(rig.get("/api/scale")["check_due"], Value::Null);
     let said = begun();
     assert!(!said.contains("not in order"), "{said}");
+}
+
+#[test]
+fn a_routine_under_way_goes_on_whatever_else_is_asked_and_a_check_says_from_where_the_room_moves() {
+    let dir = tempfile::tempdir().expect("a folder");
+    simulated(dir.path());
+    let rig = Rig::start_with(dir.path(), terminal_nobody_reads());
+    let points = json!([{ "nominal_g": 0, "readings_g": [0] }, { "nominal_g": 200, "class": "M1", "readings_g": [200] }]);
+    rig.post("/api/calibrations", json!({ "division_g": 0.1, "room_c": 19, "points": points }));
+    rig.until("gone by", |now| !now["scale"]["calibration"].is_null());
+    let mass = || json!({ "masses": [{ "nominal_g": 200, "class": "M1" }] });
+    rig.post("/api/scale/room", json!({ "room_c": 24 }));
+    rig.until("another room", |now| now["scale"]["check_due"] == "room");
+    rig.post("/api/scale/check", mass());
+    for path in ["/api/scale/calibrate", "/api/scale/check"] {
+        let (status, problem) = rig.try_post(path, mass());
+        let why = problem["detail"].as_str().unwrap_or_default();
+        assert!(
+            status == 409 && why.contains("a check") && why.contains("{\"off\": true}"),
+            "{status} {problem}"
+        );
+    }
+    let now = rig.until("checked", |now| !now["scale"]["check"].is_null());
+    let check = &now["scale"]["check"];
+    assert!(check["says"] == "in-order" && check["k"] == 1, "it went on to its end: {check}");
+    // Nobody told the room with it: it was told before, and the next move is counted from there.
+    assert_eq!(check["room_c"], 24.0, "{check}");
+    rig.until("as at the check", |now| now["scale"]["check_due"].is_null());
+    rig.post("/api/scale/room", json!({ "room_c": 20 }));
+    assert_eq!(rig.get("/api/scale")["check_due"], Value::Null, "4 degrees from the check");
+    rig.post("/api/scale/room", json!({ "room_c": 29 }));
+    rig.until("another room", |now| now["scale"]["check_due"] == "room");
+    rig.post("/api/scale/check", mass());
+    rig.post("/api/scale/calibrate", json!({ "off": true }));
+    rig.post("/api/scale/check", mass());
 }
 
 #[test]

@@ -6,7 +6,7 @@ use serde_json::{Map, Value, json};
 use std::collections::BTreeSet;
 
 /// Fields that stand in a message only where they say something.
-const SOMETIMES: [&str; 29] = [
+const SOMETIMES: [&str; 33] = [
     "about",
     "field",
     "left",
@@ -36,6 +36,10 @@ const SOMETIMES: [&str; 29] = [
     "water_c",
     "zero_return_g",
     "warm_up_rounds",
+    "drift_share",
+    "piece_g",
+    "u_mass_g",
+    "density_g_ml",
 ];
 
 fn resolved<'a>(schema: &'a Value, whole: &'a Value) -> &'a Value {
@@ -200,6 +204,8 @@ fn every_path_of_the_contract_is_described_and_every_described_path_answers() {
         "get /api/trend",
         "get /api/trend/plot",
         "post /api/history/by-pourer",
+        "get /api/history/rules",
+        "post /api/history/rules",
         "post /api/history/forget",
         "get /api/history.csv",
         "get /api/history.json",
@@ -234,6 +240,7 @@ fn calibrations_as_described(rig: &Rig, same: &dyn Fn(&str, &str, &str, &Value))
     same("get", "/api/scale/checks", "200", &rig.get("/api/scale/checks"));
     same("post", "/api/scale/room", "200", &rig.post("/api/scale/room", json!({ "room_c": 20.5 })));
     same("post", "/api/scale/check", "200", &rig.post("/api/scale/check", json!({})));
+    rig.post("/api/scale/check", json!({ "off": true }));
     same("post", "/api/scale/calibrate", "200", &rig.post("/api/scale/calibrate", json!({})));
     same("get", "/api/now", "200", &rig.until("steps", |now| !now["scale"]["routine"].is_null()));
     rig.post("/api/scale/calibrate", json!({ "off": true }));
@@ -321,6 +328,13 @@ fn real_replies_have_exactly_the_described_fields() {
     same("get", "/api/trend", "200", &rig.get("/api/trend?by=glaze"));
     let csv = json!({ "csv": "grams,target,low,high,day\n29,29,28,30,2026-01-31\nx,1,1,1,1\n" });
     same("post", "/api/history/look", "200", &rig.post("/api/history/look", csv));
+    same("get", "/api/history/rules", "200", &rig.get("/api/history/rules"));
+    same(
+        "post",
+        "/api/history/rules",
+        "200",
+        &rig.post("/api/history/rules", json!({ "rules": ["six-trend"] })),
+    );
     same("post", "/api/history/by-pourer", "200", &rig.post("/api/history/by-pourer", json!({ "on": true })));
     same(
         "post",

@@ -155,6 +155,17 @@ fn the_log_is_copied_and_put_back_while_the_daemon_runs_but_not_under_a_batch() 
     let (status, refused) = rig.try_post("/api/backups/broken.db/restore", json!({}));
     assert_eq!(status, 409, "{refused}");
     assert_eq!(rig.get("/api/batches").as_array().map(Vec::len), Some(7));
+    // A copy that an older program made is brought up to date; the file itself stays as it was.
+    let older = include_bytes!("../it/fixtures/log-layout-4.db");
+    let file = dir.path().join("backups/older.db");
+    std::fs::write(&file, older).expect("a file");
+    rig.post("/api/backups/older.db/restore", json!({}));
+    assert_eq!(rig.get("/api/batches")[0]["id"], json!("b-fixture"));
+    assert_eq!(std::fs::read(&file).expect("the file"), older);
+    let names = std::fs::read_dir(dir.path().join("backups")).expect("a folder");
+    let left =
+        names.filter_map(Result::ok).filter(|f| f.file_name().to_string_lossy().starts_with('.')).count();
+    assert_eq!(left, 0, "the copy that was brought up to date is taken away");
     let Value::Object(now) = rig.get("/api/now") else { panic!("a snapshot") };
     assert!(now.contains_key("scale"));
 }

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 use tarebell::record::{BatchRecord, Marks, PourRecord};
-use tarebell::store::{Job, Store, Write};
+use tarebell::store::{Ack, Job, Store, Write};
 use tarebell::time::{Duration, WallTime};
 use tarebell::units::Mass;
 
@@ -97,7 +97,6 @@ pub(crate) fn scattered(n: u32, mean_g: f64, sd_g: f64, seed: u64) -> Vec<f64> {
 
 /// Writes these batches with what their pieces got.
 pub(crate) fn write(dir: &Path, batches: &[(BatchRecord, Vec<f64>)]) {
-    let (store, _) = Store::open(dir, WallTime::from_unix_us(noon(400)), |_| {}).expect("a log");
     let mut jobs = Vec::new();
     for (batch, grams) in batches {
         jobs.push(Write::BatchCreated(batch.clone()));
@@ -105,6 +104,21 @@ pub(crate) fn write(dir: &Path, batches: &[(BatchRecord, Vec<f64>)]) {
             jobs.push(Write::Pour { pour: pour(batch, piece, *net_g), hand: None, lag: None });
         }
     }
+    put(dir, jobs);
+}
+
+/// A batch with records as they are.
+pub(crate) fn write_all(dir: &Path, batch: BatchRecord, pours: Vec<PourRecord>) {
+    let pours = pours.into_iter().map(|pour| Write::Pour { pour, hand: None, lag: None });
+    put(dir, std::iter::once(Write::BatchCreated(batch)).chain(pours).collect());
+}
+
+/// All of it is on disk before the log is closed: a busy disk takes longer than a close waits.
+fn put(dir: &Path, jobs: Vec<Write>) {
+    let (tell, acks) = std::sync::mpsc::channel();
+    let heard = move |ack| drop(tell.send(matches!(ack, Ack::Written { .. })));
+    let (store, _) = Store::open(dir, WallTime::from_unix_us(noon(400)), heard).expect("a log");
+    let wanted = jobs.len();
     for (write, ticket) in jobs.into_iter().zip(1..) {
         let mut job = Job { ticket, write, asked: None };
         while let Err(back) = store.try_write(job) {
@@ -112,6 +126,8 @@ pub(crate) fn write(dir: &Path, batches: &[(BatchRecord, Vec<f64>)]) {
             std::thread::sleep(std::time::Duration::from_millis(1));
         }
     }
+    let written = acks.iter().filter(|written| *written).take(wanted).count();
+    assert_eq!(written, wanted, "each is told as written");
     store.close([]).expect("all of it on disk");
 }
 

@@ -37,6 +37,7 @@ mod review;
 mod rig;
 mod setup;
 mod shelf;
+mod simulated;
 mod sound;
 mod stop;
 mod void;

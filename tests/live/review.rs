@@ -47,6 +47,16 @@ fn a_batch_is_reviewed_alike_over_http_and_at_the_terminal_beside_the_daemon() {
     let (_, out, _) = tarebell(dir.path(), &["export", "--json", "--batch", "b-long"]);
     let all: Value = serde_json::from_str(&out).expect("JSON");
     assert_eq!(all["batches"][0]["pours"].as_array().map(Vec::len), Some(200));
+    let usual = rig.get("/api/history/rules");
+    assert_eq!(usual["rules"], json!(["beyond-3-sigma", "eight-one-side"]));
+    let (status, refused) = rig.try_post("/api/history/rules", json!({ "rules": ["seven"] }));
+    assert_eq!((status, &refused["field"]), (422, &json!("rules")));
+    rig.post("/api/history/rules", json!({ "rules": ["nine-one-side", "six-trend"] }));
+    let chosen = rig.get("/api/batches/b-board/review");
+    assert_eq!(chosen, rig.get("/api/batches/b-board/review?rules=six-trend,nine-one-side"));
+    let (_, out, _) = tarebell(dir.path(), &["review", "b-board", "--json"]);
+    assert_eq!(serde_json::from_str::<Value>(&out).expect("JSON"), chosen, "at the terminal as on the page");
+    rig.post("/api/history/rules", usual);
     let latest = rig.get("/api/batches?latest=1");
     assert_eq!((latest.as_array().map(Vec::len), &latest[0]["id"]), (Some(1), &json!("b-board")));
     let values: Vec<f64> = rig

@@ -14,7 +14,9 @@ pub use step::{Amiss, Ask, Place, StepView};
 
 use crate::batch::Refused;
 use crate::calibration::masses::OwnMass;
+use crate::calibration::reference::Reference;
 use crate::calibration::request::CalibrationRequest;
+use crate::calibration::warnings::MOST_ROUNDS;
 use crate::guide::lag::{Found, LagTest};
 use crate::reading::Weighing;
 use crate::scale::ScaleFacts;
@@ -37,8 +39,6 @@ const RESTLESS: Duration = Duration::from_secs(12);
 const ZERO_STEPS: f64 = 2.0;
 /// Two rounds of the warm-up that differ by no more than this many steps, in zero and span, are steady (own choice).
 const STEADY_STEPS: f64 = 1.0;
-/// ... and after so many rounds it is gone on with (own choice: half an hour of warm-up is usual, from memory).
-const MOST_ROUNDS: usize = 30;
 
 /// What came of a routine.
 #[derive(Clone, Debug, PartialEq)]
@@ -52,10 +52,8 @@ pub enum Outcome {
     },
     /// What one mass showed.
     Check {
-        /// What it is worth, g.
-        mass_g: f64,
-        /// Its standard uncertainty, g.
-        mass_u_g: f64,
+        /// What it is worth, and how well that is known.
+        mass: Reference,
         /// What the scale showed of it, as indicated, above the bare pan, g.
         shown_g: f64,
         /// Temperature of the room, degrees Celsius, where told.
@@ -187,7 +185,7 @@ impl Routine {
         match self.pan.judge(&step, &self.wish.masses, rest.g()) {
             Fits::Yes if still >= STILL => self.lies(&step, rest.g(), w.taken_at),
             Fits::No(amiss) if still >= AMISS => self.is_amiss(amiss),
-            Fits::NotYet if self.amiss == Some(Amiss::TooMuch) => self.amiss = None,
+            Fits::NotYet if self.amiss.is_some_and(Amiss::is_of_load) => self.amiss = None,
             Fits::Yes | Fits::No(_) | Fits::NotYet => {}
         }
         if self.step().is_none() && self.lag.is_none() {
@@ -259,7 +257,8 @@ impl Routine {
         let read = std::mem::take(&mut self.now);
         if kind == Kind::WarmUp && !self.kept.is_steady(&read, STEADY_STEPS * self.wish.division_g) {
             self.kept.warm_up(&read);
-            if self.kept.rounds() < MOST_ROUNDS {
+            // After the last one it is gone on with, and the calibration says so.
+            if self.kept.rounds() < MOST_ROUNDS as usize {
                 self.at.1 = 0;
                 return;
             }
@@ -279,12 +278,7 @@ impl Routine {
 
     fn finish(&mut self) {
         if let Some((mass, shown_g)) = self.kept.checked().and_then(|(m, g)| Some((self.mass(m)?, g))) {
-            self.outcome = Some(Outcome::Check {
-                mass_g: mass.reference.mass_g,
-                mass_u_g: mass.reference.u_g,
-                shown_g,
-                room_c: self.wish.room_c,
-            });
+            self.outcome = Some(Outcome::Check { mass: mass.reference, shown_g, room_c: self.wish.room_c });
             return;
         }
         let lag = self.lag.as_ref().and_then(|lag| lag.found().cloned()).map(Box::new);

@@ -73,6 +73,10 @@ pub struct Wish {
     pub capacity_g: Option<f64>,
     /// The pour that it is judged for, and how far that may be off, g; none: the usual one.
     pub pour_g: Option<(f64, f64)>,
+    /// How far the scale drifts between calibrations, over the load, where that is known.
+    pub drift_share: Option<f64>,
+    /// What the latest pieces weighed bare, g, where there were some.
+    pub piece_g: Option<f64>,
     /// Temperature of the room, degrees Celsius.
     pub room_c: Option<f64>,
     /// Who does it.

@@ -77,14 +77,15 @@ impl Readings {
 
     /// As a calibration is told.
     pub(super) fn request(&self, wish: &Wish) -> CalibrationRequest {
-        let mut points = vec![Self::bare()];
+        let mut points = vec![self.bare()];
         points.extend(self.series(wish));
         let repeats: Vec<&Read> = self.of(Kind::Repeat).filter(|r| r.step.ask == Ask::Put).collect();
         let mut repeat = None;
         if let Some(mass) = repeats.first().and_then(|r| r.step.mass).and_then(|m| wish.masses.get(m)) {
             if repeats.len() >= TELLS_SPREAD {
                 let readings_g = repeats.iter().map(|r| even(r.net_g())).collect();
-                repeat = Some(RepeatRequest { load_g: mass.reference.mass_g, readings_g });
+                let (load_g, u_mass_g) = (mass.reference.mass_g, Some(mass.reference.u_g));
+                repeat = Some(RepeatRequest { load_g, readings_g, u_mass_g });
             } else {
                 points.push(on_its_own(&[mass], &repeats, |r| r.zero_g));
             }
@@ -102,15 +103,20 @@ impl Readings {
             zero_return_g: self.zero_return_g(),
             warm_up_rounds: (!self.rounds.is_empty())
                 .then(|| u32::try_from(self.rounds.len()).unwrap_or(u32::MAX)),
+            drift_share: wish.drift_share,
+            piece_g: wish.piece_g,
             room_c: wish.room_c,
             operator: wish.operator.clone(),
         }
     }
 
-    /// The bare pan stands for itself: a scale wakes at a zero of its own, so that every load is told with what the pan
-    /// showed before it, and the zero of the day is no error.
-    fn bare() -> PointRequest {
-        PointRequest { nominal_g: 0.0, readings_g: vec![0.0], ..PointRequest::default() }
+    /// The bare pan after each load, with what it showed before: a scale wakes at a zero of its own, so that every load is
+    /// told so, and the zero of the day is no error.
+    fn bare(&self) -> PointRequest {
+        let kinds = [Kind::Series, Kind::Repeat, Kind::Corners, Kind::OnPiece];
+        let all = kinds.into_iter().flat_map(|kind| self.of(kind));
+        let off: Vec<&Read> = all.filter(|r| r.step.ask == Ask::Off).collect();
+        on_its_own(&[], &off, |r| r.zero_g)
     }
 
     /// Each load of the series, on its way up and on its way down.

@@ -189,6 +189,19 @@ pub enum Amiss {
 }
 
 impl Amiss {
+    /// It is about what lies there now: mended once that is gone.
+    pub(super) const fn is_of_load(self) -> bool {
+        match self {
+            Self::NotBare
+            | Self::LooksLike(_)
+            | Self::Other
+            | Self::TooMuch
+            | Self::TooLight
+            | Self::TooHeavy => true,
+            Self::Restless | Self::ZeroMoved | Self::TakenOff | Self::NotInOneGo => false,
+        }
+    }
+
     /// Every one; `LooksLike` with one mass.
     pub const ALL: [Self; 10] = [
         Self::NotBare,

@@ -19,6 +19,8 @@ fn wish(grams: &[f64], parts: Parts) -> Wish {
         division_g: 0.1,
         capacity_g: Some(2000.0),
         pour_g: None,
+        drift_share: None,
+        piece_g: None,
         room_c: Some(19.0),
         operator: None,
     }
@@ -102,7 +104,7 @@ fn two_weights_make_a_series_and_placements_in_as_many_steps_as_two_minutes_have
     let seen: Vec<_> =
         told.points.iter().map(|p| (p.nominal_g, p.direction.as_deref(), p.readings_g.clone())).collect();
     let wanted = [
-        (0.0, None, vec![0.0]),
+        (0.0, None, vec![0.3; 9]),
         (50.0, Some("up"), vec![50.4]),
         (250.0, Some("up"), vec![251.3]),
         (50.0, Some("down"), vec![50.4]),
@@ -125,7 +127,9 @@ fn a_wrong_mass_is_told_by_what_it_looks_like_and_nothing_is_taken_for_it() {
         (Ask::Put, Some(Amiss::LooksLike(50.0))),
         "one of the set, out of order"
     );
-    pan.rests(0.0).rests(100.2);
+    pan.rests(0.0);
+    assert_eq!(pan.amiss(), None, "it was taken off: nothing is amiss any more");
+    pan.rests(100.2);
     assert_eq!(pan.amiss(), Some(Amiss::LooksLike(100.0)), "one that others have");
     pan.rests(0.0).rests(33.0);
     assert_eq!(pan.amiss(), Some(Amiss::Other));
@@ -259,8 +263,8 @@ fn a_check_asks_for_one_mass_for_ten_seconds() {
     assert_eq!(pan.asks(), Ask::Stay);
     pan.shows(200.3, true, 10.5);
     pan.rests(0.1);
-    let Some(Outcome::Check { mass_g, shown_g, room_c, .. }) = pan.routine.outcome() else {
+    let Some(Outcome::Check { mass, shown_g, room_c }) = pan.routine.outcome() else {
         panic!("{:?}", pan.routine.poll_step())
     };
-    assert!((*mass_g, *room_c) == (200.0, Some(19.0)) && (shown_g - 200.2).abs() < 1e-9);
+    assert!((mass.mass_g, *room_c) == (200.0, Some(19.0)) && (shown_g - 200.2).abs() < 1e-9);
 }

@@ -18,6 +18,8 @@ export class Calibrate {
   #rows = [0, 1];
   #next = 2;
   #parts = new Set(["corners"]);
+  /** What is known of a row's mass beside what stands in its fields: its name, its density. */
+  #given = new Map();
   /** Masses that have no row here, such as water. */
   #others = [];
   #wrong = "";
@@ -61,12 +63,21 @@ export class Calibrate {
     this.#rows = plain.map((_, i) => i);
     this.#next = plain.length;
     plain.forEach((m, i) => {
+      this.#given.set(i, m);
       const how = m.class ?? m.mpe_mg ?? (m.uncertainty_mg === undefined ? "" : `U ${m.uncertainty_mg}`);
       this.#fields.put({ [`grams_${i}`]: m.nominal_g, [`how_${i}`]: how, [`coins_${i}`]: m.coins ?? "" });
     });
   }
 
+  /** As typed, with what was told of it before; another mass in the same row has none of that. */
   #mass(id) {
+    const typed = this.#typed(id), given = this.#given.get(id);
+    if (given?.nominal_g !== typed.nominal_g || (given.coins ?? 0) !== (typed.coins ?? 0)) return typed;
+    const { name, density_g_ml } = given;
+    return { ...(name && { name }), ...(density_g_ml && { density_g_ml }), ...typed };
+  }
+
+  #typed(id) {
     const nominal_g = this.#fields.number(`grams_${id}`), coins = this.#fields.number(`coins_${id}`);
     const how = this.#fields.text(`how_${id}`), mg = this.#fields.number(`how_${id}`), sure = UNSURE.exec(how);
     if (coins > 0) return { nominal_g, coins };

@@ -51,7 +51,7 @@ export class Compare {
   }
 
   #row(g) {
-    const number = (value, digits) => (value === null ? "–" : value.toFixed(digits).replace("-", "−"));
+    const number = (value, digits) => (value === null ? "–" : value.toFixed(digits).replace(/^-(?=[0.]*$)/, "").replace("-", "−"));
     return html`<tr><th scope="row">${g.name}</th><td class="figure">${g.n}</td><td class="figure">${number(g.sd_percent, 1)}</td>
       <td class="figure">${number(g.bias_g, 2)}</td><td class="figure">${g.share_within === null ? "–" : Math.round(100 * g.share_within)}</td></tr>`;
   }
@@ -71,9 +71,9 @@ export class Compare {
         value=${by} .checked=${by === this.#by} @change=${() => this.#load(by)}>${w.ways[by]}</label>`)}</fieldset>
       <p class="result" role="status">${t.sentence}</p>
       ${t.groups.length > 1 ? picture("/api/trend/plot", t.sentence, `&by=${this.#by}#${t.groups.length}`) : ""}
-      ${t.groups.length ? html`<table><thead><tr><th scope="col">${w.ways[this.#by]}</th><th scope="col" class="figure">${w.n}</th>
+      ${t.groups.length ? html`<div class="wide"><table><thead><tr><th scope="col">${w.ways[this.#by]}</th><th scope="col" class="figure">${w.n}</th>
         <th scope="col" class="figure">${w.spread}</th><th scope="col" class="figure">${w.bias}</th><th scope="col" class="figure">${w.within}</th></tr></thead>
-        <tbody>${t.groups.map((g) => this.#row(g))}</tbody></table>` : ""}
+        <tbody>${t.groups.map((g) => this.#row(g))}</tbody></table></div>` : ""}
       ${this.#pourers()}`;
   }
 

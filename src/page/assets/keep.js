@@ -69,7 +69,7 @@ export class Keep {
   #mapping() {
     const { heads, mapping } = this.#look;
     const set = (column, event) => this.#again({ ...mapping, columns: { ...mapping.columns, [column]: event.target.value } });
-    return html`<div class="fields">${COLUMNS.map((column) => html`<label>${w.columns[column]}<select @change=${(e) => set(column, e)}>
+    return html`<div class="fields">${COLUMNS.map((column) => html`<label>${w.columns[column]}<select name=${`column_${column}`} @change=${(e) => set(column, e)}>
         <option value="">${w.not_there}</option>${heads.map((head) => html`<option value=${head} ?selected=${mapping.columns[column] === head}>${head}</option>`)}</select></label>`)}
       <label>${w.dates}<select @change=${(e) => this.#again({ ...mapping, dates: e.target.value })}>${Object.entries(w.orders).map(([word, text]) =>
         html`<option value=${word} ?selected=${mapping.dates === word}>${text}</option>`)}</select></label>

@@ -23,10 +23,14 @@ function slice(p) {
     <path class="limit" d="M${x(p.low_g)} 0 V20 M${x(p.high_g)} 0 V20"/>`}</svg>`;
 }
 
+/** Batches asked for at once; older ones when they are wanted. */
+const BATCHES = 100;
+
 export class LogPlace {
   #soon;
   #hold;
   #batches = [];
+  #most = BATCHES;
   #chosen = null;
   #pours = [];
   #wrong = "";
@@ -43,7 +47,7 @@ export class LogPlace {
   async open(state) {
     this.#said = "";
     try {
-      this.#batches = await ask("/api/batches");
+      this.#batches = await ask(`/api/batches?latest=${this.#most}`);
       this.#chosen = state.batch?.id ?? this.#chosen ?? this.#batches[0]?.id ?? null;
       await this.#load();
     } catch (error) {
@@ -137,10 +141,12 @@ export class LogPlace {
       this.#load();
     }
     const choose = (event) => { this.#chosen = event.target.value; this.#pours = []; this.#open = null; this.#load(); };
+    const older = () => { this.#most *= 4; this.open(state); };
     return html`<div class="place"><h1>${words.places.log}</h1><p class="said" role="status">${this.#said}</p>
       <p class="wrong" role="alert">${this.#wrong}</p>
       ${this.#batches.length ? html`<label>${w.which}<select @change=${choose}>${this.#batches.map((b) => html`<option
-        value=${b.id} ?selected=${b.id === this.#chosen}>${day(b.created_at)} · ${b.name}</option>`)}</select></label>` : nothing}
+        value=${b.id} ?selected=${b.id === this.#chosen}>${day(b.created_at)} · ${b.name}</option>`)}</select></label>
+        ${this.#batches.length === this.#most ? html`<button type="button" class="plain" @click=${older}>${w.older}</button>` : ""}` : nothing}
       ${this.#table()}</div>`;
   }
 }

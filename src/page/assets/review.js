@@ -12,9 +12,8 @@ const w = words.review;
 const RULES = Object.keys(w.rules);
 /** Batches to choose from; older ones are found below. */
 const LATEST = 200;
-const USUAL = ["beyond-3-sigma", "eight-one-side"];
 
-const number = (value, digits) => (value === null || value === undefined ? "–" : value.toFixed(digits).replace("-", "−"));
+const number = (value, digits) => (value === null || value === undefined ? "–" : value.toFixed(digits).replace(/^-(?=[0.]*$)/, "").replace("-", "−"));
 
 export class ReviewPlace {
   #soon;
@@ -24,7 +23,8 @@ export class ReviewPlace {
   #pours = [];
   #wrong = "";
   #seen = null;
-  #rules = new Set(USUAL);
+  /** As they are kept for this log. */
+  #rules = null;
   #plots = false;
   /** The piece that is looked at: its record, and its curve once it came. */
   #open = null;
@@ -41,6 +41,7 @@ export class ReviewPlace {
 
   async open(state) {
     try {
+      this.#rules ??= new Set((await ask("/api/history/rules")).rules);
       this.#batches = await ask(`/api/batches?latest=${LATEST}`);
       this.#chosen = state.batch?.id ?? this.#chosen ?? (this.#batches.find((b) => b.begun_at) ?? this.#batches[0])?.id ?? null;
       await this.#load();
@@ -93,10 +94,12 @@ export class ReviewPlace {
   }
 
   #board() {
-    const look = new Map(this.#told.look.map((l) => [l.piece, l.why]));
-    const piece = (p) => html`<li data-look=${(p.verdict !== "void" && look.get(p.piece)) || nothing}><button type="button" class="plain"
+    // A number may stand twice in what was brought in.
+    const meant = (p) => `${p.piece} ${p.net_g}`;
+    const look = new Map(this.#told.look.map((l) => [meant(l), l.why]));
+    const piece = (p) => html`<li data-look=${(p.verdict !== "void" && look.get(meant(p))) || nothing}><button type="button" class="plain"
       aria-expanded=${this.#open?.p.id === p.id ? "true" : "false"} @click=${() => this.#look(p)}>${mark(p.verdict)}<span aria-hidden="true">${p.piece}</span>
-      <span class="unseen">${fill(words.mark, { piece: p.piece, verdict: words.verdicts[p.verdict] })}${look.has(p.piece) ? `, ${w.why[look.get(p.piece)]}` : ""}</span></button></li>`;
+      <span class="unseen">${fill(words.mark, { piece: p.piece, verdict: words.verdicts[p.verdict] })}${look.has(meant(p)) ? `, ${w.why[look.get(meant(p))]}` : ""}</span></button></li>`;
     const { p, curve: points } = this.#open ?? {};
     return html`<ul class="board" aria-label=${w.board}>${this.#pours.map(piece)}</ul>
       ${points ? html`<div class="look-row">${curve(points, p.piece, [fill(w.got, { grams: grams(p.net_g) }), ...marked(p)])}</div>` : ""}`;
@@ -112,7 +115,7 @@ export class ReviewPlace {
   #rulesChosen() {
     const turn = (rule) => {
       this.#rules.has(rule) ? this.#rules.delete(rule) : this.#rules.add(rule);
-      this.#load();
+      ask("/api/history/rules", { rules: [...this.#rules] }).then(() => this.#load(), (error) => { this.#wrong = error.message; this.#soon(); });
     };
     return html`<fieldset><legend>${w.rules_label}</legend>${RULES.map((rule) => html`<label class="choice"><input type="checkbox"
       name="rule" value=${rule} .checked=${this.#rules.has(rule)} @change=${() => turn(rule)}>${w.rules[rule]}</label>`)}</fieldset>`;

@@ -46,6 +46,8 @@ pub struct TermView {
     pub what: &'static str,
     /// Standard uncertainty, g.
     pub u_g: f64,
+    /// Coverage factor of `u_g`: 1, a standard uncertainty.
+    pub k: u8,
 }
 
 /// One load as it came out.
@@ -59,6 +61,8 @@ pub struct LoadView {
     pub residual_g: f64,
     /// Expanded uncertainty of that error (k = 2), g.
     pub u_g: f64,
+    /// Coverage factor of `u_g`: 2, expanded.
+    pub k: u8,
     /// Limit of error of class III at initial verification (OIML R 76), g: a yardstick, no verification.
     pub limit_g: f64,
 }
@@ -70,6 +74,8 @@ pub struct ExpandedView {
     pub load_g: f64,
     /// Expanded uncertainty (k = 2) of what the scale shows of it, g.
     pub u_g: f64,
+    /// Coverage factor of `u_g`: 2, expanded.
+    pub k: u8,
 }
 
 /// A calibration.
@@ -137,6 +143,7 @@ impl CalibrationView {
             error_g: l.error_g,
             residual_g: l.residual_g,
             u_g: l.expanded_g,
+            k: 2,
             limit_g: l.limit_g,
         };
         Self {
@@ -154,11 +161,11 @@ impl CalibrationView {
             repeatability_g: found.repeatability_g,
             hysteresis_g: found.hysteresis_g,
             eccentric_g: found.eccentric_g,
-            budget: found.budget.iter().map(|t| TermView { what: t.what, u_g: t.u_g }).collect(),
+            budget: found.budget.iter().map(|t| TermView { what: t.what, u_g: t.u_g, k: 1 }).collect(),
             expanded: found
                 .loads
                 .iter()
-                .map(|l| ExpandedView { load_g: l.load_g, u_g: l.expanded_g })
+                .map(|l| ExpandedView { load_g: l.load_g, u_g: l.expanded_g, k: 2 })
                 .collect(),
             net_g: found.pour_g.0,
             tolerance_g: found.pour_g.1,
@@ -207,10 +214,12 @@ pub struct CheckView {
     pub mass_g: f64,
     /// What the scale showed of it, as indicated, g.
     pub shown_g: f64,
-    /// That, corrected, less the mass, g.
+    /// That, corrected, less the mass; of a mass that the scale was calibrated with, less what the scale made of it then, g.
     pub error_g: f64,
-    /// Standard uncertainty of such a weighing, g.
+    /// Standard uncertainty of that error, g: `again` beyond twice, `calibrate` beyond three times it.
     pub u_g: f64,
+    /// Coverage factor of `u_g`: 1, a standard uncertainty.
+    pub k: u8,
     /// Temperature of the room, degrees Celsius, where told.
     pub room_c: Option<f64>,
     /// `in-order`, `again` (check it once more) or `calibrate`.
@@ -227,6 +236,7 @@ impl From<&CheckRecord> for CheckView {
             shown_g: c.shown_g,
             error_g: c.error_g,
             u_g: c.u_g,
+            k: 1,
             room_c: c.room_c,
             says: c.says.clone(),
         }
