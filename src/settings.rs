@@ -8,6 +8,7 @@ mod kind;
 mod layout;
 mod places;
 mod pour;
+mod show;
 mod together;
 
 pub use ble::{Ble, By, number, numbered, short};
@@ -19,6 +20,7 @@ use crate::pour::PourSettings;
 use crate::scale::{Origin, ScaleFacts};
 use crate::time::Duration;
 use crate::units::Mass;
+use crate::units::shown::Shown;
 pub use fault::SettingsError;
 use fault::Source;
 pub use layout::Notifications;
@@ -127,6 +129,8 @@ pub struct Settings {
     pub reminding: Reminding,
     /// The loudspeaker.
     pub sound: Sound,
+    /// Units in which weights and lengths are shown.
+    pub shown: Shown,
 }
 
 impl Default for Settings {
@@ -151,6 +155,7 @@ impl Default for Settings {
             pour: PourSettings::default(),
             reminding: Reminding::default(),
             sound: Sound::default(),
+            shown: Shown::default(),
         }
     }
 }
@@ -166,6 +171,8 @@ struct Text {
     pour: PourText,
     #[serde(default)]
     sound: SoundText,
+    #[serde(default)]
+    show: show::ShowText,
 }
 
 #[derive(Default, Deserialize)]
@@ -226,6 +233,7 @@ impl Settings {
             pour,
             reminding: pour::reminding(&source, &shape.pour)?,
             sound: sound(&source, &shape.sound)?,
+            shown: show::shown(&source, &shape.show)?,
         })
     }
 }
@@ -354,11 +362,9 @@ const MOST_STEP_G: f64 = 10.0;
 pub fn loopback(text: &str) -> Result<SocketAddr, String> {
     let address: SocketAddr =
         text.parse().map_err(|_| format!("'{text}' is not an address such as 127.0.0.1:8737"))?;
-    if address.ip().is_loopback() {
-        Ok(address)
-    } else {
-        Err(format!("{address} can be reached from other machines, and there are no keys yet: use 127.0.0.1"))
-    }
+    let open =
+        || format!("{address} can be reached from other machines, and there are no keys yet: use 127.0.0.1");
+    address.ip().is_loopback().then_some(address).ok_or_else(open)
 }
 
 fn listen(source: &Source<'_>, value: Option<&Spanned<String>>) -> Result<SocketAddr, SettingsError> {

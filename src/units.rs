@@ -4,6 +4,8 @@
 //! and arithmetic that would leave the finite range saturates at the largest
 //! finite value. Nothing here knows about scales, glazes or time of day.
 
+pub mod shown;
+
 use std::ops::{Add, Neg, Sub};
 
 /// A parser's message with its names of number types as people say them.

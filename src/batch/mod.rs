@@ -25,5 +25,5 @@ pub mod ware;
 pub use bounds::Refused;
 pub use reply::TargetReply;
 pub use request::{TargetRequest, from_json};
-pub use steps::{Step, told};
+pub use steps::{Step, in_unit, told, told_in};
 pub use sum::{Target, target};

@@ -3,6 +3,8 @@
 //! Never computes a target; only tells one.
 
 use super::sum::Target;
+use crate::units::OUNCE_G;
+use crate::units::shown::{Shown, WeightIn};
 use serde::Serialize;
 use std::fmt::Write as _;
 use utoipa::ToSchema;
@@ -18,11 +20,27 @@ pub struct Step {
     pub result: String,
 }
 
+/// The last line of the working where weights are shown in another unit than it is reckoned in.
+pub fn in_unit(target: &Target, shown: Shown) -> Option<Step> {
+    let grams = format!("{:.2} g", target.target.g());
+    (shown.weight != WeightIn::Gram).then(|| Step {
+        what: "The same in ounces".to_owned(),
+        working: format!("{grams} / {OUNCE_G} g in an ounce"),
+        result: shown.retold(&grams),
+    })
+}
+
 /// The target told step by step, ending with the line that matters.
 pub fn told(target: &Target) -> String {
+    told_in(target, Shown::default())
+}
+
+/// The same in these units. The working is in grams and millimetres; what it
+/// comes to, in the unit that is shown.
+pub fn told_in(target: &Target, shown: Shown) -> String {
     let mut text = String::new();
     // Writing to a String can't fail.
-    for (n, step) in target.steps.iter().enumerate() {
+    for (n, step) in target.steps.iter().chain(&in_unit(target, shown)).enumerate() {
         let _ = writeln!(text, "{}. {}: {} = {}", n + 1, step.what, step.working, step.result);
     }
     for (name, value) in &target.assumed {
@@ -35,6 +53,12 @@ pub fn told(target: &Target) -> String {
         };
         let _ = writeln!(text, "Taken because not given: {plain} = {value}");
     }
+    text + &shown.retold(&comes_to(target))
+}
+
+/// How well it is known, what looks odd, and the line that matters.
+fn comes_to(target: &Target) -> String {
+    let mut text = String::new();
     uncertain(target, &mut text);
     for warning in &target.warnings {
         let _ = writeln!(text, "Look again: {warning}");

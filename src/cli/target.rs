@@ -6,6 +6,7 @@ mod typed;
 
 pub use typed::{List, Profile, Vessel};
 
+use super::PlaceArgs;
 use crate::batch::Refused;
 use crate::batch::request::{
     CoatRequest, FormRequest, GlazeRequest, LadderRequest, ShapeRequest, SupplyRequest, TargetRequest,
@@ -25,6 +26,9 @@ pub struct TargetArgs {
     /// The request as flags.
     #[command(flatten)]
     pub plain: PlainTarget,
+    /// Where the settings are: the units of what comes out.
+    #[command(flatten)]
+    pub place: PlaceArgs,
     /// Print JSON
     #[arg(long)]
     pub json: bool,

@@ -18,6 +18,7 @@ use crate::pour::entry::Output;
 use crate::pour::trace::Trace;
 use crate::settings::{Link, Notifications, Settings, Sound, loopback};
 use crate::store::Reader;
+use crate::units::shown::Shown;
 use anyhow::{Context, anyhow};
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -129,6 +130,7 @@ pub(super) fn setup_of<'a>(settings: &Settings, dir: &'a Path, sound: Option<Sou
         decoder: decoder(settings),
         way: if matches!(settings.link, Link::Ble(_)) { Way::Air } else { Way::Cable },
         sound,
+        shown: settings.shown,
     }
 }
 
@@ -219,6 +221,17 @@ pub(super) fn start_link(
     }
 }
 
+/// The units of the settings; where those can't be read, what was asked for is still told, in grams.
+pub(super) fn shown(place: &PlaceArgs) -> Shown {
+    settings(place).map_or_else(
+        |error| {
+            note(format!("{error:#}; weights are in grams"));
+            Shown::default()
+        },
+        |settings| settings.shown,
+    )
+}
+
 fn target(args: &TargetArgs) -> anyhow::Result<ExitCode> {
     let request = match &args.request_file {
         Some(file) => batch::from_json(&files::text(file)?),
@@ -226,7 +239,7 @@ fn target(args: &TargetArgs) -> anyhow::Result<ExitCode> {
     };
     match request.and_then(|request| batch::target(&request)) {
         Ok(target) if args.json => print(&serde_json::to_string(&batch::TargetReply::from(&target))?)?,
-        Ok(target) => print(batch::told(&target).trim_end())?,
+        Ok(target) => print(batch::told_in(&target, shown(&args.place)).trim_end())?,
         Err(refused) => {
             note(format!("tarebell target: {refused}"));
             return Ok(ExitCode::from(USAGE));

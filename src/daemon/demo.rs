@@ -105,6 +105,7 @@ pub(super) fn setup(
         decoder: Decoder::Lines(LineDecoder::new(LineFormat::Auto, Unit::Gram)),
         way: Way::Cable,
         sound: with_sound.then_some(settings.sound),
+        shown: settings.shown,
     }
 }
 

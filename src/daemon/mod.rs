@@ -49,6 +49,7 @@ use crate::settings::{Reminding, Sound};
 use crate::sound::{Loudspeaker, SoundStatus};
 use crate::store::{Ack, Store, StoreError};
 use crate::units::Mass;
+use crate::units::shown::Shown;
 use clock::Clock;
 use counter::Counter;
 use event::Event;
@@ -144,6 +145,8 @@ pub struct Setup<'a> {
     pub way: Way,
     /// The loudspeaker; none: it is left alone.
     pub sound: Option<Sound>,
+    /// Units in which weights and lengths are shown.
+    pub shown: Shown,
 }
 
 impl Daemon {
@@ -165,8 +168,7 @@ impl Daemon {
         let (events, inbox) = sync_channel(EVENTS);
         let (store, opened) = Store::open(setup.dir, clock.wall(), acks(events.clone()))?;
         opened.interrupted.iter().for_each(|pour| warn_interrupted(pour.piece));
-        let (listener, bound) = listen(setup.listen).await?;
-        store.announce(bound)?;
+        let (listener, bound) = listen(setup.listen, &store).await?;
         let run = uuid::Uuid::now_v7().to_string();
         let (now, now_seen) = watch::channel(Arc::new(nothing_yet(&run, &setup.scale, &setup.pour)));
         let (told, _) = broadcast::channel(TOLD);
@@ -178,6 +180,7 @@ impl Daemon {
             desk: desk.clone(),
             clock: Arc::new(move || clock.now().us()),
             bound,
+            shown: setup.shown,
             stop,
         };
         let (outlet, sound) = outlet(clock, events.clone())?;
@@ -292,11 +295,13 @@ fn outlet(sound: Option<Sound>, clock: Clock, events: SyncSender<Event>) -> std:
     Ok((Outlet::new(Some(loudspeaker)), Some(thread)))
 }
 
-async fn listen(at: SocketAddr) -> anyhow::Result<(tokio::net::TcpListener, SocketAddr)> {
+/// The address is told to whoever looks into the folder.
+async fn listen(at: SocketAddr, store: &Store) -> anyhow::Result<(tokio::net::TcpListener, SocketAddr)> {
     let listener = tokio::net::TcpListener::bind(at)
         .await
         .map_err(|error| anyhow::anyhow!("can't listen on {at}: {error}; choose another with --listen"))?;
     let bound = listener.local_addr()?;
+    store.announce(bound)?;
     Ok((listener, bound))
 }
 

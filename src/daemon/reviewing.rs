@@ -1,6 +1,6 @@
 //! `review` and `export`: read the log beside a running daemon, print, and change nothing.
 
-use super::commands::{data_folder, note, print};
+use super::commands::{data_folder, note, print, shown};
 use crate::cli::{ExportArgs, PlaceArgs, ReviewArgs};
 use crate::page::table;
 use crate::page::view::{BatchReviewView, BatchView, PourView};
@@ -10,6 +10,7 @@ use crate::review::outcome::counted;
 use crate::review::{Given, Review};
 use crate::store::Reader;
 use crate::units::plain_figure;
+use crate::units::shown::Shown;
 use anyhow::anyhow;
 use serde_json::json;
 use std::path::PathBuf;
@@ -60,7 +61,8 @@ pub(super) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
     };
     let aim = batch.aim();
     let view = BatchReviewView::new(&batch, &Given { pieces, void, aim, rules });
-    print(&if args.json { serde_json::to_string(&view)? } else { text(&batch, &view.review) })?;
+    let shown = shown(&PlaceArgs { config: None, data: args.data.clone() });
+    print(&if args.json { serde_json::to_string(&view)? } else { text(&batch, &view.review, shown) })?;
     Ok(ExitCode::SUCCESS)
 }
 
@@ -73,12 +75,13 @@ fn range(low: Option<f64>, high: Option<f64>) -> String {
     low.zip(high).map_or(String::new(), |(low, high)| format!(" (95 %: {low:.2} to {high:.2})"))
 }
 
-fn text(batch: &BatchRecord, r: &Review) -> String {
-    let head = [format!("{}, {}", batch.name, batch.created_at.rfc3339()), r.sentence.clone(), String::new()];
+fn text(batch: &BatchRecord, r: &Review, shown: Shown) -> String {
+    let head = format!("{}, {}\n", batch.name, batch.created_at.rfc3339());
     let signals = r.individuals.signals.iter().map(|s| format!("piece {}: {}", s.piece, s.says));
     let warnings = r.warnings.iter().map(|w| format!("Note: {w}."));
     let lines = rows(r).into_iter().map(|(what, value)| format!("{what:20}{value}"));
-    head.into_iter().chain(lines).chain(signals).chain(warnings).collect::<Vec<_>>().join("\n")
+    let told = [r.sentence.clone(), String::new()].into_iter().chain(lines).chain(signals).chain(warnings);
+    head + &shown.retold(&told.collect::<Vec<_>>().join("\n"))
 }
 
 fn rows(r: &Review) -> Vec<(&'static str, String)> {

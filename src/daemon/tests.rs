@@ -27,6 +27,7 @@ fn setup(dir: &Path) -> Setup<'_> {
         decoder: Decoder::Lines(LineDecoder::new(LineFormat::Auto, Unit::Gram)),
         way: Way::Cable,
         sound: None,
+        shown: settings.shown,
     }
 }
 

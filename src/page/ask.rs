@@ -89,7 +89,10 @@ pub(super) async fn test_scale(State(page): Ask, Object(object): Object) -> Answ
 #[utoipa::path(post, path = "/api/target", request_body = TargetRequest, responses((status = 200, body = TargetReply), Refusals))]
 pub(super) async fn reckon(State(page): Ask, Object(object): Object) -> Answer<Json<TargetReply>> {
     let request = from_value(&Value::Object(object))?;
-    Ok(Json(TargetReply::from(&weighed(&page, &request).await?)))
+    let target = weighed(&page, &request).await?;
+    let mut reply = TargetReply::from(&target);
+    reply.steps.extend(crate::batch::in_unit(&target, page.shown));
+    Ok(Json(reply))
 }
 
 /// The target of a request; where nothing is said of how well a piece is weighed, as the scale's calibration has it.

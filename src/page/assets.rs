@@ -1,6 +1,7 @@
 //! The files a browser loads, built into the binary. Nothing is asked of any other machine.
 
 use super::words;
+use crate::units::shown::Shown;
 
 const SCRIPT: &str = "text/javascript; charset=utf-8";
 const STYLE: &str = "text/css; charset=utf-8";
@@ -55,9 +56,9 @@ pub(super) fn front() -> String {
 }
 
 /// Kind and text of one file.
-pub(super) fn find(name: &str) -> Option<(&'static str, String)> {
+pub(super) fn find(name: &str, shown: Shown) -> Option<(&'static str, String)> {
     if name == "words.js" {
-        return Some((SCRIPT, words::script()));
+        return Some((SCRIPT, words::script(shown)));
     }
     FILES.iter().find(|(file, ..)| *file == name).map(|(_, kind, text)| (*kind, (*text).to_owned()))
 }
@@ -71,17 +72,19 @@ mod tests {
 
     #[test]
     fn all_that_a_browser_loads_is_here_and_small() {
-        let mut bytes = front().len() + find("words.js").map_or(0, |(_, text)| text.len());
+        let mut bytes = front().len() + find("words.js", Shown::default()).map_or(0, |(_, text)| text.len());
         for (name, _, text) in FILES {
             bytes += text.len();
             for wanted in text.split("from \"").skip(1).filter_map(|rest| rest.split('"').next()) {
                 let file = wanted.rsplit('/').next().unwrap_or_default();
-                assert!(find(file).is_some(), "{name} wants {wanted}");
+                assert!(find(file, Shown::default()).is_some(), "{name} wants {wanted}");
             }
             let foreign = text.contains("http://") || text.contains("https://");
             assert!(name.starts_with("lit-html") || !foreign, "{name} names another machine");
         }
         assert!(bytes < MOST_BYTES, "{bytes} bytes");
-        assert!(find("page.html").is_none() && find("../words.rs").is_none());
+        assert!(
+            find("page.html", Shown::default()).is_none() && find("../words.rs", Shown::default()).is_none()
+        );
     }
 }

@@ -43,9 +43,9 @@ fn check(request: &Request, bound: SocketAddr) -> Result<(), Problem> {
         }
     }
     let length = text(headers, &header::CONTENT_LENGTH).and_then(|l| l.parse::<u64>().ok()).unwrap_or(0);
-    let tables = request.uri().path().starts_with("/api/history/");
-    if length > if tables { super::TABLE } else { super::BODY } as u64 {
-        return Err(super::take::too_large());
+    let most = super::most(request.uri().path());
+    if length > most as u64 {
+        return Err(super::take::too_large(most));
     }
     let has_body = length > 0 || headers.contains_key(header::TRANSFER_ENCODING);
     let kind = text(headers, &header::CONTENT_TYPE).unwrap_or("");

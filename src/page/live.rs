@@ -3,8 +3,10 @@
 use super::Page;
 use super::desk::Desk;
 use super::said::{Said, Unfit, parse};
+use super::shown::dressed;
 use super::view::{CueView, Event, Now, PourView};
 use crate::time::Duration;
+use crate::units::shown::Shown;
 use axum::body::Bytes;
 use axum::extract::ws::{CloseFrame, Message, Utf8Bytes, WebSocket};
 use serde::Serialize;
@@ -102,12 +104,15 @@ struct Client {
     ear: Ear,
     /// Questions since its last word.
     asked: u32,
+    /// Units in which it is shown weights, where it asked for them.
+    shown: Option<Shown>,
 }
 
 impl Client {
     async fn send(&mut self, out: &Out<'_>) -> Result<(), Gone> {
         // Every shape here has a JSON form.
         let text = serde_json::to_string(out).unwrap_or_default();
+        let text = self.shown.and_then(|shown| dressed(shown, text.as_bytes())).unwrap_or(text);
         self.put(Message::Text(Utf8Bytes::from(text))).await
     }
 
@@ -164,11 +169,11 @@ impl Client {
 }
 
 /// Serves one client until it goes, falls behind, or the daemon stops.
-pub(super) async fn live(socket: WebSocket, page: Arc<Page>) {
+pub(super) async fn live(socket: WebSocket, page: Arc<Page>, shown: Option<Shown>) {
     let mut now = page.now.clone();
     let mut stop = page.stop.clone();
     let (events, ear) = (page.events.subscribe(), Ear::new(page.desk.clone()));
-    let mut client = Client { socket, events, seq: 0, ear, asked: 0 };
+    let mut client = Client { socket, events, seq: 0, ear, asked: 0, shown };
     now.mark_changed();
     let end = tokio::select! {
         end = follow(&mut client, &mut now, &page) => end,

@@ -19,6 +19,7 @@ mod routine;
 mod said;
 mod shelf;
 mod shelf_text;
+mod shown;
 pub mod table;
 mod take;
 pub mod view;
@@ -38,6 +39,18 @@ use tokio::sync::{broadcast, watch};
 const BODY: usize = 65_536;
 /// Largest table that is brought in, in bytes: some 50,000 lines.
 const TABLE: usize = 4_000_000;
+/// Largest file of shelves that is taken in, in bytes: some 10,000 versions of 400 bytes each, a new one every day for
+/// decades.
+const SHELVES: usize = 4 << 20;
+
+/// Most bytes of a request to this path.
+fn most(path: &str) -> usize {
+    match path {
+        "/api/shelves/import" => SHELVES,
+        path if path.starts_with("/api/history/") => TABLE,
+        _ => BODY,
+    }
+}
 
 /// What the page is built from.
 #[derive(Clone)]
@@ -52,6 +65,8 @@ pub struct Page {
     pub clock: Arc<dyn Fn() -> u64 + Send + Sync>,
     /// The address it is bound to.
     pub bound: SocketAddr,
+    /// Units in which weights and lengths are shown.
+    pub shown: crate::units::shown::Shown,
     /// Turns true when the daemon stops.
     pub stop: watch::Receiver<bool>,
 }
@@ -69,6 +84,7 @@ pub fn router(page: Page) -> Router {
             )
         })
         .layer(DefaultBodyLimit::max(BODY))
+        .layer(from_fn_with_state(page.clone(), shown::reply))
         .layer(from_fn_with_state(page.clone(), guard::guard))
         .with_state(page)
 }

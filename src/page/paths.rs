@@ -4,13 +4,13 @@
 
 use super::problem::{Problem, Refusals};
 use super::{
-    Page, TABLE, ask, assets, calibrations, history, live, record, report, review, routine, shelf, view,
-    weighed,
+    Page, SHELVES, TABLE, ask, assets, calibrations, history, live, record, report, review, routine, shelf,
+    shown, view, weighed,
 };
 use axum::Json;
 use axum::extract::rejection::PathRejection;
 use axum::extract::ws::rejection::WebSocketUpgradeRejection;
-use axum::extract::{DefaultBodyLimit, Path, State, WebSocketUpgrade};
+use axum::extract::{DefaultBodyLimit, Path, RawQuery, State, WebSocketUpgrade};
 use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use std::sync::Arc;
@@ -26,7 +26,9 @@ use utoipa_axum::routes;
         description = "Pours glaze by weight. Masses in grams; times in ms or us as the name says. \
                        Clients leave fields they don't know aside: more may be added. Requests with unknown \
                        fields are refused. Errors are problem details (RFC 9457). Host has to be the bound \
-                       address or a loopback name; POST takes application/json, at most 65536 bytes.",
+                       address or a loopback name; POST takes application/json, at most 65536 bytes (tables and \
+                       shelves 4 MB). Weights and sizes may be text with a unit, such as 1.02 oz; with the header \
+                       Shown replies hold them in the units of the settings too.",
         license(name = "MIT", identifier = "MIT")
     ),
     // Only live messages hold these two.
@@ -62,7 +64,7 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(shelf::shelves, shelf::put))
         .routes(routes!(shelf::text))
         .routes(routes!(shelf::history))
-        .routes(routes!(shelf::import))
+        .routes(routes!(shelf::import).layer(DefaultBodyLimit::max(SHELVES)))
         .routes(routes!(shelf::bucket))
         .routes(routes!(description))
 }
@@ -114,26 +116,26 @@ async fn front() -> Html<String> {
 
 /// The page's script.
 #[utoipa::path(get, path = "/page.js", responses((status = 200, content_type = "text/javascript", body = String), Refusals))]
-async fn script() -> Response {
-    asset("page.js")
+async fn script(State(page): State<Arc<Page>>) -> Response {
+    asset("page.js", &page)
 }
 
 /// The page's style.
 #[utoipa::path(get, path = "/page.css", responses((status = 200, content_type = "text/css", body = String), Refusals))]
-async fn style() -> Response {
-    asset("page.css")
+async fn style(State(page): State<Arc<Page>>) -> Response {
+    asset("page.css", &page)
 }
 
 /// The parts that the page's script and style are made of.
 #[utoipa::path(get, path = "/assets/{file}", params(("file" = String, Path, description = "Name of the file")), responses(
     (status = 200, description = "A script or a style", content_type = "text/javascript", body = String), Refusals
 ))]
-async fn part(name: Result<Path<String>, PathRejection>) -> Response {
-    asset(name.as_ref().map_or("", |Path(name)| name))
+async fn part(State(page): State<Arc<Page>>, name: Result<Path<String>, PathRejection>) -> Response {
+    asset(name.as_ref().map_or("", |Path(name)| name), &page)
 }
 
-fn asset(name: &str) -> Response {
-    match assets::find(name) {
+fn asset(name: &str, page: &Page) -> Response {
+    match assets::find(name, page.shown) {
         Some((kind, text)) => ([(header::CONTENT_TYPE, kind)], text).into_response(),
         None => Problem::new(StatusCode::NOT_FOUND, "the page has no such part: open /").into_response(),
     }
@@ -157,6 +159,7 @@ async fn description() -> Json<OpenApi> {
 /// `{ "kind": "pong", "id": the same, "at_us": microseconds since the daemon started }`.
 /// It may report its loudspeaker with `{ "kind": "sound", "on": true, "latency_us": 20000 }`,
 /// at most 250 000; it then answers the pings of the protocol, or counts no longer after 2 s.
+/// With `?shown` each object that tells weights has beside them a member `shown` in the units of the settings.
 /// Close code 1001: the daemon stops. 1011: too far behind, or nothing was read or answered for 2 s: connect again.
 #[utoipa::path(get, path = "/api/live", responses(
     (status = 101, description = "The connection becomes a WebSocket"),
@@ -165,11 +168,13 @@ async fn description() -> Json<OpenApi> {
 ))]
 async fn upgrade(
     State(page): State<Arc<Page>>,
+    RawQuery(asked): RawQuery,
     upgrade: Result<WebSocketUpgrade, WebSocketUpgradeRejection>,
 ) -> Response {
+    let shown = (asked.as_deref() == Some(shown::HEADER)).then_some(page.shown);
     match upgrade {
         Ok(upgrade) => {
-            upgrade.max_message_size(super::BODY).on_upgrade(move |socket| live::live(socket, page))
+            upgrade.max_message_size(super::BODY).on_upgrade(move |socket| live::live(socket, page, shown))
         }
         Err(rejection) => no_websocket(&rejection),
     }

@@ -3,6 +3,7 @@
 //! Whatever does not fit is a problem, never a plain text of the router's.
 
 use super::problem::Problem;
+use super::shown;
 use crate::batch::unique;
 use crate::record::Shelf;
 use axum::body::Bytes;
@@ -57,7 +58,9 @@ impl<S: Send + Sync> FromRequest<S> for Object {
     type Rejection = Problem;
 
     async fn from_request(request: Request, state: &S) -> Result<Self, Problem> {
-        object(&bytes(request, state).await?).map(Self)
+        let mut object = object(&bytes(request, state).await?)?;
+        shown::plain(&mut object);
+        Ok(Self(object))
     }
 }
 
@@ -78,9 +81,10 @@ impl<S: Send + Sync> FromRequest<S> for Nothing {
 }
 
 async fn bytes<S: Send + Sync>(request: Request, state: &S) -> Result<Bytes, Problem> {
+    let most = super::most(request.uri().path());
     Bytes::from_request(request, state).await.map_err(|rejection: BytesRejection| {
         if rejection.status() == StatusCode::PAYLOAD_TOO_LARGE {
-            too_large()
+            too_large(most)
         } else {
             let why = format!("the body can't be read: {}; send it again", rejection.body_text());
             Problem::new(rejection.status(), why)
@@ -89,8 +93,8 @@ async fn bytes<S: Send + Sync>(request: Request, state: &S) -> Result<Bytes, Pro
 }
 
 /// The body is over the limit.
-pub(super) fn too_large() -> Problem {
-    let why = format!("a request has at most {} bytes: leave out what is not needed", super::BODY);
+pub(super) fn too_large(most: usize) -> Problem {
+    let why = format!("a request to this path has at most {most} bytes: leave out what is not needed");
     Problem::new(StatusCode::PAYLOAD_TOO_LARGE, why)
 }
 

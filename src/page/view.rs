@@ -227,6 +227,8 @@ pub struct PourView {
     pub high_g: f64,
     pub first_net_g: Option<f64>,
     pub net_g: Option<f64>,
+    /// What it got more than wanted; below zero: less.
+    pub off_g: Option<f64>,
     pub net_u_g: Option<f64>,
     pub rolled_g: Option<f64>,
     pub top_ups: u32,
@@ -261,6 +263,7 @@ impl From<&PourRecord> for PourView {
             high_g: p.high.g(),
             first_net_g: p.first_net.map(|m| m.g()),
             net_g: p.net.map(|m| m.g()),
+            off_g: p.net.map(|net| (net - p.target).g()),
             net_u_g: p.net_u.map(|m| m.g()),
             rolled_g: p.rolled.map(|m| m.g()),
             top_ups: p.top_ups,

@@ -1,7 +1,8 @@
 //! Every word the page shows: `assets/words.json`, the one place.
 
 use crate::guide::calibrate::{Amiss, StepView};
-use serde_json::Value;
+use crate::units::shown::{LengthIn, Shown, WeightIn};
+use serde_json::{Value, json};
 use std::sync::LazyLock;
 
 const ALL: &str = include_str!("assets/words.json");
@@ -53,9 +54,74 @@ pub(super) fn told(place: &str) -> String {
     all.pointer(place).and_then(serde_json::Value::as_str).unwrap_or_default().to_owned()
 }
 
-/// The words as a module for the page's scripts.
-pub(super) fn script() -> String {
-    format!("export default {ALL};\n")
+/// Parts that stay in grams: reference masses and their classes are in grams, and so are tables of older weights and what
+/// a scale is set to send.
+const IN_GRAMS: [&str; 5] = ["calibrate", "record", "late", "keep", "steps"];
+/// Layers are thin and stay in millimetres.
+const IN_MM: [&str; 5] = ["film", "layers", "fired_mm", "fired", "thickness"];
+
+/// All words as JSON, with weights and sizes in these units, and the units themselves.
+fn in_units(shown: Shown) -> Value {
+    let mut all = READ.clone();
+    rename(shown, "", &mut all);
+    // About 1.5 g: what an unpractised hand misses by.
+    let usual = if shown.weight == WeightIn::Ounce { "0.05" } else { "1.5" };
+    all["units"] = json!({
+        "g": shown.weight.word(), "mm": shown.length.word(), "cm2": shown.length.squared().replace('²', "2"),
+        "finer": shown.weight.finer(), "tolerance": usual,
+    });
+    all
+}
+
+/// The words as a module for the page's scripts: in the order in which they are written, which is that of its choices, and
+/// after them those that are told in other units.
+pub(super) fn script(shown: Shown) -> String {
+    let said = in_units(shown);
+    let mut told = format!("const all = {ALL};\nall.units = {};\n", said["units"]);
+    changed(&READ, &said, "all", &mut told);
+    told + "export default all;\n"
+}
+
+fn changed(before: &Value, after: &Value, at: &str, told: &mut String) {
+    match before {
+        Value::String(words) if after != words => *told += &format!("{at} = {after};\n"),
+        Value::Array(list) => {
+            list.iter().enumerate().for_each(|(n, one)| changed(one, &after[n], &format!("{at}[{n}]"), told));
+        }
+        Value::Object(object) => {
+            object.iter().for_each(|(key, one)| changed(one, &after[key], &format!("{at}[{key:?}]"), told));
+        }
+        Value::String(_) | Value::Null | Value::Bool(_) | Value::Number(_) => {}
+    }
+}
+
+fn rename(shown: Shown, name: &str, at: &mut Value) {
+    if IN_GRAMS.contains(&name) {
+        return;
+    }
+    match at {
+        Value::String(words) => {
+            if shown.weight == WeightIn::Ounce {
+                *words = unit(&shown.retold(words), "g", shown.weight.word()).replace(" grams", " ounces");
+            }
+            if shown.length != LengthIn::Millimetre && !IN_MM.contains(&name) {
+                *words = unit(words, "mm", shown.length.word());
+                *words = unit(words, "cm²", shown.length.squared());
+            }
+        }
+        Value::Array(list) => list.iter_mut().for_each(|one| rename(shown, name, one)),
+        Value::Object(object) => object.iter_mut().for_each(|(name, one)| rename(shown, name, one)),
+        Value::Null | Value::Bool(_) | Value::Number(_) => {}
+    }
+}
+
+/// Words with this unit in place of that one, where it stands alone.
+fn unit(words: &str, from: &str, to: &str) -> String {
+    let part = |word: &str| {
+        let bare = word.trim_end_matches(['.', ',', ':', ';', ')', '?']);
+        if bare == from { format!("{to}{}", &word[bare.len()..]) } else { word.to_owned() }
+    };
+    words.split(' ').map(part).collect::<Vec<_>>().join(" ")
 }
 
 #[cfg(test)]
@@ -95,6 +161,33 @@ mod tests {
         assert_eq!(words(&all["late"]["guided"]), sorted(Guidance::ALL.map(Guidance::word).to_vec()));
         assert_eq!(words(&all["batch"]["vessels"]), sorted(Vessel::ALL.map(Vessel::word).to_vec()));
         assert_eq!(words(&all["batch"]["finishes"]), sorted(Finish::ALL.map(Finish::word).to_vec()));
+    }
+
+    #[test]
+    fn the_words_name_the_units_of_the_studio_and_masses_stay_in_grams() {
+        let said = in_units(Shown { weight: WeightIn::Ounce, length: LengthIn::Inch });
+        let at = |place: &str| said.pointer(place).unwrap().as_str().unwrap().to_owned();
+        assert_eq!((at("/gram"), at("/batch/grams")), ("oz".into(), "Slop for each piece, oz".into()));
+        assert_eq!(at("/target_line"), "{target} oz a piece, {low} to {high}");
+        assert_eq!(at("/do/wipe"), "Wipe the pan: {grams} oz on it");
+        assert_eq!(at("/batch/in_grams"), "in ounces");
+        assert_eq!(
+            (at("/batch/diameter"), at("/batch/area")),
+            ("Inside diameter, inch".into(), "Inside area, in²".into())
+        );
+        assert_eq!(at("/batch/coat"), "Dry coat, g/cm²");
+        assert_eq!(at("/batch/film"), "wet coat {film} mm");
+        assert_eq!(at("/shelf/coats/fired"), "{thickness_mm} mm fired");
+        let script = script(Shown { weight: WeightIn::Ounce, length: LengthIn::Inch });
+        assert!(script.contains("all[\"batch\"][\"grams\"] = \"Slop for each piece, oz\";\n"), "{script}");
+        assert!(script.contains(ALL) && !script.contains("all[\"record\"]"));
+        assert!(at("/record/load").ends_with(", g"));
+        assert_eq!(in_units(Shown::default())["batch"], READ["batch"]);
+        let cm = in_units(Shown { weight: WeightIn::Gram, length: LengthIn::Centimetre });
+        assert_eq!(
+            (&cm["batch"]["height"], &cm["batch"]["area"]),
+            (&json!("Inside height, cm"), &json!("Inside area, cm²"))
+        );
     }
 
     #[test]

@@ -43,4 +43,5 @@ mod stop;
 mod supply;
 mod tidy;
 mod timing;
+mod units;
 mod working;

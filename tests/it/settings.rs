@@ -22,7 +22,7 @@ fn the_file_as_shipped_changes_nothing() {
 #[test]
 fn every_key_shown_in_the_file_stands_there_with_its_default() {
     let text = uncommented();
-    assert_eq!(text.lines().filter(|l| is_key(l)).count(), 32, "{text}");
+    assert_eq!(text.lines().filter(|l| is_key(l)).count(), 34, "{text}");
     // What is for the air is refused beside a cable, and the other way round.
     let air = |l: &&str| ["address = ", "service = ", "characteristic = "].iter().any(|k| l.starts_with(k));
     let cable = |l: &&str| {
@@ -54,7 +54,7 @@ fn every_key_shown_in_the_file_stands_there_with_its_default() {
 #[test]
 fn every_key_of_the_settings_stands_in_the_file() {
     // Sections, and how many keys each has at least, or the parser no longer lists them.
-    for (section, least) in [("scale", 17), ("page", 1), ("pour", 5), ("sound", 5)] {
+    for (section, least) in [("scale", 17), ("page", 1), ("pour", 5), ("sound", 5), ("show", 2)] {
         let text = format!("[{section}]\nx = 1\n");
         let error = Settings::parse(&text, "f").expect_err("unknown key").to_string();
         let known = error.split('`').skip(1).step_by(2).filter(|w| *w != "x");

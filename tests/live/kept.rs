@@ -116,7 +116,7 @@ pub(crate) fn write_all(dir: &Path, batch: BatchRecord, pours: Vec<PourRecord>) 
 /// All of it is on disk before the log is closed: a busy disk takes longer than a close waits.
 fn put(dir: &Path, jobs: Vec<Write>) {
     let (tell, acks) = std::sync::mpsc::channel();
-    let heard = move |ack| drop(tell.send(matches!(ack, Ack::Written { .. })));
+    let heard = move |ack| _ = tell.send(matches!(ack, Ack::Written { .. }));
     let (store, _) = Store::open(dir, WallTime::from_unix_us(noon(400)), heard).expect("a log");
     let wanted = jobs.len();
     for (write, ticket) in jobs.into_iter().zip(1..) {

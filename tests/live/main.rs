@@ -26,6 +26,7 @@ mod kept;
 mod kill;
 mod late;
 mod order;
+mod ounces;
 mod page;
 mod pan;
 mod port;

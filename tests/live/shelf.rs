@@ -136,6 +136,39 @@ fn what_is_handed_out_as_a_text_is_taken_in_elsewhere_once_and_whole_or_not_at_a
 }
 
 #[test]
+fn a_file_of_a_thousand_versions_is_taken_in_and_one_that_is_too_large_is_refused_as_that() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = Rig::start(dir.path());
+    let version = |n: usize| {
+        format!(
+            "[[glaze]]\nname = \"Invented green\"\nnote = \"measured again, invented for the {n}th time\"\n\
+             what.glaze = {{ by = \"density\", specific_gravity = {:.4}, powder_density_g_ml = 2.6 }}\n\n",
+            1.4 + n as f64 / 10_000.0
+        )
+    };
+    let text: String = (0..1000).map(version).collect();
+    assert!(text.len() > 2 * 65_536, "{} bytes", text.len());
+    assert_eq!(rig.post("/api/shelves/import", json!({ "toml": text }))["added"], 1000);
+    assert_eq!(rig.get("/api/shelves")["glazes"][0]["version"], 1000);
+    // Refused by what it says of its length, before a byte of it is sent.
+    for (path, length, most) in [
+        ("/api/shelves/import", (4 << 20) + 1, "at most 4194304 bytes"),
+        ("/api/shelves", 65_537, "at most 65536 bytes"),
+    ] {
+        let mut line = std::net::TcpStream::connect(&rig.address).expect("a connection");
+        let head = format!(
+            "POST {path} HTTP/1.1\r\nHost: {}\r\nContent-Type: application/json\r\nContent-Length: {length}\r\n\
+             Connection: close\r\n\r\n",
+            rig.address
+        );
+        std::io::Write::write_all(&mut line, head.as_bytes()).expect("a request");
+        let mut reply = String::new();
+        std::io::Read::read_to_string(&mut line, &mut reply).expect("a reply");
+        assert!(reply.starts_with("HTTP/1.1 413") && reply.contains(most), "{reply}");
+    }
+}
+
+#[test]
 fn a_bucket_that_changed_gives_the_next_piece_its_grams_and_each_record_the_version_it_came_from() {
     let dir = tempfile::tempdir().expect("a folder");
     let mut rig = Rig::start(dir.path());

@@ -75,7 +75,11 @@ fn poured(of: &BatchRecord, seed: u64) -> (Vec<Entry>, Vec<f64>) {
         }
         for shown in potter.advance(t) {
             let mass = Mass::saturating(shown.mass_g);
-            engine.handle_weighing(Weighing { mass, arrived_at: t, taken_at: timing.handle_arrival(t) });
+            engine.handle_weighing(Weighing {
+                mass,
+                arrived_at: t,
+                taken_at: timing.handle_arrival(t, Some(mass)),
+            });
         }
         while let Some(output) = engine.poll_output() {
             match output {

@@ -79,7 +79,7 @@ export class BatchPlace {
     const begun = await ask(`/api/batches/${id}/begin`, {});
     this.#reckoned = null;
     const told = begun.expected;
-    const expected = told && fill(w.expected, { near: (2 * told.spread_g).toFixed(1), flow: told.flow_g_s.toFixed(1) });
+    const expected = told && fill(w.expected, { near: grams(told.shown.near_g), flow: grams(told.shown.flow_g_s) });
     this.#said = [w.begun, expected, ...begun.warnings].filter(Boolean).join(" ");
   }
 
@@ -120,20 +120,20 @@ export class BatchPlace {
     const r = this.#reckoned;
     if (!r) return "";
     const parts = [
-      fill(w.reckoned, { target: grams(r.target_g), low: grams(r.low_g), high: grams(r.high_g) }),
-      r.dry_g !== null && fill(w.dry, { dry: grams(r.dry_g) }),
+      fill(w.reckoned, { target: grams(r.shown.target_g), low: grams(r.shown.low_g), high: grams(r.shown.high_g) }),
+      r.dry_g !== null && fill(w.dry, { dry: grams(r.shown.dry_g) }),
       r.wet_film_mm !== null && fill(w.film, { film: r.wet_film_mm.toFixed(2) }),
       r.solids_fraction !== null && fill(w.solids, { solids: (100 * r.solids_fraction).toFixed(1) }),
       r.layers && fill(w.layers, { dry: r.layers.dry_mm.toFixed(2), fired: r.layers.fired_mm.toFixed(2) }),
       r.supply && this.#enough(r.supply),
-      r.ladder_g.length > 0 && fill(w.ladder, { list: r.ladder_g.map(grams).join(", ") }),
+      r.ladder_g.length > 0 && fill(w.ladder, { list: r.shown.ladder_g.map(grams).join(", ") }),
     ];
     return html`<p class="result">${parts.filter(Boolean).join(" · ")}</p>
       ${r.warnings.map((warning) => html`<p class="warning">${warning}</p>`)}
       ${r.largest_doubt ? html`<p class="told">${r.largest_doubt}</p>` : ""}${this.#working(r)}`;
   }
 
-  #enough({ enough_for, runs_out_at, short_g }) {
+  #enough({ enough_for, runs_out_at, shown: { short_g } }) {
     return runs_out_at === null ? fill(w.enough, { n: enough_for }) : fill(w.runs_out, { n: runs_out_at, grams: grams(short_g) });
   }
 
@@ -162,7 +162,7 @@ export class BatchPlace {
 
   #underWay({ batch, live: { now } }) {
     return html`<section><h2>${w.under_way}</h2><p class="name">${batch.name}</p>
-      <p>${fill(words.target_line, { target: grams(now.target_g), low: grams(now.low_g), high: grams(now.high_g) })}</p>
+      <p>${fill(words.target_line, { target: grams(now.shown.target_g), low: grams(now.shown.low_g), high: grams(now.shown.high_g) })}</p>
       ${batch.glaze_name ? html`<p>${fill(w.of_glaze, { glaze: batch.glaze_name })}</p>` : ""}
       ${this.#hold.button(batch.id, w.end, w.ending, () => this.#end(batch.id))}
       ${this.#hold.button(`skip ${batch.id}`, fill(w.skip, { piece: now.piece }), w.ending, () => this.#skip(batch.id))}</section>`;

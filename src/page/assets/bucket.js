@@ -35,7 +35,7 @@ export class Bucket {
   #measure(id, way) {
     const of = Object.keys(WAYS[way]).map((name) => {
       const key = `${id}.${way}.${name}`;
-      return [name, LISTS.includes(`${way}.${name}`) ? this.#fields.list(key) : this.#fields.number(key)];
+      return [name, LISTS.includes(`${way}.${name}`) ? this.#fields.list(key) : this.#fields.told(key)];
     });
     return { by: way === "pint" ? "volume" : way, ...Object.fromEntries(of) };
   }
@@ -61,7 +61,7 @@ export class Bucket {
     measures.forEach((measure, i) => {
       const id = this.#next++;
       this.#ways.set(id, ways[i]);
-      this.#fields.put(measure, `${id}.${ways[i]}.`);
+      this.#fields.put({ ...measure, ...measure.shown }, `${id}.${ways[i]}.`);
     });
     this.#fields.put({ [POWDER]: kept[POWDER] });
     return true;

@@ -26,7 +26,7 @@ export class Coat {
   /** As it stands in a request. */
   request() {
     const given = Object.keys(WAYS[this.#way]).filter((name) => !FREE.includes(`${this.#way}.${name}`) || this.#fields.text(`coat.${this.#way}.${name}`));
-    return { by: this.#way, ...Object.fromEntries(given.map((name) => [name, this.#fields.number(`coat.${this.#way}.${name}`)])) };
+    return { by: this.#way, ...Object.fromEntries(given.map((name) => [name, this.#fields.told(`coat.${this.#way}.${name}`)])) };
   }
 
   show() {

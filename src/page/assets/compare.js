@@ -1,6 +1,6 @@
 // Batches compared: over time, by glaze, form, guidance; by who pours only where that was switched on.
 import { html } from "./lit-html.js";
-import { ask, fill, words } from "./say.js";
+import { amount, ask, fill, words } from "./say.js";
 import { Hold } from "./hold.js";
 import { picture } from "./picture.js";
 
@@ -53,7 +53,7 @@ export class Compare {
   #row(g) {
     const number = (value, digits) => (value === null ? "–" : value.toFixed(digits).replace(/^-(?=[0.]*$)/, "").replace("-", "−"));
     return html`<tr><th scope="row">${g.name}</th><td class="figure">${g.n}</td><td class="figure">${number(g.sd_percent, 1)}</td>
-      <td class="figure">${number(g.bias_g, 2)}</td><td class="figure">${g.share_within === null ? "–" : Math.round(100 * g.share_within)}</td></tr>`;
+      <td class="figure">${amount(g.shown.bias_g, 2).replace("-", "−")}</td><td class="figure">${g.share_within === null ? "–" : Math.round(100 * g.share_within)}</td></tr>`;
   }
 
   #pourers() {

@@ -16,21 +16,21 @@ const EVERY_S = 0.5;
 const seconds = (s) => s.toFixed(1);
 
 /** In words, for whoever can't see the drawing. */
-function told({ marks, low_g, high_g }) {
-  const said = marks.map((m) => fill(w.marks[m.what], { s: seconds(m.at_s), grams: grams(m.net_g) }));
-  return [...said, fill(words.log.against, { low: grams(low_g), high: grams(high_g) })].join(" ");
+function told({ marks, shown }) {
+  const said = marks.map((m) => fill(w.marks[m.what], { s: seconds(m.at_s), grams: grams(m.shown.net_g) }));
+  return [...said, fill(words.log.against, { low: grams(shown.low_g), high: grams(shown.high_g) })].join(" ");
 }
 
-function rows({ points, marks }) {
+function rows({ shown: { points }, marks }) {
   const kept = [];
   for (const [s, net] of points) {
     if (!kept.length || s - kept[kept.length - 1].s >= EVERY_S) kept.push({ s, net, what: "" });
   }
-  marks.forEach((m) => kept.push({ s: m.at_s, net: m.net_g, what: w.short[m.what] }));
+  marks.forEach((m) => kept.push({ s: m.at_s, net: m.shown.net_g, what: w.short[m.what] }));
   return kept.sort((a, b) => a.s - b.s);
 }
 
-function drawing({ points, marks, target_g, low_g, high_g }) {
+function drawing({ points, marks, target_g, low_g, high_g, shown }) {
   const wide = Math.max(240, Math.min(WIDEST, document.documentElement.clientWidth - 40));
   const last = Math.max(points[points.length - 1][0], ...marks.map((m) => m.at_s), 0.1);
   const most = Math.max(high_g * 1.12, ...points.map((p) => p[1]));
@@ -39,7 +39,7 @@ function drawing({ points, marks, target_g, low_g, high_g }) {
   const step = STEPS.find((s) => x(s) - x(0) >= 44) ?? last;
   const ticks = Array.from({ length: Math.floor(last / step) + 1 }, (_, i) => i * step);
   const line = points.map(([s, net], i) => `${i ? "L" : "M"}${x(s).toFixed(1)} ${y(net).toFixed(1)}`).join("");
-  const shown = marks.filter((m) => m.what !== "weighed");
+  const drawn = marks.filter((m) => m.what !== "weighed");
   // A word at the right edge stands on the other side of its line; each second one a row lower, so that
   // stop and lift never run into each other.
   const side = (m) => (x(m.at_s) > wide - 90 ? "end" : "start");
@@ -48,11 +48,11 @@ function drawing({ points, marks, target_g, low_g, high_g }) {
     <path class="bound" d="M${LEFT} ${y(high_g)} H${wide - RIGHT} M${LEFT} ${y(low_g)} H${wide - RIGHT}"/>
     <path class="want" d="M${LEFT} ${y(target_g)} H${wide - RIGHT}"/>
     <path class="ground" d="M${LEFT} ${y(0)} H${wide - RIGHT}"/>
-    <text class="side" x=${LEFT - 6} y=${y(high_g) - 1}>${grams(high_g)}</text>
-    <text class="side" x=${LEFT - 6} y=${y(low_g) + 13}>${grams(low_g)}</text>
-    <text class="side" x=${LEFT - 6} y=${y(0) + 4}>0 g</text>
+    <text class="side" x=${LEFT - 6} y=${y(high_g) - 1}>${grams(shown.high_g)}</text>
+    <text class="side" x=${LEFT - 6} y=${y(low_g) + 13}>${grams(shown.low_g)}</text>
+    <text class="side" x=${LEFT - 6} y=${y(0) + 4}>0 ${words.gram}</text>
     ${ticks.map((s) => svg`<text class="foot" x=${x(s)} y=${HIGH - 10}>${s}${s === 0 ? " s" : ""}</text>`)}
-    ${shown.map((m, i) => svg`<path class=${m.what} d="M${x(m.at_s)} ${TOP - 8} V${y(0)}"/>
+    ${drawn.map((m, i) => svg`<path class=${m.what} d="M${x(m.at_s)} ${TOP - 8} V${y(0)}"/>
       <text class="what" x=${x(m.at_s) + (side(m) === "end" ? -6 : 6)} y=${TOP - 16 + 14 * (i % 2)} text-anchor=${side(m)}>${w.short[m.what]}</text>`)}
     <path class="net" d=${line}/>
   </svg>`;

@@ -1,7 +1,15 @@
 // Fields as the potter types into them: what stands in each, and what is wrong with one right under it.
 import { html, nothing } from "./lit-html.js";
+import { words } from "./say.js";
 
 const plain = (text) => Number((text ?? "").replace(",", ".") || NaN);
+
+/** The daemon's own units are sent as bare numbers. */
+function withUnit(number, name) {
+  const { g, mm, cm2 } = words.units;
+  const unit = /(_g|_g_per_piece|^grams)$/.test(name) ? g : name === "area_cm2" ? cm2 : name.endsWith("_mm") && !name.startsWith("thickness") ? mm : null;
+  return Number.isNaN(number) || ["g", "mm", "cm2", null].includes(unit) ? number : `${number} ${unit}`;
+}
 
 export class Fields {
   #soon;
@@ -19,18 +27,18 @@ export class Fields {
     return plain(this.typed[key]);
   }
 
-  /** Several numbers, apart by blanks or semicolons. */
+  /** As it stands in a request: a weight or a size with the unit in which it is typed here. */
+  told(key, name = key.split(".").pop()) {
+    return withUnit(this.number(key), name);
+  }
+
+  /** Several of them, apart by blanks or semicolons. */
   list(key) {
-    return this.text(key).split(/[\s;]+/).filter(Boolean).map(plain);
+    return this.text(key).split(/[\s;]+/).filter(Boolean).map((text) => withUnit(plain(text), key));
   }
 
   text(key) {
     return this.typed[key]?.trim() ?? "";
-  }
-
-  /** The numbers of these names, each typed under `way.name`. */
-  numbers(way, names) {
-    return Object.fromEntries(Object.keys(names).map((name) => [name, this.number(`${way}.${name}`)]));
   }
 
   /** Puts what was kept before into the fields. */

@@ -48,7 +48,7 @@ export class Find {
 
   #row(p) {
     return html`<tr><td>${day(p.started_at)}</td><td><button type="button" class="plain" @click=${() => this.#go(p.batch)}>${p.batch_name} · ${p.piece}</button></td>
-      <td class="verdict">${mark(p.verdict)} ${words.verdicts[p.verdict]}</td><td class="figure">${grams(p.net_g)}</td>
+      <td class="verdict">${mark(p.verdict)} ${words.verdicts[p.verdict]}</td><td class="figure">${grams(p.shown.net_g)}</td>
       <td><input name="label" aria-label=${fill(w.label_of, { piece: p.piece })} maxlength="80" .value=${p.label ?? ""} @change=${(e) => this.#label(p, e)}></td></tr>`;
   }
 

@@ -46,7 +46,7 @@ export class GlazePlace {
     const { glaze: _bucket, slop_g, cup_s, deflocculant, sieved, ...rest } = what;
     // What was kept of it in other ways stays.
     this.#rest = rest;
-    this.#fields.put({ slop_g, cup_s, deflocculant, sieved });
+    this.#fields.put({ slop_g: what.shown?.slop_g ?? slop_g, cup_s, deflocculant, sieved });
     this.#reckoned = null;
   }
 
@@ -61,7 +61,7 @@ export class GlazePlace {
 
   #what() {
     const what = { ...this.#rest, glaze: this.#bucket.request() };
-    for (const key of ["slop_g", "cup_s"]) if (this.#fields.text(key)) what[key] = this.#fields.number(key);
+    for (const key of ["slop_g", "cup_s"]) if (this.#fields.text(key)) what[key] = this.#fields.told(key);
     for (const key of ["deflocculant", "sieved"]) if (this.#fields.text(key)) what[key] = this.#fields.text(key);
     return what;
   }
@@ -90,7 +90,7 @@ export class GlazePlace {
 
   /** How the slop should be: what to add is told for what is in the bucket. */
   #wanted() {
-    const slop = this.#fields.text("slop_g") ? { slop_g: this.#fields.number("slop_g") } : {};
+    const slop = this.#fields.text("slop_g") ? { slop_g: this.#fields.told("slop_g") } : {};
     return { specific_gravity: this.#fields.number("wanted_gravity"), ...slop };
   }
 
@@ -128,8 +128,8 @@ export class GlazePlace {
 
   #pourBy(batch) {
     return this.#try(async () => {
-      const { target_g } = await ask(`/api/batches/${batch.id}/bucket`, {});
-      this.#said = fill(w.pours_by, { grams: grams(target_g) });
+      const { shown } = await ask(`/api/batches/${batch.id}/bucket`, {});
+      this.#said = fill(w.pours_by, { grams: grams(shown.target_g) });
       this.#again();
     });
   }
@@ -221,9 +221,10 @@ export class GlazePlace {
 
   /** To be thinner or thicker. */
   #change(change) {
-    const of = { grams: grams(change.slop_g), sg: change.wanted_specific_gravity };
-    const way = change.add_water_g > 0 ? fill(w.add_water, { water: grams(change.add_water_g) })
-      : fill(w.add_powder, { powder: grams(change.add_powder_g), clear: grams(change.take_clear_g) });
+    const { shown } = change;
+    const of = { grams: grams(shown.slop_g), sg: change.wanted_specific_gravity };
+    const way = change.add_water_g > 0 ? fill(w.add_water, { water: grams(shown.add_water_g) })
+      : fill(w.add_powder, { powder: grams(shown.add_powder_g), clear: grams(shown.take_clear_g) });
     return fill(change.whole_bucket ? w.change : w.change_of, { ...of, way });
   }
 

@@ -39,17 +39,18 @@ export class Inside {
     this.#soon = soon;
   }
 
-  #points() {
-    return this.#rows.map((id) => [this.#fields.number(`height_${id}`), this.#fields.number(`radius_${id}`)]);
-  }
-
   /** As it stands in a request. */
   request() {
-    const by = this.#shape;
+    return this.#as((key, name = key) => this.#fields.told(key, name));
+  }
+
+  /** With each number as `of` gives it. */
+  #as(of) {
+    const by = this.#shape, points = () => this.#rows.map((id) => [of(`height_${id}`, "points_mm"), of(`radius_${id}`, "points_mm")]);
     const own = Object.keys(SHAPES[by]).filter((name) => !FREE.includes(`${by}.${name}`) || this.#fields.text(`${by}.${name}`));
-    const sizes = own.map((name) => [name, this.#fields.number(`${by}.${name}`)]);
-    const beside = Object.keys(BESIDE).filter((name) => this.#fields.text(name)).map((name) => [name, this.#fields.number(name)]);
-    return { by, ...(by === "profile" ? { points_mm: this.#points() } : Object.fromEntries(sizes)), ...Object.fromEntries(beside) };
+    const sizes = own.map((name) => [name, of(`${by}.${name}`, name)]);
+    const beside = Object.keys(BESIDE).filter((name) => this.#fields.text(name)).map((name) => [name, of(name)]);
+    return { by, ...(by === "profile" ? { points_mm: points() } : Object.fromEntries(sizes)), ...Object.fromEntries(beside) };
   }
 
   /** Puts one that was kept into the fields; whether it could. */
@@ -90,7 +91,7 @@ export class Inside {
 
   /** What was typed, as pots are drawn; nothing while it makes no pot. */
   #sketch() {
-    const inside = this.request();
+    const inside = this.#as((key) => this.#fields.number(key));
     if (!DRAWN.includes(inside.by)) return "";
     const typed = inside.by === "profile" ? inside.points_mm.filter((p) => p.every(Number.isFinite)) : null;
     const sizes = Object.keys(SHAPES[inside.by]).filter((name) => !FREE.includes(`${inside.by}.${name}`)).map((name) => inside[name]);

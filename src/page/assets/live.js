@@ -47,7 +47,7 @@ export class Live {
   }
 
   #connect() {
-    const socket = new WebSocket(`ws://${location.host}/api/live`);
+    const socket = new WebSocket(`ws://${location.host}/api/live?shown`);
     // Another run, or a sleep between: its clock starts anew, and what came before is old.
     socket.onopen = () => { this.connected = true; this.#offset = Infinity; this.#came = -Infinity; };
     socket.onmessage = (event) => this.#told(JSON.parse(event.data));

@@ -107,8 +107,8 @@ export class LogPlace {
       <td class="verdict">${mark(p.verdict)} ${words.verdicts[p.verdict]}
       ${p.settled || p.net_g === null ? "" : html`<small>${w.lifted}</small>`}
       ${marked(p).map((words) => html`<small>${words}</small>`)}</td>
-      <td class="figure">${grams(p.net_g)}</td>
-      <td class="figure">${p.net_g === null ? "–" : signed(p.net_g - p.target_g)}</td><td class="lies">${slice(p)}</td></tr>
+      <td class="figure">${grams(p.shown.net_g)}</td>
+      <td class="figure">${p.net_g === null ? "–" : signed(p.shown.off_g)}</td><td class="lies">${slice(p)}</td></tr>
       ${open ? html`<tr id="look" class="look-row"><td colspan="5">${this.#looked(p)}</td></tr>` : ""}`;
   }
 
@@ -126,7 +126,7 @@ export class LogPlace {
   #table() {
     const pours = this.#pours;
     if (!pours.length) return html`<p>${w.none}</p>`;
-    const limits = fill(w.against, { low: grams(pours[0].low_g), high: grams(pours[0].high_g) });
+    const limits = fill(w.against, { low: grams(pours[0].shown.low_g), high: grams(pours[0].shown.high_g) });
     return html`<p>${limits} ${w.tap}</p><table><thead><tr><th scope="col">${w.piece}</th><th scope="col">${w.verdict}</th>
       <th scope="col" class="figure">${w.net}</th><th scope="col" class="figure">${w.off}</th>
       <th scope="col" class="lies">${w.coat}</th></tr></thead>

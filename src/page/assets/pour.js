@@ -7,7 +7,7 @@ import { section } from "./section.js";
 
 const line = (kind, text) => (text ? html`<p class=${kind}>${text}</p>` : "");
 const number = (text, unit) =>
-  html`<p class="number" data-long=${text.length > 3 || text.includes(".") ? "yes" : "no"}>${text}<span class="unit">${unit}</span></p>`;
+  html`<p class="number" data-long=${text.length > 4 ? "very" : text.length > 3 || text.includes(".") ? "yes" : "no"}>${text}<span class="unit">${unit}</span></p>`;
 
 /** More may be poured than was planned. */
 const done = ({ live: { now } }) => now.nth > now.pieces;
@@ -33,10 +33,10 @@ const next = (state) => (state.batch && done(state)
   : fill(words.do.next, { piece: state.live.now.piece }));
 
 const limits = (now) =>
-  fill(words.target_line, { target: grams(now.target_g), low: grams(now.low_g), high: grams(now.high_g) });
+  fill(words.target_line, { target: grams(now.shown.target_g), low: grams(now.shown.low_g), high: grams(now.shown.high_g) });
 
 /** What is left on the bare pan goes first: it would hang on the next foot. */
-const wipe = ({ live: { now } }) => (now.pan_g === null ? "" : line("do wipe", fill(words.do.wipe, { grams: grams(now.pan_g) })));
+const wipe = ({ live: { now } }) => (now.pan_g === null ? "" : line("do wipe", fill(words.do.wipe, { grams: grams(now.shown.pan_g) })));
 
 /** Without a loudspeaker only this place tells when to stop. */
 const mute = ({ live: { now, connected } }) => (connected && now && !heard(now) ? line("mute", words.mute) : "");
@@ -45,7 +45,7 @@ const mute = ({ live: { now, connected } }) => (connected && now && !heard(now) 
 function advice({ face: { name, on }, live: { now } }) {
   if (name === "good" || name === "void") return words.do[name];
   const add = name === "short" && on && now.left_g > 0;
-  return add ? fill(words.do.add, { grams: grams(now.left_g) }) : words.do.leave;
+  return add ? fill(words.do.add, { grams: grams(now.shown.left_g) }) : words.do.leave;
 }
 
 function weighed(state) {
@@ -55,7 +55,7 @@ function weighed(state) {
     !pour.settled && words.log.lifted,
     !on && !done(state) && fill(words.next_place, { place: place(state) }),
   ];
-  return html`${number(grams(pour.net_g), words.gram)}
+  return html`${number(grams(pour.shown.net_g), words.gram)}
     ${line("word", words.faces[name])}
     ${on ? line("do", advice(state)) : wipe(state) || line("do", next(state))}
     ${on ? "" : note(state)}
@@ -68,13 +68,13 @@ function stillOn({ live: { connected, now } }) {
   // A refusal means that it was settled meanwhile: the next snapshot shows how.
   const say = () => ask(`/api/batches/${now.batch}/still-on`, {}).catch(() => {});
   return html`${line("more", words.do.still_on_how)}
-    <p><button type="button" @click=${say}>${fill(words.do.still_on, { grams: grams(now.offered_g) })}</button></p>`;
+    <p><button type="button" @click=${say}>${fill(words.do.still_on, { grams: grams(now.shown.offered_g) })}</button></p>`;
 }
 
 const SAY = {
   empty: ({ live: { now }, begun }) => begun.list.length ? html`${begun.button()}
-    ${line("more", `${words.do.unended} ${fill(words.on_scale, { grams: grams(now.scale.mass_g) })}`)}
-    <p><a class="other" href="#batch">${words.do.other_button}</a></p>` : html`${number(grams(now.scale.mass_g), words.gram)}
+    ${line("more", `${words.do.unended} ${fill(words.on_scale, { grams: grams(now.scale.shown.mass_g) })}`)}
+    <p><a class="other" href="#batch">${words.do.other_button}</a></p>` : html`${number(grams(now.scale.shown.mass_g), words.gram)}
     ${line("more", words.do.empty)}<p><a class="button" href="#batch">${words.do.empty_button}</a></p>`,
   next: (state) => html`${line("word", `${words.faces.next}: ${state.live.now.piece}`)}
     ${wipe(state) || line("do", next(state))}${mute(state)}
@@ -84,13 +84,13 @@ const SAY = {
   landing: (state) => html`${line("word", words.faces.landing)}${line("do", words.do.landing)}${mute(state)}
     ${line("more", state.live.now.scale.trouble)}`,
   ready: (state) => html`${line("word", words.faces.ready)}
-    ${line("do", fill(words.do.ready, { piece: state.live.now.piece, target: grams(state.live.now.target_g) }))}${mute(state)}${note(state)}
+    ${line("do", fill(words.do.ready, { piece: state.live.now.piece, target: grams(state.live.now.shown.target_g) }))}${mute(state)}${note(state)}
     ${line("more", state.live.now.scale.trouble)}`,
-  pouring: ({ live: { now } }) => html`${number(whole(now.left_g), "")}${line("do", words.do.pouring)}`,
+  pouring: ({ live: { now } }) => html`${number(whole(now.shown.left_g), "")}${line("do", words.do.pouring)}`,
   lift: () => html`${line("word", words.faces.lift)}${line("do", words.do.lift)}`,
   stop: () => html`${line("word", words.faces.stop)}${line("do", words.do.stop)}`,
   trickle: ({ live: { now } }) => html`${line("word", words.faces.trickle)}
-    ${line("do", fill(words.do.trickle, { grams: grams(now.left_g) }))}`,
+    ${line("do", fill(words.do.trickle, { grams: grams(now.shown.left_g) }))}`,
   good: weighed,
   short: weighed,
   over: weighed,
@@ -109,7 +109,7 @@ function glaze({ face: { name, pour }, live }) {
 /** What is left of the slop, where the batch tells of it. */
 export function slop(supply) {
   if (!supply) return "";
-  const { left_g, enough_for, runs_out_at } = supply;
+  const { enough_for, runs_out_at, shown: { left_g } } = supply;
   return runs_out_at === null ? fill(words.bucket.left, { grams: whole(left_g), n: enough_for })
     : fill(words.bucket.runs_out, { n: runs_out_at });
 }

@@ -1,6 +1,6 @@
 // How even it was: one sentence, the board of pieces with their marks, the run chart; all else is folded away.
 import { html, nothing } from "./lit-html.js";
-import { ask, fill, grams, words } from "./say.js";
+import { amount, ask, fill, grams, words } from "./say.js";
 import { curve } from "./curve.js";
 import { mark, marked } from "./marks.js";
 import { day, picture } from "./picture.js";
@@ -102,7 +102,7 @@ export class ReviewPlace {
       <span class="unseen">${fill(words.mark, { piece: p.piece, verdict: words.verdicts[p.verdict] })}${look.has(meant(p)) ? `, ${w.why[look.get(meant(p))]}` : ""}</span></button></li>`;
     const { p, curve: points } = this.#open ?? {};
     return html`<ul class="board" aria-label=${w.board}>${this.#pours.map(piece)}</ul>
-      ${points ? html`<div class="look-row">${curve(points, p.piece, [fill(w.got, { grams: grams(p.net_g) }), ...marked(p)])}</div>` : ""}`;
+      ${points ? html`<div class="look-row">${curve(points, p.piece, [fill(w.got, { grams: grams(p.shown.net_g) }), ...marked(p)])}</div>` : ""}`;
   }
 
   #plot(plot) {
@@ -131,16 +131,17 @@ export class ReviewPlace {
     const t = this.#told, c = t.capability, y = t.yardsticks;
     const percent = (share) => (share === null ? "–" : `${Math.round(100 * share)} %`);
     const range = (low, high, digits) => (low === null ? "" : fill(w.range, { low: number(low, digits), high: number(high, digits) }));
+    const weight = (v, digits) => `${amount(v, digits).replace("-", "−")} ${words.gram}`;
     const rows = [
       [w.numbers.n, `${t.n}`, t.void ? fill(w.void, { n: t.void }) : ""],
-      [w.numbers.mean, `${number(t.mean_g, 2)} g`, ""],
-      [w.numbers.spread, `${number(t.sd_g, 2)} g`, t.cv_percent === null ? "" : `${number(t.cv_percent, 1)} %`],
-      [w.numbers.bias, `${number(t.bias_g, 2)} g`, range(t.bias_low95_g, t.bias_high95_g, 2)],
+      [w.numbers.mean, weight(t.shown.mean_g, 2), ""],
+      [w.numbers.spread, weight(t.shown.sd_g, 2), t.cv_percent === null ? "" : `${number(t.cv_percent, 1)} %`],
+      [w.numbers.bias, weight(t.shown.bias_g, 2), range(t.shown.bias_low95_g, t.shown.bias_high95_g, 2 + words.units.finer)],
       [w.numbers.within, percent(t.share_within), t.share_estimated === null ? "" : fill(w.estimated, { share: percent(t.share_estimated) })],
-      [w.numbers.hand, `${number(t.spread.hand_g, 2)} g`, t.spread.scale_g === null ? "" : fill(w.scale_part, { g: number(t.spread.scale_g, 2) })],
+      [w.numbers.hand, weight(t.spread.shown.hand_g, 2), t.spread.scale_g === null ? "" : fill(w.scale_part, { g: amount(t.spread.shown.scale_g, 2) })],
       ["Cp, Cpk", `${number(c.cp, 2)}, ${number(c.cpk, 2)}`, range(c.cpk_low95, c.cpk_high95, 2)],
       ["Pp, Ppk", `${number(c.pp, 2)}, ${number(c.ppk, 2)}`, range(c.ppk_low95, c.ppk_high95, 2)],
-      [w.numbers.drift, `${number(t.drift.slope_g_per_piece, 3)} g`, t.drift.p_value === null ? "" : fill(w.chance, { p: t.drift.p_value.toFixed(3) })],
+      [w.numbers.drift, weight(t.drift.shown.slope_g_per_piece, 3), t.drift.p_value === null ? "" : fill(w.chance, { p: t.drift.p_value.toFixed(3) })],
       [w.numbers.r61, y.r61_class === null ? "–" : `X(${y.r61_class})`, w.yardstick],
     ];
     return html`<table class="numbers"><tbody>${rows.map(([what, value, more]) => html`<tr><th scope="row">${what}</th>

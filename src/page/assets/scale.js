@@ -1,6 +1,6 @@
 // The scale as it is seen, the sound, how to set the scale up, and this screen's own choices.
 import { html } from "./lit-html.js";
-import { ask, fill, grams, words } from "./say.js";
+import { amount, ask, fill, grams, words } from "./say.js";
 import { Hold } from "./hold.js";
 import { LagTest, late } from "./late.js";
 import { Calibrate } from "./calibrate.js";
@@ -56,15 +56,15 @@ export class ScalePlace {
   async #keep(asked, said) {
     this.#said = this.#wrong = "";
     try {
-      const { spare_g } = await ask("/api/scale/spare", asked);
-      this.#said = fill(said, { grams: grams(spare_g) });
+      const { shown } = await ask("/api/scale/spare", asked);
+      this.#said = fill(said, { grams: grams(shown.spare_g) });
     } catch (error) {
       this.#wrong = fill(words.not_done, { why: error.message });
     }
     this.#soon();
   }
 
-  #spare({ spare_g }) {
+  #spare({ shown: { spare_g } }) {
     const known = spare_g !== null;
     return html`<section><h2>${w.spare}</h2><p>${w.spare_what}</p>${known ? html`<p>${fill(w.spare_is, { grams: grams(spare_g) })}</p>` : ""}
       <p>${w.spare_how}</p><p class="said" role="status">${this.#said}</p><p class="wrong" role="alert">${this.#wrong}</p>
@@ -81,11 +81,11 @@ export class ScalePlace {
       scale.age_ms !== null && fill(w.age, { ms: scale.age_ms }),
       scale.signal_dbm !== null && fill(w.signal, { dbm: scale.signal_dbm }),
       scale.battery_percent !== null && fill(w.battery, { percent: scale.battery_percent }),
-      scale.promised_step_g !== null && fill(w.promised, { grams: scale.promised_step_g }),
+      scale.promised_step_g !== null && fill(w.promised, { grams: amount(scale.shown.promised_step_g, 2) }),
       scale.skipped > 0 && fill(w.skipped, { n: scale.skipped }),
     ];
     return html`<div class="place"><h1>${words.places.scale}</h1>${this.#test.running(now)}${this.#calibrate.running(now)}
-      <p class="weight">${grams(scale.mass_g)} <span>${words.gram}</span></p>
+      <p class="weight">${grams(scale.shown.mass_g)} <span>${words.gram}</span></p>
       <p class="name">${words.scale_states[scale.state]}${scale.state === "live" ? `, ${scale.settled ? words.settled : words.moving}` : ""}</p>
       <p class=${scale.trouble ? "wrong" : "calm"}>${scale.trouble ?? w.trouble_none}</p>
       ${[scale.lag_test, scale.routine].some((led) => led && led.wants !== "done") ? "" : this.#more(now, facts)}</div>`;

@@ -11,7 +11,8 @@ import { told } from "./shelf.js";
 
 const w = words.batch;
 const TOLERANCES = { grams: w.tolerance_grams, percent: w.tolerance_percent };
-const STARTS = { grams: "1.5", percent: "5", pieces: "12" };
+const STARTS = { grams: words.units.tolerance, percent: "5", pieces: "12" };
+const BARE = ["bare_least", "bare_greatest"];
 const NAMES = ["glaze_name", "pourer", "jug"];
 /** What a shelf has: its part of a request, and the name in the lists of shelves. */
 const SHELVES = { glaze: "glazes", form: "forms", coat: "coats" };
@@ -67,10 +68,23 @@ export class Setup {
     return this.#shelves[SHELVES[shelf]].find((thing) => thing.name === this.#taken[shelf])?.what;
   }
 
+  #give() {
+    return { [this.#tolerance]: this.#fields.told(this.#tolerance) };
+  }
+
+  /** Something was taken from its shelf; a coat brings the tolerance that it was kept with. */
+  #take(shelf, name) {
+    this.#taken[shelf] = name;
+    const own = this.#on(shelf)?.tolerance;
+    if (!own) return;
+    this.#tolerance = own.percent === undefined ? "grams" : "percent";
+    this.#fields.put({ ...own, ...own.shown });
+  }
+
   /** What each piece should get, as it stands. */
   target() {
-    const tolerance = { [this.#tolerance]: this.#fields.number(this.#tolerance) };
-    if (this.#by === "grams") return { coat: { by: "direct", slop_g: this.#fields.number("slop_g") }, tolerance, ...this.#plan() };
+    const tolerance = this.#give();
+    if (this.#by === "grams") return { coat: { by: "direct", slop_g: this.#fields.told("slop_g") }, tolerance, ...this.#plan() };
     // Of a bucket only what is reckoned with.
     const { slop_g: _slop, cup_s: _cup, deflocculant: _thin, sieved: _sieved, ...bucket } = this.#on("glaze") ?? { glaze: this.#bucket.request() };
     const { tolerance: _own, ...coat } = this.#on("coat") ?? { coat: this.#coat.request() };
@@ -82,15 +96,15 @@ export class Setup {
     const body = { ...this.target(), name: this.#fields.typed.name ?? "", pieces: this.#pieces() };
     for (const name of NAMES) if (this.#fields.text(name)) body[name] = this.#fields.text(name);
     if (this.#by === "bucket" && this.#taken.glaze) body.glaze_name = this.#taken.glaze;
-    const bare = ["bare_least", "bare_greatest"].map((name) => this.#fields.number(name));
-    if (bare.some((g) => !Number.isNaN(g))) body.bare_g = bare;
+    const bare = BARE.map((name) => this.#fields.number(name));
+    if (bare.some((g) => !Number.isNaN(g))) body.bare_g = BARE.map((name) => this.#fields.told(name, "bare_g"));
     return { ...body, vessel: this.#pouredFrom(), finish: this.#finish ?? this.#usually };
   }
 
   /** What is to stand on the shelves from now on. */
   kept() {
     if (this.#by === "grams") return [];
-    const asked = { form: () => ({ form: this.#inside.request() }), coat: () => ({ coat: this.#coat.request() }) };
+    const asked = { form: () => ({ form: this.#inside.request() }), coat: () => ({ coat: this.#coat.request(), tolerance: this.#give() }) };
     return Object.entries(asked)
       .map(([shelf, what]) => ({ shelf, name: this.#taken[shelf] ? "" : this.#fields.text(`keep_${shelf}`), what: what() }))
       .filter((thing) => thing.name);
@@ -105,12 +119,12 @@ export class Setup {
   #plan() {
     const f = this.#fields, plan = {};
     if (this.#each === "own") {
-      plan.ladder = { low_g: f.number("low_g"), high_g: f.number("high_g"), steps: f.number("steps"), seed: this.#seed };
+      plan.ladder = { low_g: f.told("low_g"), high_g: f.told("high_g"), steps: f.number("steps"), seed: this.#seed };
       if (f.text("of_each")) plan.ladder.of_each = f.number("of_each");
     }
     if (f.text("at_hand_g")) {
-      plan.supply = { pieces: this.#pieces(), slop_g: f.number("at_hand_g") };
-      for (const name of ["left_in_jug_g", "loss_g_per_piece"]) if (f.text(name)) plan.supply[name] = f.number(name);
+      plan.supply = { pieces: this.#pieces(), slop_g: f.told("at_hand_g") };
+      for (const name of ["left_in_jug_g", "loss_g_per_piece"]) if (f.text(name)) plan.supply[name] = f.told(name);
     }
     return plan;
   }
@@ -134,7 +148,7 @@ export class Setup {
   /** One of mine, or what is typed here and may be kept. */
   #from(shelf, label, another, typed, more = "") {
     const mine = this.#shelves[SHELVES[shelf]].map((thing) => [thing.name, thing.name]);
-    const pick = this.#fields.pick(`mine_${shelf}`, label, [["", another], ...mine].slice(mine.length ? 0 : 1), this.#taken[shelf], (name) => { this.#taken[shelf] = name; });
+    const pick = this.#fields.pick(`mine_${shelf}`, label, [["", another], ...mine].slice(mine.length ? 0 : 1), this.#taken[shelf], (name) => this.#take(shelf, name));
     const thing = this.#shelves[SHELVES[shelf]].find(({ name }) => name === this.#taken[shelf]);
     return html`${pick}${thing ? html`<p class="told">${told(thing)}</p>` : [typed(), more]}`;
   }

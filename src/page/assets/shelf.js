@@ -2,18 +2,21 @@
 import { fill, grams, words } from "./say.js";
 
 const w = words.shelf;
-const values = (of) => Object.fromEntries(Object.entries(of).map(([key, value]) => [key, typeof value === "number" ? String(value) : value]));
+const values = (of) => Object.fromEntries(Object.entries({ ...of, ...of.shown }).map(([key, value]) => [key, typeof value === "number" ? String(value) : value]));
 
 const ways = {
-  glaze: ({ glaze, slop_g, cup_s, deflocculant, sieved }) => [
+  glaze: ({ glaze, cup_s, deflocculant, sieved, shown }) => [
     fill(w.ways[glaze.by] ?? w.otherwise, values(glaze)),
-    slop_g !== undefined && fill(w.slop, { grams: grams(slop_g) }),
+    shown?.slop_g !== undefined && fill(w.slop, { grams: grams(shown.slop_g) }),
     cup_s !== undefined && fill(w.cup, { s: cup_s }),
     deflocculant && fill(w.deflocculant, { what: deflocculant }),
     sieved && fill(w.sieved, { what: sieved }),
   ],
   form: ({ form }) => [fill(w.ways[form.by] ?? w.otherwise, values(form))],
-  coat: ({ coat }) => [fill(w.coats[coat.by] ?? w.otherwise, values(coat))],
+  coat: ({ coat, tolerance }) => [
+    fill(w.coats[coat.by] ?? w.otherwise, values(coat)),
+    tolerance && fill(tolerance.percent === undefined ? w.grams : w.percent, values(tolerance)),
+  ],
 };
 
 /** In one line: what it is. */

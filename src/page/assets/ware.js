@@ -24,7 +24,7 @@ export class Ware {
     if (this.#state === "unsaid") return {};
     const asked = this.#state === "fired" ? [] : Object.keys({ ...WEIGHTS, ...OWN[this.#state] });
     const told = asked.filter((name) => this.#fields.text(`ware.${name}`));
-    return { ware: { state: this.#state, ...Object.fromEntries(told.map((name) => [name, this.#fields.number(`ware.${name}`)])) } };
+    return { ware: { state: this.#state, ...Object.fromEntries(told.map((name) => [name, this.#fields.told(`ware.${name}`)])) } };
   }
 
   show() {

@@ -5,7 +5,7 @@ import { ask, fill, words } from "./say.js";
 const w = words.weigh;
 const under = (on) => on && on.wants !== "done";
 /** As it would be typed. */
-const typed = (g) => String(Number(g.toFixed(2)));
+const typed = (v) => String(Number(v.toFixed(2 + words.units.finer)));
 
 /** What is asked now. */
 const wanted = ({ wants, thing }) => (wants === "on" ? w.put[thing] : w[wants]);
@@ -51,7 +51,7 @@ export class Weigh {
     asked.begun ||= on.grams.length === 0;
     if (!asked.begun || on.grams.length === asked.had) return;
     asked.had = on.grams.length;
-    asked.put(on.grams.map(typed));
+    asked.put(on.shown.grams.map(typed));
     if (!under(on)) this.#asked = null;
     this.#soon();
   }

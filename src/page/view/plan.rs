@@ -107,6 +107,8 @@ pub struct ExpectedView {
     pub flow_g_s: f64,
     /// Standard deviation of the fills, g.
     pub spread_g: f64,
+    /// 95 of 100 fills lie this near the target, g: twice that.
+    pub near_g: f64,
     /// The least pour whose own flow is seen in time, g.
     pub shortest_g: f64,
     /// A slower flow at which 95 of 100 fills lie within the limits, g/s; null where the present one does, or none would.
@@ -119,6 +121,7 @@ impl From<&Begun> for BegunView {
         let expected = begun.expected.map(|told| ExpectedView {
             flow_g_s: hundredths(told.flow_g_s),
             spread_g: hundredths(told.spread_g),
+            near_g: hundredths(2.0 * told.spread_g),
             shortest_g: hundredths(told.shortest_g),
             slower_g_s: told.slower_g_s.map(hundredths),
         });

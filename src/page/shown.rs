@@ -1,0 +1,206 @@
+//! Weights and sizes in the units that the studio is shown: beside what the contract has in grams and millimetres, and as
+//! they are typed.
+//!
+//! Only for who asks for them (the header `Shown`, or `/api/live?shown`): what others are told stays as it is.
+
+use super::Page;
+use crate::units::shown::{Quantity, Shown, typed};
+use axum::body::{Body, Bytes, to_bytes};
+use axum::extract::{Request, State};
+use axum::http::{HeaderValue, header};
+use axum::middleware::Next;
+use axum::response::Response;
+use serde_json::{Map, Value, json};
+use std::sync::Arc;
+
+/// The header of a request whose reply is to hold what is shown.
+pub(super) const HEADER: &str = "shown";
+/// Sizes of pieces; layers stay in millimetres.
+const LENGTHS: [&str; 11] = [
+    "diameter_mm",
+    "height_mm",
+    "depth_mm",
+    "bottom_mm",
+    "top_mm",
+    "width_mm",
+    "length_mm",
+    "corner_mm",
+    "bare_rim_mm",
+    "points_mm",
+    "offset_mm",
+];
+/// Sentences of the daemon's own that tell weights.
+const SENTENCES: [&str; 5] = ["sentence", "detail", "warnings", "largest_doubt", "says"];
+
+/// Reference masses, and what is told of them, stay in grams.
+const MASSES: [&str; 4] = ["routine", "calibration", "check", "lag_test"];
+
+/// What stands under this name.
+fn quantity(name: &str) -> Option<Quantity> {
+    if LENGTHS.contains(&name) {
+        return Some(Quantity::Length);
+    }
+    if name == "area_cm2" {
+        return Some(Quantity::Area);
+    }
+    let weight = ["_g", "_g_s", "_g_per_piece"].iter().any(|end| name.ends_with(end)) || name == "grams";
+    weight.then_some(Quantity::Weight)
+}
+
+/// A number, or a list of them, as shown; nothing where there is none.
+fn of(shown: Shown, quantity: Quantity, kept: &Value) -> Option<Value> {
+    match kept {
+        Value::Null => Some(Value::Null),
+        Value::Number(number) => Some(json!(shown.of(quantity, number.as_f64()?))),
+        Value::Array(list) => list.iter().map(|kept| of(shown, quantity, kept)).collect(),
+        Value::Bool(_) | Value::String(_) | Value::Object(_) => None,
+    }
+}
+
+/// Puts a member `shown` into every object that tells weights or sizes, and tells its sentences anew.
+fn dress(shown: Shown, told: &mut Value) {
+    match told {
+        Value::Array(list) => list.iter_mut().for_each(|one| dress(shown, one)),
+        Value::Object(object) => dress_object(shown, object),
+        Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) => {}
+    }
+}
+
+fn dress_object(shown: Shown, object: &mut Map<String, Value>) {
+    let mut beside = Map::new();
+    for (name, value) in object.iter_mut().filter(|(name, _)| !MASSES.contains(&name.as_str())) {
+        if SENTENCES.contains(&name.as_str()) {
+            retell(shown, value);
+        }
+        match quantity(name).and_then(|quantity| of(shown, quantity, value)) {
+            Some(seen) => drop(beside.insert(name.clone(), seen)),
+            None => dress(shown, value),
+        }
+    }
+    // The points of a curve: seconds and grams.
+    if let Some(points) = object.get("points").and_then(|points| curve(shown, points)) {
+        beside.insert("points".to_owned(), points);
+    }
+    if !beside.is_empty() {
+        object.insert("shown".to_owned(), Value::Object(beside));
+    }
+}
+
+fn curve(shown: Shown, points: &Value) -> Option<Value> {
+    let point =
+        |pair: &Value| Some(json!([pair[0].as_f64()?, shown.of(Quantity::Weight, pair[1].as_f64()?)]));
+    points.as_array()?.iter().map(point).collect()
+}
+
+fn retell(shown: Shown, told: &mut Value) {
+    match told {
+        Value::String(sentence) => *sentence = shown.retold(sentence),
+        Value::Array(list) => list.iter_mut().for_each(|one| retell(shown, one)),
+        Value::Null | Value::Bool(_) | Value::Number(_) | Value::Object(_) => {}
+    }
+}
+
+/// JSON text with what is shown in it.
+pub(super) fn dressed(shown: Shown, text: &[u8]) -> Option<String> {
+    let mut told: Value = serde_json::from_slice(text).ok()?;
+    dress(shown, &mut told);
+    Some(told.to_string())
+}
+
+/// Dresses the reply where the request asks for it.
+pub(super) async fn reply(State(page): State<Arc<Page>>, request: Request, next: Next) -> Response {
+    let masses = ["calibrat", "masses", "check"].iter().any(|word| request.uri().path().contains(word));
+    let asked = request.headers().contains_key(HEADER) && !masses;
+    let response = next.run(request).await;
+    let json = response.headers().get(header::CONTENT_TYPE).is_some_and(is_json);
+    if !asked || !json {
+        return response;
+    }
+    let (mut parts, body) = response.into_parts();
+    // Our own replies are whole and in memory already.
+    let told = to_bytes(body, usize::MAX).await.unwrap_or_else(|_| Bytes::new());
+    let body = match dressed(page.shown, &told) {
+        Some(text) => Body::from(text),
+        None => Body::from(told),
+    };
+    parts.headers.remove(header::CONTENT_LENGTH);
+    Response::from_parts(parts, body)
+}
+
+fn is_json(kind: &HeaderValue) -> bool {
+    kind.to_str().is_ok_and(|kind| kind.contains("json"))
+}
+
+/// Text with a unit, such as `"slop_g": "1.02 oz"`, becomes the number that the name promises.
+pub(super) fn plain(asked: &mut Map<String, Value>) {
+    for (name, value) in asked.iter_mut() {
+        match quantity(name) {
+            Some(quantity) => number(quantity, value),
+            None => inner(value),
+        }
+    }
+}
+
+fn inner(value: &mut Value) {
+    match value {
+        Value::Object(object) => plain(object),
+        Value::Array(list) => list.iter_mut().for_each(inner),
+        Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) => {}
+    }
+}
+
+fn number(quantity: Quantity, value: &mut Value) {
+    match value {
+        Value::String(text) => {
+            if let Some(kept) = typed(quantity, text) {
+                *value = json!(kept);
+            }
+        }
+        Value::Array(list) => list.iter_mut().for_each(|one| number(quantity, one)),
+        Value::Object(object) => plain(object),
+        Value::Null | Value::Bool(_) | Value::Number(_) => {}
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::shown::{LengthIn, WeightIn};
+
+    const OUNCES: Shown = Shown { weight: WeightIn::Ounce, length: LengthIn::Inch };
+
+    #[test]
+    fn what_is_shown_stands_beside_the_grams_and_changes_none() {
+        let told = r#"{"net_g":28.349523125,"left_g":null,"form":{"by":"cylinder","diameter_mm":50.8,"points_mm":[[0,25.4]]},
+            "targets_g":[56.69904625],"warnings":["only 28.3 g left","0.06 g/cm2"],"wet_film_mm":0.7,"flow_g_s":8}"#;
+        let dressed: Value = serde_json::from_str(&dressed(OUNCES, told.as_bytes()).unwrap()).unwrap();
+        assert_eq!(dressed["net_g"], json!(28.349523125));
+        assert_eq!(
+            dressed["shown"],
+            json!({"net_g": 1.0, "left_g": null, "targets_g": [2.0], "flow_g_s": 0.282192})
+        );
+        assert_eq!(dressed["form"]["shown"], json!({"diameter_mm": 2.0, "points_mm": [[0.0, 1.0]]}));
+        assert_eq!(dressed["warnings"], json!(["only 0.998 oz left", "0.06 g/cm2"]));
+    }
+
+    #[test]
+    fn what_was_typed_in_ounces_and_inches_is_taken_as_grams_and_millimetres() {
+        let Value::Object(mut asked) = json!({"coat": {"by": "direct", "slop_g": "1 oz"}, "name": "1 oz",
+            "form": {"by": "cylinder", "diameter_mm": "2 inch", "height_mm": "8 cm", "points_mm": [["1 inch", 2]]},
+            "area_cm2": "10 in2", "bare_g": ["10 oz", "12 oz"], "low_g": "a few oz"})
+        else {
+            unreachable!()
+        };
+        plain(&mut asked);
+        assert_eq!(asked["coat"]["slop_g"], json!(28.349523125));
+        assert_eq!(
+            (&asked["form"]["diameter_mm"], &asked["form"]["height_mm"]),
+            (&json!(50.8), &json!(80.0))
+        );
+        assert_eq!(asked["form"]["points_mm"], json!([[25.4, 2]]));
+        assert!((asked["area_cm2"].as_f64().unwrap() - 64.516).abs() < 1e-12);
+        assert_eq!(asked["bare_g"], json!([283.49523125, 340.1942775]));
+        // What is no weight is left to whoever reads the field, and says so.
+        assert_eq!((&asked["low_g"], &asked["name"]), (&json!("a few oz"), &json!("1 oz")));
+    }
+}

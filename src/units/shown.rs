@@ -1,0 +1,209 @@
+//! The units in which weights and lengths are shown and typed.
+//!
+//! Grams and millimetres are what is reckoned with and kept; this is the edge to eyes and fingers.
+
+use super::{INCH_MM, OUNCE_G};
+use std::fmt::Write as _;
+
+/// What weights are shown in.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum WeightIn {
+    /// Grams.
+    #[default]
+    Gram,
+    /// Avoirdupois ounces.
+    Ounce,
+}
+
+impl WeightIn {
+    /// Both.
+    pub const ALL: [Self; 2] = [Self::Gram, Self::Ounce];
+
+    /// Its sign, as shown and as set.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Gram => "g",
+            Self::Ounce => "oz",
+        }
+    }
+
+    /// Grams in one.
+    const fn in_g(self) -> f64 {
+        match self {
+            Self::Gram => 1.0,
+            Self::Ounce => OUNCE_G,
+        }
+    }
+
+    /// Digits behind the point beyond those of the same weight in grams: a step of 0.1 g is 0.0035 oz, which only the
+    /// third digit shows.
+    pub const fn finer(self) -> usize {
+        match self {
+            Self::Gram => 0,
+            Self::Ounce => 2,
+        }
+    }
+}
+
+/// What the sizes of pieces are shown in. Thin layers stay in millimetres.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum LengthIn {
+    /// Millimetres.
+    #[default]
+    Millimetre,
+    /// Centimetres.
+    Centimetre,
+    /// Inches.
+    Inch,
+}
+
+impl LengthIn {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Millimetre, Self::Centimetre, Self::Inch];
+
+    /// Its sign, as shown and as set.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Millimetre => "mm",
+            Self::Centimetre => "cm",
+            Self::Inch => "inch",
+        }
+    }
+
+    /// Millimetres in one.
+    const fn in_mm(self) -> f64 {
+        match self {
+            Self::Millimetre => 1.0,
+            Self::Centimetre => 10.0,
+            Self::Inch => INCH_MM,
+        }
+    }
+
+    /// The sign of an area beside it.
+    pub const fn squared(self) -> &'static str {
+        match self {
+            Self::Millimetre | Self::Centimetre => "cm²",
+            Self::Inch => "in²",
+        }
+    }
+
+    /// Square centimetres in one of these areas.
+    const fn in_cm2(self) -> f64 {
+        match self {
+            Self::Millimetre | Self::Centimetre => 1.0,
+            Self::Inch => INCH_MM * INCH_MM / 100.0,
+        }
+    }
+}
+
+/// What is measured.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Quantity {
+    /// Kept in grams.
+    Weight,
+    /// Kept in millimetres.
+    Length,
+    /// Kept in square centimetres.
+    Area,
+}
+
+/// The units of a studio.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Shown {
+    /// Of weights.
+    pub weight: WeightIn,
+    /// Of sizes and inside areas.
+    pub length: LengthIn,
+}
+
+impl Shown {
+    /// A number as it is kept, in the unit in which it is shown; to a millionth, so that what was typed comes back.
+    pub fn of(self, quantity: Quantity, kept: f64) -> f64 {
+        let unit = match quantity {
+            Quantity::Weight => self.weight.in_g(),
+            Quantity::Length => self.length.in_mm(),
+            Quantity::Area => self.length.in_cm2(),
+        };
+        if unit == 1.0 { kept } else { (kept / unit * 1e6).round() / 1e6 }
+    }
+
+    /// A sentence with its weights in grams, `29.0 g` or `28.0 to 30.0 g`, told in this unit. What is by another unit,
+    /// such as `0.06 g/cm2`, stays.
+    pub fn retold(self, sentence: &str) -> String {
+        match self.weight {
+            WeightIn::Gram => sentence.to_owned(),
+            WeightIn::Ounce => self.in_ounces(sentence),
+        }
+    }
+
+    fn in_ounces(self, sentence: &str) -> String {
+        let mut told = String::with_capacity(sentence.len() + 8);
+        let mut rest = sentence;
+        while let Some(at) = unit_at(rest) {
+            let (before, after) = rest.split_at(at);
+            told.push_str(&self.weights_at_end(before));
+            told.push_str(self.weight.word());
+            rest = &after[1..];
+        }
+        told + rest
+    }
+
+    /// Text that ends with one or two numbers in grams and a blank, with those numbers in this unit.
+    fn weights_at_end(self, text: &str) -> String {
+        let (before, last) = number_at_end(text.trim_end());
+        let (front, first) = match before.strip_suffix(" to ").map(number_at_end) {
+            Some((front, first)) if !first.is_empty() => (front, Some(first)),
+            Some(_) | None => (before, None),
+        };
+        let mut told = front.to_owned();
+        if let Some(first) = first {
+            told = told + &self.number(first) + " to ";
+        }
+        // Writing to a String can't fail.
+        let _ = write!(told, "{} ", self.number(last));
+        told
+    }
+
+    /// A number in grams as text, in this unit, to the same fineness.
+    fn number(self, text: &str) -> String {
+        let digits = text.split_once('.').map_or(0, |(_, behind)| behind.len()) + self.weight.finer();
+        text.parse::<f64>()
+            .map_or_else(|_| text.to_owned(), |g| format!("{:.digits$}", g / self.weight.in_g()))
+    }
+}
+
+/// Where a `g` stands that is the unit of the number before it.
+fn unit_at(text: &str) -> Option<usize> {
+    let is_unit = |at: usize| {
+        let (before, after) = (&text[..at], &text[at + 1..]);
+        let alone = !after.starts_with(|c: char| c == '/' || c == '-' || c.is_alphanumeric());
+        alone && before.strip_suffix(' ').is_some_and(|b| b.ends_with(|c: char| c.is_ascii_digit()))
+    };
+    text.match_indices('g').map(|(at, _)| at).find(|at| is_unit(*at))
+}
+
+/// Text, and the number that it ends with.
+fn number_at_end(text: &str) -> (&str, &str) {
+    let start = text
+        .rfind(|c: char| !c.is_ascii_digit() && c != '.')
+        .map_or(0, |at| at + text[at..].chars().next().map_or(1, char::len_utf8));
+    text.split_at(start)
+}
+
+/// A number with its unit, such as `1.02 oz` or `3,2 inch`, in grams, millimetres or square centimetres.
+pub fn typed(quantity: Quantity, text: &str) -> Option<f64> {
+    let text = text.trim();
+    let end = text.find(|c: char| !c.is_ascii_digit() && !['.', ',', '-'].contains(&c))?;
+    let number: f64 = text[..end].replace(',', ".").parse().ok()?;
+    let unit = text[end..].trim();
+    let one = match quantity {
+        Quantity::Weight => WeightIn::ALL.iter().find(|u| u.word() == unit).map(|u| u.in_g()),
+        Quantity::Length => LengthIn::ALL.iter().find(|u| u.word() == unit).map(|u| u.in_mm()),
+        Quantity::Area => match unit {
+            "cm2" | "cm²" => Some(1.0),
+            "in2" | "in²" => Some(LengthIn::Inch.in_cm2()),
+            _ => None,
+        },
+    };
+    one.map(|one| number * one).filter(|kept| kept.is_finite())
+}
