@@ -48,8 +48,8 @@ fn played(scale: &str, hand: &str, caller: Caller) -> Figures {
 }
 
 /// Mean and RMS as kept, g.
-fn kept_of(scale: &str, hand: &str, caller: Caller) -> (f64, f64) {
-    let key = kept::key(scale, hand, 29.0, 8.0, caller.word()) + ",";
+pub(super) fn kept_of(scale: &str, hand: &str, caller: &str) -> (f64, f64) {
+    let key = kept::key(scale, hand, 29.0, 8.0, caller) + ",";
     let line = KEPT.lines().find(|line| line.starts_with(&key)).expect(&key);
     let column = |name| {
         let place = kept::HEAD.split(',').position(|n| n == name).expect("a column");
@@ -64,7 +64,7 @@ fn the_kept_figures_are_still_met_and_no_cell_is_worse_than_fixed_grams() {
     for (scale, hand) in AGAIN {
         let [ours, grams] = [Caller::Engine, Caller::Grams].map(|caller| {
             let f = played(scale, hand, caller);
-            let (mean_g, rms_g) = kept_of(scale, hand, caller);
+            let (mean_g, rms_g) = kept_of(scale, hand, caller.word());
             let name = format!("{scale}/{hand}, {}: {:+.2} and {:.2} g", caller.word(), f.mean_g, f.rms_g);
             println!("{name}; kept {mean_g:+.2} and {rms_g:.2} g");
             let renew = "renew the table if that is meant: cargo bench --bench stop -- --all";

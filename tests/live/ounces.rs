@@ -80,7 +80,7 @@ async fn a_batch_is_set_up_poured_and_looked_at_in_ounces_and_logged_in_grams() 
     assert!(now.get("shown").is_none(), "who does not ask is told grams alone: {now}");
     let form = &rig.get("/api/shelves")["forms"][0]["what"]["form"];
     assert!((form["diameter_mm"].as_f64().expect("mm") - 76.2).abs() < 1e-9, "{form}");
-    assert!(text(&browser, ".place").await.contains("1.057 oz a piece, 0.997 to 1.117"));
+    browser.until("the target", "return document.querySelector('.place')?.textContent.includes('1.057 oz a piece, 0.997 to 1.117')").await;
     poured(&browser, &pan, &rig).await;
     looked_at(&browser, &id, &rig).await;
     assert_eq!(browser.complaints().await, Vec::<serde_json::Value>::new());
