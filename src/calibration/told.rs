@@ -14,7 +14,8 @@ pub(super) fn within(field: &str, value: f64, (least, most): (f64, f64)) -> Resu
     if value >= least && value <= most {
         return Ok(value);
     }
-    Err(Refused::new(field, format!("{value} is outside {least} to {most}: check unit and decimal point")))
+    let told = if value.abs() < 1e7 { format!("{value}") } else { format!("{value:e}") };
+    Err(Refused::new(field, format!("{told} is outside {least} to {most}: check unit and decimal point")))
 }
 
 /// The pour it is judged for and how far that may be off, g.

@@ -10,7 +10,7 @@ use crate::review::outcome::counted;
 use crate::review::{Given, Review};
 use crate::store::Reader;
 use crate::units::plain_figure;
-use crate::units::shown::Shown;
+use crate::units::shown::{Quantity, Shown};
 use anyhow::anyhow;
 use serde_json::json;
 use std::path::PathBuf;
@@ -70,39 +70,74 @@ fn number(value: Option<f64>, digits: usize) -> String {
     value.map_or("-".to_owned(), |v| plain_figure(v, digits))
 }
 
-/// An interval, or that there is none.
-fn range(low: Option<f64>, high: Option<f64>) -> String {
-    low.zip(high).map_or(String::new(), |(low, high)| format!(" (95 %: {low:.2} to {high:.2})"))
+/// An interval with its unit, or that there is none.
+fn range(low: Option<f64>, high: Option<f64>, digits: usize, unit: &str) -> String {
+    let told = |v: f64| plain_figure(v, digits);
+    low.zip(high)
+        .map_or(String::new(), |(low, high)| format!(" (95 %: {} to {}{unit})", told(low), told(high)))
+}
+
+/// Weights in the studio's unit.
+struct Weights(Shown);
+
+impl Weights {
+    fn in_unit(&self, value_g: Option<f64>) -> Option<f64> {
+        value_g.map(|g| self.0.of(Quantity::Weight, g))
+    }
+
+    fn bare(&self, value_g: Option<f64>, digits: usize) -> String {
+        number(self.in_unit(value_g), digits + self.0.weight.finer())
+    }
+
+    fn of(&self, value_g: Option<f64>, digits: usize) -> String {
+        format!("{} {}", self.bare(value_g, digits), self.0.weight.word())
+    }
+
+    fn range(&self, low_g: Option<f64>, high_g: Option<f64>) -> String {
+        let unit = format!(" {}", self.0.weight.word());
+        range(self.in_unit(low_g), self.in_unit(high_g), 2 + self.0.weight.finer(), &unit)
+    }
 }
 
 fn text(batch: &BatchRecord, r: &Review, shown: Shown) -> String {
     let head = format!("{}, {}\n", batch.name, batch.created_at.rfc3339());
     let signals = r.individuals.signals.iter().map(|s| format!("piece {}: {}", s.piece, s.says));
     let warnings = r.warnings.iter().map(|w| format!("Note: {w}."));
-    let lines = rows(r).into_iter().map(|(what, value)| format!("{what:20}{value}"));
-    let told = [r.sentence.clone(), String::new()].into_iter().chain(lines).chain(signals).chain(warnings);
-    head + &shown.retold(&told.collect::<Vec<_>>().join("\n"))
+    let lines = rows(r, &Weights(shown)).into_iter().map(|(what, value)| format!("{what:20}{value}"));
+    let signals = signals.map(|s| shown.retold(&s));
+    let warnings = warnings.map(|w| shown.retold(&w));
+    let told =
+        [shown.retold(&r.sentence), String::new()].into_iter().chain(lines).chain(signals).chain(warnings);
+    head + &told.collect::<Vec<_>>().join("\n")
 }
 
-fn rows(r: &Review) -> Vec<(&'static str, String)> {
+fn rows(r: &Review, weights: &Weights) -> Vec<(&'static str, String)> {
     let (c, drift, chart) = (r.capability, r.drift, &r.individuals);
     let percent = |share: Option<f64>| number(share.map(|s| 100.0 * s), 0);
     let two = |value| number(value, 2);
-    let spread = format!("{} g, {} g ({} %)", two(r.mean_g), two(r.sd_g), number(r.cv_percent, 1));
+    let weight = |value_g| weights.of(value_g, 2);
+    let between = |low_g, high_g| format!("{} to {}", weights.bare(low_g, 2), weight(high_g));
+    let spread = format!("{}, {} ({} %)", weight(r.mean_g), weight(r.sd_g), number(r.cv_percent, 1));
     let within = format!("{} % (estimated {} %)", percent(r.share_within), percent(r.share_estimated));
-    let hand = format!("{} g (scale {} g)", two(r.spread.hand_g), two(r.spread.scale_g));
-    let limits = format!("{} g, from {} to {} g", two(chart.centre), two(chart.lower), two(chart.upper));
-    let grew = format!("{} g a piece (p {})", number(drift.slope_g_per_piece, 4), number(drift.p_value, 3));
+    let hand = format!("{} (scale {})", weight(r.spread.hand_g), weight(r.spread.scale_g));
+    let grew = match (drift.slope_g_per_piece, drift.p_value) {
+        (None, _) => "too few pieces".to_owned(),
+        (slope, None) => format!("{} a piece", weights.of(slope, 4)),
+        (slope, p) => format!("{} a piece (p {})", weights.of(slope, 4), number(p, 3)),
+    };
     vec![
         ("pieces that count", format!("{} ({} do not)", r.n, r.void)),
-        ("target, limits", format!("{:.2} g, {:.2} to {:.2} g", r.target_g, r.low_g, r.high_g)),
+        (
+            "target, limits",
+            format!("{}, {}", weight(Some(r.target_g)), between(Some(r.low_g), Some(r.high_g))),
+        ),
         ("mean, spread", spread),
-        ("off target", format!("{} g{}", two(r.bias_g), range(r.bias_low95_g, r.bias_high95_g))),
+        ("off target", weight(r.bias_g) + &weights.range(r.bias_low95_g, r.bias_high95_g)),
         ("within the limits", within),
         ("hand without scale", hand),
-        ("Cp, Cpk", format!("{}, {}{}", two(c.cp), two(c.cpk), range(c.cpk_low95, c.cpk_high95))),
-        ("Pp, Ppk", format!("{}, {}{}", two(c.pp), two(c.ppk), range(c.ppk_low95, c.ppk_high95))),
-        ("chart", limits),
+        ("Cp, Cpk", format!("{}, {}{}", two(c.cp), two(c.cpk), range(c.cpk_low95, c.cpk_high95, 2, ""))),
+        ("Pp, Ppk", format!("{}, {}{}", two(c.pp), two(c.ppk), range(c.ppk_low95, c.ppk_high95, 2, ""))),
+        ("chart", format!("{}, from {}", weight(chart.centre), between(chart.lower, chart.upper))),
         ("drift", grew),
     ]
 }
@@ -129,4 +164,21 @@ pub(super) fn export(args: &ExportArgs) -> anyhow::Result<ExitCode> {
     }
     print(out.trim_end())?;
     Ok(ExitCode::SUCCESS)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::shown::{LengthIn, WeightIn};
+
+    #[test]
+    fn an_interval_of_weights_is_told_in_the_unit_of_its_line_and_one_of_ratios_in_none() {
+        let ounces = Weights(Shown { weight: WeightIn::Ounce, length: LengthIn::Millimetre });
+        // 1 oz is 28.349523125 g: -5.10 g and 5.54 g are -0.1799 and 0.1954 oz.
+        assert_eq!(ounces.range(Some(-5.10), Some(5.54)), " (95 %: -0.1799 to 0.1954 oz)");
+        assert_eq!(ounces.of(Some(28.349_523_125), 2), "1.0000 oz");
+        assert_eq!(Weights(Shown::default()).range(Some(-5.10), Some(5.54)), " (95 %: -5.10 to 5.54 g)");
+        assert_eq!(range(Some(0.4), Some(1.2), 2, ""), " (95 %: 0.40 to 1.20)");
+        assert_eq!(range(None, Some(1.2), 2, ""), "");
+    }
 }

@@ -103,6 +103,9 @@ fn rename(shown: Shown, name: &str, at: &mut Value) {
         Value::String(words) => {
             if shown.weight == WeightIn::Ounce {
                 *words = unit(&shown.retold(words), "g", shown.weight.word()).replace(" grams", " ounces");
+                if let Some(rest) = words.strip_prefix("grams ") {
+                    *words = format!("ounces {rest}");
+                }
             }
             if shown.length != LengthIn::Millimetre && !IN_MM.contains(&name) {
                 *words = unit(words, "mm", shown.length.word());

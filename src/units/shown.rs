@@ -164,7 +164,7 @@ impl Shown {
         told
     }
 
-    /// A number in grams as text, in this unit, to the same fineness.
+    /// A number in grams as text, in this unit, so fine that its last digit in grams still shows.
     fn number(self, text: &str) -> String {
         let digits = text.split_once('.').map_or(0, |(_, behind)| behind.len()) + self.weight.finer();
         text.parse::<f64>()
