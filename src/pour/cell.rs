@@ -4,7 +4,27 @@
 //! ends. Its mean and variance stand for it (the Gaussian fit of R. E. Curry, Estimation and Control with Quantized
 //! Measurements, 1970, from memory). So a coarse display tells most in the instants when it changes.
 
+use crate::scale::ScaleFacts;
 use std::f64::consts::{FRAC_1_SQRT_2, PI};
+
+/// What the filter has to know of a display.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Display {
+    pub(super) step_g: f64,
+    pub(super) noise_g: f64,
+    pub(super) lag_s: f64,
+}
+
+impl Display {
+    pub(super) fn of(scale: &ScaleFacts) -> Self {
+        Self { step_g: scale.step.g(), noise_g: scale.noise.g(), lag_s: scale.lag.as_secs_f64() }
+    }
+
+    /// Variance of rounding to a step, g2.
+    pub(super) fn rounding(&self) -> f64 {
+        self.step_g.powi(2) / 12.0
+    }
+}
 
 /// Mean and variance of what is left of a standard normal law.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -66,7 +66,7 @@ impl Engine {
     /// Where this stream is to end.
     pub(super) fn ending(&self, s: &Stream) -> Ending {
         let target_g = self.start.target.g();
-        let (hand_s, trickle_s) = (self.hand.at_s(s.predictor.flow_g_s()), self.hand.trickle.hand_s);
+        let (hand_s, trickle_s) = (self.hand.at_s(s.predictor.coming_g_s()), self.hand.trickle.hand_s);
         match self.start.settings.finish {
             Finish::Trickle if s.pour.rev > 0 => Ending { target_g, hand_s: trickle_s },
             Finish::Trickle if self.stops_short(s) => {

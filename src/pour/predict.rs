@@ -6,10 +6,9 @@
 //! momentum; see Shinder and Moldover, Flow Meas. Instrum. 2010, for the same weak
 //! dependence in flow metrology). So there is no in-flight term here.
 
-use super::cell::{Spread, within};
+use super::cell::{Display, Spread, within};
 use super::ease::Ease;
 use super::uneven::Uneven;
-use crate::scale::ScaleFacts;
 use crate::time::Instant;
 
 const N: usize = 6;
@@ -70,24 +69,6 @@ struct Turn {
     /// Of the wander, g2/s3.
     psd: f64,
     memory_s: f64,
-}
-
-/// What the filter has to know of a display.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Display {
-    pub(super) step_g: f64,
-    pub(super) noise_g: f64,
-    pub(super) lag_s: f64,
-}
-
-impl Display {
-    pub(super) fn of(scale: &ScaleFacts) -> Self {
-        Self { step_g: scale.step.g(), noise_g: scale.noise.g(), lag_s: scale.lag.as_secs_f64() }
-    }
-
-    fn rounding(&self) -> f64 {
-        self.step_g.powi(2) / 12.0
-    }
 }
 
 /// Mass out of the jug (g), flow as it would be without easing off (g/s), the flow it returns to (g/s),
@@ -268,6 +249,12 @@ impl Predictor {
     /// The flow it returns to where the hand does not ease off, g/s.
     pub(super) fn steady_g_s(&self) -> f64 {
         self.state[USUAL]
+    }
+
+    /// The flow to which it returns, eased off as the hand does now, g/s: a young stream is known by this sooner than by
+    /// its present flow.
+    pub(super) fn coming_g_s(&self) -> f64 {
+        self.state[USUAL] * self.eased_s(self.warned_s())
     }
 
     /// Standard uncertainty of that flow, g/s.

@@ -1,6 +1,7 @@
 //! The stream and its end: what a weighing does while slop runs, and how a weight is
 //! entered.
 
+use super::cell::Display;
 use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::Cue;
@@ -8,7 +9,7 @@ use super::falls::Falls;
 use super::landing::Landing;
 use super::leaps::Leaps;
 use super::onset::Onset;
-use super::predict::{Display, Predictor, TRICKLE_G_S, USUAL_G_S};
+use super::predict::{Predictor, TRICKLE_G_S, USUAL_G_S};
 use super::ready::Ready;
 use super::state::{Done, Pan, Plan, Pour, State, Stream};
 use super::surges::Surges;
