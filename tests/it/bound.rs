@@ -105,8 +105,8 @@ fn the_stop_comes_nearly_as_close_as_a_filter_that_is_told_everything_could() {
             let (least_g, ours_g) =
                 (least_rms_g(name, hand, wander, &person), kept_of(name, hand, "Tarebell").1);
             println!("{name}/{hand}: {ours_g:.2} g, at best {least_g:.2} g");
-            // Kept figures and this bound are good to some per cent each. The late scale's three stages in place of its mean
-            // and pole, and a lag that is learned, cost a steady hand a quarter there.
+            // Kept figures and this bound are good to some per cent each. A steady hand lies a quarter above
+            // it on the late scale; why is not known.
             assert!(ours_g < 1.35 * least_g, "{name}/{hand}: {ours_g:.2} g, at best {least_g:.2} g");
             assert!(
                 ours_g > 0.8 * least_g,
