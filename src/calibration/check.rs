@@ -79,7 +79,8 @@ pub fn weighed(
     }
 }
 
-/// From so many checks on they tell how far a scale drifts (own choice: the spread of ten values is known to a quarter).
+/// From so many checks on they tell how far a scale drifts (own choice: the spread of ten independent values is known to a
+/// quarter; less well where all are of one calibration, whose readings they share).
 pub const TELL_DRIFT: usize = 10;
 
 /// How far a scale drifts between calibrations, over the load, a standard uncertainty: what checks were off beyond what their

@@ -13,12 +13,10 @@ use crate::pour::engine::{Command, Engine, LinkChange, Start};
 use crate::pour::entry::{CueCall, Entry, Output};
 use crate::pour::finish::Finish;
 use crate::pour::hand::{Hand, Trickle};
-use crate::pour::put_back::Memory;
 use crate::pour::vessel::Vessel;
-use crate::pour::ware::Ware;
 use crate::reading::timing::Timing;
 use crate::reading::{Indicated, Weighing};
-use crate::scale::response::Lags;
+use crate::record::Aim;
 use crate::scale::{Origin, ScaleFacts};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
@@ -131,29 +129,20 @@ fn start(scene: &Scene, scale: &str, model: &ScaleModel) -> Start {
         lag,
         lag_origin: if scene.lag_told { Origin::Told } else { Origin::Assumed },
     };
-    Start {
+    let aim = Aim {
         target: grams(scene.target_g),
         low: grams(scene.target_g - scene.tolerance_g),
         high: grams(scene.target_g + scene.tolerance_g),
-        scale: facts,
+    };
+    Start {
         hand: if scene.new_hand { Hand::default() } else { learned(&scene.person, model, lag) },
-        ahead: Duration::ZERO,
         settings: PourSettings {
             vessel: Vessel::from_word(&scene.vessel).unwrap_or_default(),
             finish: if scene.trickle { Finish::Trickle } else { Finish::Stop },
             ..PourSettings::default()
         },
-        first_piece: 1,
-        zero: Mass::ZERO,
-        held: false,
-        lift_first: false,
-        lost: false,
-        lost_said: false,
         spare: scene.spare_g.map(grams),
-        ware: Ware::default(),
-        memory: Memory::default(),
-        lags: Lags::default(),
-        correction: Default::default(),
+        ..Start::fresh(aim, facts)
     }
 }
 

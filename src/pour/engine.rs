@@ -72,6 +72,32 @@ pub struct Start {
     pub correction: Correction,
 }
 
+impl Start {
+    /// A first batch with what is usual: nothing was seen, learned or lost before it.
+    pub fn fresh(aim: Aim, scale: ScaleFacts) -> Self {
+        Self {
+            target: aim.target,
+            low: aim.low,
+            high: aim.high,
+            scale,
+            hand: Hand::default(),
+            ahead: Duration::ZERO,
+            settings: PourSettings::default(),
+            first_piece: 1,
+            zero: Mass::ZERO,
+            held: false,
+            lift_first: false,
+            lost: false,
+            lost_said: false,
+            spare: None,
+            ware: Ware::default(),
+            memory: Memory::default(),
+            lags: Lags::default(),
+            correction: Correction::NONE,
+        }
+    }
+}
+
 /// What came before a weighing.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Seen {

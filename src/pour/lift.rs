@@ -66,9 +66,8 @@ impl Engine {
         }
         s.pour.marks = s.pour.marks.with(Mark::Touched);
         s.pour.unsure_g = s.pour.unsure_g.max(SPLASH_G.1);
-        at_stop_g
-            + s.pour.flow_g_s.unwrap_or(0.0).min(MOST_FLOW_G_S)
-                * self.hand.at_s(s.pour.flow_g_s.unwrap_or(0.0))
+        let flow_g_s = s.pour.flow_g_s.unwrap_or(0.0).min(MOST_FLOW_G_S);
+        at_stop_g + flow_g_s * self.hand.at_s(flow_g_s)
     }
 
     /// How well the lag is known, as a share of it: one that was assumed and not measured may be twice as long, of which

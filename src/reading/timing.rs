@@ -6,7 +6,7 @@
 //! clear: then a reading was taken when it arrived. A constant delay of the link can't be seen
 //! from arrivals; it is learned as part of the hand.
 
-use super::beat::{Beat, Came as Shown, PROMPT_SDS};
+use super::beat::{self, Beat, PROMPT_SDS};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
 use std::collections::VecDeque;
@@ -104,7 +104,7 @@ impl Timing {
             self.reset();
             self.beat = beat;
         }
-        let in_beat = self.beat.handle_arrival(Shown { at_s: at.seconds(), mass_g: mass.map(Mass::g) });
+        let in_beat = self.beat.handle_arrival(beat::Came { at_s: at.seconds(), mass_g: mass.map(Mass::g) });
         let place = self.place(at);
         self.window.push_back(Came { place, at });
         if self.window.len() > KEPT {

@@ -10,11 +10,9 @@ use tarebell::pour::engine::{Engine, Start};
 use tarebell::pour::entry::{Cue, Output};
 use tarebell::pour::finish::Finish;
 use tarebell::pour::hand::Hand;
-use tarebell::pour::put_back::Memory;
-use tarebell::pour::ware::Ware;
 use tarebell::reading::timing::Timing;
 use tarebell::reading::{Indicated, Weighing};
-use tarebell::scale::response::Lags;
+use tarebell::record::Aim;
 use tarebell::scale::{Origin, ScaleFacts};
 use tarebell::time::{Duration, Instant};
 use tarebell::units::Mass;
@@ -67,31 +65,23 @@ pub(crate) struct Fill {
 /// The engine as the daemon starts it on a scale nobody knows.
 pub(crate) fn engine(setup: &Setup) -> Engine {
     let half = (0.05 * setup.target_g).max(setup.scale.step_g);
-    Engine::new(Start {
+    let aim = Aim {
         target: Mass::saturating(setup.target_g),
         low: Mass::saturating(setup.target_g - half),
         high: Mass::saturating(setup.target_g + half),
-        scale: ScaleFacts {
-            id: "bench".into(),
-            step: Mass::saturating(setup.scale.step_g),
-            noise: Mass::saturating(0.03),
-            lag: Duration::from_micros((1e6 * setup.change.told_lag_s.unwrap_or(0.3)) as u64),
-            lag_origin: if setup.change.told_lag_s.is_some() { Origin::Told } else { Origin::Assumed },
-        },
+    };
+    let scale = ScaleFacts {
+        id: "bench".into(),
+        step: Mass::saturating(setup.scale.step_g),
+        noise: Mass::saturating(0.03),
+        lag: Duration::from_micros((1e6 * setup.change.told_lag_s.unwrap_or(0.3)) as u64),
+        lag_origin: if setup.change.told_lag_s.is_some() { Origin::Told } else { Origin::Assumed },
+    };
+    Engine::new(Start {
         hand: Hand::expected(setup.settings.guidance),
         ahead: Duration::from_micros((setup.sound_known_s * 1e6) as u64),
         settings: setup.settings.clone(),
-        first_piece: 1,
-        zero: Mass::ZERO,
-        held: false,
-        lift_first: false,
-        lost: false,
-        lost_said: false,
-        spare: None,
-        ware: Ware::default(),
-        memory: Memory::default(),
-        lags: Lags::default(),
-        correction: tarebell::calibration::correction::Correction::NONE,
+        ..Start::fresh(aim, scale)
     })
 }
 

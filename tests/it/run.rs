@@ -1,14 +1,10 @@
 //! Runs the engine by hand: curves of gross grams in, cues and entries out.
 
-use tarebell::pour::PourSettings;
 use tarebell::pour::engine::{Engine, Start};
 use tarebell::pour::entry::{Cue, Entry, Output, Phase};
-use tarebell::pour::hand::Hand;
-use tarebell::pour::put_back::Memory;
 use tarebell::pour::trace::{Input, Trace};
-use tarebell::pour::ware::Ware;
 use tarebell::reading::Weighing;
-use tarebell::scale::response::Lags;
+use tarebell::record::Aim;
 use tarebell::scale::{Origin, ScaleFacts};
 use tarebell::time::{Duration, Instant};
 use tarebell::units::Mass;
@@ -21,32 +17,15 @@ pub(crate) fn start() -> Start {
 pub(crate) fn start_for(target_g: f64) -> Start {
     // Whole micrograms, as a trace keeps them.
     let limit = |share: f64| Mass::saturating((share * target_g * 1e6).round() / 1e6);
-    Start {
-        target: Mass::saturating(target_g),
-        low: limit(0.95),
-        high: limit(1.05),
-        scale: ScaleFacts {
-            id: "trace".into(),
-            step: Mass::saturating(0.1),
-            noise: Mass::saturating(0.03),
-            lag: Duration::from_millis(300),
-            lag_origin: Origin::Told,
-        },
-        hand: Hand::default(),
-        ahead: Duration::ZERO,
-        settings: PourSettings::default(),
-        first_piece: 1,
-        zero: Mass::ZERO,
-        held: false,
-        lift_first: false,
-        lost: false,
-        lost_said: false,
-        spare: None,
-        ware: Ware::default(),
-        memory: Memory::default(),
-        lags: Lags::default(),
-        correction: tarebell::calibration::correction::Correction::NONE,
-    }
+    let aim = Aim { target: Mass::saturating(target_g), low: limit(0.95), high: limit(1.05) };
+    let scale = ScaleFacts {
+        id: "trace".into(),
+        step: Mass::saturating(0.1),
+        noise: Mass::saturating(0.03),
+        lag: Duration::from_millis(300),
+        lag_origin: Origin::Told,
+    };
+    Start::fresh(aim, scale)
 }
 
 /// What an engine that has seen nothing yet starts from, as version 7 of the layout had it.

@@ -4,35 +4,17 @@ use std::fs::File;
 use std::path::Path;
 use std::process::{Command, Stdio};
 use tarebell::pour::engine::Start;
-use tarebell::pour::hand::Hand;
 use tarebell::pour::trace::{Input, Trace};
 use tarebell::reading::Weighing;
-use tarebell::time::{Duration, Instant};
+use tarebell::record::Aim;
+use tarebell::time::Instant;
 use tarebell::units::Mass;
 
 /// A trace of a piece that lands and is ready: a cue and an entry come of it.
 fn trace() -> Vec<u8> {
     let settings = tarebell::settings::Settings::default();
-    let start = Start {
-        target: Mass::saturating(29.0),
-        low: Mass::saturating(27.5),
-        high: Mass::saturating(30.5),
-        scale: settings.scale,
-        hand: Hand::default(),
-        ahead: Duration::ZERO,
-        settings: settings.pour,
-        first_piece: 1,
-        zero: Mass::ZERO,
-        held: false,
-        lift_first: false,
-        lost: false,
-        lost_said: false,
-        spare: None,
-        ware: tarebell::pour::ware::Ware::default(),
-        memory: tarebell::pour::put_back::Memory::default(),
-        lags: tarebell::scale::response::Lags::default(),
-        correction: tarebell::calibration::correction::Correction::NONE,
-    };
+    let [target, low, high] = [29.0, 27.5, 30.5].map(Mass::saturating);
+    let start = Start { settings: settings.pour, ..Start::fresh(Aim { target, low, high }, settings.scale) };
     let mut trace = Trace::new(start);
     for n in 0..40 {
         let at = Instant::START.offset_seconds(0.1 * f64::from(n));

@@ -9,19 +9,13 @@ use crate::window::{Browser, Look};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 use std::process::Command;
-use tarebell::calibration::correction::Correction;
 use tarebell::plant::session::{Potter, Script};
 use tarebell::plant::{Person, Plant, ScaleModel, Table};
-use tarebell::pour::PourSettings;
 use tarebell::pour::engine::{Engine, Start};
 use tarebell::pour::entry::{Entry, Output};
-use tarebell::pour::hand::Hand;
-use tarebell::pour::put_back::Memory;
-use tarebell::pour::ware::Ware;
 use tarebell::reading::Weighing;
 use tarebell::reading::timing::Timing;
 use tarebell::record::{BatchRecord, PourRecord};
-use tarebell::scale::response::Lags;
 use tarebell::scale::{Origin, ScaleFacts};
 use tarebell::time::{Duration, Instant, WallTime};
 use tarebell::units::Mass;
@@ -30,32 +24,14 @@ const PIECES: u32 = 200;
 const TARGET_G: f64 = 29.0;
 
 fn start(of: &BatchRecord) -> Start {
-    Start {
-        target: of.target,
-        low: of.low,
-        high: of.high,
-        scale: ScaleFacts {
-            id: "simulated".into(),
-            step: Mass::saturating(0.1),
-            noise: Mass::saturating(0.03),
-            lag: Duration::from_millis(300),
-            lag_origin: Origin::Assumed,
-        },
-        hand: Hand::default(),
-        ahead: Duration::ZERO,
-        settings: PourSettings::default(),
-        first_piece: 1,
-        zero: Mass::ZERO,
-        held: false,
-        lift_first: false,
-        lost: false,
-        lost_said: false,
-        spare: None,
-        ware: Ware::default(),
-        memory: Memory::default(),
-        lags: Lags::default(),
-        correction: Correction::NONE,
-    }
+    let scale = ScaleFacts {
+        id: "simulated".into(),
+        step: Mass::saturating(0.1),
+        noise: Mass::saturating(0.03),
+        lag: Duration::from_millis(300),
+        lag_origin: Origin::Assumed,
+    };
+    Start::fresh(of.aim(), scale)
 }
 
 /// All revisions of a session, and what each piece truly got, g.
