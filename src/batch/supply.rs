@@ -32,6 +32,35 @@ pub fn stock_of(request: &str) -> Option<Stock> {
     })
 }
 
+/// Slop that came since a batch was planned.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Refill {
+    /// So much is there now, whatever was reckoned to be left.
+    Now(Mass),
+    /// So much came to what was left.
+    Added(Mass),
+}
+
+/// The request of a batch with its slop told anew, so that from here on what is left is counted down from this; `left` is
+/// what is there by the count so far. `None` where the request tells of no slop.
+pub fn refilled(request: &str, left: Mass, refill: Refill) -> Option<String> {
+    let told = stock_of(request)?.slop;
+    let more = match refill {
+        Refill::Now(now) => now - left,
+        Refill::Added(added) => added,
+    };
+    let mut whole: serde_json::Value = serde_json::from_str(request).ok()?;
+    *whole.get_mut("supply")?.get_mut("slop_g")? = serde_json::json!((told + more).g());
+    Some(whole.to_string())
+}
+
+/// A request with the slop that another one tells of: a change of the bucket leaves what was refilled.
+pub fn with_slop_of(request: &str, other: &str) -> String {
+    let slop = stock_of(other)
+        .and_then(|stock| refilled(request, Mass::ZERO, Refill::Added(stock.slop - stock_of(request)?.slop)));
+    slop.unwrap_or_else(|| request.to_owned())
+}
+
 impl Stock {
     /// What is there once so many pieces got so much together: the count goes down while pouring.
     pub fn after(&self, poured: Mass, pieces: u32) -> Self {

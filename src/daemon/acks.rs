@@ -26,6 +26,7 @@ impl Table {
         }
         self.rounds.handle_news();
         if let Ack::Refused { ticket, .. } = &ack {
+            self.changed(*ticket);
             self.give_back(*ticket);
             self.restore_ended(*ticket);
         }
@@ -38,6 +39,7 @@ impl Table {
             self.follow_lag(write);
             self.follow_calibration(write);
             self.follow_bucket(write);
+            self.changed(*ticket);
         }
         if let Some(pour) = self.log.handle_ack(ack) {
             if let Some(batch) = self.batch.as_mut().filter(|b| b.record.id == pour.batch) {

@@ -6,9 +6,10 @@ use super::calibrated::InForce;
 use super::clock::Clock;
 use super::event::{Answer, Beginning, Event, Reply};
 use super::hands;
+use crate::batch::supply::Refill;
 use crate::guide::weighed::Things;
 use crate::page::desk::{Begun, Desk, Refusal, RoutineWish};
-use crate::page::view::{LagTestView, RoutineView, WeighedView};
+use crate::page::view::{LagTestView, RoutineView, SlopView, WeighedView};
 use crate::pour::curve::Curve;
 use crate::pour::guidance::Guidance;
 use crate::pour::hand::Hand;
@@ -56,9 +57,12 @@ impl Counter {
     fn ask(&self, event: impl FnOnce(Reply) -> Event) -> Result<Begun, Refusal> {
         match self.answer(event)? {
             Answer::Batch(begun) => Ok(*begun),
-            Answer::Spare(_) | Answer::Test(_) | Answer::Routine(_) | Answer::Weighed(_) | Answer::Kept => {
-                Err(other_question())
-            }
+            Answer::Spare(_)
+            | Answer::Test(_)
+            | Answer::Routine(_)
+            | Answer::Weighed(_)
+            | Answer::Slop(_)
+            | Answer::Kept => Err(other_question()),
         }
     }
 
@@ -180,36 +184,48 @@ impl Desk for Counter {
         let lately = self.reader()?.lately(LATELY).map_err(storage)?;
         match self.answer(|reply| Event::Spare { off, lately, reply })? {
             Answer::Spare(spare) => Ok(spare),
-            Answer::Batch(_) | Answer::Test(_) | Answer::Routine(_) | Answer::Weighed(_) | Answer::Kept => {
-                Err(other_question())
-            }
+            Answer::Batch(_)
+            | Answer::Test(_)
+            | Answer::Routine(_)
+            | Answer::Weighed(_)
+            | Answer::Slop(_)
+            | Answer::Kept => Err(other_question()),
         }
     }
 
     fn test_scale(&self, off: bool) -> Result<Option<LagTestView>, Refusal> {
         match self.answer(|reply| Event::Test { off, reply })? {
             Answer::Test(test) => Ok(test),
-            Answer::Batch(_) | Answer::Spare(_) | Answer::Routine(_) | Answer::Weighed(_) | Answer::Kept => {
-                Err(other_question())
-            }
+            Answer::Batch(_)
+            | Answer::Spare(_)
+            | Answer::Routine(_)
+            | Answer::Weighed(_)
+            | Answer::Slop(_)
+            | Answer::Kept => Err(other_question()),
         }
     }
 
     fn weigh(&self, things: Option<Things>) -> Result<Option<WeighedView>, Refusal> {
         match self.answer(|reply| Event::Weigh { things, reply })? {
             Answer::Weighed(weighed) => Ok(weighed),
-            Answer::Batch(_) | Answer::Spare(_) | Answer::Test(_) | Answer::Routine(_) | Answer::Kept => {
-                Err(other_question())
-            }
+            Answer::Batch(_)
+            | Answer::Spare(_)
+            | Answer::Test(_)
+            | Answer::Routine(_)
+            | Answer::Slop(_)
+            | Answer::Kept => Err(other_question()),
         }
     }
 
     fn routine(&self, wish: Option<RoutineWish>) -> Result<Option<RoutineView>, Refusal> {
         match self.answer(|reply| Event::Routine(wish.map(Box::new), reply))? {
             Answer::Routine(routine) => Ok(routine.map(|r| *r)),
-            Answer::Batch(_) | Answer::Spare(_) | Answer::Test(_) | Answer::Weighed(_) | Answer::Kept => {
-                Err(other_question())
-            }
+            Answer::Batch(_)
+            | Answer::Spare(_)
+            | Answer::Test(_)
+            | Answer::Weighed(_)
+            | Answer::Slop(_)
+            | Answer::Kept => Err(other_question()),
         }
     }
 
@@ -282,6 +298,19 @@ impl Desk for Counter {
 
     fn retarget(&self, batch: BatchRecord) -> Result<(), Refusal> {
         self.answer(|reply| Event::Retarget(Box::new(batch), reply)).map(drop)
+    }
+
+    fn refill(&self, id: &str, refill: Refill) -> Result<SlopView, Refusal> {
+        let batch = Box::new(self.batch(id)?);
+        match self.answer(|reply| Event::Refill(batch, refill, reply))? {
+            Answer::Slop(slop) => Ok(slop),
+            Answer::Batch(_)
+            | Answer::Spare(_)
+            | Answer::Test(_)
+            | Answer::Routine(_)
+            | Answer::Weighed(_)
+            | Answer::Kept => Err(other_question()),
+        }
     }
 
     fn pour_of(&self, id: &str) -> Result<PourRecord, Refusal> {

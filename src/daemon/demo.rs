@@ -11,8 +11,9 @@ use crate::frame::line::{LineDecoder, LineFormat, Unit};
 use crate::page::view::Event as Told;
 use crate::plant::session::{Potter, Script};
 use crate::plant::{Person, Plant, ScaleModel, Table};
+use crate::record::{Shelf, ShelfRecord};
 use crate::settings::Settings;
-use crate::time::{Duration, Instant};
+use crate::time::{Duration, Instant, WallTime};
 use anyhow::Context;
 use std::net::SocketAddr;
 use std::path::PathBuf;
@@ -63,6 +64,7 @@ async fn pour(
     if with_sound {
         wait_for_sound(&daemon).await;
     }
+    keep_by_name(&daemon).await?;
     begin(&daemon, "invented cups (simulated)", pieces).await?;
     let potter = Potter::new(
         Plant::new(SEED, Person::typical(), ScaleModel::with_lag(0.3), Table::default()),
@@ -141,6 +143,33 @@ fn compare(nets: &[f64], pieces: u32) {
     ));
 }
 
+/// A glaze, an inside and a coat to look at and to make a batch from: README's example of a target.
+async fn keep_by_name(daemon: &Daemon) -> anyhow::Result<()> {
+    let (counter, records) = (daemon.desk.clone(), invented(daemon.clock.wall()));
+    tokio::task::spawn_blocking(move || crate::page::desk::Desk::put(counter.as_ref(), records))
+        .await?
+        .map_err(|refusal| anyhow::anyhow!("the demo's glaze could not be kept: {refusal:?}"))
+}
+
+fn invented(made_at: WallTime) -> Vec<ShelfRecord> {
+    let record = |shelf, name: &str, body: &str| ShelfRecord {
+        shelf,
+        name: name.to_owned(),
+        version: 0,
+        body: Some(body.to_owned()),
+        note: "invented for the demo".to_owned(),
+        made_at,
+    };
+    let glaze = r#"{ "glaze": { "by": "density", "specific_gravity": 1.45, "powder_density_g_ml": 2.6 }, "slop_g": 5000.0 }"#;
+    let form = r#"{ "form": { "by": "cylinder", "diameter_mm": 80.0, "height_mm": 90.0, "corner_mm": 10.0, "bare_rim_mm": 5.0 } }"#;
+    let coat = r#"{ "coat": { "by": "dry", "dry_g_per_cm2": 0.057 }, "tolerance": { "percent": 5.0 } }"#;
+    vec![
+        record(Shelf::Glaze, "invented celadon", glaze),
+        record(Shelf::Form, "invented mug", form),
+        record(Shelf::Coat, "invented coat", coat),
+    ]
+}
+
 /// A batch of this name under way; its id.
 pub(super) async fn begin(daemon: &Daemon, name: &str, pieces: u32) -> anyhow::Result<String> {
     let request = crate::batch::from_json(
@@ -214,4 +243,32 @@ fn figures(values: &[f64]) -> (f64, f64) {
     let mean = values.iter().sum::<f64>() / n;
     let square = values.iter().map(|v| (v - mean).powi(2)).sum::<f64>();
     (mean, (square / (n - 1.0).max(1.0)).sqrt())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::batch::shelf::{check_coat, check_form, check_glaze};
+    use serde_json::{Map, Value};
+
+    /// 28.6 g: README's working of the same numbers.
+    #[test]
+    fn what_the_demo_keeps_by_name_says_that_it_is_invented_and_gives_the_grams_of_the_example() {
+        let mut whole = Map::new();
+        for record in invented(WallTime::from_unix_us(1_700_000_000_000_000)) {
+            assert!(record.name.starts_with("invented") && record.note.contains("invented"), "{record:?}");
+            let body: Map<String, Value> = serde_json::from_str(record.body.as_deref().unwrap()).unwrap();
+            match record.shelf {
+                Shelf::Glaze => check_glaze(&body),
+                Shelf::Form => check_form(&body),
+                Shelf::Coat => check_coat(&body),
+            }
+            .unwrap();
+            whole.extend(body);
+        }
+        whole.remove("slop_g");
+        let request = crate::batch::from_json(&Value::Object(whole).to_string()).unwrap();
+        let target = crate::batch::target(&request).unwrap();
+        assert!((target.target.g() - 28.56).abs() < 0.005, "{:?}", target.target);
+    }
 }

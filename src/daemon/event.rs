@@ -1,9 +1,10 @@
 //! What can happen to the engine's thread: a closed list.
 
+use crate::batch::supply::Refill;
 use crate::guide::weighed::Things;
 use crate::link::LinkEvent;
 use crate::page::desk::{Begun, Refusal, RoutineWish};
-use crate::page::view::{LagTestView, RoutineView, WeighedView};
+use crate::page::view::{LagTestView, RoutineView, SlopView, WeighedView};
 use crate::pour::hand::Hand;
 use crate::record::{BatchRecord, CalibrationWrite, History, Numbers, PourRecord, ShelfRecord, WhoPours};
 use crate::sound::SoundStatus;
@@ -25,6 +26,8 @@ pub enum Answer {
     Routine(Option<Box<RoutineView>>),
     /// Where weighing stands.
     Weighed(Option<WeighedView>),
+    /// What is left of the slop.
+    Slop(SlopView),
     /// It is on disk.
     Kept,
 }
@@ -110,6 +113,8 @@ pub enum Event {
     Keep(Box<History>, Reply),
     /// What the further pieces of this batch should get.
     Retarget(Box<BatchRecord>, Reply),
+    /// There is slop again, for this batch.
+    Refill(Box<BatchRecord>, Refill, Reply),
     /// The response test of the scale is to begin, or to be left off.
     Test {
         /// To be left off.
@@ -161,6 +166,7 @@ impl Event {
             | Self::Put(_, reply)
             | Self::Keep(_, reply)
             | Self::Retarget(_, reply)
+            | Self::Refill(_, _, reply)
             | Self::Test { reply, .. }
             | Self::Routine(_, reply)
             | Self::Room(_, reply)

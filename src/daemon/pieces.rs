@@ -189,11 +189,15 @@ impl Pieces {
         let poured = self.took.values().fold(Mass::ZERO, |sum, net| sum + *net);
         let pieces = u32::try_from(self.took.len()).unwrap_or(u32::MAX);
         let ladder = self.left_of(&batch.ladder);
-        let counted = u32::try_from(self.counted.len()).unwrap_or(u32::MAX);
-        let more = batch.pieces.saturating_sub(counted) as usize;
+        let more = batch.pieces.saturating_sub(self.counted()) as usize;
         let targets: Vec<Mass> =
             ladder.iter().map(|aim| aim.target).chain(std::iter::repeat(batch.target)).take(more).collect();
         supply(&stock.after(poured, pieces), &targets, batch.target, batch.solids_fraction)
+    }
+
+    /// How many pieces have their slop and count.
+    pub(super) fn counted(&self) -> u32 {
+        u32::try_from(self.counted.len()).unwrap_or(u32::MAX)
     }
 
     /// A piece is on the pan that was not weighed yet: its number is still to be used.

@@ -3,10 +3,13 @@
 use super::event::{Answer, Reply};
 use super::open::not_done;
 use super::table::Table;
-use super::under_way::measured;
+use super::under_way::{Batch, measured};
+use crate::batch::supply::{Refill, refilled, stock_of, with_slop_of};
 use crate::page::desk::Refusal;
+use crate::page::view::SlopView;
 use crate::record::{BatchRecord, ShelfRecord};
 use crate::store::Write;
+use crate::units::Mass;
 
 impl Table {
     /// New versions on their shelves.
@@ -18,7 +21,7 @@ impl Table {
     }
 
     /// What the further pieces of a batch should get: from when it is on disk.
-    pub(super) fn retarget(&mut self, batch: BatchRecord, reply: Reply) {
+    pub(super) fn retarget(&mut self, mut batch: BatchRecord, reply: Reply) {
         let ended = batch.ended_at.is_some() || self.log.ended(&batch.id).is_some();
         let on_pan = self.batch.as_ref().is_some_and(|b| b.record.id == batch.id && !b.idle());
         let refusal = match self.log.trouble() {
@@ -32,11 +35,48 @@ impl Table {
                 Some(Refusal::Conflict(format!("the batch '{}' has ended: make a new one", batch.name)))
             }
             Some(why) => Some(not_done(&why)),
-            None => None,
+            None => self.batch.as_ref().filter(|b| b.record.id == batch.id).and_then(changing),
         };
-        match refusal {
-            Some(refusal) => reply.tell(Err(refusal)),
-            None => drop(self.log.ask(Write::Retargeted(batch), reply, Answer::Kept)),
+        if let Some(refusal) = refusal {
+            return reply.tell(Err(refusal));
+        }
+        if let Some(running) = self.batch.as_ref().filter(|b| b.record.id == batch.id) {
+            // It may have been refilled since this was asked for.
+            batch.request = with_slop_of(&batch.request, &running.record.request);
+        }
+        self.change(batch, reply, Answer::Kept);
+    }
+
+    /// The jug was refilled, or there is new slop: counted on from there once it is on disk.
+    pub(super) fn refill(&mut self, batch: &BatchRecord, refill: Refill, reply: Reply) {
+        let trouble = self.log.trouble();
+        let under_way = self.batch.as_ref().filter(|b| b.record.id == batch.id);
+        let told = match (under_way, trouble) {
+            (None, _) => Err(Refusal::Conflict(format!(
+                "the batch '{}' is not under way: begin it, then say what is there",
+                batch.name
+            ))),
+            (Some(_), Some(why)) => Err(not_done(&why)),
+            (Some(batch), None) => batch.refilled(refill),
+        };
+        match told {
+            Err(refusal) => reply.tell(Err(refusal)),
+            Ok((record, slop)) => self.change(record, reply, Answer::Slop(slop)),
+        }
+    }
+
+    fn change(&mut self, record: BatchRecord, reply: Reply, answer: Answer) {
+        let id = record.id.clone();
+        let ticket = self.log.ask(Write::Retargeted(record), reply, answer);
+        if let Some(batch) = self.batch.as_mut().filter(|b| b.record.id == id) {
+            batch.changing = Some(ticket);
+        }
+    }
+
+    /// The disk took such a change, or refused it.
+    pub(super) fn changed(&mut self, ticket: u64) {
+        if let Some(batch) = self.batch.as_mut().filter(|b| b.changing == Some(ticket)) {
+            batch.changing = None;
         }
     }
 
@@ -51,10 +91,46 @@ impl Table {
             old.measured_at = new.measured_at;
             old.ladder.clone_from(&new.ladder);
             old.request.clone_from(&new.request);
+            batch.stock = stock_of(&new.request);
             batch.pieces.handle_bucket(new.solids_fraction);
             batch.reminders.handle_measured(measured(&batch.record));
             batch.coarse = super::open::too_coarse(&self.parts.scale, &batch.record);
             self.renumber();
         }
+    }
+}
+
+/// Two changes at once would each forget the other.
+fn changing(batch: &Batch) -> Option<Refusal> {
+    let why = "another change of the bucket or its slop is just being written: ask again in a moment";
+    batch.changing.map(|_| Refusal::Conflict(why.to_owned()))
+}
+
+impl Batch {
+    /// The record with its slop told anew, and what is left then.
+    fn refilled(&self, refill: Refill) -> Result<(BatchRecord, SlopView), Refusal> {
+        let refused = |why: &str| Err(Refusal::Conflict(why.to_owned()));
+        let Some(left) = self.supply() else {
+            return refused(
+                "this batch was made without saying how much slop there is, so nothing is counted down: say it with the \
+                 next one (at hand, in 'Is the slop enough?')",
+            );
+        };
+        // What is in the piece by now, and what still runs into it, nobody who looks into the jug can tell.
+        if matches!(refill, Refill::Now(_)) && !self.idle() {
+            return refused(
+                "a piece stands on the scale: lift it off first, then say how much is there; how much was added may be \
+                 said at any time",
+            );
+        }
+        if let Some(refusal) = changing(self) {
+            return Err(refusal);
+        }
+        let request = refilled(&self.record.request, Mass::saturating(left.left_g), refill);
+        let told = request.and_then(|request| {
+            let slop = self.supply_of(&stock_of(&request)?)?;
+            Some((BatchRecord { request, ..self.record.clone() }, slop))
+        });
+        told.map_or_else(|| refused("the batch's own request can't be read: make a new batch"), Ok)
     }
 }

@@ -164,6 +164,7 @@ impl Table {
             Event::Put(records, reply) => self.put(records, reply),
             Event::Keep(history, reply) => self.keep(*history, reply),
             Event::Retarget(batch, reply) => self.retarget(*batch, reply),
+            Event::Refill(batch, refill, reply) => self.refill(&batch, refill, reply),
             Event::Ack(ack) => self.handle_ack(*ack),
             Event::Sound(status) => self.parts.outlet.handle_status(status),
             Event::ClientSound { client, latency } => self.parts.outlet.handle_client(client, latency),

@@ -34,7 +34,9 @@ pub(super) struct Batch {
     pub(super) pieces: Pieces,
     pub(super) reminders: Reminders,
     /// The slop it was planned with.
-    stock: Option<Stock>,
+    pub(super) stock: Option<Stock>,
+    /// A change of its bucket or its slop that is on its way to the disk.
+    pub(super) changing: Option<u64>,
     /// What was known of the scale's lag at the begin, and how the hand is guided.
     pub(super) lag_before: Option<LagRecord>,
     pub(super) guidance: Guidance,
@@ -60,6 +62,7 @@ impl Batch {
         engine.count_cues_from(cues);
         Self {
             stock: stock_of(&record.request),
+            changing: None,
             coarse: too_coarse(&start.scale, &record),
             pieces: kept.pieces,
             reminders: kept.reminders,
@@ -121,13 +124,18 @@ impl Batch {
     }
 
     /// What is left of the slop that it was planned with.
-    fn supply(&self) -> Option<SlopView> {
-        let found = self.pieces.supply(self.stock.as_ref()?, &self.record);
-        let nth = self.pieces.nth(None).saturating_sub(1);
+    pub(super) fn supply(&self) -> Option<SlopView> {
+        self.supply_of(self.stock.as_ref()?)
+    }
+
+    /// What would be left of so much.
+    pub(super) fn supply_of(&self, stock: &Stock) -> Option<SlopView> {
+        let found = self.pieces.supply(stock, &self.record);
+        let counted = self.pieces.counted();
         Some(SlopView {
             left_g: found.at_hand.g(),
             enough_for: found.enough_for,
-            runs_out_at: found.runs_out_at.map(|more| nth.saturating_add(more)),
+            runs_out_at: found.runs_out_at.map(|more| counted.saturating_add(more)),
         })
     }
 

@@ -2,7 +2,8 @@
 //!
 //! The page never sees the database or the engine: the daemon answers for both.
 
-use super::view::{FitnessView, LagTestView, RoutineView, WeighedView};
+use super::view::{FitnessView, LagTestView, RoutineView, SlopView, WeighedView};
+use crate::batch::supply::Refill;
 use crate::calibration::masses::OwnMass;
 use crate::guide::calibrate::Parts;
 use crate::guide::weighed::Things;
@@ -137,6 +138,8 @@ pub trait Desk: Send + Sync + 'static {
     fn put(&self, records: Vec<ShelfRecord>) -> Result<(), Refusal>;
     /// The further pieces of a batch that has not ended should get what stands in this record.
     fn retarget(&self, batch: BatchRecord) -> Result<(), Refusal>;
+    /// There is slop again for the batch under way; gives what is left then.
+    fn refill(&self, id: &str, refill: Refill) -> Result<SlopView, Refusal>;
     /// The newest revision of a pour.
     fn pour_of(&self, id: &str) -> Result<PourRecord, Refusal>;
     /// Whether the log has a pour of this id.

@@ -13,6 +13,7 @@ mod live;
 mod paths;
 pub mod problem;
 mod record;
+mod refill;
 mod report;
 mod review;
 mod routine;

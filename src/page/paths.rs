@@ -4,8 +4,8 @@
 
 use super::problem::{Problem, Refusals};
 use super::{
-    Page, SHELVES, TABLE, ask, assets, calibrations, history, live, record, report, review, routine, shelf,
-    shown, view, weighed,
+    Page, SHELVES, TABLE, ask, assets, calibrations, history, live, record, refill, report, review, routine,
+    shelf, shown, view, weighed,
 };
 use axum::Json;
 use axum::extract::rejection::PathRejection;
@@ -66,6 +66,7 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(shelf::history))
         .routes(routes!(shelf::import).layer(DefaultBodyLimit::max(SHELVES)))
         .routes(routes!(shelf::bucket))
+        .routes(routes!(refill::refill))
         .routes(routes!(description))
 }
 

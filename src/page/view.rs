@@ -18,7 +18,8 @@ pub use history::{
 };
 pub use late::{HandView, LagTestReply, LagTestRequest, LagTestView, LagView, SumView};
 pub use plan::{
-    BatchRequest, BatchView, BegunView, LeftOutView, MadeView, SlopView, SpareRequest, SpareView,
+    BatchRequest, BatchView, BegunView, LeftOutView, MadeView, RefillRequest, SlopView, SpareRequest,
+    SpareView,
 };
 pub use review::{BatchReviewView, PlotView, ReviewRequest};
 pub use shelf::{ShelfImport, ShelfImported, ShelfRequest, ShelfView, ShelvesView};

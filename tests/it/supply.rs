@@ -7,7 +7,7 @@ use crate::seeds::seeded;
 use proptest::prelude::*;
 use serde_json::{Value, json};
 use tarebell::batch::ladder::shuffled;
-use tarebell::batch::supply::{Stock, balance, supply};
+use tarebell::batch::supply::{Refill, Stock, balance, refilled, stock_of, supply, with_slop_of};
 use tarebell::batch::{Target, told};
 use tarebell::units::Mass;
 
@@ -186,4 +186,27 @@ proptest! {
         let mended = of(slop + less.short.g());
         prop_assert!(mended.runs_out_at.is_none(), "what was short is enough: {:?}", mended);
     }
+}
+
+/// Derived: of 400 g told 290 g are left after 110 g; 350 g there now means 460 g told; 60 g more the same.
+#[test]
+fn slop_that_comes_to_a_batch_is_counted_on_from_and_stays_through_a_change_of_the_bucket() {
+    let request = |sg: f64| {
+        let glaze = json!({ "by": "density", "specific_gravity": sg, "powder_density_g_ml": 2.5 });
+        json!({ "glaze": glaze, "supply": { "pieces": 12, "slop_g": 400, "left_in_jug_g": 40 } }).to_string()
+    };
+    let told = |request: &str| stock_of(request).unwrap().slop.g();
+    let by_whole = refilled(&request(1.45), g(290.0), Refill::Now(g(350.0))).unwrap();
+    let by_more = refilled(&request(1.45), g(290.0), Refill::Added(g(60.0))).unwrap();
+    close(told(&by_whole), 460.0, 1e-9, "slop told g");
+    close(told(&by_more), 460.0, 1e-9, "slop told g");
+    let after = stock_of(&by_whole).unwrap().after(g(110.0), 4);
+    assert_eq!((after.slop, after.left_in_jug), (g(350.0), g(40.0)));
+    let less = refilled(&request(1.45), g(290.0), Refill::Now(g(250.0))).unwrap();
+    close(told(&less), 360.0, 1e-9, "some was poured away: slop told g");
+    let changed = with_slop_of(&request(1.40), &by_whole);
+    close(told(&changed), 460.0, 1e-9, "after the change g");
+    assert!(changed.contains("1.4,") || changed.contains("1.4}"), "{changed}");
+    assert_eq!(refilled(r#"{"coat":{}}"#, g(0.0), Refill::Added(g(60.0))), None, "it tells of no slop");
+    assert_eq!(with_slop_of(r#"{"coat":{}}"#, &by_whole), r#"{"coat":{}}"#);
 }

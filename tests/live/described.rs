@@ -195,6 +195,7 @@ fn every_path_of_the_contract_is_described_and_every_described_path_answers() {
         "get /api/shelves/{shelf}/{name}",
         "post /api/shelves/import",
         "post /api/batches/{id}/bucket",
+        "post /api/batches/{id}/refill",
         "post /api/review",
         "get /api/batches/{id}/review",
         "get /api/batches/{id}/plots/{plot}",
@@ -290,6 +291,7 @@ fn real_replies_have_exactly_the_described_fields() {
     batch["name"] = json!("invented cups");
     batch["pourer"] = json!("left hand");
     batch["glaze_name"] = json!("Invented green");
+    batch["supply"] = json!({ "pieces": 12, "slop_g": 300 });
     let shelf = |sg: f64| {
         let glaze = json!({ "by": "density", "specific_gravity": sg, "powder_density_g_ml": 2.5 });
         json!({ "shelf": "glaze", "name": "Invented green", "what": { "glaze": glaze }, "note": "invented" })
@@ -307,6 +309,8 @@ fn real_replies_have_exactly_the_described_fields() {
     same("post", "/api/batches/{id}/begin", "200", &rig.post(&format!("{at}/begin"), json!({})));
     rig.post("/api/shelves", shelf(1.44));
     same("post", "/api/batches/{id}/bucket", "200", &rig.post(&format!("{at}/bucket"), json!({})));
+    let refilled = rig.post(&format!("{at}/refill"), json!({ "added_g": 100 }));
+    same("post", "/api/batches/{id}/refill", "200", &refilled);
     pour_one(&mut rig, &whole);
     same("get", "/api/now", "200", &rig.get("/api/now"));
     same("get", "/api/scale", "200", &rig.get("/api/scale"));

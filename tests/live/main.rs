@@ -33,6 +33,7 @@ mod port;
 mod pour;
 mod printed;
 mod quick;
+mod refill;
 mod refused;
 mod review;
 mod rig;

@@ -4,16 +4,16 @@
 use crate::rig::Rig;
 use serde_json::{Value, json};
 
-fn glaze(sg: f64) -> Value {
+pub(crate) fn glaze(sg: f64) -> Value {
     json!({ "glaze": { "by": "density", "specific_gravity": sg, "powder_density_g_ml": 2.5 }, "slop_g": 5000.0 })
 }
 
-fn put(rig: &Rig, shelf: &str, name: &str, what: &Value, note: &str) -> (u16, Value) {
+pub(crate) fn put(rig: &Rig, shelf: &str, name: &str, what: &Value, note: &str) -> (u16, Value) {
     rig.try_post("/api/shelves", json!({ "shelf": shelf, "name": name, "what": what, "note": note }))
 }
 
 /// A batch of three of this glaze: 250 cm2 at 0.06 g/cm2.
-fn begun(rig: &Rig, more: &[(&str, Value)]) -> String {
+pub(crate) fn begun(rig: &Rig, more: &[(&str, Value)]) -> String {
     let mut asked = glaze(1.45);
     asked["form"] = json!({ "by": "area", "area_cm2": 250.0 });
     asked["coat"] = json!({ "by": "dry", "dry_g_per_cm2": 0.06 });
@@ -32,7 +32,7 @@ fn begun(rig: &Rig, more: &[(&str, Value)]) -> String {
 }
 
 /// A piece of so many grams gets so much and is lifted.
-fn a_piece(rig: &mut Rig, bare_g: f64, slop_g: f64) {
+pub(crate) fn a_piece(rig: &mut Rig, bare_g: f64, slop_g: f64) {
     rig.send(1.2, |_| 0.0);
     rig.send(1.8, |_| bare_g);
     rig.send(slop_g / 8.0, |t| bare_g + 8.0 * t);

@@ -169,6 +169,12 @@ fn the_demos_own_batch_is_kept_in_a_folder_and_reviewed_there() {
     let why = String::from_utf8_lossy(&again.stderr).into_owned();
     assert!(again.status.code() == Some(1) && why.contains("empty folder"), "{why}");
     let rig = Rig::start(dir.path());
+    let shelves = rig.get("/api/shelves");
+    for (shelf, name) in
+        [("glazes", "invented celadon"), ("forms", "invented mug"), ("coats", "invented coat")]
+    {
+        assert_eq!(shelves[shelf][0]["name"], name, "{shelves}");
+    }
     printed(&rig, dir.path(), told["batch"].as_str().expect("an id"));
 }
 

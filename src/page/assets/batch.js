@@ -2,7 +2,9 @@
 import { html } from "./lit-html.js";
 import { ask, fill, grams, words } from "./say.js";
 import { going } from "./begun.js";
+import { Fields } from "./fields.js";
 import { Hold } from "./hold.js";
+import { slop } from "./pour.js";
 import { Setup } from "./setup.js";
 import { Weigh } from "./weigh.js";
 
@@ -12,6 +14,7 @@ export class BatchPlace {
   #soon;
   #setup;
   #hold;
+  #slop;
   #weigh;
   #begun;
   #reckoned = null;
@@ -23,6 +26,7 @@ export class BatchPlace {
     this.#soon = soon;
     this.#begun = begun;
     this.#hold = new Hold(soon);
+    this.#slop = new Fields(soon);
     this.#weigh = new Weigh(() => { this.#later(); soon(); });
     this.#setup = new Setup(() => { this.#later(); soon(); }, this.#weigh);
   }
@@ -116,6 +120,16 @@ export class BatchPlace {
     });
   }
 
+  /** There is slop again: `name` says whether it is told as a whole or as what was added. */
+  #refill(id, name) {
+    return this.#try(async () => {
+      if (Number.isNaN(this.#slop.number("slop_g"))) throw Object.assign(new Error(w.refill_missing), { field: "slop_g" });
+      const left = await ask(`/api/batches/${id}/refill`, { [name]: this.#slop.told("slop_g") });
+      this.#slop.typed = {};
+      this.#said = fill(w.refilled, { slop: slop(left) });
+    });
+  }
+
   #result() {
     const r = this.#reckoned;
     if (!r) return "";
@@ -160,10 +174,18 @@ export class BatchPlace {
     </form>`;
   }
 
+  /** What is left of the slop, and more of it. */
+  #jug(id, supply) {
+    const more = (name, word) => html`<button type="button" class="plain" data-refill=${name} @click=${() => this.#refill(id, name)}>${word}</button>`;
+    return html`<p>${slop(supply)}</p><div class="fields">${this.#slop.field("slop_g", w.refill, { free: true })}</div>
+      <p class="acts">${more("now_g", w.refill_now)}</p><p class="acts">${more("added_g", w.refill_added)}</p>`;
+  }
+
   #underWay({ batch, live: { now } }) {
     return html`<section><h2>${w.under_way}</h2><p class="name">${batch.name}</p>
       <p>${fill(words.target_line, { target: grams(now.shown.target_g), low: grams(now.shown.low_g), high: grams(now.shown.high_g) })}</p>
       ${batch.glaze_name ? html`<p>${fill(w.of_glaze, { glaze: batch.glaze_name })}</p>` : ""}
+      ${now.supply ? this.#jug(batch.id, now.supply) : ""}
       ${this.#hold.button(batch.id, w.end, w.ending, () => this.#end(batch.id))}
       ${this.#hold.button(`skip ${batch.id}`, fill(w.skip, { piece: now.piece }), w.ending, () => this.#skip(batch.id))}</section>`;
   }

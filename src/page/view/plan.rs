@@ -195,6 +195,16 @@ pub struct SlopView {
     pub runs_out_at: Option<u32>,
 }
 
+/// Slop that came to a batch under way: one of the two.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "describes the request; page/refill.rs reads it field by field")]
+pub struct RefillRequest {
+    /// So much slop is there now, g, in bucket and jug.
+    pub now_g: Option<f64>,
+    /// So much came to what was left, g.
+    pub added_g: Option<f64>,
+}
+
 /// The spare weight.
 #[derive(Clone, Debug, Serialize, ToSchema)]
 pub struct SpareView {
