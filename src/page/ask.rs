@@ -22,9 +22,17 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde_json::{Map, Value};
 use std::sync::Arc;
+use tokio::sync::oneshot;
 
 pub(super) type Ask = State<Arc<Page>>;
 pub(super) type Answer<T> = Result<T, Problem>;
+
+/// Does this where waiting does no harm. One kind of task for all that is asked: of each kind a whole runtime's worth of
+/// code is made.
+async fn apart(task: Box<dyn FnOnce() + Send>) {
+    // A task that panicked has told nothing, and that is seen by whoever waits to be told.
+    let _ = tokio::task::spawn_blocking(task).await;
+}
 
 /// Asks the desk where waiting does no harm.
 pub(super) async fn desk<T: Send + 'static>(
@@ -32,8 +40,10 @@ pub(super) async fn desk<T: Send + 'static>(
     ask: impl FnOnce(&dyn Desk) -> Result<T, Refusal> + Send + 'static,
 ) -> Answer<T> {
     let desk = page.desk.clone();
-    let done = tokio::task::spawn_blocking(move || ask(desk.as_ref())).await;
-    done.map_err(|_| Problem::new(StatusCode::INTERNAL_SERVER_ERROR, "the daemon failed: see its log"))?
+    let (tell, told) = oneshot::channel();
+    apart(Box::new(move || drop(tell.send(ask(desk.as_ref()))))).await;
+    told.await
+        .map_err(|_| Problem::new(StatusCode::INTERNAL_SERVER_ERROR, "the daemon failed: see its log"))?
         .map_err(Problem::from)
 }
 

@@ -148,6 +148,8 @@ pub struct Engine {
     pub(super) late: Late,
     pub(super) climb: Climb,
     pub(super) correction: Correction,
+    /// What the piece weighed before something was set beside it, g.
+    pub(super) alone_g: Option<f64>,
 }
 
 impl Engine {
@@ -183,6 +185,7 @@ impl Engine {
             late: Late::of(&start),
             climb: Climb::default(),
             correction: start.correction,
+            alone_g: None,
             start,
         }
     }

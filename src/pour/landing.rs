@@ -43,6 +43,10 @@ const CAME: f64 = 0.9;
 /// So many times as long a coarse display stands still that a stream's next step would have come (own choice: the steps of
 /// an even stream vary by a third).
 const LONGER: f64 = 1.5;
+/// Of a landing's tail so many rises beside each other tell how it falls, and one that exceeds that share by so much is not of
+/// the tail alone (own choices: a mean over two readings bends it by a tenth).
+const TAIL_PAIRS: usize = 4;
+const UNEVEN_TAIL: f64 = 1.15;
 /// Fewer readings show no line: two halves of two, and one between (own choice).
 const LEAST: usize = 5;
 
@@ -80,6 +84,13 @@ impl Landing {
     /// Where the tail of the latest readings ends, g.
     pub(super) fn ends_at_g(&self) -> Option<f64> {
         tail_ends_at_g(&self.recent)
+    }
+
+    /// What was shown before the lowest reading was of something that is gone.
+    pub(super) fn forget_before_lowest(&mut self) {
+        let lowest_g = self.recent.iter().map(|(_, g)| *g).fold(f64::INFINITY, f64::min);
+        let last = self.recent.iter().rposition(|(_, g)| *g <= lowest_g).unwrap_or(0);
+        self.recent.drain(..last);
     }
 
     pub(super) fn note(&mut self, w: Weighing) {
@@ -146,6 +157,25 @@ impl Landing {
         anew_g
     }
 
+    /// The same where it only slowed the end of the landing, and is as much as a lump: a tail falls by one share from rise
+    /// to rise, until more comes.
+    fn came_in_the_tail_g(&self, rest: f64, sd_g: f64, may_be: impl Fn(f64) -> bool) -> f64 {
+        let quicker_g = ANEW_SIGMAS * 2.0 * sd_g;
+        let readings = self.recent.iter().zip(self.recent.iter().skip(1));
+        let rises: Vec<(f64, f64)> = readings.map(|(a, b)| (a.1, b.1 - a.1)).collect();
+        let steepest = rises.iter().map(|(_, rise)| *rise).fold(0.0, f64::max);
+        let tail = rises.iter().skip_while(|(_, rise)| *rise < steepest);
+        let pairs: Vec<(&(f64, f64), &(f64, f64))> =
+            tail.clone().zip(tail.skip(1)).take_while(|(a, b)| a.1.min(b.1) > 0.5 * quicker_g).collect();
+        let mut shares: Vec<f64> = pairs.iter().map(|(a, b)| b.1 / a.1).collect();
+        shares.sort_by(f64::total_cmp);
+        let Some(share) = shares.get(shares.len() / 2).filter(|_| shares.len() >= TAIL_PAIRS) else {
+            return 0.0;
+        };
+        let more = pairs.iter().filter(|(a, b)| b.1 - UNEVEN_TAIL * share * a.1 > quicker_g);
+        more.map(|(_, b)| rest - b.0).filter(|g| may_be(*g)).fold(0.0, f64::max)
+    }
+
     /// Readings climb as slop does and no landing: slope, where it began as far as it was looked at, and how long
     /// after the landing that was.
     pub(super) fn climbs(&self, sd_g: f64) -> Option<(f64, f64, f64)> {
@@ -180,6 +210,9 @@ impl Engine {
         }
         let (lag_s, sd_g) = (self.start.scale.lag.as_secs_f64(), self.start.scale.reading_sd_g());
         l.handle_weighing(w, lag_s, sd_g, self.threshold_g());
+        if self.alone_again(&mut l, w) {
+            return;
+        }
         let step_g = self.start.scale.step.g();
         let stands = step_g < COARSE_STEP_G || l.stands(step_g);
         let Some(rest) = self.at_rest().filter(|_| !self.held && stands) else {
@@ -187,9 +220,7 @@ impl Engine {
         };
         self.landed_over = l.came_over(rest, self.zero_g);
         // With a jug in the hand a lump is no slop, and what was set down twice is looked at again when it is lifted.
-        let anew_g = l.came_anew_g(rest, sd_g);
-        let lump_g =
-            if self.start.settings.vessel.in_lumps() && self.may_be_a_lump(anew_g) { anew_g } else { 0.0 };
+        let lump_g = if self.start.settings.vessel.in_lumps() { self.lump_in(&l, rest, sd_g) } else { 0.0 };
         if lump_g > 0.0 {
             // What is put back comes with its slop.
             return self.opens(rest, lump_g, None, w.arrived_at);
@@ -199,6 +230,15 @@ impl Engine {
             Landed::Perhaps(kept) => self.opens(rest, 0.0, Some(kept), w.arrived_at),
             Landed::New => self.opens(rest, 0.0, None, w.arrived_at),
         }
+    }
+
+    /// A lump that came with the landing, g; nothing where none can be told from it.
+    fn lump_in(&self, l: &Landing, rest: f64, sd_g: f64) -> f64 {
+        let anew_g = l.came_anew_g(rest, sd_g);
+        if self.may_be_a_lump(anew_g) {
+            return anew_g;
+        }
+        l.came_in_the_tail_g(rest, sd_g, |g| self.may_be_a_lump(g))
     }
 
     fn before_rest(&mut self, l: Landing, w: Weighing) {
@@ -215,7 +255,7 @@ impl Engine {
     }
 
     /// Slop runs, and the tare is known from just before it.
-    fn early(&mut self, l: &Landing, tare: f64, u_g: f64, w: Weighing) {
+    pub(super) fn early(&mut self, l: &Landing, tare: f64, u_g: f64, w: Weighing) {
         let pour = self.opens_early(tare, u_g, w.arrived_at);
         let recent = l.recent.iter().map(|(t, g)| (*t, g - tare)).collect();
         let mut stream = self.stream(pour, &recent, 0.0);

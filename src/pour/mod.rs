@@ -5,6 +5,7 @@
 
 mod after;
 mod aim;
+mod beside;
 mod cell;
 mod climb;
 mod command;

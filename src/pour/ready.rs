@@ -26,7 +26,7 @@ const SOON_S: f64 = 0.1;
 const REST_S: f64 = 0.5;
 /// What comes at once and is so much of the target may be a lump of slop from a ladle that nobody told of, as well as a hand
 /// that let go (own choice).
-const LUMP: std::ops::Range<f64> = 0.4..1.6;
+pub(super) const LUMP: std::ops::Range<f64> = 0.4..1.6;
 /// A piece tared again by more than this gets its `ready` again (own choice).
 const AGAIN_G: f64 = 2.0;
 
@@ -172,9 +172,15 @@ impl Engine {
     /// A weight that slop does not explain: at rest the piece is tared again; without rest slop may be running on
     /// it, and the hand is told. What is in the piece is weighed once the touch is over.
     fn odd(&mut self, r: Ready, since: Instant, w: Weighing) {
+        if w.mass.g() < r.pour.tare - self.start.settings.min_piece.g() && self.may_be_alone(w) {
+            return self.dropped(&r.pour, State::Landing(Landing::of_what_stood()));
+        }
         if let Some(rest) = self.at_rest() {
             let change = rest - r.pour.tare - r.base_g;
             if change.abs() > self.start.settings.min_piece.g() && !self.may_be_a_lump(change) {
+                if change > 0.0 {
+                    self.set_beside(&r.pour);
+                }
                 return self.dropped(&r.pour, State::Landing(Landing::of_what_stood()));
             }
             return self.tared_again(r, rest, change, w.arrived_at);

@@ -129,6 +129,7 @@ impl Engine {
     pub(super) fn pouring(&mut self, mut s: Stream, w: Weighing) {
         match self.pan_beneath(&s, w) {
             Pan::Left if self.zeroed => return self.display_zeroed(State::Pouring(s), w.arrived_at),
+            Pan::Doubtful | Pan::Left if self.never_left(&s) => return self.was_a_hand(s, w.arrived_at),
             Pan::Left => return self.lifted(s, w.arrived_at),
             Pan::Doubtful => return self.enter(State::Pouring(s)),
             Pan::Loaded => {}
@@ -199,6 +200,7 @@ impl Engine {
 
     pub(super) fn draining(&mut self, mut s: Stream, w: Weighing) {
         match self.pan_beneath(&s, w) {
+            Pan::Doubtful | Pan::Left if self.never_left(&s) => return self.was_a_hand(s, w.arrived_at),
             Pan::Left => return self.lifted(s, w.arrived_at),
             Pan::Doubtful => return self.enter(State::Draining(s)),
             Pan::Loaded => {}

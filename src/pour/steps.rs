@@ -63,6 +63,9 @@ impl Engine {
         let bare_g = self.zero_g + self.start.settings.min_piece.g();
         self.lift_first &= self.at_rest().is_none() && !self.climb.stays_below(bare_g, BARE);
         let lifting = matches!(self.motion, Motion::Moving { flow } if flow.g_s() < -LIFTING_G_S);
+        if !self.loaded(w) {
+            self.alone_g = None;
+        }
         if !self.loaded(w) || lifting {
             return self.enter(State::Idle);
         }
@@ -90,7 +93,7 @@ impl Engine {
 
     pub(super) fn next_piece(&mut self, pour: &Pour, state: State, at: Instant) {
         self.piece = self.piece.max(pour.piece.saturating_add(1));
-        self.away = 0;
+        (self.away, self.alone_g) = (0, None);
         self.keep(pour, at);
         if matches!(state, State::Idle) {
             self.after.handle_lift(pour);
@@ -215,8 +218,15 @@ impl Engine {
         let bare = w.mass.g() - self.zero_g < NEARLY_BARE * (s.pour.tare - self.zero_g);
         // Once it was borne it is the same piece when it weighs what it did, and what slop may have run meanwhile.
         let same = (-GAP_LOSS_G..MOST_FLOW_G_S * away_s + GAP_POUR_G).contains(&change);
+        // What comes to rest at its tare shows by then that it never left.
+        let at_tare = self.is_at_tare(s, w.mass.g(), 2.0 * self.threshold_g());
         match seen {
-            Pan::Left if bare || self.zeroed || away_s >= BORNE_S => Pan::Left,
+            Pan::Left if bare || self.zeroed => Pan::Left,
+            Pan::Left | Pan::Loaded if before >= 2 && at_tare => {
+                self.away = before + 1;
+                Pan::Doubtful
+            }
+            Pan::Left if away_s >= BORNE_S => Pan::Left,
             Pan::Loaded if before >= 2 && !same => {
                 self.away = before + 1;
                 if away_s >= BORNE_S { Pan::Left } else { Pan::Doubtful }

@@ -59,6 +59,9 @@ impl Engine {
         }
         let most_g = MOST_FLOW_G_S * at.seconds_from(s.pour.started);
         if !(-self.threshold_g()..most_g).contains(&net) && !self.may_be_a_lump(net) {
+            if net > 0.0 && !s.pour.marks.has(Mark::Early) {
+                self.set_beside(&s.pour);
+            }
             return self.dropped(&s.pour, State::Landing(Landing::of_what_stood()));
         }
         if net > SHOWN * self.threshold_g() {
@@ -170,6 +173,30 @@ impl Engine {
         let pour = Pour { guided: false, flow_g_s: None, stop_cue: None, ..s.pour };
         self.enter(State::Ready(Ready::new(pour, base_g)));
         self.cue_now(Cue::Ready, at, Some(self.start.target.g() - base_g));
+    }
+
+    /// Too light to be the piece with its slop, and at rest at its tare: it still stands there, and what was taken for slop
+    /// was a hand on it. Nobody lifts a piece and has another that weighs the same at rest so soon.
+    pub(super) fn never_left(&self, s: &Stream) -> bool {
+        self.at_rest().is_some_and(|rest| self.is_at_tare(s, rest, self.threshold_g()))
+    }
+
+    /// Weighs what it did bare, or less by what lay on the pan and was wiped off.
+    pub(super) fn is_at_tare(&self, s: &Stream, gross_g: f64, within_g: f64) -> bool {
+        let lay_g = self.after.lay_g(self.zero_g);
+        s.pour.rev == 0 && (-within_g - lay_g..=within_g).contains(&(gross_g - s.pour.tare))
+    }
+
+    /// It waits for its slop as before; a hand that was told to stop is told `ready` again.
+    pub(super) fn was_a_hand(&mut self, s: Stream, at: Instant) {
+        self.away = 0;
+        let told = s.plan.stop_due.is_some();
+        let pour = Pour { guided: false, flow_g_s: None, stop_cue: None, shown_at_stop: None, ..s.pour };
+        let promised = pour.promised;
+        self.enter(State::Ready(Ready::new(pour, 0.0)));
+        if told && promised {
+            self.cue_now(Cue::Ready, at, Some(self.start.target.g()));
+        }
     }
 
     /// More than can have run since the stop: something lies on the pan besides, and is waited out.
