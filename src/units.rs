@@ -126,9 +126,35 @@ pub fn plain_figure(value: f64, decimals: usize) -> String {
     }
 }
 
+/// A number as somebody told it, for a message: short whatever it is, where plain digits would be hundreds.
+pub fn as_told(value: f64) -> String {
+    let plain = value == 0.0 || (1e-4..1e7).contains(&value.abs()) || !value.is_finite();
+    if plain { format!("{value}") } else { format!("{value:e}") }
+}
+
+/// A weight found by reckoning, g, to a ten-thousandth of the scale's step: finer it means nothing, and 2.8e-14 is 0.
+pub fn to_step(value_g: f64, step_g: f64) -> f64 {
+    // A step of a kilogram and one of a microgram are the ends of what is told.
+    let places = (4.0 - step_g.log10().floor()).clamp(1.0, 10.0);
+    let grain = 10_f64.powf(places.round());
+    let rounded = (value_g * grain).round() / grain;
+    // What is too large to be rounded stays; nothing has no sign.
+    if rounded.is_finite() { rounded + 0.0 } else { value_g }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn numbers_in_messages_are_short_and_found_weights_as_fine_as_a_scale_can_mean() {
+        assert_eq!([1e300, -1e300, 1e-300].map(as_told), ["1e300", "-1e300", "1e-300"]);
+        assert_eq!([0.0, 0.001, 50_000.5, f64::NAN].map(as_told), ["0", "0.001", "50000.5", "NaN"]);
+        let found = [2.8e-14, -2.8e-14, 0.123_456_789, -29.3].map(|g| to_step(g, 0.1));
+        assert_eq!(found.map(|g| format!("{g}")), ["0", "0", "0.12346", "-29.3"]);
+        assert_eq!((to_step(0.123_456_789, 0.001), to_step(0.123_456_789, 5.0)), (0.123_456_8, 0.123_5));
+        assert_eq!(to_step(1e305, 0.1), 1e305, "too large to be rounded");
+    }
 
     #[test]
     fn what_rounds_to_nothing_has_no_sign() {

@@ -5,6 +5,7 @@ use super::reference::{COIN_WEAR, Reference, shows_g, water_shows_g};
 use super::request::PointRequest;
 use crate::batch::Refused;
 use crate::batch::slurry::water_density;
+use crate::units::as_told;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -134,7 +135,7 @@ fn grams(told: &MassRequest, at: &str) -> Result<f64, Refused> {
     match told.nominal_g {
         Some(g) if (LEAST_G..=50_000.0).contains(&g) => Ok(g),
         Some(g) => {
-            let why = format!("{g} g is outside {LEAST_G} to 50000: check the decimal point");
+            let why = format!("{} g is outside {LEAST_G} to 50000: check the decimal point", as_told(g));
             Err(Refused::new(field, why))
         }
         None => Err(Refused::new(field, "missing: what is it worth in grams?")),
@@ -162,8 +163,8 @@ fn in_air(told: &MassRequest, of: Reference, at: &str) -> Result<Reference, Refu
         return Err(Refused::new(field, why));
     }
     if !(DENSITY.0..=DENSITY.1).contains(&density) {
-        let why =
-            format!("{density} g/mL is outside {} to {}: steel has 7.9, brass 8.4", DENSITY.0, DENSITY.1);
+        let (told, (least, most)) = (as_told(density), DENSITY);
+        let why = format!("{told} g/mL is outside {least} to {most}: steel has 7.9, brass 8.4");
         return Err(Refused::new(field, why));
     }
     Ok(Reference { mass_g: rounded(shows_g(of.mass_g, density)), ..of })
@@ -189,12 +190,14 @@ fn water(told: &MassRequest, ml: f64, at: &str) -> Result<Reference, Refused> {
         if value >= least && value <= most {
             return Ok(value);
         }
-        Err(Refused::new(format!("{at}.{field}"), format!("{value} is outside {least} to {most}")))
+        let why = format!("{} is outside {least} to {most}", as_told(value));
+        Err(Refused::new(format!("{at}.{field}"), why))
     };
     let ml = within("water_ml", ml, 1.0, 5000.0)?;
     let celsius = told.water_c.unwrap_or(20.0);
     let density = water_density(celsius).ok_or_else(|| {
-        Refused::new(format!("{at}.water_c"), format!("{celsius} is outside 0 to 40 degrees Celsius"))
+        let why = format!("{} is outside 0 to 40 degrees Celsius", as_told(celsius));
+        Refused::new(format!("{at}.water_c"), why)
     })?;
     let Some(mpe_ml) = told.mpe_ml else {
         let why = "how well is this volume known? Give the limit of error of the vessel, mL";
@@ -253,6 +256,25 @@ mod tests {
             (r#"{ "water_ml": 100, "mpe_ml": 1, "water_c": 90 }"#, "masses[0].water_c"),
         ] {
             assert_eq!(told(json).unwrap_err().field, field, "{json}");
+        }
+    }
+
+    #[test]
+    fn absurd_numbers_are_refused_in_words_that_fit_on_a_line() {
+        for json in [
+            r#"{ "nominal_g": 1e300, "class": "M1" }"#,
+            r#"{ "nominal_g": 1e-300, "mpe_mg": 1 }"#,
+            r#"{ "nominal_g": 50, "mpe_mg": 1e300 }"#,
+            r#"{ "nominal_g": 50, "mpe_mg": -1e300 }"#,
+            r#"{ "nominal_g": 50, "uncertainty_mg": 1e300 }"#,
+            r#"{ "nominal_g": 50, "mpe_mg": 5, "density_g_ml": 1e300 }"#,
+            r#"{ "nominal_g": 1e300, "coins": 3 }"#,
+            r#"{ "water_ml": 1e300, "mpe_ml": 1 }"#,
+            r#"{ "water_ml": 100, "mpe_ml": 1e300 }"#,
+            r#"{ "water_ml": 100, "mpe_ml": 1, "water_c": 1e300 }"#,
+        ] {
+            let refused = told(json).unwrap_err();
+            assert!(refused.reason.len() < 120 && refused.reason.contains('e'), "{json}: {refused}");
         }
     }
 

@@ -27,8 +27,8 @@ pub fn error(found: &Report) -> Plot {
         .iter()
         .flat_map(|l| [l.error_g - l.expanded_g, l.error_g + l.expanded_g, l.limit_g, -l.limit_g]);
     Plot {
-        x: Axis::from_zero("load, g", [most_g]),
-        y: Axis::around("shown less load, g", ends),
+        x: Axis::from_zero("load, g", [most_g]).of_weight(),
+        y: Axis::around("shown less load, g", ends).of_weight(),
         layers: vec![
             Layer::Band { between: band(&loads) },
             limit(1.0),
@@ -83,7 +83,7 @@ pub fn spread(request: &CalibrationRequest) -> Option<Plot> {
     let at: Vec<(f64, f64)> = off.iter().enumerate().map(|(n, v)| (n as f64 + 1.0, *v)).collect();
     (!at.is_empty()).then(|| Plot {
         x: Axis::from_zero("placement", [at.len() as f64]).whole(),
-        y: Axis::around("off the mean of its load, g", off.iter().copied().chain([half, -half])),
+        y: Axis::around("off the mean of its load, g", off.iter().copied().chain([half, -half])).of_weight(),
         layers: vec![
             Layer::Level { y: half, stroke: Stroke::Dashed, words: "½ step".to_owned() },
             Layer::Level { y: -half, stroke: Stroke::Dashed, words: String::new() },
@@ -116,7 +116,7 @@ pub fn checks(all: &[(f64, f64)]) -> Option<Plot> {
     let ends = all.iter().map(|(error_g, _)| *error_g).chain([ACTS * u_g, -ACTS * u_g]);
     Some(Plot {
         x: Axis::from_zero("check", [all.len() as f64]).whole(),
-        y: Axis::around("corrected less mass, g", ends),
+        y: Axis::around("corrected less mass, g", ends).of_weight(),
         layers,
     })
 }

@@ -5,6 +5,7 @@
 
 use super::request::PointRequest;
 use crate::batch::Refused;
+use crate::units::as_told;
 
 /// A class of weights with stated limits of error.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -67,6 +68,8 @@ const NIST_F: [(f64, f64); 16] = [
 ];
 /// More pieces than this make up no load on a bench scale (own choice).
 const MOST_PIECES: usize = 20;
+/// A word that is no class is repeated so far, in characters.
+const LONGEST_WORD: usize = 20;
 /// Circulating coins wear: 1 percent of the nominal as a standard uncertainty, alike in a stack (own assumption; nothing
 /// published was found).
 pub const COIN_WEAR: f64 = 0.01;
@@ -176,11 +179,13 @@ impl Reference {
         let field = format!("{at}.class");
         let class = Class::from_word(word).ok_or_else(|| {
             let all = Class::ALL.map(Class::word).join(", ");
+            let word: String = word.chars().filter(|c| !c.is_control()).take(LONGEST_WORD).collect();
             Refused::new(&field, format!("'{word}' is none of {all} (F is that of NIST Handbook 105-1)"))
         })?;
         class.made_up_limit_mg(mass_g).ok_or_else(|| {
+            let told = as_told(mass_g);
             let why =
-                format!("{mass_g} g can't be made up of weights of class {word} here: give mpe_mg instead");
+                format!("{told} g can't be made up of weights of class {word} here: give mpe_mg instead");
             Refused::new(field, why)
         })
     }
@@ -189,11 +194,13 @@ impl Reference {
 /// Above nothing, and no more than a tenth of the mass: what is known worse is no reference (own choice).
 fn positive(mg: f64, mass_g: f64, field: &str) -> Result<f64, Refused> {
     let most_mg = 100.0 * mass_g.max(0.0);
+    let told = as_told(mg);
     if mg <= 0.0 || !mg.is_finite() {
-        Err(Refused::new(field, format!("{mg} mg must be above 0")))
+        Err(Refused::new(field, format!("{told} mg must be above 0")))
     } else if mass_g > 0.0 && mg > most_mg {
+        let of = as_told(mass_g);
         let why =
-            format!("{mg} mg is more than a tenth of {mass_g} g: check the unit (mg), or take another mass");
+            format!("{told} mg is more than a tenth of {of} g: check the unit (mg), or take another mass");
         Err(Refused::new(field, why))
     } else {
         Ok(mg)

@@ -1,6 +1,7 @@
 //! What is told beside the readings, and its limits: the same over HTTP, at the terminal and in the routine at the pan.
 
 use crate::batch::Refused;
+use crate::units::as_told;
 
 /// The pour that a scale is judged for where nothing else is told: 29 g, 5 percent either way (common practice, no source).
 const USUAL: (f64, f64) = (29.0, 0.05);
@@ -14,7 +15,7 @@ pub(super) fn within(field: &str, value: f64, (least, most): (f64, f64)) -> Resu
     if value >= least && value <= most {
         return Ok(value);
     }
-    let told = if value.abs() < 1e7 { format!("{value}") } else { format!("{value:e}") };
+    let told = as_told(value);
     Err(Refused::new(field, format!("{told} is outside {least} to {most}: check unit and decimal point")))
 }
 

@@ -40,6 +40,9 @@ pub struct CalibrateArgs {
     /// Who does it, for the record
     #[arg(long, value_name = "NAME")]
     pub operator: Option<String>,
+    /// Say the steps without a sound
+    #[arg(long)]
+    pub no_sound: bool,
     /// Print what came of it as JSON; the steps go to the error stream
     #[arg(long)]
     pub json: bool,

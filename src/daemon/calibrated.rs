@@ -16,6 +16,7 @@ use crate::pour::engine::Command;
 use crate::pour::trace::Input;
 use crate::record::{Aim, BatchRecord, CalibrationRecord, CalibrationWrite, CheckRecord};
 use crate::store::Write;
+use crate::units::to_step;
 
 /// The calibration that a scale goes by.
 #[derive(Clone, Debug)]
@@ -59,12 +60,17 @@ impl InForce {
         Some((fitness(u_g, aim.half_width_g()), u_g))
     }
 
+    /// Step of the display that it was made with, g; where its readings are no longer read a fine one.
+    fn step_g(&self) -> f64 {
+        self.found.as_ref().map_or(0.001, |found| found.known.division_g)
+    }
+
     /// As told.
     pub(super) fn view(&self) -> InForceView {
         InForceView {
             id: self.record.id.clone(),
             made_at: self.record.made_at.rfc3339(),
-            offset_g: self.record.offset_g,
+            offset_g: to_step(self.record.offset_g, self.step_g()),
             slope: self.record.slope,
             bend_per_g: self.record.bend_per_g,
             verdict: self.record.verdict.clone(),

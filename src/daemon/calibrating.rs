@@ -13,6 +13,7 @@ use crate::page::desk::{Desk, Refusal, RoutineWish};
 use crate::page::view::{CalibrationView, CheckView, Now, RoutineView};
 use crate::record::CalibrationWrite;
 use crate::settings::Link;
+use crate::units::shown::Shown;
 use anyhow::{Context, anyhow};
 use std::net::SocketAddr;
 use std::process::ExitCode;
@@ -37,11 +38,12 @@ pub(super) async fn run(args: &CalibrateArgs) -> anyhow::Result<ExitCode> {
     // Nobody looks for it: the page that is open elsewhere is that of a daemon.
     settings.listen = SocketAddr::from(([127, 0, 0, 1], 0));
     let dir = data_folder(&args.place);
-    let daemon = Daemon::start(setup_of(&settings, &dir, None)).await?;
+    let sound = (!args.no_sound).then(|| settings.sound.clone());
+    let daemon = Daemon::start(setup_of(&settings, &dir, sound)).await?;
     let (stop, stopped) = watch::channel(false);
     let link = start_link(&daemon, &settings, stopped);
     let done = tokio::select! {
-        done = lead(&daemon, args) => done,
+        done = lead(&daemon, args, settings.shown) => done,
         () = signals.asked() => Err(anyhow!("left off: nothing was changed")),
         () = daemon.ended() => Err(anyhow!("a part of the daemon ended by itself; please report it")),
     };
@@ -74,7 +76,7 @@ fn words(refusal: Refusal) -> String {
     }
 }
 
-async fn lead(daemon: &Daemon, args: &CalibrateArgs) -> anyhow::Result<ExitCode> {
+async fn lead(daemon: &Daemon, args: &CalibrateArgs, shown: Shown) -> anyhow::Result<ExitCode> {
     let masses = match masses(daemon, args).await? {
         Ok(masses) => masses,
         Err(why) => {
@@ -88,11 +90,11 @@ async fn lead(daemon: &Daemon, args: &CalibrateArgs) -> anyhow::Result<ExitCode>
         note(format!("tarebell calibrate: {}", words(refusal)));
         return Ok(ExitCode::from(USAGE));
     }
-    let last = steps(daemon.now.clone(), args.json).await?;
+    let last = steps(daemon.now.clone(), args.json, shown).await?;
     match last {
         RoutineView { refused: Some(why), .. } => Err(anyhow!("nothing was kept: {why}")),
-        RoutineView { result: Some(id), .. } if args.check => checked(daemon, id, args.json).await,
-        RoutineView { result: Some(id), .. } => calibrated(daemon, id, args.json).await,
+        RoutineView { result: Some(id), .. } if args.check => checked(daemon, id, args.json, shown).await,
+        RoutineView { result: Some(id), .. } => calibrated(daemon, id, args.json, shown).await,
         RoutineView { result: None, .. } => Err(anyhow!("nothing came of it; please report it")),
     }
 }
@@ -141,7 +143,7 @@ fn wish(
 }
 
 /// Says each step once, and what is amiss with it; gives where it stands at the end.
-async fn steps(mut now: watch::Receiver<Arc<Now>>, quiet: bool) -> anyhow::Result<RoutineView> {
+async fn steps(mut now: watch::Receiver<Arc<Now>>, quiet: bool, shown: Shown) -> anyhow::Result<RoutineView> {
     let tell = |text: String| if quiet { note(text) } else { say(text) };
     let (mut step, mut amiss, mut trouble) = (None, None, None);
     loop {
@@ -160,10 +162,12 @@ async fn steps(mut now: watch::Receiver<Arc<Now>>, quiet: bool) -> anyhow::Resul
             if step != Some((routine.done, routine.wants)) {
                 step = Some((routine.done, routine.wants));
                 amiss = None;
-                tell(format!("{:2}/{}  {}", routine.done + 1, routine.steps, routine.says));
+                // A mass is called as it was told.
+                let says = if routine.mass.is_some() { routine.says } else { shown.retold(&routine.says) };
+                tell(format!("{:2}/{}  {says}", routine.done + 1, routine.steps));
             }
             if routine.amiss_says.is_some() && routine.amiss_says != amiss {
-                tell(format!("       {}", routine.amiss_says.clone().unwrap_or_default()));
+                tell(format!("       {}", shown.retold(&routine.amiss_says.clone().unwrap_or_default())));
             }
             amiss = routine.amiss_says;
         }
@@ -186,21 +190,21 @@ async fn written<T: Send + 'static>(
     Err(anyhow!("the disk did not take it: check it with `tarebell doctor`"))
 }
 
-async fn checked(daemon: &Daemon, id: String, json: bool) -> anyhow::Result<ExitCode> {
+async fn checked(daemon: &Daemon, id: String, json: bool, shown: Shown) -> anyhow::Result<ExitCode> {
     let find = move |desk: &Counter| Ok(desk.checks(9)?.into_iter().find(|c| c.id == id));
     let check = CheckView::from(&written(daemon, find).await?);
     if json {
         print(&serde_json::to_string(&check)?)?;
     } else {
-        print(&format!(
-            "{:.2} g off {} g (standard uncertainty {:.2} g): {}",
+        print(&shown.retold(&format!(
+            "{:.2} g off {:.1} g (standard uncertainty {:.2} g): {}",
             check.error_g, check.mass_g, check.u_g, check.says
-        ))?;
+        )))?;
     }
     Ok(ExitCode::SUCCESS)
 }
 
-async fn calibrated(daemon: &Daemon, id: String, json: bool) -> anyhow::Result<ExitCode> {
+async fn calibrated(daemon: &Daemon, id: String, json: bool, shown: Shown) -> anyhow::Result<ExitCode> {
     let find = move |desk: &Counter| match desk.calibration(&id) {
         Ok(found) => Ok(Some(found)),
         Err(Refusal::Missing(_)) => Ok(None),
@@ -211,33 +215,36 @@ async fn calibrated(daemon: &Daemon, id: String, json: bool) -> anyhow::Result<E
     let found = report(&request)?;
     let by = ask(daemon, |desk| desk.in_force()).await?.map_err(|r| anyhow!(words(r)))?;
     let view = CalibrationView::of(&record, request, &found, by.is_some_and(|by| by.id == record.id));
-    print(&if json { serde_json::to_string(&view)? } else { told(&view) })?;
+    print(&if json { serde_json::to_string(&view)? } else { told(&view, shown) })?;
     Ok(ExitCode::SUCCESS)
 }
 
 /// What came of it, in lines.
-fn told(view: &CalibrationView) -> String {
-    let mut lines = vec![format!("corrected = {:.3} g + {:.5} x indicated", view.offset_g, view.slope)];
+fn told(view: &CalibrationView, shown: Shown) -> String {
+    let sign = shown.weight.word();
+    let offset = shown.grams(view.offset_g, 3);
+    let mut lines = vec![format!("corrected = {offset} {sign} + {:.5} x indicated", view.slope)];
     if view.bend_per_g != 0.0 {
-        lines.push(format!("            + {:.3e} x indicated^2", view.bend_per_g));
+        lines.push(format!("            + {:.3e} x indicated^2", view.bend_per_g * shown.weight.in_g()));
     }
-    lines.push("load g    error g  left g   U (k = 2) g  class III g".to_owned());
+    let heads = ["load", "error", "left", "U (k = 2)", "class III"].map(|h| format!("{h} {sign}"));
+    let row = |cells: [String; 5]| cells.map(|cell| format!("{cell:>12}")).concat();
+    lines.push(row(heads));
     for l in &view.loads {
-        lines.push(format!(
-            "{:8.2} {:+8.2} {:+8.2}  {:8.2}     {:8.2}",
-            l.load_g, l.error_g, l.residual_g, l.u_g, l.limit_g
-        ));
+        let cells = [l.load_g, l.error_g, l.residual_g, l.u_g, l.limit_g];
+        lines.push(row(cells.map(|g| shown.grams(g, 2))));
     }
     lines.push("what is not known of the pour, standard uncertainty:".to_owned());
-    lines.extend(view.budget.iter().map(|t| format!("  {:24} {:.4} g", t.what, t.u_g)));
+    let term = |what: &str, g: f64| format!("  {what:24} {} {sign}", shown.grams(g, 4));
+    lines.extend(view.budget.iter().map(|t| term(t.what, t.u_g)));
     lines.push(format!(
-        "a pour of {} g is known to {:.2} g (k = 2); {:.2} g either way: {}",
-        view.net_g,
-        2.0 * view.net_u_g,
-        view.tolerance_g,
+        "a pour of {} {sign} is known to {} {sign} (k = 2); {} {sign} either way: {}",
+        shown.grams(view.net_g, 1),
+        shown.grams(2.0 * view.net_u_g, 2),
+        shown.grams(view.tolerance_g, 2),
         view.verdict
     ));
-    lines.extend(view.warnings.iter().map(|w| format!("  {w}")));
+    lines.extend(view.warnings.iter().map(|w| format!("  {}", shown.retold(w))));
     lines.push(
         if view.in_force { "kept, and gone by from now on" } else { "kept, and not gone by" }.to_owned(),
     );

@@ -69,6 +69,13 @@ impl Outlet {
         self.give(Order::Batch(under_way));
     }
 
+    /// A routine at the pan keeps this computer's open as a batch does, and loses nothing when it goes: its steps wait.
+    pub(super) fn routine(&mut self, under_way: bool) {
+        if !self.batch {
+            self.give(Order::Batch(under_way));
+        }
+    }
+
     /// The daemon ends as it should.
     pub(super) fn end(&self) {
         self.give(Order::End);

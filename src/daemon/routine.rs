@@ -6,14 +6,15 @@ use super::lateness;
 use super::open::not_done;
 use super::table::Table;
 use crate::batch::Refused;
-use crate::calibration::check::{says, weighed};
+use crate::calibration::check::{Says, says, weighed};
 use crate::calibration::reference::Reference;
 use crate::calibration::report::report;
 use crate::calibration::request::CalibrationRequest;
-use crate::guide::calibrate::{Outcome, Routine, Wish};
+use crate::guide::calibrate::{Heard, Outcome, Routine, Wish};
 use crate::page::desk::{Refusal, RoutineWish};
-use crate::page::view::RoutineView;
+use crate::page::view::{CueView, Event as Told, RoutineView};
 use crate::page::words;
+use crate::pour::entry::{Cue, CueCall};
 use crate::reading::Weighing;
 use crate::record::{CalibrationRecord, CalibrationWrite, CheckRecord};
 use crate::store::Write;
@@ -25,16 +26,30 @@ pub(super) struct Run {
     result: Option<String>,
     verdict: Option<&'static str>,
     refused: Option<String>,
+    /// What it says is to be looked at: the scale is not as it should be.
+    look: bool,
 }
 
 impl Run {
     fn new(routine: Routine) -> Self {
-        Self { routine, result: None, verdict: None, refused: None }
+        Self { routine, result: None, verdict: None, refused: None, look: false }
     }
 
     /// It is under way.
     pub(super) fn goes_on(&self) -> bool {
         self.routine.outcome().is_none()
+    }
+
+    /// The cue for a step, in the meaning that it has in a pour: at the pan eyes and hands are busy as well.
+    fn cue(&self, heard: Heard) -> Cue {
+        match heard {
+            Heard::Taken => Cue::Ready,
+            Heard::Wrong => Cue::Fault,
+            Heard::Again => Cue::Short,
+            Heard::Over if self.refused.is_some() => Cue::Fault,
+            Heard::Over if self.look => Cue::Note,
+            Heard::Over => Cue::Clear,
+        }
     }
 
     /// As told.
@@ -81,6 +96,7 @@ impl Table {
             return;
         }
         self.routine = made.map(Run::new);
+        self.parts.outlet.routine(self.routine.is_some());
         // They would ask for different things.
         (self.test, self.weighed) = (None, None);
         self.rounds.handle_news();
@@ -124,10 +140,34 @@ impl Table {
     /// The pan shows this, as indicated, to the routine under way.
     pub(super) fn follow_routine(&mut self, w: Weighing, rest: Option<Mass>) {
         let Some(run) = self.routine.as_mut() else { return };
-        if !run.routine.handle_weighing(w, rest) {
-            return;
+        let over = run.routine.handle_weighing(w, rest);
+        let heard = run.routine.poll_heard();
+        if let Some(outcome) = run.routine.outcome().cloned().filter(|_| over) {
+            self.keep_outcome(outcome);
         }
-        let Some(outcome) = run.routine.outcome().cloned() else { return };
+        if let Some(heard) = heard {
+            self.tell_heard(heard);
+        }
+        if over {
+            self.parts.outlet.routine(false);
+        }
+    }
+
+    /// A step is heard on every loudspeaker, and is no cue of a pour: the page's last one stays.
+    fn tell_heard(&mut self, heard: Heard) {
+        let Some(cue) = self.routine.as_ref().map(|run| run.cue(heard)) else { return };
+        let at = self.parts.clock.now();
+        let due = at + self.parts.outlet.hearing().ahead;
+        self.cues += 1;
+        let call = CueCall { n: self.cues, cue, at, due, left: None, piece: 0, about: None };
+        self.parts.outlet.play(&call);
+        self.rounds.handle_news();
+        // No client is no error.
+        let view = CueView { routine: Some(heard.word()), ..CueView::from(&call) };
+        let _ = self.parts.told.send(Told::Cue(view));
+    }
+
+    fn keep_outcome(&mut self, outcome: Outcome) {
         match outcome {
             Outcome::Calibration { request, lag } => {
                 if let Some(found) = lag {
@@ -143,8 +183,10 @@ impl Table {
 
     /// More lies there than the scale carries.
     pub(super) fn overload_routine(&mut self) {
-        if let Some(run) = &mut self.routine {
-            run.routine.handle_overload();
+        let Some(run) = &mut self.routine else { return };
+        run.routine.handle_overload();
+        if let Some(heard) = run.routine.poll_heard() {
+            self.tell_heard(heard);
         }
     }
 
@@ -173,6 +215,7 @@ impl Table {
         let verdict = found.misfit_g.map_or(found.fitness.word(), |_| "does-not-fit");
         (run.result, run.verdict) = (Some(record.id.clone()), Some(verdict));
         let in_force = found.goes_unasked();
+        run.look = !in_force;
         self.log.add(Write::Calibration(CalibrationWrite::Made { record, in_force }));
     }
 
@@ -197,6 +240,7 @@ impl Table {
         };
         if let Some(run) = &mut self.routine {
             (run.result, run.verdict) = (Some(check.id.clone()), Some(said.word()));
+            run.look = said != Says::InOrder;
         }
         self.log.add(Write::Calibration(CalibrationWrite::Checked(check)));
     }

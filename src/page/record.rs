@@ -3,14 +3,15 @@
 use super::ask::{Answer, Ask, desk};
 use super::desk::Refusal;
 use super::problem::{Problem, Refusals};
+use super::review::in_studio_unit;
 use super::take::Id;
-use super::words::of;
+use super::words::{of, of_weights};
 use crate::calibration::plots;
 use crate::calibration::report::{Report, report};
 use crate::calibration::request::{CalibrationRequest, PointRequest, from_json};
 use crate::plot::{Palette, Plot, Size, svg};
 use crate::record::CalibrationRecord;
-use crate::units::plain_figure;
+use crate::units::shown::Shown;
 use axum::extract::rejection::PathRejection;
 use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, header};
@@ -51,7 +52,7 @@ pub(super) async fn plot(
         "spread" => plots::spread(&request),
         _ => None,
     };
-    image(&drawn.ok_or_else(no_plot)?, &look)
+    image(&in_studio_unit(&page, drawn.ok_or_else(no_plot)?), &look)
 }
 
 /// The checks since the calibration in force, as an image.
@@ -64,7 +65,7 @@ pub(super) async fn checks(State(page): Ask, Query(look): Look) -> Answer<Respon
     let id = by.map(|by| by.id);
     let since: Vec<(f64, f64)> =
         all.iter().rev().filter(|c| c.calibration == id).map(|c| (c.error_g, c.u_g)).collect();
-    image(&plots::checks(&since).ok_or_else(no_plot)?, &look)
+    image(&in_studio_unit(&page, plots::checks(&since).ok_or_else(no_plot)?), &look)
 }
 
 fn reckoned(record: &CalibrationRecord) -> Answer<(CalibrationRequest, Report)> {
@@ -82,7 +83,7 @@ pub(super) async fn record(State(page): Ask, Id(id): Id) -> Answer<Html<String>>
     let (record, by) = desk(&page, move |desk| Ok((desk.calibration(&id)?, desk.in_force()?))).await?;
     let (request, found) = reckoned(&record)?;
     let in_force = by.is_some_and(|by| by.id == record.id);
-    Ok(Html(sheet(&record, &request, &found, in_force)))
+    Ok(Html(sheet(page.shown, &record, &request, &found, in_force)))
 }
 
 /// Text that may stand in HTML.
@@ -98,20 +99,29 @@ fn row(cells: &[String]) -> String {
     format!("<tr>{}</tr>", cells.iter().map(|c| format!("<td>{c}</td>")).collect::<String>())
 }
 
+/// Words that name a unit of weight, in the studio's.
+fn weights(shown: Shown, word: &str) -> String {
+    safe(&of_weights(shown, &of(&["record", word])))
+}
+
 /// A table with these words at its head.
-fn table(heads: &[&str], rows: &[Vec<String>]) -> String {
-    let head: String = heads.iter().map(|h| format!("<th scope=\"col\">{}</th>", w(h))).collect();
+fn table(shown: Shown, heads: &[&str], rows: &[Vec<String>]) -> String {
+    let head: String =
+        heads.iter().map(|h| format!("<th scope=\"col\">{}</th>", weights(shown, h))).collect();
     let body: String = rows.iter().map(|r| row(r)).collect();
     format!("<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>")
 }
 
 /// What is said once of the whole.
-fn facts(record: &CalibrationRecord, request: &CalibrationRequest, in_force: bool) -> String {
+fn facts(shown: Shown, record: &CalibrationRecord, request: &CalibrationRequest, in_force: bool) -> String {
     let unsaid = || w("unsaid");
+    // A step of 0.1 g is 0.0035 oz: in ounces it wants a digit more than weights do.
+    let step = decimals(request.division_g) + usize::from(shown.weight.finer() > 0);
     let rows = [
-        ("date", safe(&record.made_at.rfc3339())),
+        // To the minute: `2026-01-31 09:45`.
+        ("date", safe(&record.made_at.rfc3339().chars().take(16).collect::<String>().replace('T', " "))),
         ("scale", safe(&record.scale)),
-        ("division", format!("{} g", request.division_g)),
+        ("division", unit(shown, request.division_g, step)),
         ("operator", request.operator.as_deref().map_or_else(unsaid, safe)),
         ("room", request.room_c.map_or_else(unsaid, |c| format!("{c} °C"))),
         ("state", w(if in_force { "in_force" } else { "not_in_force" })),
@@ -141,21 +151,27 @@ fn decimals(division_g: f64) -> usize {
     (0..5).find(whole).unwrap_or(5)
 }
 
+/// A weight and its unit.
+fn unit(shown: Shown, g: f64, places: usize) -> String {
+    format!("{} {}", shown.grams(g, places), shown.weight.word())
+}
+
 /// With its sign; what rounds to nothing has none.
-fn signed(g: f64, places: usize) -> String {
-    let text = format!("{g:+.places$}");
-    if text.chars().any(|c| ('1'..='9').contains(&c)) { text } else { format!("{:.places$}", 0.0) }
+fn signed(shown: Shown, g: f64, places: usize) -> String {
+    let text = shown.grams(g, places);
+    let is_more = g > 0.0 && text.chars().any(|c| ('1'..='9').contains(&c));
+    if is_more { format!("+{text}") } else { text }
 }
 
 /// Weights as they were read: with the decimals of the display; one more where rest was the mean of several readings.
-fn read(division_g: f64, all: &[f64]) -> String {
+fn read(shown: Shown, division_g: f64, all: &[f64]) -> String {
     let steps = |g: &f64| (g / division_g - (g / division_g).round()).abs() < 1e-6;
     let places = decimals(division_g) + usize::from(!all.iter().all(steps));
-    all.iter().map(|g| plain_figure(*g, places)).collect::<Vec<_>>().join(", ")
+    all.iter().map(|g| shown.grams(*g, places)).collect::<Vec<_>>().join(", ")
 }
 
-fn readings(request: &CalibrationRequest) -> String {
-    let list = |all: &[f64]| read(request.division_g, all);
+fn readings(shown: Shown, request: &CalibrationRequest) -> String {
+    let list = |all: &[f64]| read(shown, request.division_g, all);
     let way = |p: &PointRequest| match (p.direction.as_deref(), p.position.as_deref()) {
         (Some("up"), _) => w("up"),
         (Some("down"), _) => w("down"),
@@ -167,68 +183,72 @@ fn readings(request: &CalibrationRequest) -> String {
         .iter()
         .map(|p| {
             let base = p.base_readings_g.as_deref().map_or("–".to_owned(), list);
-            vec![format!("{:.3}", p.nominal_g), known(p), way(p), base, list(&p.readings_g)]
+            vec![shown.grams(p.nominal_g, 3), known(p), way(p), base, list(&p.readings_g)]
         })
         .collect();
     rows.extend(request.repeat.iter().map(|r| {
-        vec![format!("{:.3}", r.load_g), String::new(), w("placements"), "–".to_owned(), list(&r.readings_g)]
+        vec![shown.grams(r.load_g, 3), String::new(), w("placements"), "–".to_owned(), list(&r.readings_g)]
     }));
-    table(&["load", "class", "way", "before", "shown"], &rows)
+    table(shown, &["load", "class", "way", "before", "shown"], &rows)
 }
 
-fn results(request: &CalibrationRequest, found: &Report) -> String {
+fn results(shown: Shown, request: &CalibrationRequest, found: &Report) -> String {
     // What comes of several readings is known to a tenth of a step.
     let places = decimals(request.division_g) + 1;
     let rows: Vec<Vec<String>> = found
         .loads
         .iter()
         .map(|l| {
-            let signed = |g: f64| signed(g, places);
-            let plain = |g: f64| format!("{g:.places$}");
-            let load = format!("{:.3}", l.load_g);
+            let signed = |g: f64| signed(shown, g, places);
+            let plain = |g: f64| shown.grams(g, places);
+            let load = shown.grams(l.load_g, 3);
             vec![load, signed(l.error_g), signed(l.residual_g), plain(l.expanded_g), plain(l.limit_g)]
         })
         .collect();
-    let grams = |g: Option<f64>| g.map_or_else(|| w("not_tried"), |g| format!("{g:.places$} g"));
+    let grams = |g: Option<f64>| g.map_or_else(|| w("not_tried"), |g| unit(shown, g, places));
     let more = [
         ("s", grams(Some(found.repeatability_g))),
         ("hysteresis", grams(found.hysteresis_g)),
         ("eccentric", grams(found.eccentric_g)),
         ("creep", grams(request.creep_g)),
         ("zero_return", grams(request.zero_return_g)),
-        ("usp", format!("{:.0} g", found.usp_smallest_g)),
+        ("usp", unit(shown, found.usp_smallest_g, 0)),
     ];
     let each = |(word, value): &(&str, String)| format!("<dt>{}</dt><dd>{value}</dd>", w(word));
     let more: String = more.iter().map(each).collect();
-    format!("{}<dl class=\"more\">{more}</dl>", table(&["load", "error", "left", "expanded", "limit"], &rows))
+    format!(
+        "{}<dl class=\"more\">{more}</dl>",
+        table(shown, &["load", "error", "left", "expanded", "limit"], &rows)
+    )
 }
 
 /// Each term, and what they make together: as it is said above and shown over HTTP.
-fn budget(found: &Report) -> String {
+fn budget(shown: Shown, found: &Report) -> String {
     let places = decimals(found.known.division_g) + 2;
-    let row = |what: String, g: f64| vec![what, format!("{g:.places$}")];
+    let row = |what: String, g: f64| vec![what, shown.grams(g, places)];
     let mut rows: Vec<Vec<String>> = found.budget.iter().map(|t| row(safe(t.what), t.u_g)).collect();
     rows.push(row(w("combined"), found.net_u_g));
-    rows.push(row(w("expanded"), 2.0 * found.net_u_g));
-    table(&["term", "u"], &rows)
+    rows.push(row(weights(shown, "expanded"), 2.0 * found.net_u_g));
+    table(shown, &["term", "u"], &rows)
 }
 
 /// The pan seen from above: what each corner showed more than the middle.
-fn corners(request: &CalibrationRequest) -> String {
+fn corners(shown: Shown, request: &CalibrationRequest) -> String {
     let Some(c) = &request.corners else { return format!("<p>{}</p>", w("no_corners")) };
     // As the routine asks for them: front left, front right, back right, back left.
     let places = decimals(request.division_g) + 1;
-    let off = |n: usize| c.readings_g.get(n).map_or("–".to_owned(), |g| signed(g - c.centre_g, places));
+    let off =
+        |n: usize| c.readings_g.get(n).map_or("–".to_owned(), |g| signed(shown, g - c.centre_g, places));
     let empty = || String::from("<td></td>");
     let cell = |text: String| format!("<td>{text}</td>");
     format!(
         "<table class=\"pan\"><caption>{}</caption><tbody><tr>{}{}{}</tr><tr>{}{}{}</tr><tr>{}{}{}</tr></tbody></table>",
-        w("corners"),
+        weights(shown, "corners"),
         cell(off(3)),
         empty(),
         cell(off(2)),
         empty(),
-        cell(format!("{:.places$}", c.centre_g)),
+        cell(shown.grams(c.centre_g, places)),
         empty(),
         cell(off(0)),
         empty(),
@@ -237,32 +257,42 @@ fn corners(request: &CalibrationRequest) -> String {
 }
 
 /// What it is for the pour that it was judged for.
-fn for_the_pour(found: &Report) -> String {
+fn for_the_pour(shown: Shown, found: &Report) -> String {
     let verdict = of(&["calibrate", "verdicts", found.fitness.word()]);
-    let judged = of(&["calibrate", "judged"])
-        .replace("{net}", &found.pour_g.0.to_string())
-        .replace("{u}", &format!("{:.2}", 2.0 * found.net_u_g))
+    let words = |word: &str| of_weights(shown, &of(&["calibrate", word]));
+    let judged = words("judged")
+        .replace("{net}", &shown.grams(found.pour_g.0, 1))
+        .replace("{u}", &shown.grams(2.0 * found.net_u_g, 2))
         .replace("{verdict}", &verdict)
-        .replace("{tolerance}", &format!("{:.2}", found.pour_g.1));
+        .replace("{tolerance}", &shown.grams(found.pour_g.1, 2));
     let smallest = found.smallest_g.map_or_else(
         || w("smallest_none"),
-        |g| safe(&of(&["calibrate", "smallest"]).replace("{grams}", &format!("{g:.1}"))),
+        |g| safe(&words("smallest").replace("{grams}", &shown.grams(g, 1))),
     );
-    let warnings: String = found.warnings.iter().map(|text| format!("<li>{}</li>", safe(text))).collect();
-    format!("<h2>{}</h2><p>{} {smallest}</p><ul>{warnings}</ul>{}", w("pour"), safe(&judged), budget(found))
+    let warnings: String =
+        found.warnings.iter().map(|text| format!("<li>{}</li>", safe(&shown.retold(text)))).collect();
+    let terms = budget(shown, found);
+    format!("<h2>{}</h2><p>{} {smallest}</p><ul>{warnings}</ul>{terms}", w("pour"), safe(&judged))
 }
 
 /// The correction as it is reckoned with.
-fn line(found: &Report) -> String {
+fn line(shown: Shown, found: &Report) -> String {
     let indicated = w("indicated");
     let bend = match found.bend_per_g {
         0.0 => String::new(),
-        bend => format!(" {bend:+.3e} × {indicated}²"),
+        bend => format!(" {:+.3e} × {indicated}²", bend * shown.weight.in_g()),
     };
-    format!("<p>{} = {:+.3} g + {:.6} × {indicated}{bend}</p>", w("corrected"), found.offset_g, found.slope)
+    let (sign, offset) = (shown.weight.word(), signed(shown, found.offset_g, 3));
+    format!("<p>{} = {offset} {sign} + {:.6} × {indicated}{bend}</p>", w("corrected"), found.slope)
 }
 
-fn sheet(record: &CalibrationRecord, request: &CalibrationRequest, found: &Report, in_force: bool) -> String {
+fn sheet(
+    shown: Shown,
+    record: &CalibrationRecord,
+    request: &CalibrationRequest,
+    found: &Report,
+    in_force: bool,
+) -> String {
     let picture = |name: &str, words: &str| {
         format!(
             "<img src=\"/api/calibrations/{}/plots/{name}?palette=print\" width=\"800\" height=\"400\" alt=\"{}\">",
@@ -272,12 +302,12 @@ fn sheet(record: &CalibrationRecord, request: &CalibrationRequest, found: &Repor
     };
     let spread = plots::spread(request).map_or_else(String::new, |_| picture("spread", "spread_plot"));
     let parts = [
-        format!("<h1>{}</h1>{}", w("title"), facts(record, request, in_force)),
-        format!("<h2>{}</h2>{}{}", w("results"), line(found), results(request, found)),
+        format!("<h1>{}</h1>{}", w("title"), facts(shown, record, request, in_force)),
+        format!("<h2>{}</h2>{}{}", w("results"), line(shown, found), results(shown, request, found)),
         picture("error", "error_plot"),
-        for_the_pour(found),
-        format!("<h2>{}</h2>{}", w("readings"), readings(request)),
-        format!("<h2>{}</h2>{spread}{}", w("spread"), corners(request)),
+        for_the_pour(shown, found),
+        format!("<h2>{}</h2>{}", w("readings"), readings(shown, request)),
+        format!("<h2>{}</h2>{spread}{}", w("spread"), corners(shown, request)),
         format!("<h2>{}</h2><p>{}</p>", w("is_not_head"), w("is_not")),
     ];
     format!(
@@ -292,17 +322,23 @@ fn sheet(record: &CalibrationRecord, request: &CalibrationRequest, found: &Repor
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::units::shown::WeightIn;
 
     #[test]
     fn weights_stand_with_the_decimals_of_the_display_and_means_with_one_more() {
         assert_eq!([0.1, 0.2, 0.05, 0.01, 0.001, 1.0, 2.0, 0.5].map(decimals), [1, 1, 2, 2, 3, 0, 0, 1]);
-        assert_eq!(read(0.1, &[0.0, 200.1]), "0.0, 200.1");
-        assert_eq!(read(0.1, &[0.03, 200.1]), "0.03, 200.10");
+        let grams = Shown::default();
+        assert_eq!(read(grams, 0.1, &[0.0, 200.1]), "0.0, 200.1");
+        assert_eq!(read(grams, 0.1, &[0.03, 200.1]), "0.03, 200.10");
         assert_eq!(
-            (signed(-0.001, 2), signed(-0.01, 2), signed(0.1, 1)),
+            (signed(grams, -0.001, 2), signed(grams, -0.01, 2), signed(grams, 0.1, 1)),
             ("0.00".into(), "-0.01".into(), "+0.1".into())
         );
-        assert_eq!(read(0.1, &[-0.001, 0.02]), "0.00, 0.02");
-        assert_eq!(read(1.0, &[500.0, 501.0]), "500, 501");
+        assert_eq!(read(grams, 0.1, &[-0.001, 0.02]), "0.00, 0.02");
+        assert_eq!(read(grams, 1.0, &[500.0, 501.0]), "500, 501");
+        let ounces = Shown { weight: WeightIn::Ounce, ..grams };
+        // 200.1 / 28.349523125 = 7.05832; 0.1 / 28.349523125 = 0.00353, worked by hand.
+        assert_eq!(read(ounces, 0.1, &[0.0, 200.1]), "0.000, 7.058");
+        assert_eq!((signed(ounces, 0.1, 1), unit(ounces, 0.1, 2)), ("+0.004".into(), "0.0035 oz".into()));
     }
 }

@@ -12,6 +12,7 @@ use crate::record::{BatchRecord, PourRecord, Verdict};
 use crate::review::Review;
 use crate::review::outcome::{Look, Why};
 use crate::review::plots::Picture;
+use crate::units::shown::Shown;
 use crate::units::{Mass, plain_figure};
 use axum::extract::State;
 use axum::response::Html;
@@ -56,7 +57,7 @@ fn meant(review: &Review, piece: u32, net_g: Option<f64>) -> Option<&Look> {
     review.look.iter().find(same)
 }
 
-fn piece(pour: &PourRecord, review: &Review) -> String {
+fn piece(shown: Shown, pour: &PourRecord, review: &Review) -> String {
     let look = meant(review, pour.piece, pour.net.map(Mass::g)).filter(|_| pour.verdict != Verdict::Void);
     let why = look.map_or(String::new(), |look| {
         let word = match look.why {
@@ -66,7 +67,8 @@ fn piece(pour: &PourRecord, review: &Review) -> String {
         };
         format!("<br><b>{}</b>", plain(&told(&format!("/report/{word}"))))
     });
-    let net = pour.net.map_or("-".to_owned(), |net| format!("{:.1} g", net.g()));
+    let sign = shown.weight.word();
+    let net = pour.net.map_or("-".to_owned(), |net| format!("{} {sign}", shown.grams(net.g(), 1)));
     let label = pour
         .label
         .as_deref()
@@ -76,7 +78,11 @@ fn piece(pour: &PourRecord, review: &Review) -> String {
     format!("<li{class}>{}<b>{}</b> {net}{why}{label}</li>", cup(pour.verdict), pour.piece)
 }
 
-fn rows(review: &Review) -> Vec<(String, String)> {
+fn rows(shown: Shown, review: &Review) -> Vec<(String, String)> {
+    let sign = shown.weight.word();
+    let grams = |value: Option<f64>, digits: usize| {
+        value.map_or("-".to_owned(), |g| format!("{} {sign}", shown.grams(g, digits)))
+    };
     let number =
         |value: Option<f64>, digits: usize| value.map_or("-".to_owned(), |v| plain_figure(v, digits));
     let two = |value| number(value, 2);
@@ -84,20 +90,24 @@ fn rows(review: &Review) -> Vec<(String, String)> {
         low.zip(high).map_or(String::new(), |(low, high)| format!(" (95 %: {low:.2} to {high:.2})"))
     };
     let percent = |share: Option<f64>| number(share.map(|share| 100.0 * share), 0);
+    let bias = review.bias_low95_g.zip(review.bias_high95_g);
+    let told_range = |(low, high)| format!(" (95 %: {} to {})", shown.grams(low, 2), shown.grams(high, 2));
     let (c, d) = (review.capability, review.drift);
     let word = |key: &str| told(&format!("/review/numbers/{key}"));
     vec![
         (
             told("/report/target"),
-            format!("{:.2} g, {:.2} to {:.2} g", review.target_g, review.low_g, review.high_g),
+            format!(
+                "{}, {} to {}",
+                grams(Some(review.target_g), 2),
+                shown.grams(review.low_g, 2),
+                grams(Some(review.high_g), 2)
+            ),
         ),
         (word("n"), format!("{} ({} void)", review.n, review.void)),
-        (word("mean"), format!("{} g", two(review.mean_g))),
-        (word("spread"), format!("{} g, {} %", two(review.sd_g), number(review.cv_percent, 1))),
-        (
-            word("bias"),
-            format!("{} g{}", two(review.bias_g), range(review.bias_low95_g, review.bias_high95_g)),
-        ),
+        (word("mean"), grams(review.mean_g, 2)),
+        (word("spread"), format!("{}, {} %", grams(review.sd_g, 2), number(review.cv_percent, 1))),
+        (word("bias"), format!("{}{}", grams(review.bias_g, 2), bias.map_or(String::new(), told_range))),
         (
             word("within"),
             format!(
@@ -106,17 +116,20 @@ fn rows(review: &Review) -> Vec<(String, String)> {
                 percent(review.share_estimated)
             ),
         ),
-        (word("hand"), format!("{} g (scale {} g)", two(review.spread.hand_g), two(review.spread.scale_g))),
+        (
+            word("hand"),
+            format!("{} (scale {})", grams(review.spread.hand_g, 2), grams(review.spread.scale_g, 2)),
+        ),
         ("Cp, Cpk".to_owned(), format!("{}, {}{}", two(c.cp), two(c.cpk), range(c.cpk_low95, c.cpk_high95))),
         ("Pp, Ppk".to_owned(), format!("{}, {}{}", two(c.pp), two(c.ppk), range(c.ppk_low95, c.ppk_high95))),
-        (word("drift"), format!("{} g (p = {})", number(d.slope_g_per_piece, 3), number(d.p_value, 3))),
+        (word("drift"), format!("{} (p = {})", grams(d.slope_g_per_piece, 3), number(d.p_value, 3))),
     ]
 }
 
-fn html(batch: &BatchRecord, pours: &[PourRecord], view: &BatchReviewView) -> String {
+fn html(shown: Shown, batch: &BatchRecord, pours: &[PourRecord], view: &BatchReviewView) -> String {
     let (review, day) = (&view.review, batch.created_at.rfc3339().chars().take(10).collect::<String>());
     let glaze = batch.glaze_name.as_deref().map_or(String::new(), |glaze| format!(", {}", plain(glaze)));
-    let board: String = pours.iter().filter(|p| p.rev > 0).map(|pour| piece(pour, review)).collect();
+    let board: String = pours.iter().filter(|p| p.rev > 0).map(|pour| piece(shown, pour, review)).collect();
     let plot = |p: &super::view::PlotView| {
         // Two stand side by side below the first: their text is then as large.
         let size = if p.plot == Picture::Run.word() { "wide" } else { "narrow" };
@@ -130,18 +143,18 @@ fn html(batch: &BatchRecord, pours: &[PourRecord], view: &BatchReviewView) -> St
     let signals = review.individuals.signals.iter().filter(|_| !review.coarse);
     let signals = signals.map(|s| format!("Piece {}: {}.", s.piece, s.says));
     let notes = signals.chain(review.warnings.iter().map(|w| format!("{w}.")));
-    let notes: String = notes.map(|note| format!("<li>{}</li>", plain(&note))).collect();
+    let notes: String = notes.map(|note| format!("<li>{}</li>", plain(&shown.retold(&note)))).collect();
     let row = |(what, value): (String, String)| {
         format!("<tr><th>{}</th><td>{}</td></tr>", plain(&what), plain(&value))
     };
-    let numbers: String = rows(review).into_iter().map(row).collect();
+    let numbers: String = rows(shown, review).into_iter().map(row).collect();
     format!(
         "<!doctype html><html lang=\"en\"><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width\">\
          <title>{name}, {day}</title><link rel=\"icon\" href=\"data:,\"><link rel=\"stylesheet\" href=\"/assets/report.css\">\
          <h1>{name}</h1><p>{day}{glaze}</p><p class=\"glance\">{sentence}</p><ul class=\"board\">{board}</ul>\
          <ul class=\"notes\">{notes}</ul><table>{numbers}</table><section>{plots}</section><footer>{foot}</footer></html>",
         name = plain(&batch.name),
-        sentence = plain(&review.sentence),
+        sentence = plain(&shown.retold(&review.sentence)),
         foot = plain(&told("/review/bucket")),
     )
 }
@@ -154,7 +167,7 @@ pub(super) async fn report(State(page): Ask, Id(id): Id) -> Answer<Html<String>>
     let of = id.clone();
     let (pours, rules) = desk(&page, move |desk| Ok((desk.pours(&of)?, desk.run_rules()?))).await?;
     let (batch, given) = given(&page, id, rules).await?;
-    Ok(Html(html(&batch, &pours, &BatchReviewView::new(&batch, &given))))
+    Ok(Html(html(page.shown, &batch, &pours, &BatchReviewView::new(&batch, &given))))
 }
 
 #[cfg(test)]

@@ -6,7 +6,7 @@ use super::problem::{Problem, Refusals};
 use super::take::{Id, Object};
 use super::view::{BatchReviewView, ReviewRequest};
 use crate::batch::shelf::area_cm2;
-use crate::plot::{Palette, Size, svg};
+use crate::plot::{Palette, Plot, Size, svg};
 use crate::record::{Aim, BatchRecord, History};
 use crate::review::control_chart::{Rule, Rules};
 use crate::review::outcome::{Piece, counted};
@@ -195,7 +195,12 @@ pub(super) async fn plot(
     let drawn = picture(which, &given, &reviewed, area_cm2(&batch.request));
     let drawn =
         drawn.ok_or_else(|| Problem::new(StatusCode::NOT_FOUND, "too little is known for this plot"))?;
-    Ok(image(svg(&drawn, size, palette)))
+    Ok(image(svg(&in_studio_unit(&page, drawn), size, palette)))
+}
+
+/// Eyes read a plot, programs the numbers: its weights are in the unit that the studio is shown.
+pub(super) fn in_studio_unit(page: &Page, plot: Plot) -> Plot {
+    plot.in_unit(page.shown.weight.in_g(), page.shown.weight.word())
 }
 
 /// An image of its own.

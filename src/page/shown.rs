@@ -30,10 +30,7 @@ const LENGTHS: [&str; 11] = [
     "offset_mm",
 ];
 /// Sentences of the daemon's own that tell weights.
-const SENTENCES: [&str; 5] = ["sentence", "detail", "warnings", "largest_doubt", "says"];
-
-/// Reference masses, and what is told of them, stay in grams.
-const MASSES: [&str; 4] = ["routine", "calibration", "check", "lag_test"];
+const SENTENCES: [&str; 6] = ["sentence", "detail", "warnings", "largest_doubt", "says", "amiss_says"];
 
 /// What stands under this name.
 fn quantity(name: &str) -> Option<Quantity> {
@@ -44,7 +41,7 @@ fn quantity(name: &str) -> Option<Quantity> {
         return Some(Quantity::Area);
     }
     let weight = ["_g", "_g_s", "_g_per_piece"].iter().any(|end| name.ends_with(end)) || name == "grams";
-    weight.then_some(Quantity::Weight)
+    (weight && !name.ends_with("_per_g")).then_some(Quantity::Weight)
 }
 
 /// A number, or a list of them, as shown; nothing where there is none.
@@ -68,8 +65,10 @@ fn dress(shown: Shown, told: &mut Value) {
 
 fn dress_object(shown: Shown, object: &mut Map<String, Value>) {
     let mut beside = Map::new();
-    for (name, value) in object.iter_mut().filter(|(name, _)| !MASSES.contains(&name.as_str())) {
-        if SENTENCES.contains(&name.as_str()) {
+    // A mass is called as it was told, perhaps by what is stamped on it.
+    let by_name = object.get("mass").is_some_and(Value::is_string);
+    for (name, value) in object.iter_mut() {
+        if SENTENCES.contains(&name.as_str()) && !(by_name && name == "says") {
             retell(shown, value);
         }
         match quantity(name).and_then(|quantity| of(shown, quantity, value)) {
@@ -109,8 +108,7 @@ pub(super) fn dressed(shown: Shown, text: &[u8]) -> Option<String> {
 
 /// Dresses the reply where the request asks for it.
 pub(super) async fn reply(State(page): State<Arc<Page>>, request: Request, next: Next) -> Response {
-    let masses = ["calibrat", "masses", "check"].iter().any(|word| request.uri().path().contains(word));
-    let asked = request.headers().contains_key(HEADER) && !masses;
+    let asked = request.headers().contains_key(HEADER);
     let response = next.run(request).await;
     let json = response.headers().get(header::CONTENT_TYPE).is_some_and(is_json);
     if !asked || !json {
@@ -133,12 +131,28 @@ fn is_json(kind: &HeaderValue) -> bool {
 
 /// Text with a unit, such as `"slop_g": "1.02 oz"`, becomes the number that the name promises.
 pub(super) fn plain(asked: &mut Map<String, Value>) {
+    if let Some(Value::Array(masses)) = asked.get_mut("masses") {
+        masses.iter_mut().filter_map(Value::as_object_mut).for_each(call);
+    }
     for (name, value) in asked.iter_mut() {
         match quantity(name) {
             Some(quantity) => number(quantity, value),
             None => inner(value),
         }
     }
+}
+
+/// A reference mass that is told with its unit is called so, unless it has a name.
+fn call(mass: &mut Map<String, Value>) {
+    let Some(told) = mass.get("nominal_g").and_then(Value::as_str).map(|told| told.trim().to_owned()) else {
+        return;
+    };
+    let unnamed = mass.get("name").is_none_or(Value::is_null);
+    if !unnamed || typed(Quantity::Weight, &told).is_none() {
+        return;
+    }
+    let name = mass.get("coins").and_then(Value::as_u64).map_or(told.clone(), |n| format!("{n} × {told}"));
+    mass.insert("name".to_owned(), json!(name));
 }
 
 fn inner(value: &mut Value) {
@@ -181,6 +195,33 @@ mod tests {
         );
         assert_eq!(dressed["form"]["shown"], json!({"diameter_mm": 2.0, "points_mm": [[0.0, 1.0]]}));
         assert_eq!(dressed["warnings"], json!(["only 0.998 oz left", "0.06 g/cm2"]));
+    }
+
+    #[test]
+    fn a_mass_that_was_told_with_its_unit_is_called_so_and_one_with_a_name_by_its_name() {
+        let Value::Object(mut asked) = json!({"masses": [{"nominal_g": "2 oz", "mpe_mg": 5}, {"nominal_g": 50, "class": "M1"},
+            {"nominal_g": "50 g", "name": "the brass one"}, {"nominal_g": "0.2 oz", "coins": 40}, {"nominal_g": "two oz"}]})
+        else {
+            unreachable!()
+        };
+        plain(&mut asked);
+        assert_eq!(asked["masses"][0], json!({"nominal_g": 56.69904625, "mpe_mg": 5, "name": "2 oz"}));
+        assert_eq!(asked["masses"][1], json!({"nominal_g": 50, "class": "M1"}));
+        assert_eq!(asked["masses"][2], json!({"nominal_g": 50.0, "name": "the brass one"}));
+        assert_eq!(asked["masses"][3]["name"], "40 × 0.2 oz");
+        assert_eq!(asked["masses"][4], json!({"nominal_g": "two oz"}));
+    }
+
+    #[test]
+    fn a_step_names_its_mass_as_it_was_told_and_what_is_amiss_in_the_units_of_the_studio() {
+        let told = r#"{"says":"Put 50 g in the middle","mass":"50 g","mass_g":50,"amiss_says":"That looks like 20 g."}"#;
+        let step: Value = serde_json::from_str(&dressed(OUNCES, told.as_bytes()).unwrap()).unwrap();
+        assert_eq!(step["says"], "Put 50 g in the middle");
+        // 20 / 28.349523125 = 0.7055, worked by hand.
+        assert_eq!(step["amiss_says"], "That looks like 0.71 oz.");
+        let told = r#"{"says":"Put something of 150 to 600 g on, hands off","mass":null,"amiss_says":null}"#;
+        let step: Value = serde_json::from_str(&dressed(OUNCES, told.as_bytes()).unwrap()).unwrap();
+        assert_eq!(step["says"], "Put something of 5.29 to 21.16 oz on, hands off");
     }
 
     #[test]

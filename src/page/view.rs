@@ -196,6 +196,9 @@ pub struct CueView {
     /// What a `note` is about: `wipe`, `other-ware`, `voided`, `stir`, `measure` or `check`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub about: Option<&'static str>,
+    /// Of a calibration or a check at the pan, which is never in a batch: `taken`, `wrong`, `again` or `over`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub routine: Option<&'static str>,
 }
 
 impl From<&CueCall> for CueView {
@@ -208,6 +211,7 @@ impl From<&CueCall> for CueView {
             left: call.left.map(|m| m.g()),
             piece: call.piece,
             about: call.about.map(Remark::word),
+            routine: None,
         }
     }
 }

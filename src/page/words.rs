@@ -54,9 +54,8 @@ pub(super) fn told(place: &str) -> String {
     all.pointer(place).and_then(serde_json::Value::as_str).unwrap_or_default().to_owned()
 }
 
-/// Parts that stay in grams: reference masses and their classes are in grams, and so are tables of older weights and what
-/// a scale is set to send.
-const IN_GRAMS: [&str; 5] = ["calibrate", "record", "late", "keep", "steps"];
+/// Parts that stay in grams: tables of older weights, and what a scale is set to send.
+const IN_GRAMS: [&str; 2] = ["keep", "steps"];
 /// Layers are thin and stay in millimetres.
 const IN_MM: [&str; 5] = ["film", "layers", "fired_mm", "fired", "thickness"];
 
@@ -102,7 +101,7 @@ fn rename(shown: Shown, name: &str, at: &mut Value) {
     match at {
         Value::String(words) => {
             if shown.weight == WeightIn::Ounce {
-                *words = unit(&shown.retold(words), "g", shown.weight.word()).replace(" grams", " ounces");
+                *words = of_weights(shown, words).replace(" grams", " ounces");
                 if let Some(rest) = words.strip_prefix("grams ") {
                     *words = format!("ounces {rest}");
                 }
@@ -116,6 +115,11 @@ fn rename(shown: Shown, name: &str, at: &mut Value) {
         Value::Object(object) => object.iter_mut().for_each(|(name, one)| rename(shown, name, one)),
         Value::Null | Value::Bool(_) | Value::Number(_) => {}
     }
+}
+
+/// A sentence with places for weights, in the studio's unit.
+pub(super) fn of_weights(shown: Shown, words: &str) -> String {
+    unit(&shown.retold(words), "g", shown.weight.word())
 }
 
 /// Words with this unit in place of that one, where it stands alone.
@@ -167,7 +171,7 @@ mod tests {
     }
 
     #[test]
-    fn the_words_name_the_units_of_the_studio_and_masses_stay_in_grams() {
+    fn the_words_name_the_units_of_the_studio_and_tables_from_elsewhere_stay_in_grams() {
         let said = in_units(Shown { weight: WeightIn::Ounce, length: LengthIn::Inch });
         let at = |place: &str| said.pointer(place).unwrap().as_str().unwrap().to_owned();
         assert_eq!((at("/gram"), at("/batch/grams")), ("oz".into(), "Slop for each piece, oz".into()));
@@ -183,8 +187,11 @@ mod tests {
         assert_eq!(at("/shelf/coats/fired"), "{thickness_mm} mm fired");
         let script = script(Shown { weight: WeightIn::Ounce, length: LengthIn::Inch });
         assert!(script.contains("all[\"batch\"][\"grams\"] = \"Slop for each piece, oz\";\n"), "{script}");
-        assert!(script.contains(ALL) && !script.contains("all[\"record\"]"));
-        assert!(at("/record/load").ends_with(", g"));
+        assert!(script.contains(ALL) && !script.contains("all[\"keep\"]"));
+        assert_eq!((at("/record/load"), at("/calibrate/mass")), ("Load, oz".into(), "Weight, oz".into()));
+        assert!(at("/calibrate/judged").starts_with("A pour of {net} oz is known to {u} oz"));
+        assert_eq!(at("/calibrate/density"), "g/mL");
+        assert!(at("/keep/target_g").starts_with("Target, g"));
         assert_eq!(in_units(Shown::default())["batch"], READ["batch"]);
         let cm = in_units(Shown { weight: WeightIn::Gram, length: LengthIn::Centimetre });
         assert_eq!(

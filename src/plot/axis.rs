@@ -12,6 +12,7 @@ pub struct Axis {
     from: f64,
     to: f64,
     whole: bool,
+    weight: bool,
 }
 
 impl Axis {
@@ -24,7 +25,7 @@ impl Axis {
         // Where all are equal, a range about them; relative too, so that huge values differ from their neighbours.
         let room = ((most - least) * ROOM).max(least.abs().max(most.abs()) * 1e-9);
         let room = if most > least { room } else { room.max(0.5) };
-        Self { words: words.into(), from: least - room, to: most + room, whole: false }
+        Self { words: words.into(), from: least - room, to: most + room, whole: false, weight: false }
     }
 
     /// From zero, with room above for all of these.
@@ -37,6 +38,31 @@ impl Axis {
     #[must_use]
     pub fn whole(self) -> Self {
         Self { whole: true, ..self }
+    }
+
+    /// Weights in grams, or such a weight in each second: what is drawn along it can be drawn in another unit.
+    #[must_use]
+    pub fn of_weight(self) -> Self {
+        Self { weight: true, ..self }
+    }
+
+    /// Grams of one unit where it is of weights, else 1.
+    pub(super) fn grams_in(&self, unit_g: f64) -> f64 {
+        if self.weight { unit_g } else { 1.0 }
+    }
+
+    /// In units of so many grams, by their sign.
+    pub(super) fn in_unit(self, unit_g: f64, sign: &str) -> Self {
+        if !self.weight {
+            return self;
+        }
+        let word = |word: &str| match word.split_once('/') {
+            _ if word == "g" => sign.to_owned(),
+            Some(("g", rest)) => format!("{sign}/{rest}"),
+            Some(_) | None => word.to_owned(),
+        };
+        let words = self.words.split(' ').map(word).collect::<Vec<_>>().join(" ");
+        Self { words, from: self.from / unit_g, to: self.to / unit_g, ..self }
     }
 
     /// What is said of it.

@@ -137,3 +137,88 @@ pub struct Plot {
     /// Drawn one over the other.
     pub layers: Vec<Layer>,
 }
+
+impl Plot {
+    /// The same with its weights in units of so many grams, by their sign.
+    #[must_use]
+    pub fn in_unit(self, unit_g: f64, sign: &str) -> Self {
+        if unit_g == 1.0 {
+            return self;
+        }
+        let by = (self.x.grams_in(unit_g), self.y.grams_in(unit_g));
+        Self {
+            layers: self.layers.into_iter().map(|layer| layer.over(by)).collect(),
+            x: self.x.in_unit(unit_g, sign),
+            y: self.y.in_unit(unit_g, sign),
+        }
+    }
+}
+
+impl Layer {
+    /// With abscissas and ordinates over these.
+    fn over(self, (x_by, y_by): (f64, f64)) -> Self {
+        let points = |at: Vec<(f64, f64)>| at.into_iter().map(|(x, y)| (x / x_by, y / y_by)).collect();
+        match self {
+            Self::Points { at, mark, tone, words } => Self::Points { at: points(at), mark, tone, words },
+            Self::Line { through, stroke, tone, words } => {
+                Self::Line { through: points(through), stroke, tone, words }
+            }
+            Self::Band { between } => {
+                let each = |(x, low, high)| (x / x_by, low / y_by, high / y_by);
+                Self::Band { between: between.into_iter().map(each).collect() }
+            }
+            Self::Level { y, stroke, words } => Self::Level { y: y / y_by, stroke, words },
+            Self::Upright { x, stroke, words } => Self::Upright { x: x / x_by, stroke, words },
+            Self::Bars { bars } => {
+                let each = |(from, to, high)| (from / x_by, to / x_by, high / y_by);
+                Self::Bars { bars: bars.into_iter().map(each).collect() }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_plot_in_another_unit_has_its_weights_changed_and_nothing_else() {
+        let plot = Plot {
+            x: Axis::around("flow at the stop, g/s", [10.0, 20.0]).of_weight(),
+            y: Axis::around("g from the piece before", [30.0, 50.0]).of_weight(),
+            layers: vec![
+                Layer::Points {
+                    at: vec![(10.0, 30.0)],
+                    mark: Mark::Disc,
+                    tone: Tone::Main,
+                    words: "a g".into(),
+                },
+                Layer::Level { y: 40.0, stroke: Stroke::Thin, words: String::new() },
+                Layer::Band { between: vec![(10.0, 30.0, 50.0)] },
+            ],
+        };
+        assert_eq!(plot.clone().in_unit(1.0, "g"), plot);
+        let seen = plot.clone().in_unit(10.0, "dag");
+        assert_eq!(
+            (seen.x.words(), seen.y.words()),
+            ("flow at the stop, dag/s", "dag from the piece before")
+        );
+        let (from, to) = plot.y.ends();
+        assert_eq!(seen.y.ends(), (from / 10.0, to / 10.0));
+        let Layer::Points { at, words, .. } = &seen.layers[0] else { panic!("{seen:?}") };
+        assert_eq!((at.as_slice(), words.as_str()), ([(1.0, 3.0)].as_slice(), "a g"));
+        assert_eq!(seen.layers[2], Layer::Band { between: vec![(1.0, 3.0, 5.0)] });
+        // Counts stay.
+        let bars = Plot {
+            x: Axis::around("g of slop", [20.0, 30.0]).of_weight(),
+            y: Axis::from_zero("pieces", [4.0]).whole(),
+            layers: vec![
+                Layer::Bars { bars: vec![(20.0, 30.0, 4.0)] },
+                Layer::Upright { x: 20.0, stroke: Stroke::Thin, words: String::new() },
+            ],
+        };
+        let seen = bars.in_unit(10.0, "dag");
+        assert_eq!(seen.layers[0], Layer::Bars { bars: vec![(2.0, 3.0, 4.0)] });
+        assert_eq!(seen.y.words(), "pieces");
+    }
+}

@@ -165,7 +165,7 @@ impl Landing {
         let rises: Vec<(f64, f64)> = readings.map(|(a, b)| (a.1, b.1 - a.1)).collect();
         let steepest = rises.iter().map(|(_, rise)| *rise).fold(0.0, f64::max);
         let tail = rises.iter().skip_while(|(_, rise)| *rise < steepest);
-        let pairs: Vec<(&(f64, f64), &(f64, f64))> =
+        let pairs: Vec<_> =
             tail.clone().zip(tail.skip(1)).take_while(|(a, b)| a.1.min(b.1) > 0.5 * quicker_g).collect();
         let mut shares: Vec<f64> = pairs.iter().map(|(a, b)| b.1 / a.1).collect();
         shares.sort_by(f64::total_cmp);

@@ -175,7 +175,7 @@ fn run(given: &Given) -> Plot {
     };
     layers.push(through(nets, Stroke::Thin, Tone::Soft, ""));
     layers.extend(by_verdict(given, |p| Some((f64::from(p.piece), p.net.g()))));
-    let y = Axis::around("g of slop", ends);
+    let y = Axis::around("g of slop", ends).of_weight();
     Plot { x, y, layers }
 }
 
@@ -190,7 +190,7 @@ fn single(given: &Given, review: &Review) -> Option<Plot> {
         .map(|(_, at)| *at)
         .collect();
     let ends = values.iter().map(|(_, y)| *y).chain([lower, upper]);
-    let y = Axis::around("g of slop", ends);
+    let y = Axis::around("g of slop", ends).of_weight();
     let mut layers = vec![
         level(upper, Stroke::Dashed, "upper"),
         level(centre, Stroke::Thin, "average"),
@@ -218,7 +218,8 @@ fn moving(given: &Given, review: &Review) -> Option<Plot> {
     let (centre, upper) = (mean_moving_range(&values)?, review.moving_range.upper?);
     let of = given.pieces.iter().skip(1).map(|p| f64::from(p.piece));
     let points: Vec<(f64, f64)> = of.zip(ranges(&values)).collect();
-    let y = Axis::from_zero("g from the piece before", points.iter().map(|(_, y)| *y).chain([D4 * centre]));
+    let y = Axis::from_zero("g from the piece before", points.iter().map(|(_, y)| *y).chain([D4 * centre]))
+        .of_weight();
     let layers = vec![
         level(upper, Stroke::Dashed, "upper"),
         level(centre, Stroke::Thin, "average"),
@@ -233,7 +234,8 @@ fn smooth(given: &Given, review: &Review) -> Option<Plot> {
     let numbers = given.pieces.iter().map(|p| f64::from(p.piece));
     let line: Vec<(f64, f64)> = numbers.zip(review.smoothed.values_g.iter().copied()).collect();
     let nets = at(given, |p| p.beside(given.aim.target));
-    let y = Axis::around("g of slop", nets.iter().chain(&line).map(|(_, y)| *y).chain([lower, upper]));
+    let y = Axis::around("g of slop", nets.iter().chain(&line).map(|(_, y)| *y).chain([lower, upper]))
+        .of_weight();
     let layers = vec![
         level(upper, Stroke::Dashed, "upper"),
         level(lower, Stroke::Dashed, "lower"),
@@ -261,7 +263,7 @@ fn spread(given: &Given) -> Option<Plot> {
     let bars: Vec<(f64, f64, f64)> = (0..count).map(bar).collect();
     let limits =
         [(given.aim.low.g(), "least"), (given.aim.target.g(), "target"), (given.aim.high.g(), "most")];
-    let x = Axis::around("g of slop", [least, most].into_iter().chain(limits.map(|(x, _)| x)));
+    let x = Axis::around("g of slop", [least, most].into_iter().chain(limits.map(|(x, _)| x))).of_weight();
     let y = Axis::from_zero("pieces", bars.iter().map(|b| b.2)).whole();
     let upright = |(x, words): (f64, &str)| Layer::Upright {
         x,
@@ -283,7 +285,8 @@ fn drifted(given: &Given) -> Option<Plot> {
     let line = numbers.iter().zip(&band).map(|(x, b)| (*x, b.line)).collect();
     let points: Vec<(f64, f64)> = numbers.iter().copied().zip(values.iter().copied()).collect();
     let y =
-        Axis::around("g of slop", values.iter().copied().chain(band.iter().flat_map(|b| [b.low, b.high])));
+        Axis::around("g of slop", values.iter().copied().chain(band.iter().flat_map(|b| [b.low, b.high])))
+            .of_weight();
     let layers = vec![
         Layer::Band { between: area },
         Layer::Points { at: points, mark: Mark::Disc, tone: Tone::Soft, words: "piece".to_owned() },
@@ -300,8 +303,9 @@ fn against(given: &Given, words: &str, x: impl Fn(&Piece) -> Option<f64>) -> Opt
     }
     let y = |p: &Piece| p.beside(given.aim.target);
     let limits = [given.aim.low.g(), given.aim.high.g()];
-    let axis = Axis::around("g of slop", given.pieces.iter().map(y).chain(limits));
+    let axis = Axis::around("g of slop", given.pieces.iter().map(y).chain(limits)).of_weight();
     let x_axis = Axis::around(words, known);
+    let x_axis = if words.contains("g/s") { x_axis.of_weight() } else { x_axis };
     let (left, right) = x_axis.ends();
     let mut layers = vec![Layer::Band { between: [left, right].map(|x| (x, limits[0], limits[1])).to_vec() }];
     layers.extend(by_verdict(given, |p| Some((x(p)?, y(p)))));

@@ -76,6 +76,11 @@ fn over(held: Cue, next: Cue) -> bool {
     }
 }
 
+/// What is heard to its end when the daemon ends: what must be heard, and what is said at the end of a routine at the pan.
+fn is_played_out(cue: Cue) -> bool {
+    score::must_be_heard(cue) || matches!(cue, Cue::Clear | Cue::Note)
+}
+
 struct Asked<S> {
     answer: Receiver<Answer<S>>,
     since: Instant,
@@ -101,7 +106,7 @@ pub(super) struct Keep<F: Find, N, T> {
     told: SoundStatus,
     /// Cues that wait for it to be opened.
     held: Vec<(Cue, Instant)>,
-    /// Until then a stop or a fault sounds.
+    /// Until then something sounds that is played out also where the daemon ends.
     sounds_until: Instant,
 }
 
@@ -167,7 +172,7 @@ impl<F: Find, N: Fn() -> Instant, T: Fn(SoundStatus)> Keep<F, N, T> {
             return self.held.push((cue, due));
         };
         stream.play(cue, due);
-        if score::must_be_heard(cue) {
+        if is_played_out(cue) {
             let length = Duration::from_millis(u64::from(tone::tone(cue).length_ms()));
             self.sounds_until = due.max((self.now)()) + length + stream.latency();
         }

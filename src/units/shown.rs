@@ -2,7 +2,7 @@
 //!
 //! Grams and millimetres are what is reckoned with and kept; this is the edge to eyes and fingers.
 
-use super::{INCH_MM, OUNCE_G};
+use super::{INCH_MM, OUNCE_G, plain_figure};
 use std::fmt::Write as _;
 
 /// What weights are shown in.
@@ -28,7 +28,7 @@ impl WeightIn {
     }
 
     /// Grams in one.
-    const fn in_g(self) -> f64 {
+    pub const fn in_g(self) -> f64 {
         match self {
             Self::Gram => 1.0,
             Self::Ounce => OUNCE_G,
@@ -125,6 +125,11 @@ impl Shown {
             Quantity::Area => self.length.in_cm2(),
         };
         if unit == 1.0 { kept } else { (kept / unit * 1e6).round() / 1e6 }
+    }
+
+    /// A weight kept in grams as text in this unit, so fine as `decimals` are in grams; nothing has no sign.
+    pub fn grams(self, kept_g: f64, decimals: usize) -> String {
+        plain_figure(kept_g / self.weight.in_g(), decimals + self.weight.finer())
     }
 
     /// A sentence with its weights in grams, `29.0 g` or `28.0 to 30.0 g`, told in this unit. What is by another unit,

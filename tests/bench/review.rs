@@ -57,7 +57,7 @@ fn invent(dir: &Path, pours: u64) {
 fn one_batch(conn: &Connection, batch: u64, pieces: u64) {
     let id = format!("018f-invented-{batch:08}");
     // Twelve years of kiln loads.
-    let made = 1_400_000_000_000_000 + (batch as i64) * 12 * 365 * DAY_US / 42_000;
+    let made = 1_400_000_000_000_000 + (batch as i64) * (12 * 365 * DAY_US / 42_000);
     let (mut sum, mut squares, mut min, mut max) = (0_i64, 0_i128, i64::MAX, 0);
     let mut add = conn
         .prepare_cached(

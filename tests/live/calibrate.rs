@@ -1,13 +1,18 @@
 //! A scale against masses: the whole routine hands-free on the page and on the terminal, at the simulated scale; readings
 //! that are told over HTTP; pours that name their calibration.
 
-use crate::rig::{Rig, serve, terminal};
+use crate::ear::Ear;
+use crate::pan::Pan;
+use crate::rig::{Heard, Rig, serve, terminal};
+use crate::sound::strongest;
 use crate::window::{Browser, Look};
 use serde_json::{Value, json};
 use std::process::{Command, Stdio};
-use std::time::Duration;
+use std::sync::mpsc::Receiver;
+use std::time::{Duration, Instant};
 use tarebell::plant::session::{Potter, Script};
 use tarebell::plant::{Person, Plant, ScaleModel, Table};
+use tarebell::pour::entry::Cue;
 
 /// An invented scale that shows 2 percent too much.
 const TOO_MUCH: f64 = 1.02;
@@ -221,16 +226,21 @@ fn the_terminal_refuses_what_is_out_of_its_limits_before_the_routine_starts() {
 fn the_terminal_leads_through_the_routine_hands_free_and_says_who_holds_the_folder() {
     let dir = tempfile::tempdir().expect("a folder");
     simulated(dir.path());
+    let ear = Ear::open(dir.path());
     let run = |more: &[&str]| {
         let mut command = Command::new(env!("CARGO_BIN_EXE_tarebell"));
         command.args(["calibrate", "--data"]).arg(dir.path()).args(more).stdin(Stdio::null());
+        command.env("ALSA_CONFIG_PATH", &ear.config);
         command.output().expect("it runs")
     };
     let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
     let none = run(&[]);
     assert!(none.status.code() == Some(2) && text(&none.stderr).contains("--mass 50:M1"), "{none:?}");
+    let begun = Instant::now();
     let done = run(&["--mass", "50:M1", "--mass", "200:M1", "--only-series", "--room-c", "19"]);
     let said = text(&done.stdout);
+    let steps = said.lines().filter(|line| line.contains(&format!("/{}  ", steps_of(&said)))).count();
+    heard_each(&ear, begun, steps);
     assert_eq!(done.status.code(), Some(0), "{said}{}", text(&done.stderr));
     for words in [
         "Take everything off the pan",
@@ -261,6 +271,76 @@ fn the_terminal_leads_through_the_routine_hands_free_and_says_who_holds_the_fold
     assert!(held.status.code() == Some(1) && text(&held.stderr).contains("http://127.0.0.1:"), "{held:?}");
 }
 
+/// How many steps a routine says that it has.
+fn steps_of(said: &str) -> usize {
+    let first = said.lines().find_map(|line| line.trim().strip_prefix("1/")).expect("a first step");
+    first.split_whitespace().next().and_then(|n| n.parse().ok()).expect("how many")
+}
+
+/// A tick at each step but the last, and its end: a tick that opens into a long soft one.
+fn heard_each(ear: &Ear, from: Instant, steps: usize) {
+    // What is heard by now was played.
+    let samples = ear.since(from, from.elapsed()).samples;
+    // 1 % of full scale; strokes of one cue are at least 50 ms apart.
+    let loud: Vec<usize> = (0..samples.len()).filter(|i| samples[*i].abs() > 0.01).collect();
+    let strokes: Vec<&[usize]> = loud.chunk_by(|a, b| b - a < 48 * 40).collect();
+    let cues: Vec<Cue> = strokes.iter().map(|s| strongest(&samples[s[0]..=s[s.len() - 1]])).collect();
+    let mut wanted = vec![Cue::Ready; steps - 1];
+    wanted.extend([Cue::Clear; 2]);
+    assert!(steps > 10 && cues == wanted, "{steps} steps: {cues:?}");
+    let last = strokes[strokes.len() - 1];
+    let ms = (last[last.len() - 1] - last[0]) / 48;
+    assert!((150..=240).contains(&ms), "played to its end: {ms} ms");
+}
+
+/// The sounds of a routine that were told until now: for each its cue, and why.
+fn told_sounds(heard: &Receiver<Heard>) -> Vec<(String, String)> {
+    let word = |value: &Value| value.as_str().unwrap_or_default().to_owned();
+    let cues = heard.try_iter().map(|h| h.message).filter(|m| m["kind"] == "cue");
+    cues.map(|m| (word(&m["cue"]), word(&m["routine"]))).collect()
+}
+
+#[test]
+fn each_step_at_the_pan_is_told_as_a_sound_and_is_no_cue_of_a_pour() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = Rig::start(dir.path());
+    let pan = Pan::on(&rig);
+    let heard = rig.listen();
+    let masses = json!([{ "nominal_g": 200, "class": "M1" }]);
+    rig.post("/api/scale/calibrate", json!({ "masses": masses, "parts": [] }));
+    let mut all = Vec::new();
+    let mut lies = |grams: f64, cue: &str, why: &str| {
+        pan.still(grams);
+        let from = Instant::now();
+        // Still for 1.5 s at the most, and the scale's own rest: ten times that.
+        while all.is_empty() {
+            assert!(from.elapsed() < Duration::from_secs(20), "{grams} g: no {cue}");
+            all = told_sounds(&heard);
+            std::thread::sleep(Duration::from_millis(20));
+        }
+        assert_eq!(std::mem::take(&mut all), [(cue.to_owned(), why.to_owned())], "{grams} g");
+    };
+    lies(0.0, "ready", "taken");
+    lies(500.0, "fault", "wrong");
+    assert_eq!(rig.get("/api/scale")["routine"]["amiss"], "looks-like");
+    lies(200.0, "ready", "taken");
+    lies(0.0, "ready", "taken");
+    lies(200.0, "ready", "taken");
+    lies(0.5, "short", "again");
+    for _ in 0..2 {
+        lies(200.5, "ready", "taken");
+        lies(0.5, "ready", "taken");
+    }
+    lies(200.5, "ready", "taken");
+    lies(0.5, "clear", "over");
+    let now = rig.get("/api/now");
+    assert_eq!(
+        (&now["last_cue"], &now["scale"]["routine"]["wants"]),
+        (&Value::Null, &json!("done")),
+        "{now}"
+    );
+}
+
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn the_page_leads_through_the_routine_hands_free_and_its_record_can_be_printed() {
     let dir = tempfile::tempdir().expect("a folder");
@@ -277,6 +357,7 @@ async fn the_page_leads_through_the_routine_hands_free_and_its_record_can_be_pri
         );
         browser.js(&script).await;
     }
+    let heard = rig.listen();
     let hold = "[...document.querySelectorAll('.calibrate .hold')].find((b) => b.textContent.includes('to calibrate'))";
     browser.js(&format!("{hold}.dispatchEvent(new PointerEvent('pointerdown'));")).await;
     browser
@@ -293,6 +374,11 @@ async fn the_page_leads_through_the_routine_hands_free_and_its_record_can_be_pri
     // Some 21 steps of 3 to 4 s each; five times that.
     browser.within(Duration::from_secs(400), "it is done", done).await;
     let scale = rig.until("gone by", |now| !now["scale"]["calibration"].is_null())["scale"].clone();
+    let steps = scale["routine"]["steps"].as_u64().expect("how many") as usize;
+    let sounds = told_sounds(&heard);
+    let taken = sounds.iter().filter(|(cue, why)| cue == "ready" && why == "taken").count();
+    let last = sounds.last().map(|(cue, why)| (cue.as_str(), why.as_str()));
+    assert!(taken + 1 == steps && sounds.len() == steps && last == Some(("clear", "over")), "{sounds:?}");
     // The simulated scale is set right as it is.
     assert!((scale["calibration"]["slope"].as_f64().expect("a slope") - 1.0).abs() < 2e-3, "{scale}");
     browser.until("its plots", "return [...document.querySelectorAll('.calibrate img')].length === 2 && [...document.querySelectorAll('.calibrate img')].every((i) => i.complete && i.naturalWidth > 100)").await;

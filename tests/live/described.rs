@@ -6,10 +6,11 @@ use serde_json::{Map, Value, json};
 use std::collections::BTreeSet;
 
 /// Fields that stand in a message only where they say something.
-const SOMETIMES: [&str; 33] = [
+const SOMETIMES: [&str; 34] = [
     "about",
     "field",
     "left",
+    "routine",
     "u_area_percent",
     "bare_rim_mm",
     "shrinkage_percent",

@@ -2,6 +2,7 @@
 
 use crate::kept::{batch, scattered, write};
 use crate::rig::Rig;
+use crate::window::Browser;
 use serde_json::{Value, json};
 
 /// Six months of an invented hand that gets steadier.
@@ -14,6 +15,35 @@ fn folder() -> tempfile::TempDir {
     };
     write(dir.path(), &(0..6).map(month).collect::<Vec<_>>());
     dir
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_log_shows_the_latest_hundred_batches_and_the_older_ones_when_they_are_wanted() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let one = |n: i64| {
+        (
+            batch(&format!("b{n}"), &format!("Invented cups {n}"), "Invented ash", n),
+            vec![29.0 + 0.01 * n as f64],
+        )
+    };
+    write(dir.path(), &(0..103).map(one).collect::<Vec<_>>());
+    let rig = Rig::start(dir.path());
+    let browser = Browser::open(dir.path()).await;
+    browser.client.goto(&format!("http://{}/#log", rig.address)).await.expect("the page");
+    let listed = |n: u32| format!("return document.querySelectorAll('.place option').length === {n}");
+    browser.until("the latest hundred", &listed(100)).await;
+    let last = "return [...document.querySelectorAll('.place option')].at(-1).textContent";
+    assert!(browser.js(last).await.as_str().is_some_and(|t| t.ends_with("Invented cups 3")));
+    browser.press(".place > button.plain").await;
+    browser.until("all of them", &listed(103)).await;
+    assert!(browser.js(last).await.as_str().is_some_and(|t| t.ends_with("Invented cups 0")));
+    let button = "return document.querySelectorAll('.place > button.plain').length";
+    assert_eq!(browser.js(button).await, json!(0), "there are no more");
+    let choose = "const at = document.querySelector('.place select'); at.value = 'b0'; at.dispatchEvent(new Event('change'));";
+    browser.js(choose).await;
+    browser.until("its piece", "return document.querySelector('td.figure')?.textContent === '29.0'").await;
+    assert_eq!(browser.complaints().await, Vec::<Value>::new());
+    browser.client.clone().close().await.expect("closed");
 }
 
 const TABLE: &str = "Day;Batch;Glaze;Grams;Target;Low;High\n31.1.2024;Old shelf;Invented ash;29,4;29;27,5;30,5\n\

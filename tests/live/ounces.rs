@@ -35,6 +35,17 @@ async fn pictures(browser: &Browser, name: &str) {
     }
 }
 
+/// Weights in grams and sizes in millimetres that stand in the place, folded away or not; the working of a target, what a
+/// table from elsewhere is read as and what a scale is set to send stay in grams.
+async fn in_other_units(browser: &Browser) -> serde_json::Value {
+    let script = r"const main = document.querySelector('main').cloneNode(true);
+        main.querySelectorAll('.working, .keep, ol').forEach((part) => part.remove());
+        main.querySelectorAll('td, th, p, li, dt, dd, label, button, option, span, h2, h3, summary, figcaption').forEach((part) => part.append(' \u00a6 '));
+        const words = main.textContent.replace(/\s+/g, ' ');
+        return words.match(/[^\u00a6]{0,40}(\b[0-9][0-9.,]* ?(g|mm)(?![\w\/])|, (g|mm)(?![\w\/])|\bgrams\b)[^\u00a6]{0,20}/gi) ?? []";
+    browser.js(script).await
+}
+
 async fn text(browser: &Browser, css: &str) -> String {
     let found = browser.js(&format!("return document.querySelector('{css}')?.textContent ?? ''")).await;
     found.as_str().expect("text").split_whitespace().collect::<Vec<_>>().join(" ")
@@ -84,6 +95,16 @@ async fn a_batch_is_set_up_poured_and_looked_at_in_ounces_and_logged_in_grams() 
     browser.until("the target", "return document.querySelector('.place')?.textContent.includes('1.057 oz a piece, 0.997 to 1.117')").await;
     poured(&browser, &pan, &rig).await;
     looked_at(&browser, &id, &rig).await;
+    rig.post(&format!("/api/batches/{id}/end"), json!({}));
+    calibrated(&browser, &rig).await;
+    on_paper(&browser, &rig, &id).await;
+    for place in ["pour", "batch", "glaze", "scale", "log", "review"] {
+        browser.client.goto(&format!("http://{}/#{place}", rig.address)).await.expect("the page");
+        browser.until("the place", "return document.querySelector('main')?.textContent.length > 100").await;
+        // What it asks for comes after it is shown.
+        tokio::time::sleep(Duration::from_millis(700)).await;
+        assert_eq!(in_other_units(&browser).await, json!([]), "{place}");
+    }
     assert_eq!(browser.complaints().await, Vec::<serde_json::Value>::new());
     browser.client.clone().close().await.expect("closed");
 }
@@ -140,4 +161,59 @@ async fn looked_at(browser: &Browser, id: &str, rig: &Rig) {
         json!({ "grams": 0.06 * 28.349_523_125 })
     );
     pictures(browser, "glaze").await;
+}
+
+/// A scale that shows 2 percent too much, by masses of which one is marked in grams.
+async fn calibrated(browser: &Browser, rig: &Rig) {
+    let masses = json!([{ "nominal_g": "2 oz", "mpe_mg": 5 }, { "nominal_g": "200 g", "class": "M1" }]);
+    let kept = rig.post("/api/masses", json!({ "masses": masses }))["masses"].clone();
+    assert_eq!((&kept[0]["nominal_g"], &kept[0]["name"]), (&json!(56.699_046_25), &json!("2 oz")), "{kept}");
+    assert_eq!((&kept[1]["nominal_g"], &kept[1]["name"]), (&json!(200.0), &json!("200 g")), "{kept}");
+    let point = |g: f64| {
+        let shown = (10.2 * g).round() / 10.0;
+        json!({ "nominal_g": g, "mpe_mg": 5, "readings_g": [shown, shown, shown] })
+    };
+    let made = rig.post(
+        "/api/calibrations",
+        json!({ "division_g": 0.1, "points": [{ "nominal_g": 0, "readings_g": [0] }, point(100.0), point(200.0)],
+            "corners": { "centre_g": 204.0, "readings_g": [204.0, 204.1, 204.0, 203.9] } }),
+    );
+    assert!(made.get("shown").is_none() && made["net_g"] == 29.0, "HTTP stays in grams: {made}");
+    rig.until("gone by", |now| !now["scale"]["calibration"].is_null());
+    // A page that is open asks for the masses once.
+    browser.client.goto("about:blank").await.expect("another page");
+    browser.client.goto(&format!("http://{}/#scale", rig.address)).await.expect("the page");
+    browser
+        .until("what it is good for", "return document.querySelector('.calibrate')?.textContent.includes('A pour of 1.02 oz is known to')")
+        .await;
+    browser.until("its plots", "return [...document.querySelectorAll('.calibrate img')].length === 2 && [...document.querySelectorAll('.calibrate img')].every((i) => i.complete && i.naturalWidth > 100)").await;
+    let typed = "return ['grams_0', 'grams_1'].map((name) => document.querySelector(`.calibrate [name=${name}]`).value)";
+    assert_eq!(browser.js(typed).await, json!(["2", "200 g"]), "as they were told");
+    pictures(browser, "calibrate").await;
+    let id = made["id"].as_str().expect("an id");
+    browser.client.goto(&format!("http://{}/calibrations/{id}", rig.address)).await.expect("the record");
+    assert_eq!(in_other_units(browser).await, json!([]), "the record");
+    let sheet = text(browser, "main").await;
+    // 200 / 28.349523125 = 7.05479 and 0.1 / 28.349523125 = 0.0035, worked by hand.
+    assert!(
+        sheet.contains("7.05479") && sheet.contains("0.0035 oz") && sheet.contains("Load, oz"),
+        "{sheet}"
+    );
+    pictures(browser, "record").await;
+    let plot = svg(rig, &format!("/api/calibrations/{id}/plots/error"));
+    assert!(plot.contains("load, oz") && plot.contains("shown less load, oz"), "{plot}");
+}
+
+fn svg(rig: &Rig, path: &str) -> String {
+    let mut reply = ureq::get(format!("http://{}{path}", rig.address)).call().expect("an image");
+    reply.body_mut().read_to_string().expect("text")
+}
+
+async fn on_paper(browser: &Browser, rig: &Rig, id: &str) {
+    browser.client.goto(&format!("http://{}/report/{id}", rig.address)).await.expect("the report");
+    let sheet = text(browser, "body").await;
+    assert!(sheet.contains("1.058 oz") && !sheet.contains(" g "), "{sheet}");
+    pictures(browser, "report").await;
+    let plot = svg(rig, &format!("/api/batches/{id}/plots/run"));
+    assert!(plot.contains("oz of slop") && plot.contains("1.05"), "{plot}");
 }

@@ -72,7 +72,7 @@ fn clock_zero(messages: &[Heard]) -> Instant {
 }
 
 /// Of the cues' pitches the strongest in this stroke.
-fn strongest(stroke: &[f32]) -> Cue {
+pub(crate) fn strongest(stroke: &[f32]) -> Cue {
     let by_pitch = |a: &Cue, b: &Cue| strength(stroke, tone(*a).hz).total_cmp(&strength(stroke, tone(*b).hz));
     Cue::ALL.into_iter().max_by(by_pitch).expect("cues")
 }

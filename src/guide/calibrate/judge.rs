@@ -75,11 +75,13 @@ impl Pan {
         if (net_g - wanted_g).abs() <= near_g && (other.is_none() || stays) {
             return Fits::Yes;
         }
-        if moved_g <= (NO_MASS * mass_g).max(self.division_g) {
+        let close = |g: &f64| (moved_g - g).abs() <= FAR_OFF * g;
+        let other = other.filter(close);
+        // However light it is: one of the set that lies there in the place of another is no drip.
+        if other.is_none() && moved_g <= (NO_MASS * mass_g).max(self.division_g) {
             return Fits::NotYet;
         }
-        let close = |g: &f64| (moved_g - g).abs() <= FAR_OFF * g;
-        match other.filter(close).or_else(|| looks_like_g(moved_g)) {
+        match other.or_else(|| looks_like_g(moved_g)) {
             Some(g) if (g - mass_g).abs() > 1e-6 => Fits::No(Amiss::LooksLike(g)),
             Some(_) | None => Fits::No(Amiss::Other),
         }

@@ -10,7 +10,7 @@ mod readings;
 mod step;
 
 pub use plan::{Parts, Wish};
-pub use step::{Amiss, Ask, Place, StepView};
+pub use step::{Amiss, Ask, Heard, Place, StepView};
 
 use crate::batch::Refused;
 use crate::calibration::masses::OwnMass;
@@ -81,6 +81,7 @@ pub struct Routine {
     latest: Instant,
     lag: Option<LagTest>,
     outcome: Option<Outcome>,
+    heard: Option<Heard>,
 }
 
 impl Routine {
@@ -118,6 +119,7 @@ impl Routine {
             latest: Instant::START,
             lag,
             outcome: None,
+            heard: None,
         }
     }
 
@@ -134,22 +136,36 @@ impl Routine {
     /// What is asked now, and what is amiss.
     pub fn poll_step(&self) -> StepView {
         let steps: usize = self.groups.iter().map(|g| g.steps.len()).sum();
-        let before: usize = self.groups.iter().take(self.at.0).map(|g| g.steps.len()).sum();
-        let (lag_done, lag_steps) = self.lag.as_ref().map_or((0, 0), |lag| lag.guide().progress());
+        let lag_steps = self.lag.as_ref().map_or(0, |lag| lag.guide().progress().1);
         let step = self.step();
-        let (ask, lag_amiss) = match (step, &self.lag) {
-            (Some(step), _) => (step.ask, None),
-            (None, Some(lag)) if self.outcome.is_none() => step::of_lag(lag),
-            (None, Some(_) | None) => (Ask::Done, None),
+        let ask = match (step, &self.lag) {
+            (Some(step), _) => step.ask,
+            (None, Some(lag)) if self.outcome.is_none() => step::of_lag(lag).0,
+            (None, Some(_) | None) => Ask::Done,
         };
+        let (done, amiss) = self.stands();
         StepView {
             ask,
             mass: step.and_then(|s| s.mass).and_then(|m| self.wish.masses.get(m)).cloned(),
             seconds_left: step.and_then(|s| s.lasts).map(|lasts| self.left(lasts)),
-            amiss: self.amiss.or(lag_amiss),
-            done: before + self.at.1 + lag_done,
+            amiss,
+            done,
             steps: steps + lag_steps,
         }
+    }
+
+    /// Steps done, and what is amiss.
+    fn stands(&self) -> (usize, Option<Amiss>) {
+        let before: usize = self.groups.iter().take(self.at.0).map(|g| g.steps.len()).sum();
+        let lag_done = self.lag.as_ref().map_or(0, |lag| lag.guide().progress().0);
+        let tried = self.lag.as_ref().filter(|_| self.step().is_none() && self.outcome.is_none());
+        let amiss = self.amiss.or_else(|| step::of_lag(tried?).1);
+        (before + self.at.1 + lag_done, amiss)
+    }
+
+    /// What became of the latest weighing, once, for ears at the pan.
+    pub fn poll_heard(&mut self) -> Option<Heard> {
+        self.heard.take()
     }
 
     fn left(&self, lasts: Duration) -> u32 {
@@ -165,7 +181,9 @@ impl Routine {
     pub fn handle_overload(&mut self) {
         self.still_since = None;
         if self.outcome.is_none() {
+            let before = self.stands();
             self.amiss = Some(Amiss::TooMuch);
+            self.heard = Heard::between(before, self.stands());
         }
     }
 
@@ -174,6 +192,13 @@ impl Routine {
         if self.outcome.is_some() {
             return false;
         }
+        let before = self.stands();
+        let over = self.follow(w, rest);
+        self.heard = if over { Some(Heard::Over) } else { Heard::between(before, self.stands()) };
+        over
+    }
+
+    fn follow(&mut self, w: Weighing, rest: Option<Mass>) -> bool {
         self.latest = w.taken_at;
         let Some(step) = self.step().copied() else { return self.follow_lag(w, rest) };
         let Some(rest) = rest else { return self.moves(w.taken_at) };

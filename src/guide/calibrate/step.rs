@@ -202,6 +202,20 @@ impl Amiss {
         }
     }
 
+    /// Something that was taken, or nearly, is done again.
+    const fn is_done_again(self) -> bool {
+        match self {
+            Self::ZeroMoved | Self::TakenOff | Self::NotInOneGo => true,
+            Self::NotBare
+            | Self::LooksLike(_)
+            | Self::Other
+            | Self::TooMuch
+            | Self::Restless
+            | Self::TooLight
+            | Self::TooHeavy => false,
+        }
+    }
+
     /// Every one; `LooksLike` with one mass.
     pub const ALL: [Self; 10] = [
         Self::NotBare,
@@ -229,6 +243,41 @@ impl Amiss {
             Self::TooLight => "too-light",
             Self::TooHeavy => "too-heavy",
             Self::NotInOneGo => "not-in-one-go",
+        }
+    }
+}
+
+/// What a hand at the pan should hear, eyes elsewhere.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Heard {
+    /// What was wanted is read: next.
+    Taken,
+    /// What lies there is not taken.
+    Wrong,
+    /// It is done again.
+    Again,
+    /// It was the last step.
+    Over,
+}
+
+impl Heard {
+    /// The word used in messages.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Taken => "taken",
+            Self::Wrong => "wrong",
+            Self::Again => "again",
+            Self::Over => "over",
+        }
+    }
+
+    /// What is new from one (steps done, what is amiss) to the next. A word that stands already is not said again.
+    pub(super) fn between(before: (usize, Option<Amiss>), now: (usize, Option<Amiss>)) -> Option<Self> {
+        let said = before.1.map(Amiss::word);
+        match now.1.filter(|amiss| Some(amiss.word()) != said) {
+            Some(amiss) if amiss.is_done_again() => Some(Self::Again),
+            Some(_) => Some(Self::Wrong),
+            None => (now.0 != before.0).then_some(Self::Taken),
         }
     }
 }

@@ -40,11 +40,12 @@ fn facts() -> ScaleFacts {
 struct Pan {
     routine: Routine,
     t: f64,
+    heard: Vec<Heard>,
 }
 
 impl Pan {
     fn new(grams: &[f64], parts: Parts) -> Self {
-        Self { routine: Routine::new(wish(grams, parts), &facts()).unwrap(), t: 0.0 }
+        Self { routine: Routine::new(wish(grams, parts), &facts()).unwrap(), t: 0.0, heard: Vec::new() }
     }
 
     fn shows(&mut self, grams: f64, rests: bool, for_s: f64) {
@@ -53,6 +54,7 @@ impl Pan {
             let (at, mass) = (Instant::START.offset_seconds(self.t), Mass::saturating(grams));
             let w = Weighing { mass, arrived_at: at, taken_at: at };
             self.routine.handle_weighing(w, rests.then_some(mass));
+            self.heard.extend(self.routine.poll_heard());
             self.t += 0.1;
         }
     }
@@ -62,6 +64,11 @@ impl Pan {
         self.shows(grams, false, 0.3);
         self.shows(grams, true, 2.2);
         self
+    }
+
+    /// What was heard since it was asked last.
+    fn heard(&mut self) -> Vec<Heard> {
+        std::mem::take(&mut self.heard)
     }
 
     fn asks(&self) -> Ask {
@@ -144,6 +151,19 @@ fn a_wrong_mass_is_told_by_what_it_looks_like_and_nothing_is_taken_for_it() {
         "the other was taken off"
     );
     pan.rests(20.0);
+    assert_eq!((pan.asks(), pan.amiss()), (Ask::Off, None));
+}
+
+#[test]
+fn a_light_mass_of_the_set_in_the_place_of_a_heavy_one_is_told_and_a_sleeve_is_not() {
+    let mut pan = Pan::new(&[20.0, 200.0], Parts::default());
+    pan.rests(0.0).rests(20.0).rests(220.0).rests(20.0).rests(0.0);
+    assert_eq!(pan.asks(), Ask::Put);
+    pan.rests(8.0);
+    assert_eq!(pan.amiss(), None, "as little as a sleeve bears");
+    pan.rests(20.1);
+    assert_eq!(pan.amiss(), Some(Amiss::LooksLike(20.0)));
+    pan.rests(0.0).rests(200.0);
     assert_eq!((pan.asks(), pan.amiss()), (Ask::Off, None));
 }
 
@@ -258,7 +278,8 @@ fn the_warm_up_ends_when_zero_and_span_are_steady() {
 
 #[test]
 fn a_check_asks_for_one_mass_for_ten_seconds() {
-    let mut pan = Pan { routine: Routine::check(wish(&[200.0], Parts::default())).unwrap(), t: 0.0 };
+    let routine = Routine::check(wish(&[200.0], Parts::default())).unwrap();
+    let mut pan = Pan { routine, t: 0.0, heard: Vec::new() };
     pan.rests(0.1).rests(200.3);
     assert_eq!(pan.asks(), Ask::Stay);
     pan.shows(200.3, true, 10.5);
@@ -267,4 +288,47 @@ fn a_check_asks_for_one_mass_for_ten_seconds() {
         panic!("{:?}", pan.routine.poll_step())
     };
     assert!((mass.mass_g, *room_c) == (200.0, Some(19.0)) && (shown_g - 200.2).abs() < 1e-9);
+}
+
+#[test]
+fn each_step_is_heard_once_as_taken_wrong_again_or_over_and_nothing_else_is() {
+    use Heard::{Again, Over, Taken, Wrong};
+    let mut pan = Pan::new(&[200.0], Parts::default());
+    pan.rests(0.0);
+    assert_eq!(pan.heard(), [Taken]);
+    pan.shows(0.0, true, 20.0);
+    assert_eq!(pan.heard(), [], "nothing happens");
+    pan.rests(500.0);
+    pan.shows(500.0, true, 20.0);
+    assert_eq!(pan.heard(), [Wrong], "said once, however long it lies there");
+    pan.rests(0.0);
+    assert_eq!(pan.heard(), [], "taken off, which says nothing new");
+    pan.rests(350.0).rests(0.0);
+    assert_eq!(pan.heard(), [Wrong], "another one that is wrong is said anew");
+    pan.rests(200.1).rests(0.0).rests(200.2);
+    assert_eq!(pan.heard(), [Taken; 3]);
+    pan.rests(0.6);
+    assert_eq!(pan.heard(), [Again], "the zero moved");
+    pan.shows(199.0, false, 30.0);
+    assert_eq!(pan.heard(), [Wrong], "it never comes to rest");
+    pan.rests(200.8).rests(0.6).rests(200.7).rests(0.6).rests(200.8);
+    assert_eq!(pan.heard(), [Taken; 5]);
+    pan.rests(0.6);
+    assert_eq!(pan.heard(), [Over]);
+    pan.rests(0.0).rests(200.0);
+    assert_eq!(pan.heard(), [], "it is over");
+}
+
+#[test]
+fn more_than_the_scale_carries_is_heard_once_and_a_load_taken_off_too_soon_as_one_to_do_again() {
+    let mut pan = Pan::new(&[200.0], Parts::default());
+    let mut overload = || {
+        pan.routine.handle_overload();
+        pan.routine.poll_heard()
+    };
+    assert_eq!([overload(), overload()], [Some(Heard::Wrong), None]);
+    let routine = Routine::check(wish(&[200.0], Parts::default())).unwrap();
+    let mut pan = Pan { routine, t: 0.0, heard: Vec::new() };
+    pan.rests(0.0).rests(200.0).rests(0.0);
+    assert_eq!(pan.heard(), [Heard::Taken, Heard::Taken, Heard::Again]);
 }

@@ -1,9 +1,12 @@
 // The scale against reference masses: what it is known to be, the routine that leads through its steps, the daily check.
 import { html } from "./lit-html.js";
-import { ask, fill, words } from "./say.js";
+import { amount, ask, fill, words } from "./say.js";
 import { Fields } from "./fields.js";
 
 const w = words.calibrate;
+/** A weight with its unit, as it may be stamped on a mass. */
+const MARKED = /^[0-9.,]+\s*(g|oz)$/;
+const minus = (text) => text.replace("-", "−");
 const UNSURE = /^u\s*([0-9.,]+)$/i;
 
 const day = (at) => new Date(at).toLocaleDateString();
@@ -18,7 +21,7 @@ export class Calibrate {
   #rows = [0, 1];
   #next = 2;
   #parts = new Set(["corners"]);
-  /** What is known of a row's mass beside what stands in its fields: its name, its density. */
+  /** What is known of a row's mass beside what stands in its fields: its name. */
   #given = new Map();
   /** Masses that have no row here, such as water. */
   #others = [];
@@ -63,22 +66,28 @@ export class Calibrate {
     this.#rows = plain.map((_, i) => i);
     this.#next = plain.length;
     plain.forEach((m, i) => {
-      this.#given.set(i, m);
+      // As it was told, which may be in another unit than the studio's.
+      const grams = !m.coins && MARKED.test(m.name ?? "") && !m.name.endsWith(` ${words.units.g}`) ? m.name : String(Number(m.shown.nominal_g.toFixed(3)));
+      this.#given.set(i, { ...m, grams });
       const how = m.class ?? m.mpe_mg ?? (m.uncertainty_mg === undefined ? "" : `U ${m.uncertainty_mg}`);
-      this.#fields.put({ [`grams_${i}`]: m.nominal_g, [`how_${i}`]: how, [`coins_${i}`]: m.coins ?? "" });
+      this.#fields.put({ [`grams_${i}`]: grams, [`how_${i}`]: how, [`coins_${i}`]: m.coins ?? "", [`dense_${i}`]: m.density_g_ml ?? "" });
     });
   }
 
-  /** As typed, with what was told of it before; another mass in the same row has none of that. */
+  /** As typed, with the name that it was told by before; another mass in the same row has none. */
   #mass(id) {
     const typed = this.#typed(id), given = this.#given.get(id);
-    if (given?.nominal_g !== typed.nominal_g || (given.coins ?? 0) !== (typed.coins ?? 0)) return typed;
-    const { name, density_g_ml } = given;
-    return { ...(name && { name }), ...(density_g_ml && { density_g_ml }), ...typed };
+    if (given?.grams !== this.#fields.text(`grams_${id}`) || (given.coins ?? 0) !== (typed.coins ?? 0)) return typed;
+    return { ...(given.name && { name: given.name }), ...typed, nominal_g: given.nominal_g };
   }
 
   #typed(id) {
-    const nominal_g = this.#fields.number(`grams_${id}`), coins = this.#fields.number(`coins_${id}`);
+    const dense = this.#fields.text(`dense_${id}`) ? { density_g_ml: this.#fields.number(`dense_${id}`) } : {};
+    return { ...this.#weighed(id), ...dense };
+  }
+
+  #weighed(id) {
+    const text = this.#fields.text(`grams_${id}`), nominal_g = MARKED.test(text) ? text : this.#fields.told(`grams_${id}`, "nominal_g"), coins = this.#fields.number(`coins_${id}`);
     const how = this.#fields.text(`how_${id}`), mg = this.#fields.number(`how_${id}`), sure = UNSURE.exec(how);
     if (coins > 0) return { nominal_g, coins };
     if (sure) return { nominal_g, uncertainty_mg: Number(sure[1].replace(",", ".")) };
@@ -111,7 +120,7 @@ export class Calibrate {
   #row(id, i) {
     const drop = () => { this.#rows = this.#rows.filter((other) => other !== id); this.#soon(); };
     const input = (key, label, more) => this.#fields.input(`${key}_${id}`, `${key}_${id}`, { label: `${label}, ${i + 1}`, free: true, ...more });
-    return html`<div class="row mass">${input("grams", w.mass)}${input("how", w.class, { text: true })}${input("coins", w.coins)}
+    return html`<div class="row mass">${input("grams", w.mass, { text: words.units.g !== "g" })}${input("how", w.class, { text: true })}${input("coins", w.coins)}${input("dense", w.density)}
       <button type="button" class="plain" ?disabled=${this.#rows.length <= 1} @click=${drop}
         aria-label="${w.mass_drop} ${i + 1}"><svg viewBox="0 0 20 20" aria-hidden="true"><path d="M4 4 L16 16 M16 4 L4 16"/></svg></button></div>`;
   }
@@ -119,7 +128,7 @@ export class Calibrate {
   #masses() {
     const add = () => { this.#rows = [...this.#rows, this.#next]; this.#next += 1; this.#soon(); };
     return html`<fieldset class="rows"><legend>${w.masses}</legend><p>${w.masses_how}</p>
-      <div class="row mass head" aria-hidden="true"><span>${w.mass}</span><span>${w.class}</span><span>${w.coins}</span><span></span></div>
+      <div class="row mass head" aria-hidden="true"><span>${w.mass}</span><span>${w.class}</span><span>${w.coins}</span><span>${w.density}</span><span></span></div>
       ${this.#rows.map((id, i) => this.#row(id, i))}<p>${w.classes}</p>
       <button type="button" class="plain" @click=${add}>${w.mass_add}</button></fieldset>`;
   }
@@ -138,8 +147,8 @@ export class Calibrate {
     const slope = fill(!far ? w.by_none : percent > 0 ? w.by_more : w.by_less, { percent: Math.abs(percent).toFixed(2) });
     const known = this.#known;
     return html`<p>${fill(w.by, { date: day(calibration.made_at), slope })}</p>
-      ${known ? html`<p>${fill(w.judged, { net: known.net_g.toFixed(0), u: (2 * known.net_u_g).toFixed(2), verdict: w.verdicts[known.verdict], tolerance: known.tolerance_g.toFixed(2) })}
-        ${known.smallest_pour_g === null ? "" : fill(w.smallest, { grams: known.smallest_pour_g.toFixed(1) })}</p>
+      ${known ? html`<p>${fill(w.judged, { net: amount(known.shown.net_g, 0), u: amount(2 * known.shown.net_u_g, 2), verdict: w.verdicts[known.verdict], tolerance: amount(known.shown.tolerance_g, 2) })}
+        ${known.smallest_pour_g === null ? "" : fill(w.smallest, { grams: amount(known.shown.smallest_pour_g, 1) })}</p>
         <ul class="list">${known.warnings.map((warning) => html`<li>${warning}</li>`)}</ul>
         <p><a class="button plain" href=${`/calibrations/${known.id}`} target="_blank" rel="noopener">${w.record}</a></p>` : ""}`;
   }
@@ -154,9 +163,10 @@ export class Calibrate {
   /** The pan seen from above: what each corner showed more than the middle. */
   #corners({ corners }) {
     if (!corners) return "";
-    const off = corners.readings_g.map((g) => (g - corners.centre_g).toFixed(2)).map((g) => (g > 0 ? `+${g}` : g.replace("-", "−")));
+    const { centre_g, readings_g } = corners.shown;
+    const off = readings_g.map((g) => amount(g - centre_g, 2)).map((g) => (g > 0 ? `+${g}` : minus(g)));
     const line = (left, middle, right) => html`<tr><td>${left}</td><td>${middle}</td><td>${right}</td></tr>`;
-    return html`<table class="pan"><caption>${words.record.corners}</caption><tbody>${line(off[3], "", off[2])}${line("", corners.centre_g.toFixed(2), "")}${line(off[0], "", off[1])}</tbody></table>`;
+    return html`<table class="pan"><caption>${words.record.corners}</caption><tbody>${line(off[3], "", off[2])}${line("", amount(centre_g, 2), "")}${line(off[0], "", off[1])}</tbody></table>`;
   }
 
   #pictures() {
@@ -171,7 +181,7 @@ export class Calibrate {
   #checked({ check, check_due }) {
     const due = check_due ? html`<p class="note-line">${w.due[check_due]}</p>` : "";
     if (!check) return due;
-    const error = check.error_g.toFixed(2).replace("-", "−");
+    const error = minus(amount(check.shown.error_g, 2));
     return html`${due}<p class=${check.says === "in-order" ? "calm" : "wrong"}>${fill(w.last_check, { date: day(check.made_at), error, says: w.says[check.says] })}</p>`;
   }
 

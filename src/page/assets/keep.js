@@ -113,7 +113,7 @@ export class Keep {
   show() {
     const opened = (event) => { this.#opened = event.target.open; this.#soon(); };
     const gram = (name) => html`<label>${w[name]}<input name=${`usual_${name}`} inputmode="decimal" @change=${(e) => this.#told(name, e)}></label>`;
-    return html`<details @toggle=${opened}><summary>${w.head}</summary><p class="wrong" role="alert">${this.#wrong}</p><p class="said" role="status">${this.#said}</p>
+    return html`<details class="keep" @toggle=${opened}><summary>${w.head}</summary><p class="wrong" role="alert">${this.#wrong}</p><p class="said" role="status">${this.#said}</p>
       ${this.#opened ? html`<h2>${w.in}</h2><p>${w.in_says}</p><label>${w.file}<input type="file" name="csv" accept=".csv,text/csv,text/plain" @change=${(e) => this.#file(e)}></label>
       <div class="fields">${gram("target_g")}${gram("low_g")}${gram("high_g")}</div>${this.#looked()}
       <h2>${w.out}</h2><p class="acts"><a class="button" href="/api/history.csv" download="tarebell.csv">${w.csv}</a></p>

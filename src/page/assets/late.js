@@ -1,6 +1,6 @@
 // How late the scale shows and the hand stops, in words, and the test that measures the scale step by step.
 import { html } from "./lit-html.js";
-import { ask, fill, words } from "./say.js";
+import { amount, ask, fill, words } from "./say.js";
 
 const w = words.late;
 const seconds = (ms) => (ms / 1000).toFixed(2);
@@ -45,8 +45,8 @@ export const late = ({ scale, hand, sum }) => html`<section><h2>${w.head}</h2>
   ${sum?.agreement === "differs" ? html`<p class="wrong">${ofBoth(sum)}</p>` : facts(ofBoth(sum))}</section>`;
 
 /** What the test asks now. */
-const wanted = ({ wants, least_g, most_g }) =>
-  wants === "done" ? w.done : fill(w.wants[wants], { least: Math.round(least_g), most: Math.round(most_g) });
+const wanted = ({ wants, shown: { least_g, most_g } }) =>
+  wants === "done" ? w.done : fill(w.wants[wants], { least: amount(least_g, 0), most: amount(most_g, 0) });
 
 /** What is spoken of the test: what it asks, and before that what was amiss; empty where there is none. */
 export const spoken = (test) => (test ? [test.amiss && w.amiss[test.amiss], wanted(test)].filter(Boolean).join(" ") : "");

@@ -4,8 +4,12 @@ use crate::calibration::masses::MassRequest;
 use crate::calibration::report::Report;
 use crate::calibration::request::CalibrationRequest;
 use crate::record::{CalibrationRecord, CheckRecord};
+use crate::units::to_step;
 use serde::Serialize;
 use utoipa::ToSchema;
+
+/// A check does not tell the step of its scale: none that is calibrated here counts finer, g.
+const FINEST_G: f64 = 0.001;
 
 /// The calibration that the scale goes by.
 #[derive(Clone, Debug, Serialize, ToSchema)]
@@ -138,10 +142,11 @@ impl CalibrationView {
         found: &Report,
         in_force: bool,
     ) -> Self {
+        let fine = |g: f64| to_step(g, request.division_g);
         let load = |l: &crate::calibration::report::Load| LoadView {
             load_g: l.load_g,
-            error_g: l.error_g,
-            residual_g: l.residual_g,
+            error_g: fine(l.error_g),
+            residual_g: fine(l.residual_g),
             u_g: l.expanded_g,
             k: 2,
             limit_g: l.limit_g,
@@ -152,15 +157,15 @@ impl CalibrationView {
             made_at: record.made_at.rfc3339(),
             in_force,
             // As it was kept: what the scale goes by is never reckoned anew.
-            offset_g: record.offset_g,
+            offset_g: fine(record.offset_g),
             slope: record.slope,
             bend_per_g: record.bend_per_g,
             misfit_g: found.misfit_g,
-            residuals_g: found.loads.iter().map(|l| l.residual_g).collect(),
+            residuals_g: found.loads.iter().map(|l| fine(l.residual_g)).collect(),
             loads: found.loads.iter().map(load).collect(),
             repeatability_g: found.repeatability_g,
-            hysteresis_g: found.hysteresis_g,
-            eccentric_g: found.eccentric_g,
+            hysteresis_g: found.hysteresis_g.map(fine),
+            eccentric_g: found.eccentric_g.map(fine),
             budget: found.budget.iter().map(|t| TermView { what: t.what, u_g: t.u_g, k: 1 }).collect(),
             expanded: found
                 .loads
@@ -233,8 +238,8 @@ impl From<&CheckRecord> for CheckView {
             made_at: c.made_at.rfc3339(),
             calibration: c.calibration.clone(),
             mass_g: c.mass_g,
-            shown_g: c.shown_g,
-            error_g: c.error_g,
+            shown_g: to_step(c.shown_g, FINEST_G),
+            error_g: to_step(c.error_g, FINEST_G),
             u_g: c.u_g,
             k: 1,
             room_c: c.room_c,
