@@ -220,25 +220,22 @@ impl Engine {
         };
         self.landed_over = l.came_over(rest, self.zero_g);
         // With a jug in the hand a lump is no slop, and what was set down twice is looked at again when it is lifted.
-        let lump_g = if self.start.settings.vessel.in_lumps() { self.lump_in(&l, rest, sd_g) } else { 0.0 };
-        if lump_g > 0.0 {
+        let ladles = self.start.settings.vessel.in_lumps();
+        let anew_g = if ladles { l.came_anew_g(rest, sd_g) } else { 0.0 };
+        if self.may_be_a_lump(anew_g) {
             // What is put back comes with its slop.
-            return self.opens(rest, lump_g, None, w.arrived_at);
+            return self.opens(rest, anew_g, None, w.arrived_at);
         }
         match self.recognise(rest, w.arrived_at) {
             Landed::Same(kept, odds) => self.stands_again(*kept, odds, rest, w.arrived_at),
             Landed::Perhaps(kept) => self.opens(rest, 0.0, Some(kept), w.arrived_at),
+            // What only slowed the tail may as well be how it was set down.
+            Landed::New if ladles => {
+                let slowed_g = l.came_in_the_tail_g(rest, sd_g, |g| self.may_be_a_lump(g));
+                self.opens(rest, slowed_g, None, w.arrived_at);
+            }
             Landed::New => self.opens(rest, 0.0, None, w.arrived_at),
         }
-    }
-
-    /// A lump that came with the landing, g; nothing where none can be told from it.
-    fn lump_in(&self, l: &Landing, rest: f64, sd_g: f64) -> f64 {
-        let anew_g = l.came_anew_g(rest, sd_g);
-        if self.may_be_a_lump(anew_g) {
-            return anew_g;
-        }
-        l.came_in_the_tail_g(rest, sd_g, |g| self.may_be_a_lump(g))
     }
 
     fn before_rest(&mut self, l: Landing, w: Weighing) {
