@@ -312,7 +312,7 @@ fn sheet(
     ];
     format!(
         "<!doctype html><html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" \
-         content=\"width=device-width\"><title>{}</title><link rel=\"stylesheet\" href=\"/assets/record.css\"></head>\
+         content=\"width=device-width\"><title>{}</title><link rel=\"icon\" href=\"data:,\"><link rel=\"stylesheet\" href=\"/assets/record.css\"></head>\
          <body><main>{}</main></body></html>",
         w("title"),
         parts.concat()

@@ -215,5 +215,5 @@ async fn on_paper(browser: &Browser, rig: &Rig, id: &str) {
     assert!(sheet.contains("1.058 oz") && !sheet.contains(" g "), "{sheet}");
     pictures(browser, "report").await;
     let plot = svg(rig, &format!("/api/batches/{id}/plots/run"));
-    assert!(plot.contains("oz of slop") && plot.contains("1.05"), "{plot}");
+    assert!(plot.contains("oz of slop") && plot.contains("1.06"), "{plot}");
 }

@@ -146,7 +146,7 @@ impl Rig {
             }
             // The slowest that is waited for, a call that hangs, is given up after 12 s: five times that.
             assert!(from.elapsed() < Duration::from_secs(60), "{what}: {now}\n{}", self.said());
-            std::thread::sleep(Duration::from_millis(5));
+            std::thread::sleep(Duration::from_millis(20));
         }
     }
 

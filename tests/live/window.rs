@@ -154,7 +154,7 @@ impl Browser {
         let from = Instant::now();
         while self.js(script).await != json!(true) {
             assert!(from.elapsed() < longest, "{what}: never; now '{}'", self.face().await);
-            tokio::time::sleep(Duration::from_millis(30)).await;
+            tokio::time::sleep(Duration::from_millis(60)).await;
         }
     }
 
