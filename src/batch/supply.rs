@@ -47,7 +47,8 @@ pub fn refilled(request: &str, left: Mass, refill: Refill) -> Option<String> {
     let told = stock_of(request)?.slop;
     let more = match refill {
         Refill::Now(now) => now - left,
-        Refill::Added(added) => added,
+        // Where more was poured than was told of there was nothing left, and no debt.
+        Refill::Added(added) => added + Mass::saturating((-left.g()).max(0.0)),
     };
     let mut whole: serde_json::Value = serde_json::from_str(request).ok()?;
     *whole.get_mut("supply")?.get_mut("slop_g")? = serde_json::json!((told + more).g());

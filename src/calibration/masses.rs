@@ -135,7 +135,7 @@ fn grams(told: &MassRequest, at: &str) -> Result<f64, Refused> {
     match told.nominal_g {
         Some(g) if (LEAST_G..=50_000.0).contains(&g) => Ok(g),
         Some(g) => {
-            let why = format!("{} g is outside {LEAST_G} to 50000: check the decimal point", as_told(g));
+            let why = format!("{} g is outside {LEAST_G} to 50000 g: check the decimal point", as_told(g));
             Err(Refused::new(field, why))
         }
         None => Err(Refused::new(field, "missing: what is it worth in grams?")),

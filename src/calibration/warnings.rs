@@ -56,7 +56,7 @@ pub(super) fn warnings(request: &CalibrationRequest, found: &Report, unrepeated:
     if largest_g < reach_g {
         let whose = if request.piece_g.is_some() { "by those of late" } else { "taken as" };
         warnings.push(format!(
-            "No mass was as heavy as a piece with its pour ({whose} {reach_g:.0} g): the greatest was {largest_g} g. \
+            "No mass was as heavy as a piece with its pour ({whose} {reach_g:.0} g): the greatest was {largest_g:.1} g. \
              Above that the line is only carried on: add a heavier mass"
         ));
     }

@@ -197,8 +197,11 @@ async fn checked(daemon: &Daemon, id: String, json: bool, shown: Shown) -> anyho
         print(&serde_json::to_string(&check)?)?;
     } else {
         print(&shown.retold(&format!(
-            "{:.2} g off {:.1} g (standard uncertainty {:.2} g): {}",
-            check.error_g, check.mass_g, check.u_g, check.says
+            "{:.2} g off {} g (standard uncertainty {:.2} g): {}",
+            check.error_g,
+            (check.mass_g * 1e4).round() / 1e4,
+            check.u_g,
+            check.says
         )))?;
     }
     Ok(ExitCode::SUCCESS)

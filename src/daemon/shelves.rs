@@ -51,7 +51,11 @@ impl Table {
     pub(super) fn refill(&mut self, batch: &BatchRecord, refill: Refill, reply: Reply) {
         let trouble = self.log.trouble();
         let under_way = self.batch.as_ref().filter(|b| b.record.id == batch.id);
+        let ended = batch.ended_at.is_some() || self.log.ended(&batch.id).is_some();
         let told = match (under_way, trouble) {
+            (None, _) if ended => {
+                Err(Refusal::Conflict(format!("the batch '{}' has ended: make a new one", batch.name)))
+            }
             (None, _) => Err(Refusal::Conflict(format!(
                 "the batch '{}' is not under way: begin it, then say what is there",
                 batch.name
@@ -106,16 +110,19 @@ fn changing(batch: &Batch) -> Option<Refusal> {
     batch.changing.map(|_| Refusal::Conflict(why.to_owned()))
 }
 
+/// The most slop that a batch may tell of, g.
+const MOST_SLOP_G: f64 = 1e6;
+
 impl Batch {
     /// The record with its slop told anew, and what is left then.
     fn refilled(&self, refill: Refill) -> Result<(BatchRecord, SlopView), Refusal> {
         let refused = |why: &str| Err(Refusal::Conflict(why.to_owned()));
-        let Some(left) = self.supply() else {
+        if self.stock.is_none() {
             return refused(
                 "this batch was made without saying how much slop there is, so nothing is counted down: say it with the \
                  next one (at hand, in 'Is the slop enough?')",
             );
-        };
+        }
         // What is in the piece by now, and what still runs into it, nobody who looks into the jug can tell.
         if matches!(refill, Refill::Now(_)) && !self.idle() {
             return refused(
@@ -126,11 +133,15 @@ impl Batch {
         if let Some(refusal) = changing(self) {
             return Err(refusal);
         }
-        let request = refilled(&self.record.request, Mass::saturating(left.left_g), refill);
+        let by_count = self.stock.as_ref().and_then(|stock| self.at_hand(stock)).unwrap_or(Mass::ZERO);
+        let request = refilled(&self.record.request, by_count, refill);
         let told = request.and_then(|request| {
             let slop = self.supply_of(&stock_of(&request)?)?;
             Some((BatchRecord { request, ..self.record.clone() }, slop))
         });
+        if told.as_ref().is_some_and(|(_, slop)| slop.left_g > MOST_SLOP_G) {
+            return refused("with that there would be more than 1000000 g of slop: check the decimal point");
+        }
         told.map_or_else(|| refused("the batch's own request can't be read: make a new batch"), Ok)
     }
 }

@@ -128,12 +128,17 @@ impl Batch {
         self.supply_of(self.stock.as_ref()?)
     }
 
+    /// The same by the count alone, which goes below nothing where more was poured than was told of.
+    pub(super) fn at_hand(&self, stock: &Stock) -> Option<Mass> {
+        Some(self.pieces.supply(stock, &self.record).at_hand)
+    }
+
     /// What would be left of so much.
     pub(super) fn supply_of(&self, stock: &Stock) -> Option<SlopView> {
         let found = self.pieces.supply(stock, &self.record);
         let counted = self.pieces.counted();
         Some(SlopView {
-            left_g: found.at_hand.g(),
+            left_g: found.at_hand.g().max(0.0),
             enough_for: found.enough_for,
             runs_out_at: found.runs_out_at.map(|more| counted.saturating_add(more)),
         })

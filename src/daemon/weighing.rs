@@ -24,6 +24,9 @@ impl Table {
         self.weighed = things.map(Weighed::new);
         // They would ask for different things; a calibration that is left off has changed nothing.
         self.routine = self.routine.take().filter(|run| self.weighed.is_none() || !run.goes_on());
+        if self.routine.is_none() {
+            self.parts.outlet.routine(false);
+        }
         self.rounds.handle_news();
         reply.tell(Ok(Answer::Weighed(self.weighed.as_ref().map(view))));
     }

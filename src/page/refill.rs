@@ -5,7 +5,7 @@ use super::problem::{Problem, Refusals};
 use super::take::{Id, Object};
 use super::view::{RefillRequest, SlopView};
 use crate::batch::supply::Refill;
-use crate::units::Mass;
+use crate::units::{Mass, as_told};
 use axum::Json;
 use axum::extract::State;
 use serde_json::{Map, Value};
@@ -26,6 +26,9 @@ pub(super) async fn refill(
     desk(&page, move |desk| desk.refill(&id, told)).await.map(Json)
 }
 
+/// So much of what was sent is repeated.
+const REPEATED: usize = 40;
+
 fn told(object: &mut Map<String, Value>) -> Answer<Refill> {
     let now = grams(object, "now_g")?;
     let added = grams(object, "added_g")?;
@@ -45,7 +48,11 @@ fn told(object: &mut Map<String, Value>) -> Answer<Refill> {
 fn grams(object: &mut Map<String, Value>, key: &str) -> Answer<Option<Mass>> {
     let Some(value) = object.remove(key).filter(|value| !value.is_null()) else { return Ok(None) };
     let told = value.as_f64().filter(|g| (0.0..=MOST_G).contains(g));
-    let why = format!("{value} is no amount of slop: expected 0 to {MOST_G} g, such as 420");
+    let told_as = match value.as_f64() {
+        Some(g) => format!("{} g", as_told((100.0 * g).round() / 100.0)),
+        None => value.to_string().chars().take(REPEATED).collect(),
+    };
+    let why = format!("{told_as} is no amount of slop: expected 0 to {MOST_G} g");
     told.map(|g| Some(Mass::saturating(g))).ok_or_else(|| Problem::field(key, why))
 }
 

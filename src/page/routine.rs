@@ -59,11 +59,8 @@ async fn wish(page: &Arc<Page>, mut object: Map<String, Value>, check: bool) -> 
         Some(told) => told_masses(Some(told))?,
         None => kept(page).await?,
     };
-    let mut masses = OwnMass::set(&masses, "masses")?;
-    if check {
-        // The heaviest says most.
-        masses = masses.split_off(masses.len() - 1);
-    }
+    // A check asks for the heaviest, which says most; the others are known, should one of them be set down.
+    let masses = OwnMass::set(&masses, "masses")?;
     let room_c = number(&mut object, "room_c", ROOM_C)?;
     let (drift_share, piece_g) = desk(page, |desk| desk.beside_readings()).await?;
     let mut wish = RoutineWish {

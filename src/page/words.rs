@@ -32,7 +32,8 @@ pub(crate) fn of_step(step: &StepView) -> (String, Option<String>) {
         .replace("{seconds}", &seconds);
     let amiss = step.amiss.map(|amiss| {
         let grams = match amiss {
-            Amiss::LooksLike(g) => format!("{g}"),
+            // An ounce is marked in more digits of grams than a scale shows.
+            Amiss::LooksLike(g) => ((g * 1e4).round() / 1e4).to_string(),
             Amiss::NotBare
             | Amiss::Other
             | Amiss::TooMuch

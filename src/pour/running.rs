@@ -13,6 +13,7 @@ use super::predict::{Predictor, TRICKLE_G_S, USUAL_G_S};
 use super::ready::Ready;
 use super::state::{Done, Pan, Plan, Pour, State, Stream};
 use super::surges::Surges;
+use super::touch::went_again;
 use super::vessel::Vessel;
 use super::written::note_stop;
 use crate::reading::Weighing;
@@ -282,6 +283,10 @@ impl Engine {
 
     /// The stop was not heard, or slop came again before the weight was known: it gets a stop of its own.
     fn run_on(&mut self, mut s: Stream, w: Weighing) {
+        if s.odd_load {
+            let net = w.mass.g() - s.pour.tare;
+            went_again(&mut s, net);
+        }
         s.plan = Plan {
             approach_said: true,
             pips_left: 0,

@@ -49,14 +49,19 @@ pub(super) fn tail_ends_at_g(readings: &VecDeque<(Instant, f64)>) -> Option<f64>
     })
 }
 
+/// It fell by half of what had come, or more: that has gone.
+pub(super) fn went_again(s: &mut Stream, net: f64) {
+    let came_g = s.pour.unsure_g / EITHER;
+    if !s.pour.marks.has(Mark::Early) && s.peak_g.max(came_g) - net > 0.5 * came_g {
+        s.pour.unsure_g = 0.0;
+    }
+}
+
 impl Engine {
     /// What lay on a piece before slop was seen has gone, or stays: what slop explains is a pour.
     pub(super) fn odd_load_gone(&mut self, mut s: Stream, rest: f64, at: Instant) {
         let net = rest - s.pour.tare;
-        // It fell by half of what had come, or more: that has gone.
-        if !s.pour.marks.has(Mark::Early) && s.peak_g - net > 0.5 * s.pour.unsure_g / EITHER {
-            s.pour.unsure_g = 0.0;
-        }
+        went_again(&mut s, net);
         let most_g = MOST_FLOW_G_S * at.seconds_from(s.pour.started);
         if !(-self.threshold_g()..most_g).contains(&net) && !self.may_be_a_lump(net) {
             if net > 0.0 && !s.pour.marks.has(Mark::Early) {

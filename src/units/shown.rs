@@ -172,9 +172,22 @@ impl Shown {
     /// A number in grams as text, in this unit, so fine that its last digit in grams still shows.
     fn number(self, text: &str) -> String {
         let digits = text.split_once('.').map_or(0, |(_, behind)| behind.len()) + self.weight.finer();
-        text.parse::<f64>()
-            .map_or_else(|_| text.to_owned(), |g| format!("{:.digits$}", g / self.weight.in_g()))
+        let Ok(g) = text.parse::<f64>() else { return text.to_owned() };
+        let told = g / self.weight.in_g();
+        // What is less than a hundredth would be nothing.
+        let digits = if told.abs() < 0.01 { digits } else { digits.min(MOST_DIGITS) };
+        if text.contains('e') { format!("{told:.3e}") } else { format!("{told:.digits$}") }
     }
+}
+
+/// No weight is told finer, however it was marked: 0.0001 oz is 3 mg.
+const MOST_DIGITS: usize = 4;
+
+/// Somebody's own name in a sentence: `'10 g cups'` stays what it is called.
+fn is_named(before: &str) -> bool {
+    let opens = before.rfind(" '").map(|at| at + 2).or_else(|| before.starts_with('\'').then_some(1));
+    let closes = |c: &str| c.starts_with(|c: char| !c.is_alphanumeric());
+    opens.is_some_and(|at| !before[at..].match_indices('\'').any(|(end, _)| closes(&before[at + end + 1..])))
 }
 
 /// Where a `g` stands that is the unit of the number before it.
@@ -182,17 +195,26 @@ fn unit_at(text: &str) -> Option<usize> {
     let is_unit = |at: usize| {
         let (before, after) = (&text[..at], &text[at + 1..]);
         let alone = !after.starts_with(|c: char| c == '/' || c == '-' || c.is_alphanumeric());
-        alone && before.strip_suffix(' ').is_some_and(|b| b.ends_with(|c: char| c.is_ascii_digit()))
+        alone
+            && !is_named(before)
+            && before.strip_suffix(' ').is_some_and(|b| b.ends_with(|c: char| c.is_ascii_digit()))
     };
     text.match_indices('g').map(|(at, _)| at).find(|at| is_unit(*at))
 }
 
 /// Text, and the number that it ends with.
 fn number_at_end(text: &str) -> (&str, &str) {
-    let start = text
-        .rfind(|c: char| !c.is_ascii_digit() && c != '.')
-        .map_or(0, |at| at + text[at..].chars().next().map_or(1, char::len_utf8));
-    text.split_at(start)
+    let start_of = |text: &str| {
+        text.rfind(|c: char| !c.is_ascii_digit() && c != '.')
+            .map_or(0, |at| at + text[at..].chars().next().map_or(1, char::len_utf8))
+    };
+    let start = start_of(text);
+    // A very large or small one: 1e300, 1e-9.
+    let power = text[..start].strip_suffix('-').unwrap_or(&text[..start]);
+    match power.strip_suffix('e').filter(|front| front.ends_with(|c: char| c.is_ascii_digit())) {
+        Some(front) => text.split_at(start_of(front)),
+        None => text.split_at(start),
+    }
 }
 
 /// A number with its unit, such as `1.02 oz` or `3,2 inch`, in grams, millimetres or square centimetres.

@@ -207,6 +207,10 @@ fn slop_that_comes_to_a_batch_is_counted_on_from_and_stays_through_a_change_of_t
     let changed = with_slop_of(&request(1.40), &by_whole);
     close(told(&changed), 460.0, 1e-9, "after the change g");
     assert!(changed.contains("1.4,") || changed.contains("1.4}"), "{changed}");
+    // 40 g more were poured than was told of: none was left, and the 60 g are there.
+    let after_debt = refilled(&request(1.45), g(-40.0), Refill::Added(g(60.0))).unwrap();
+    let debt = stock_of(&after_debt).unwrap().slop.g() - stock_of(&request(1.45)).unwrap().slop.g();
+    assert!((debt - 100.0).abs() < 1e-9, "{debt}");
     assert_eq!(refilled(r#"{"coat":{}}"#, g(0.0), Refill::Added(g(60.0))), None, "it tells of no slop");
     assert_eq!(with_slop_of(r#"{"coat":{}}"#, &by_whole), r#"{"coat":{}}"#);
 }

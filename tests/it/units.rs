@@ -57,6 +57,13 @@ fn sentences_are_told_in_ounces_and_all_else_in_them_stays() {
             "0.057 g/cm2 of 2.60 g/mL at 8 g/s, 12 glazes, piece 3 got -0.042 oz",
         ),
         ("29 grams and 5 µg, weighing 2 gaps", "29 grams and 5 µg, weighing 2 gaps"),
+        // 1e300 / 28.349523125 = 3.527e298, 198.4467 / 28.349523125 = 7.0000, worked by hand.
+        ("1e300 g is outside 0.001 to 50000 g", "3.527e298 oz is outside 0.00004 to 1763.70 oz"),
+        ("That looks like 198.4467 g.", "That looks like 7.0000 oz."),
+        (
+            "the batch '10 g cups' is not under way, 29.0 g are",
+            "the batch '10 g cups' is not under way, 1.023 oz are",
+        ),
         ("", ""),
     ] {
         assert_eq!(OUNCES.retold(grams), ounces);

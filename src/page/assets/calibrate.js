@@ -120,7 +120,7 @@ export class Calibrate {
   #row(id, i) {
     const drop = () => { this.#rows = this.#rows.filter((other) => other !== id); this.#soon(); };
     const input = (key, label, more) => this.#fields.input(`${key}_${id}`, `${key}_${id}`, { label: `${label}, ${i + 1}`, free: true, ...more });
-    return html`<div class="row mass">${input("grams", w.mass, { text: words.units.g !== "g" })}${input("how", w.class, { text: true })}${input("coins", w.coins)}${input("dense", w.density)}
+    return html`<div class="row mass">${input("grams", w.mass, { text: true })}${input("how", w.class, { text: true })}${input("coins", w.coins)}${input("dense", w.density)}
       <button type="button" class="plain" ?disabled=${this.#rows.length <= 1} @click=${drop}
         aria-label="${w.mass_drop} ${i + 1}"><svg viewBox="0 0 20 20" aria-hidden="true"><path d="M4 4 L16 16 M16 4 L4 16"/></svg></button></div>`;
   }
