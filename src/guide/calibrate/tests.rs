@@ -291,6 +291,20 @@ fn a_check_asks_for_one_mass_for_ten_seconds() {
 }
 
 #[test]
+fn a_check_asks_for_the_heaviest_and_knows_a_lighter_one_of_the_set() {
+    let routine = Routine::check(wish(&[20.0, 200.0], Parts::default())).unwrap();
+    let mut pan = Pan { routine, t: 0.0, heard: Vec::new() };
+    pan.rests(0.0).rests(20.0);
+    assert_eq!(pan.amiss(), Some(Amiss::LooksLike(20.0)));
+    pan.rests(0.0).rests(200.0).shows(200.0, true, 10.5);
+    pan.rests(0.0);
+    let Some(Outcome::Check { mass, .. }) = pan.routine.outcome() else {
+        panic!("{:?}", pan.routine.poll_step())
+    };
+    assert_eq!(mass.mass_g, 200.0);
+}
+
+#[test]
 fn each_step_is_heard_once_as_taken_wrong_again_or_over_and_nothing_else_is() {
     use Heard::{Again, Over, Taken, Wrong};
     let mut pan = Pan::new(&[200.0], Parts::default());
