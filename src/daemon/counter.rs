@@ -55,15 +55,8 @@ impl Counter {
     }
 
     fn ask(&self, event: impl FnOnce(Reply) -> Event) -> Result<Begun, Refusal> {
-        match self.answer(event)? {
-            Answer::Batch(begun) => Ok(*begun),
-            Answer::Spare(_)
-            | Answer::Test(_)
-            | Answer::Routine(_)
-            | Answer::Weighed(_)
-            | Answer::Slop(_)
-            | Answer::Kept => Err(other_question()),
-        }
+        let Answer::Batch(begun) = self.answer(event)? else { return Err(other_question()) };
+        Ok(*begun)
     }
 
     pub(super) fn answer(&self, event: impl FnOnce(Reply) -> Event) -> Result<Answer, Refusal> {
@@ -182,51 +175,31 @@ impl Desk for Counter {
 
     fn spare(&self, off: bool) -> Result<Option<Mass>, Refusal> {
         let lately = self.reader()?.lately(LATELY).map_err(storage)?;
-        match self.answer(|reply| Event::Spare { off, lately, reply })? {
-            Answer::Spare(spare) => Ok(spare),
-            Answer::Batch(_)
-            | Answer::Test(_)
-            | Answer::Routine(_)
-            | Answer::Weighed(_)
-            | Answer::Slop(_)
-            | Answer::Kept => Err(other_question()),
-        }
+        let Answer::Spare(spare) = self.answer(|reply| Event::Spare { off, lately, reply })? else {
+            return Err(other_question());
+        };
+        Ok(spare)
     }
 
     fn test_scale(&self, off: bool) -> Result<Option<LagTestView>, Refusal> {
-        match self.answer(|reply| Event::Test { off, reply })? {
-            Answer::Test(test) => Ok(test),
-            Answer::Batch(_)
-            | Answer::Spare(_)
-            | Answer::Routine(_)
-            | Answer::Weighed(_)
-            | Answer::Slop(_)
-            | Answer::Kept => Err(other_question()),
-        }
+        let Answer::Test(test) = self.answer(|reply| Event::Test { off, reply })? else {
+            return Err(other_question());
+        };
+        Ok(test)
     }
 
     fn weigh(&self, things: Option<Things>) -> Result<Option<WeighedView>, Refusal> {
-        match self.answer(|reply| Event::Weigh { things, reply })? {
-            Answer::Weighed(weighed) => Ok(weighed),
-            Answer::Batch(_)
-            | Answer::Spare(_)
-            | Answer::Test(_)
-            | Answer::Routine(_)
-            | Answer::Slop(_)
-            | Answer::Kept => Err(other_question()),
-        }
+        let Answer::Weighed(weighed) = self.answer(|reply| Event::Weigh { things, reply })? else {
+            return Err(other_question());
+        };
+        Ok(weighed)
     }
 
     fn routine(&self, wish: Option<RoutineWish>) -> Result<Option<RoutineView>, Refusal> {
-        match self.answer(|reply| Event::Routine(wish.map(Box::new), reply))? {
-            Answer::Routine(routine) => Ok(routine.map(|r| *r)),
-            Answer::Batch(_)
-            | Answer::Spare(_)
-            | Answer::Test(_)
-            | Answer::Weighed(_)
-            | Answer::Slop(_)
-            | Answer::Kept => Err(other_question()),
-        }
+        let Answer::Routine(routine) = self.answer(|reply| Event::Routine(wish.map(Box::new), reply))? else {
+            return Err(other_question());
+        };
+        Ok(routine.map(|r| *r))
     }
 
     fn room(&self, room_c: Option<f64>) -> Result<(), Refusal> {
@@ -302,15 +275,10 @@ impl Desk for Counter {
 
     fn refill(&self, id: &str, refill: Refill) -> Result<SlopView, Refusal> {
         let batch = Box::new(self.batch(id)?);
-        match self.answer(|reply| Event::Refill(batch, refill, reply))? {
-            Answer::Slop(slop) => Ok(slop),
-            Answer::Batch(_)
-            | Answer::Spare(_)
-            | Answer::Test(_)
-            | Answer::Routine(_)
-            | Answer::Weighed(_)
-            | Answer::Kept => Err(other_question()),
-        }
+        let Answer::Slop(slop) = self.answer(|reply| Event::Refill(batch, refill, reply))? else {
+            return Err(other_question());
+        };
+        Ok(slop)
     }
 
     fn pour_of(&self, id: &str) -> Result<PourRecord, Refusal> {

@@ -22,7 +22,6 @@ impl Table {
 
     /// What the further pieces of a batch should get: from when it is on disk.
     pub(super) fn retarget(&mut self, mut batch: BatchRecord, reply: Reply) {
-        let ended = batch.ended_at.is_some() || self.log.ended(&batch.id).is_some();
         let on_pan = self.batch.as_ref().is_some_and(|b| b.record.id == batch.id && !b.idle());
         let refusal = match self.log.trouble() {
             // What it should get, and how much of that is dry, is told by the bucket it was poured from.
@@ -31,9 +30,7 @@ impl Table {
                     "a piece stands on the scale: lift it off first, then say that the bucket has changed";
                 Some(Refusal::Conflict(why.to_owned()))
             }
-            _ if ended => {
-                Some(Refusal::Conflict(format!("the batch '{}' has ended: make a new one", batch.name)))
-            }
+            _ if self.has_ended(&batch) => Some(ended(&batch)),
             Some(why) => Some(not_done(&why)),
             None => self.batch.as_ref().filter(|b| b.record.id == batch.id).and_then(changing),
         };
@@ -51,11 +48,8 @@ impl Table {
     pub(super) fn refill(&mut self, batch: &BatchRecord, refill: Refill, reply: Reply) {
         let trouble = self.log.trouble();
         let under_way = self.batch.as_ref().filter(|b| b.record.id == batch.id);
-        let ended = batch.ended_at.is_some() || self.log.ended(&batch.id).is_some();
         let told = match (under_way, trouble) {
-            (None, _) if ended => {
-                Err(Refusal::Conflict(format!("the batch '{}' has ended: make a new one", batch.name)))
-            }
+            (None, _) if self.has_ended(batch) => Err(ended(batch)),
             (None, _) => Err(Refusal::Conflict(format!(
                 "the batch '{}' is not under way: begin it, then say what is there",
                 batch.name
@@ -67,6 +61,11 @@ impl Table {
             Err(refusal) => reply.tell(Err(refusal)),
             Ok((record, slop)) => self.change(record, reply, Answer::Slop(slop)),
         }
+    }
+
+    /// It has, on disk or in what is on its way there.
+    pub(super) fn has_ended(&self, batch: &BatchRecord) -> bool {
+        batch.ended_at.is_some() || self.log.ended(&batch.id).is_some()
     }
 
     fn change(&mut self, record: BatchRecord, reply: Reply, answer: Answer) {
@@ -102,6 +101,11 @@ impl Table {
             self.renumber();
         }
     }
+}
+
+/// Nothing of it is changed any more.
+pub(super) fn ended(batch: &BatchRecord) -> Refusal {
+    Refusal::Conflict(format!("the batch '{}' has ended: make a new one", batch.name))
 }
 
 /// Two changes at once would each forget the other.

@@ -134,8 +134,8 @@ impl Table {
             let why = || Refusal::Conflict(format!("the batch '{name}' is under way: end it first"));
             return if other { Err(why()) } else { Ok(()) };
         }
-        if record.ended_at.is_some() || self.log.ended(&record.id).is_some() {
-            return Err(Refusal::Conflict(format!("the batch '{}' has ended: make a new one", record.name)));
+        if self.has_ended(record) {
+            return Err(super::shelves::ended(record));
         }
         self.log.trouble().map_or(Ok(()), |why| Err(not_done(&why)))
     }
