@@ -5,6 +5,7 @@
 mod aim;
 mod calibrated;
 mod history;
+mod jug;
 mod numbers;
 mod shelf;
 
@@ -13,6 +14,7 @@ use crate::units::Mass;
 pub use aim::Aim;
 pub use calibrated::{CalibrationRecord, CalibrationWrite, CheckRecord};
 pub use history::{Found, History, Search, Tally};
+pub use jug::{JugRecord, Stood};
 pub use numbers::{MOST_NUMBER, Numbers};
 pub use shelf::{Shelf, ShelfRecord};
 

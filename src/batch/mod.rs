@@ -9,6 +9,7 @@ mod bounds;
 pub mod coat;
 pub mod doubt;
 pub mod form;
+pub mod jug;
 pub mod known;
 pub mod ladder;
 pub mod reply;

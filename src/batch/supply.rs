@@ -10,7 +10,7 @@ use crate::units::Mass;
 const MOST_PIECES: u32 = 10_000;
 
 /// Slop at hand, and what of it gets into no piece.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Stock {
     /// All there is.
     pub slop: Mass,
@@ -129,60 +129,6 @@ fn whole(pieces: f64) -> u32 {
     )]
     let whole = pieces.clamp(0.0, most) as u32;
     whole
-}
-
-/// What the jug lost against what the pieces got.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Balance {
-    /// What the jug weighs less than before.
-    pub gone: Mass,
-    /// What the records say was poured.
-    pub poured: Mass,
-    /// Gone, less poured, less what goes astray: positive where slop is missing.
-    pub difference: Mass,
-    /// How far they may differ by weighing alone (k = 2).
-    pub room: Mass,
-}
-
-impl Balance {
-    /// Whether the records and the jug agree.
-    pub fn agrees(&self) -> bool {
-        self.difference.abs() <= self.room
-    }
-
-    /// The same in words.
-    pub fn told(&self) -> String {
-        let (gone, poured, apart) = (self.gone.g(), self.poured.g(), self.difference.abs().g());
-        let head = format!("The jug lost {gone:.1} g, the pieces got {poured:.1} g");
-        let room = self.room.g();
-        if self.agrees() {
-            return format!("{head}: they agree within {room:.1} g");
-        }
-        if self.difference > Mass::ZERO {
-            return format!(
-                "{head}: {apart:.1} g more went than was logged (weighing explains {room:.1} g). Spilled, or poured into \
-                 a piece that has no record?"
-            );
-        }
-        format!(
-            "{head}: {apart:.1} g more was logged than went (weighing explains {room:.1} g). Was the jug refilled, or did \
-             the scale drift?"
-        )
-    }
-}
-
-/// A jug weighed before and after against the pours between; `u` is the standard uncertainty of one weighing.
-pub fn balance(before: Mass, after: Mass, pours: &[Mass], loss_per_piece: Mass, u: Mass) -> Balance {
-    let count = u32::try_from(pours.len()).map_or(f64::MAX, f64::from);
-    let poured = pours.iter().fold(Mass::ZERO, |sum, pour| sum + *pour);
-    let gone = before - after;
-    Balance {
-        gone,
-        poured,
-        difference: gone - poured - Mass::saturating(count * loss_per_piece.g()),
-        // Independent weighings: each pour, and the jug twice.
-        room: Mass::saturating(2.0 * u.g() * (count + 2.0).sqrt()),
-    }
 }
 
 /// The supply asked about, for a plan of these targets (empty: all have `usual`).

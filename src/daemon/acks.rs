@@ -15,6 +15,9 @@ impl Table {
                 self.batch = self.beginning.take().map(|(_, batch)| batch);
                 // What was worth knowing in a batch of before is no news of this one.
                 self.note = None;
+                if self.batch.as_ref().is_some_and(|b| b.pieces.poured().pieces == 0) {
+                    self.forget_where_jug_stood();
+                }
                 // Whoever is told that it began finds it in the snapshot.
                 self.show(self.parts.clock.now());
             }
@@ -32,6 +35,9 @@ impl Table {
         }
         if let Ack::Written { ticket, write } = &ack {
             self.restore_ended(*ticket);
+            if let Write::Jug(jug) = write {
+                self.jug = *jug;
+            }
             if let Write::Spare(spare) = write {
                 self.spare = *spare;
             }

@@ -297,6 +297,9 @@ pub(super) fn output_json(output: &Output) -> serde_json::Value {
             serde_json::json!({ "kind": "learned", "hand_s": hand.hand_s, "pours": hand.pours })
         }
         Output::VoidLast => serde_json::json!({ "kind": "void-last" }),
+        Output::Jug { gross, before } => {
+            serde_json::json!({ "kind": "jug", "gross_g": gross.g(), "before_g": grams(*before) })
+        }
     }
 }
 
@@ -314,6 +317,7 @@ fn output_text(output: &Output) -> String {
         Output::VoidLast => {
             "              the spare weight lies there: the last record that counts is void".to_owned()
         }
+        Output::Jug { gross, .. } => format!("              the jug stands there: {:.2} g", gross.g()),
     }
 }
 

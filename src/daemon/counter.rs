@@ -8,7 +8,7 @@ use super::event::{Answer, Beginning, Event, Reply};
 use super::hands;
 use crate::batch::supply::Refill;
 use crate::guide::weighed::Things;
-use crate::page::desk::{Begun, Desk, Refusal, RoutineWish};
+use crate::page::desk::{Begun, Desk, JugWish, Refusal, RoutineWish};
 use crate::page::view::{LagTestView, RoutineView, SlopView, WeighedView};
 use crate::pour::curve::Curve;
 use crate::pour::guidance::Guidance;
@@ -179,6 +179,13 @@ impl Desk for Counter {
             return Err(other_question());
         };
         Ok(spare)
+    }
+
+    fn jug(&self, wish: JugWish) -> Result<Option<Mass>, Refusal> {
+        let Answer::Jug(jug) = self.answer(|reply| Event::Jug(wish, reply))? else {
+            return Err(other_question());
+        };
+        Ok(jug)
     }
 
     fn test_scale(&self, off: bool) -> Result<Option<LagTestView>, Refusal> {

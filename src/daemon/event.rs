@@ -3,7 +3,7 @@
 use crate::batch::supply::Refill;
 use crate::guide::weighed::Things;
 use crate::link::LinkEvent;
-use crate::page::desk::{Begun, Refusal, RoutineWish};
+use crate::page::desk::{Begun, JugWish, Refusal, RoutineWish};
 use crate::page::view::{LagTestView, RoutineView, SlopView, WeighedView};
 use crate::pour::hand::Hand;
 use crate::record::{BatchRecord, CalibrationWrite, History, Numbers, PourRecord, ShelfRecord, WhoPours};
@@ -20,6 +20,8 @@ pub enum Answer {
     Batch(Box<Begun>),
     /// The spare weight as it is now.
     Spare(Option<Mass>),
+    /// What the jug weighs empty, as it is now.
+    Jug(Option<Mass>),
     /// Where the response test stands.
     Test(Option<LagTestView>),
     /// Where a calibration or a check stands.
@@ -96,6 +98,8 @@ pub enum Event {
     Redo(Box<PourRecord>, Box<BatchRecord>, Reply),
     /// The next number of this batch is to be left out.
     Skip(Box<BatchRecord>, Reply),
+    /// The jug is known by its empty weight from now on, or is not.
+    Jug(JugWish, Reply),
     /// What lies on the bare pan is the spare weight from now on, or none is.
     Spare {
         /// None is.
@@ -162,6 +166,7 @@ impl Event {
             | Self::Redo(_, _, reply)
             | Self::Skip(_, reply)
             | Self::Spare { reply, .. }
+            | Self::Jug(_, reply)
             | Self::Calibration(_, reply)
             | Self::Put(_, reply)
             | Self::Keep(_, reply)

@@ -54,6 +54,7 @@ impl Table {
     pub(super) fn reopen(&mut self, opened: Opened) {
         let id = &self.parts.scale.id;
         self.spare = opened.spare;
+        self.jug = opened.jug;
         self.checked = opened.checks.into_iter().find(|c| c.scale == *id);
         let by = opened.calibrations.into_iter().find(|c| c.scale == *id);
         self.lag = lag_of(opened.lags, id);

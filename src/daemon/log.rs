@@ -135,6 +135,7 @@ impl Log {
             | Write::PourOpened(_)
             | Write::NumberLeftOut { .. }
             | Write::Spare(_)
+            | Write::Jug(_)
             | Write::Shelf(_)
             | Write::Calibration(_)
             | Write::History(_)

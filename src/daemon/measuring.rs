@@ -65,6 +65,7 @@ impl Table {
             | Write::PourAgain { .. }
             | Write::NumberLeftOut { .. }
             | Write::Spare(_)
+            | Write::Jug(_)
             | Write::Shelf(_)
             | Write::Calibration(_)
             | Write::History(_)

@@ -13,6 +13,7 @@ pub mod doctor;
 pub mod event;
 mod files;
 mod hands;
+mod jug;
 mod keeping;
 mod lateness;
 mod log;
@@ -164,12 +165,11 @@ impl Daemon {
         table: impl FnOnce(Table, Receiver<Event>) -> Result<(), StoreError> + Send + 'static,
         outlet: impl FnOnce(Clock, SyncSender<Event>) -> std::io::Result<Sounding>,
     ) -> anyhow::Result<Self> {
-        let clock = Clock::default();
+        let (clock, run) = (Clock::default(), uuid::Uuid::now_v7().to_string());
         let (events, inbox) = sync_channel(EVENTS);
         let (store, opened) = Store::open(setup.dir, clock.wall(), acks(events.clone()))?;
         opened.interrupted.iter().for_each(|pour| warn_interrupted(pour.piece));
         let (listener, bound) = listen(setup.listen, &store).await?;
-        let run = uuid::Uuid::now_v7().to_string();
         let (now, now_seen) = watch::channel(Arc::new(nothing_yet(&run, &setup.scale, &setup.pour)));
         let (told, _) = broadcast::channel(TOLD);
         let (stop_page, stop) = watch::channel(false);
@@ -195,6 +195,7 @@ impl Daemon {
             reminding,
             capacity,
             spare: opened.spare,
+            jug: opened.jug,
             decoder,
             way,
             store,

@@ -6,7 +6,7 @@ use super::sight::Way;
 use crate::frame::Decoder;
 use crate::page::view::{Event as Told, Now};
 use crate::pour::PourSettings;
-use crate::record::{CalibrationRecord, CheckRecord, LagRecord};
+use crate::record::{CalibrationRecord, CheckRecord, JugRecord, LagRecord};
 use crate::scale::ScaleFacts;
 use crate::settings::Reminding;
 use crate::store::Store;
@@ -28,6 +28,8 @@ pub struct Parts {
     pub capacity: Option<Mass>,
     /// Set on the bare pan it voids the last record.
     pub spare: Option<Mass>,
+    /// The jug, known by what it weighs empty.
+    pub jug: Option<JugRecord>,
     /// What the scale goes by, and its latest check, as the log has them.
     pub calibration: Option<CalibrationRecord>,
     /// See there.

@@ -2,6 +2,7 @@
 //! number comes next.
 
 use super::open::{By, Open};
+use crate::batch::jug::Poured;
 use crate::batch::supply::{Stock, Supply, supply};
 use crate::pour::entry::Entry;
 use crate::record::{Aim, BatchRecord, Numbers, PourRecord, Verdict};
@@ -24,8 +25,8 @@ pub(super) struct Pieces {
     /// Dry share of the bucket as it is now.
     solids: Option<f64>,
     numbers: Numbers,
-    /// What each took out of the bucket, also where it does not count.
-    took: HashMap<String, Mass>,
+    /// What each took out of the bucket, also where it does not count, and its standard uncertainty.
+    took: HashMap<String, (Mass, Mass)>,
 }
 
 /// The record that an entry belongs to.
@@ -43,7 +44,10 @@ impl Pieces {
         let weighed = poured.iter().filter(|p| p.rev > 0);
         let counted = weighed.clone().filter(|p| counts(p));
         let counted = counted.map(|p| (p.id.clone(), as_now(p.target, share(p), solids))).collect();
-        let took = poured.iter().filter_map(|p| Some((p.id.clone(), p.net?))).collect();
+        let took = poured
+            .iter()
+            .filter_map(|p| Some((p.id.clone(), (p.net?, p.net_u.unwrap_or(Mass::ZERO)))))
+            .collect();
         let newest = weighed.max_by_key(|p| p.started_at).cloned();
         Self { open: None, lately: Vec::new(), newest, counted, solids, numbers, took }
     }
@@ -112,7 +116,7 @@ impl Pieces {
     /// An entry became this record.
     pub(super) fn handle_record(&mut self, pour: &PourRecord) {
         if let Some(net) = pour.net {
-            self.took.insert(pour.id.clone(), net);
+            self.took.insert(pour.id.clone(), (net, pour.net_u.unwrap_or(Mass::ZERO)));
         }
         if pour.rev > 0 {
             let voided = self.lately.iter().any(|o| o.id == pour.id && o.voided);
@@ -186,13 +190,25 @@ impl Pieces {
 
     /// What is left of the slop, and for how many more pieces, of a batch planned like this.
     pub(super) fn supply(&self, stock: &Stock, batch: &BatchRecord) -> Supply {
-        let poured = self.took.values().fold(Mass::ZERO, |sum, net| sum + *net);
+        let poured = self.poured();
+        self.enough_of(&stock.after(poured.sum, poured.pieces), batch)
+    }
+
+    /// What all pieces took, also those that do not count.
+    pub(super) fn poured(&self) -> Poured {
+        let sum = self.took.values().fold(Mass::ZERO, |sum, (net, _)| sum + *net);
+        let squares_g2: f64 = self.took.values().map(|(_, u)| u.g() * u.g()).sum();
         let pieces = u32::try_from(self.took.len()).unwrap_or(u32::MAX);
+        Poured { sum, pieces, u: Mass::saturating(squares_g2.sqrt()) }
+    }
+
+    /// For how many more pieces so much slop is, of a batch planned like this.
+    pub(super) fn enough_of(&self, stock: &Stock, batch: &BatchRecord) -> Supply {
         let ladder = self.left_of(&batch.ladder);
         let more = batch.pieces.saturating_sub(self.counted()) as usize;
         let targets: Vec<Mass> =
             ladder.iter().map(|aim| aim.target).chain(std::iter::repeat(batch.target)).take(more).collect();
-        supply(&stock.after(poured, pieces), &targets, batch.target, batch.solids_fraction)
+        supply(stock, &targets, batch.target, batch.solids_fraction)
     }
 
     /// How many pieces have their slop and count.

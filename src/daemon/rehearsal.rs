@@ -13,7 +13,9 @@ use crate::pour::engine::{Command, Engine, LinkChange, Start};
 use crate::pour::entry::{CueCall, Entry, Output};
 use crate::pour::finish::Finish;
 use crate::pour::hand::{Hand, Trickle};
+use crate::pour::jug::Jug;
 use crate::pour::vessel::Vessel;
+use crate::pour::ware::Ware;
 use crate::reading::timing::Timing;
 use crate::reading::{Indicated, Weighing};
 use crate::record::Aim;
@@ -46,6 +48,8 @@ pub enum Said {
     Dropped(Instant, u32),
     /// The last record is to be voided.
     VoidLast(Instant),
+    /// The known jug stands there, and weighs so much.
+    Jug(Instant, Mass),
 }
 
 /// A scene played to its end.
@@ -142,6 +146,8 @@ fn start(scene: &Scene, scale: &str, model: &ScaleModel) -> Start {
             ..PourSettings::default()
         },
         spare: scene.spare_g.map(grams),
+        jug: scene.jug_g.map(|(g, slop_g)| Jug { slop: slop_g.map(grams), ..Jug::of(grams(g)) }),
+        ware: Ware::of(scene.bare_g.map(|[least, greatest]| (grams(least), grams(greatest)))),
         ..Start::fresh(aim, facts)
     }
 }
@@ -262,6 +268,7 @@ impl Bench {
                 }
                 Output::Dropped { piece } => self.said.push(Said::Dropped(now, piece)),
                 Output::VoidLast => self.void_last(now),
+                Output::Jug { gross, .. } => self.said.push(Said::Jug(now, gross)),
                 Output::Learned(_) => {}
             }
         }
@@ -324,12 +331,14 @@ impl Said {
             | Self::Cue(at, _)
             | Self::Record(at, ..)
             | Self::Dropped(at, _)
-            | Self::VoidLast(at) => *at,
+            | Self::VoidLast(at)
+            | Self::Jug(at, _) => *at,
         }
     }
 
     fn json(&self, scale: &str) -> serde_json::Value {
         let at_us = self.at().us();
+        let event = |kind: &str| serde_json::json!({ "kind": kind, "scale": scale, "at_us": at_us });
         match self {
             Self::Step(_, text) => {
                 serde_json::json!({ "kind": "step", "scale": scale, "at_us": at_us, "step": text })
@@ -348,9 +357,10 @@ impl Said {
             Self::Dropped(_, piece) => {
                 serde_json::json!({ "kind": "dropped", "scale": scale, "at_us": at_us, "piece": piece })
             }
-            Self::VoidLast(_) => {
-                serde_json::json!({ "kind": "void-last", "scale": scale, "at_us": at_us })
+            Self::Jug(_, gross) => {
+                serde_json::json!({ "kind": "jug", "scale": scale, "at_us": at_us, "gross_g": gross.g() })
             }
+            Self::VoidLast(_) => event("void-last"),
         }
     }
 
@@ -366,6 +376,7 @@ impl Said {
             Self::Record(_, entry, truth) => format!("{at:7.1}    {}", record_text(entry, *truth)),
             Self::Dropped(_, piece) => format!("{at:7.1}    record {piece} dropped"),
             Self::VoidLast(_) => format!("{at:7.1}    the last record is voided"),
+            Self::Jug(_, gross) => format!("{at:7.1}    the jug weighs {:.1} g", gross.g()),
         }
     }
 }

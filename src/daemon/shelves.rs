@@ -94,11 +94,15 @@ impl Table {
             old.measured_at = new.measured_at;
             old.ladder.clone_from(&new.ladder);
             old.request.clone_from(&new.request);
-            batch.stock = stock_of(&new.request);
+            let before = std::mem::replace(&mut batch.stock, stock_of(&new.request));
+            let other_slop = before != batch.stock;
             batch.pieces.handle_bucket(new.solids_fraction);
             batch.reminders.handle_measured(measured(&batch.record));
             batch.coarse = super::open::too_coarse(&self.parts.scale, &batch.record);
             self.renumber();
+            if other_slop {
+                self.slop_came();
+            }
         }
     }
 }

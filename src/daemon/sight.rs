@@ -192,6 +192,7 @@ impl Sight {
             signal_dbm: self.facts.signal_dbm,
             battery_percent: self.facts.battery_percent,
             spare_g: None,
+            jug_g: None,
             promised_step_g: self.facts.weight_feature.and_then(promised_step_g).map(|(si_g, _)| si_g),
             rate_hz: rhythm.rate_hz,
             jitter_ms: rhythm.jitter_s.map(|s| s * 1000.0),

@@ -27,7 +27,7 @@ use crate::pour::hand::Hand;
 use crate::pour::remark::Remark;
 use crate::pour::trace::Input;
 use crate::reading::{Indicated, Reading, Weighing};
-use crate::record::{CheckRecord, LagRecord};
+use crate::record::{CheckRecord, JugRecord, LagRecord};
 use crate::settle::{Motion, Settler};
 use crate::store::{StoreError, Write};
 use crate::time::Instant;
@@ -53,6 +53,8 @@ pub struct Table {
     pub(super) rest: Option<(Mass, Instant)>,
     /// Set on the bare pan it voids the last record.
     pub(super) spare: Option<Mass>,
+    /// The jug, and how it stood on the pan last.
+    pub(super) jug: Option<JugRecord>,
     /// How late the scale shows, as the log has it.
     pub(super) lag: Option<LagRecord>,
     /// Another log is being put back by this write.
@@ -86,6 +88,7 @@ impl Table {
             rounds: Rounds::default(),
             rest: None,
             spare: parts.spare,
+            jug: parts.jug,
             lag: parts.lag.clone(),
             restoring: None,
             test: None,
@@ -156,6 +159,7 @@ impl Table {
             Event::Redo(pour, batch, reply) => self.redo(*pour, *batch, reply),
             Event::Skip(batch, reply) => self.skip(*batch, reply),
             Event::Spare { off, lately, reply } => self.keep_spare(off, &lately, reply),
+            Event::Jug(wish, reply) => self.keep_jug(wish, reply),
             Event::Test { off, reply } => self.test_scale(off, &reply),
             Event::Calibration(write, reply) => self.keep_calibration(*write, reply),
             Event::Room(room_c, reply) => self.handle_room(room_c, &reply),
@@ -245,6 +249,7 @@ impl Table {
                 Output::Dropped { piece } => self.drop_open(piece),
                 Output::Learned(hand) => self.learn(hand),
                 Output::VoidLast => self.void_last(),
+                Output::Jug { gross, before } => self.jug_stands(gross, before),
             }
         }
         let Some(batch) = &mut self.batch else { return };
@@ -297,6 +302,9 @@ impl Table {
             Write::Pour { pour, hand: None, lag: None }
         };
         self.log.add(write);
+        if entry.rev == 0 {
+            self.was_no_jug(entry.tare);
+        }
     }
 
     fn drop_open(&mut self, piece: u32) {
@@ -347,6 +355,7 @@ impl Table {
             at_us: now.us(),
             scale: ScaleView {
                 spare_g: self.spare.map(|m| m.g()),
+                jug_g: self.jug.map(|jug| jug.empty.g()),
                 lag: lateness::lag(&self.parts.scale, self.lag.as_ref(), self.batch.as_ref()),
                 lag_test: self.test.as_ref().map(lateness::test),
                 mass_g: seen.mass_g.map(|g| self.correction().of_g(g)),

@@ -7,7 +7,7 @@ use super::reminders::Reminders;
 use crate::batch::request::from_bucket;
 use crate::batch::supply::{Stock, stock_of};
 use crate::page::desk::{Begun, Refusal};
-use crate::page::view::{Now, SlopView};
+use crate::page::view::{JugView, Now, SlopView};
 use crate::pour::engine::{Command, Engine, Start};
 use crate::pour::entry::Phase;
 use crate::pour::guidance::Guidance;
@@ -35,6 +35,8 @@ pub(super) struct Batch {
     pub(super) reminders: Reminders,
     /// The slop it was planned with.
     pub(super) stock: Option<Stock>,
+    /// What the jug said when it last stood on the pan.
+    pub(super) jug: Option<JugView>,
     /// A change of its bucket or its slop that is on its way to the disk.
     pub(super) changing: Option<u64>,
     /// What was known of the scale's lag at the begin, and how the hand is guided.
@@ -62,6 +64,7 @@ impl Batch {
         engine.count_cues_from(cues);
         Self {
             stock: stock_of(&record.request),
+            jug: None,
             changing: None,
             coarse: too_coarse(&start.scale, &record),
             pieces: kept.pieces,
@@ -220,6 +223,7 @@ pub(super) fn view(batch: Option<&Batch>, now: Instant, wall: WallTime) -> Now {
         pan_g: grams(batch.and_then(|b| b.engine.left_on_pan())),
         bucket_age_s: record.and_then(measured).map(|at| age_s(at, wall)),
         supply: batch.and_then(Batch::supply),
+        jug: batch.and_then(|b| b.jug.clone()),
         hand: batch.map(lateness::hand),
         sum: batch.map(lateness::sum),
         bucket_old: batch.is_some_and(|b| b.reminders.bucket_old(wall)),

@@ -3,6 +3,7 @@
 
 use super::calibrated::judged;
 use super::event::{Answer, Beginning, Reply};
+use super::jug::known;
 use super::open::{advice, begun, not_done, too_coarse, too_heavy};
 use super::pieces::Pieces;
 use super::reminders::Reminders;
@@ -119,6 +120,7 @@ impl Table {
             lost: self.parts.outlet.hearing().lost,
             lost_said: false,
             spare: self.spare,
+            jug: known(self.jug, beginning),
             ware: Ware::of(record.bare),
             memory: Memory::default(),
             lags,
@@ -277,14 +279,18 @@ impl Table {
     }
 
     fn weighed_spare(&self, lately: &[(Mass, Option<Mass>)]) -> Result<Mass, Refusal> {
-        let refused = |why: &str| Err(Refusal::Conflict(why.to_owned()));
-        let now = self.parts.clock.now();
-        let Some((rest, _)) = self.rest.filter(|(_, at)| now.since(*at) < FRESH) else {
-            return refused("the scale is not at rest, or says nothing: wait until it shows a steady weight");
-        };
+        let rest = self.rests_there()?;
         let (step, min_piece) = (self.parts.scale.step, self.parts.settings.min_piece);
         fits(rest, &Known { step, min_piece, lately }).map_err(Refusal::Conflict)?;
         Ok(rest)
+    }
+
+    /// What lies on the pan now, at rest.
+    pub(super) fn rests_there(&self) -> Result<Mass, Refusal> {
+        let now = self.parts.clock.now();
+        let rest = self.rest.filter(|(_, at)| now.since(*at) < FRESH).map(|(rest, _)| rest);
+        let why = "the scale is not at rest, or says nothing: wait until it shows a steady weight";
+        rest.ok_or_else(|| Refusal::Conflict(why.to_owned()))
     }
 
     /// A number that is left out or poured again counts from when that is on disk.
@@ -309,6 +315,7 @@ impl Table {
             | Write::PourDropped { .. }
             | Write::Lag { .. }
             | Write::Spare(_)
+            | Write::Jug(_)
             | Write::Shelf(_)
             | Write::Calibration(_)
             | Write::History(_)

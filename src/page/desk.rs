@@ -21,6 +21,17 @@ use crate::units::Mass;
 /// A loudspeaker that is later is told of every stop too late.
 pub const MOST_AHEAD: Duration = Duration::from_millis(250);
 
+/// What is wished of the jug.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum JugWish {
+    /// It is forgotten.
+    Off,
+    /// It weighs so much empty.
+    Weighs(Mass),
+    /// It stands empty at rest on the bare pan.
+    StandsThere,
+}
+
 /// Why a request could not be done.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Refusal {
@@ -103,6 +114,8 @@ pub trait Desk: Send + Sync + 'static {
     fn curve(&self, id: &str) -> Result<(PourRecord, Curve), Refusal>;
     /// What lies at rest on the bare pan is the spare weight from now on; `off`: none is. Gives it.
     fn spare(&self, off: bool) -> Result<Option<Mass>, Refusal>;
+    /// What the jug weighs empty from now on. Gives it.
+    fn jug(&self, wish: JugWish) -> Result<Option<Mass>, Refusal>;
     /// The response test of the scale begins; `off`: it is left off. Gives where it stands.
     fn test_scale(&self, off: bool) -> Result<Option<LagTestView>, Refusal>;
     /// A calibration or a check at the pan begins; none: it is left off. Gives where it stands.

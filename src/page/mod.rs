@@ -9,6 +9,7 @@ pub mod desk;
 mod guard;
 mod history;
 mod intake;
+mod jug;
 mod live;
 mod paths;
 pub mod problem;

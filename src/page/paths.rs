@@ -4,8 +4,8 @@
 
 use super::problem::{Problem, Refusals};
 use super::{
-    Page, SHELVES, TABLE, ask, assets, calibrations, history, live, record, refill, report, review, routine,
-    shelf, shown, view, weighed,
+    Page, SHELVES, TABLE, ask, assets, calibrations, history, jug, live, record, refill, report, review,
+    routine, shelf, shown, view, weighed,
 };
 use axum::Json;
 use axum::extract::rejection::PathRejection;
@@ -47,6 +47,7 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(upgrade))
         .routes(routes!(ask::scale))
         .routes(routes!(ask::spare))
+        .routes(routes!(jug::jug))
         .routes(routes!(ask::test_scale))
         .routes(routes!(weighed::weigh))
         .routes(routes!(ask::reckon))

@@ -18,8 +18,8 @@ pub use history::{
 };
 pub use late::{HandView, LagTestReply, LagTestRequest, LagTestView, LagView, SumView};
 pub use plan::{
-    BatchRequest, BatchView, BegunView, LeftOutView, MadeView, RefillRequest, SlopView, SpareRequest,
-    SpareView,
+    BatchRequest, BatchView, BegunView, EmptyJugView, JugRequest, JugView, LeftOutView, MadeView,
+    RefillRequest, SlopView, SpareRequest, SpareView,
 };
 pub use review::{BatchReviewView, PlotView, ReviewRequest};
 pub use shelf::{ShelfImport, ShelfImported, ShelfRequest, ShelfView, ShelvesView};
@@ -55,6 +55,8 @@ pub struct ScaleView {
     pub battery_percent: Option<u8>,
     /// The spare weight, that voids the last record when it is set on the bare pan in a batch; null: none.
     pub spare_g: Option<f64>,
+    /// What the jug weighs empty, that says what is left in it when it is set on the bare pan in a batch; null: none is known.
+    pub jug_g: Option<f64>,
     /// The step that a scale of the standard service promises; null where it promises none.
     pub promised_step_g: Option<f64>,
     /// Readings a second that the scale takes; null until a rhythm is clear.
@@ -165,6 +167,8 @@ pub struct Now {
     pub vessel: &'static str,
     /// What is left of the slop that the batch was planned with; null where it tells of none.
     pub supply: Option<SlopView>,
+    /// What the jug said when it last stood on the pan in this batch; null: it did not.
+    pub jug: Option<JugView>,
     /// How a pour is finished where a batch does not say: `stop` or `trickle`.
     pub finish: &'static str,
     /// How late the hand of the batch under way stops; null without a batch.

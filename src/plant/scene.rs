@@ -12,6 +12,8 @@
 //! vessel squeeze           what the engine is told it is poured from: jug (else), ladle, squeeze, syringe
 //! finish trickle           the first stop comes short, and what is missing is let trickle (else one stop)
 //! spare 75                 the engine knows a spare weight of so many grams: `set pebble 75`
+//! known jug 250 [of 800]   the engine knows a jug of so many grams empty, and how much slop there is: `set jug 900`
+//! bare 290 330             a bare piece weighs from so much to so much
 //! lag told                 the engine knows the scale's lag (else 0.3 s is assumed)
 //! tracks zero 1            near zero the display swallows drift of so many steps a second
 //! holds 0.3                the display stands within so many grams, then jumps
@@ -95,6 +97,10 @@ pub struct Scene {
     pub trickle: bool,
     /// A spare weight that the engine knows, grams.
     pub spare_g: Option<f64>,
+    /// A jug that the engine knows: empty, and slop in all, grams.
+    pub jug_g: Option<(f64, Option<f64>)>,
+    /// Least and greatest weight of a bare piece, grams.
+    pub bare_g: Option<[f64; 2]>,
     /// The engine is told the scale's lag.
     pub lag_told: bool,
     /// The steps.
@@ -142,9 +148,9 @@ impl Scene {
 /// A scene is played for so long at most, s.
 pub const LONGEST_S: f64 = 3600.0;
 /// First words of the lines of the head.
-const HEAD: [&str; 16] = [
-    "scales", "target", "seed", "hand", "new", "vessel", "finish", "spare", "lag", "tracks", "holds",
-    "creeps", "step", "delays", "off", "counts",
+const HEAD: [&str; 18] = [
+    "scales", "target", "seed", "hand", "new", "vessel", "finish", "spare", "known", "bare", "lag", "tracks",
+    "holds", "creeps", "step", "delays", "off", "counts",
 ];
 
 fn twice(word: &str) -> Odd {
@@ -180,6 +186,8 @@ impl Draft {
             vessel: VESSELS[0].to_owned(),
             trickle: false,
             spare_g: None,
+            jug_g: None,
+            bare_g: None,
             lag_told: false,
             steps: Vec::new(),
             twists: ScaleModel::middling(),
@@ -305,8 +313,6 @@ impl Draft {
         } else if words.takes("finish") {
             words.wants("trickle")?;
             s.trickle = true;
-        } else if words.takes("spare") {
-            s.spare_g = Some(words.above_nought("grams")?);
         } else if words.takes("counts") {
             words.wants("in")?;
             s.step_g = Some(words.above_nought("grams")?);
@@ -314,7 +320,7 @@ impl Draft {
             words.wants("told")?;
             s.lag_told = true;
         } else {
-            return twist(&mut s.twists, words);
+            return Ok(told(s, words)? || twist(&mut s.twists, words)?);
         }
         Ok(true)
     }
@@ -346,6 +352,25 @@ fn wanted(words: &mut Words<'_>) -> Result<(f64, f64), Odd> {
     }
     let expected = format!("less than the target of {target_g} g after '+-'");
     Err(Odd { expected, found: format!("'{tolerance_g}'") })
+}
+
+/// What the head says that the engine knows by its weight; false where the line says nothing of it.
+fn told(s: &mut Scene, words: &mut Words<'_>) -> Result<bool, Odd> {
+    if words.takes("spare") {
+        s.spare_g = Some(words.above_nought("grams")?);
+    } else if words.takes("known") {
+        words.wants("jug")?;
+        let empty_g = words.above_nought("grams")?;
+        s.jug_g =
+            Some((empty_g, words.takes("of").then(|| words.above_nought("grams of slop")).transpose()?));
+    } else if words.takes("bare") {
+        let least_g = words.above_nought("grams")?;
+        s.bare_g = Some([least_g, words.above_nought("grams")?]).filter(|[least, most]| least <= most);
+        return if s.bare_g.is_some() { Ok(true) } else { words.odd("the greater weight last") };
+    } else {
+        return Ok(false);
+    }
+    Ok(true)
 }
 
 /// What the head says of the scale; false where the line says nothing of it.

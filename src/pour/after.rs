@@ -136,11 +136,6 @@ impl After {
 }
 
 impl Engine {
-    /// The spare weight lies on the pan.
-    pub fn holds_spare(&self) -> bool {
-        matches!(self.state, State::Spare(_))
-    }
-
     /// What is left on the bare pan at rest, where that is worth saying.
     pub fn left_on_pan(&self) -> Option<Mass> {
         self.after.left.filter(|_| matches!(self.state, State::Idle))

@@ -123,7 +123,7 @@ impl Engine {
                 self.cue_now(Cue::Fault, w.arrived_at, None);
             }
             state @ (State::Idle
-            | State::Spare(_)
+            | State::Other(_)
             | State::Ready(_)
             | State::Pouring(_)
             | State::Draining(_)

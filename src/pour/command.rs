@@ -3,6 +3,7 @@
 use super::remark::Remark;
 use crate::calibration::correction::Correction;
 use crate::record::Aim;
+use crate::units::Mass;
 
 /// What happened to the link.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -28,6 +29,8 @@ pub enum Command {
     Remind(Remark),
     /// The spare weight took the last record out of the count.
     Voided,
+    /// There is so much slop in all: a jug may hold as much; none where nobody told.
+    Slop(Option<Mass>),
     /// The next piece gets this number: only between two pieces, else nothing changes.
     Number(u32),
     /// The scale is set right by this from now on: only between two pieces, else nothing changes.

@@ -89,7 +89,7 @@ impl Drawn {
                 self.marks.push((self.second(call.due), Moment::Stop));
             }
             Output::Dropped { .. } => *self = Self::default(),
-            Output::Cue(_) | Output::Learned(_) | Output::VoidLast => {}
+            Output::Cue(_) | Output::Learned(_) | Output::VoidLast | Output::Jug { .. } => {}
         }
     }
 

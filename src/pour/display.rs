@@ -49,7 +49,7 @@ impl Engine {
         // A pour is no step, however unevenly its readings come.
         let pours = match self.state {
             State::Pouring(_) | State::Draining(_) => true,
-            State::Idle | State::Landing(_) | State::Spare(_) | State::Ready(_) => false,
+            State::Idle | State::Landing(_) | State::Other(_) | State::Ready(_) => false,
             State::Done(_) | State::Fault(_) => false,
         };
         let learned = self.late.response.handle_weighing(w, rest_g, sd_g, gap || pours);

@@ -3,7 +3,6 @@
 //!
 //! Never blocks, logs or reads a clock. One place sets the state: `Engine::enter`.
 
-use super::PourSettings;
 use super::after::After;
 use super::climb::Climb;
 pub use super::command::{Command, LinkChange};
@@ -12,14 +11,14 @@ use super::entry::{Cue, CueCall, Output, Snapshot};
 use super::fault::Watch;
 use super::hand::Hand;
 pub use super::hearing::Hearing;
+use super::jug::Jug;
 use super::put_back::Memory;
-use super::state::{State, Trouble};
+pub use super::start::Start;
+use super::state::{Other, State, Trouble};
 use super::ware::Ware;
 use crate::calibration::correction::Correction;
 use crate::reading::Weighing;
 use crate::record::Aim;
-use crate::scale::ScaleFacts;
-use crate::scale::response::Lags;
 use crate::settle::pace::Pace;
 use crate::settle::ripple::Ripple;
 use crate::settle::{Motion, Settler};
@@ -30,73 +29,6 @@ use std::collections::VecDeque;
 /// The weight shown is foreseen no further than this past the latest reading: three readings
 /// of a usual scale.
 const FORESEEN: Duration = Duration::from_millis(300);
-
-/// What the engine is built from.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Start {
-    /// Aim net mass.
-    pub target: Mass,
-    /// Least good net mass.
-    pub low: Mass,
-    /// Greatest good net mass.
-    pub high: Mass,
-    /// The scale.
-    pub scale: ScaleFacts,
-    /// The learned stopping time.
-    pub hand: Hand,
-    /// At first cues are announced this long before they are due.
-    pub ahead: Duration,
-    /// What the studio set.
-    pub settings: PourSettings,
-    /// Number of the next piece, from 1.
-    pub first_piece: u32,
-    /// What the bare pan shows, corrected.
-    pub zero: Mass,
-    /// The log can't be written at the start.
-    pub held: bool,
-    /// What stands on the pan at the start may hold slop: it must be lifted off first.
-    pub lift_first: bool,
-    /// A loudspeaker that was there in this batch is gone.
-    pub lost: bool,
-    /// That was said, and not yet that it is back.
-    pub lost_said: bool,
-    /// A known weight that voids the last record when it is set on the bare pan.
-    pub spare: Option<Mass>,
-    /// Bare weights of this batch: given, and seen before.
-    pub ware: Ware,
-    /// Pieces lifted of late, which may come back.
-    pub memory: Memory,
-    /// What steps of the pan showed of the scale's lag.
-    pub lags: Lags,
-    /// What sets the scale right.
-    pub correction: Correction,
-}
-
-impl Start {
-    /// A first batch with what is usual: nothing was seen, learned or lost before it.
-    pub fn fresh(aim: Aim, scale: ScaleFacts) -> Self {
-        Self {
-            target: aim.target,
-            low: aim.low,
-            high: aim.high,
-            scale,
-            hand: Hand::default(),
-            ahead: Duration::ZERO,
-            settings: PourSettings::default(),
-            first_piece: 1,
-            zero: Mass::ZERO,
-            held: false,
-            lift_first: false,
-            lost: false,
-            lost_said: false,
-            spare: None,
-            ware: Ware::default(),
-            memory: Memory::default(),
-            lags: Lags::default(),
-            correction: Correction::NONE,
-        }
-    }
-}
 
 /// What came before a weighing.
 #[derive(Clone, Copy, Debug)]
@@ -150,6 +82,7 @@ pub struct Engine {
     pub(super) correction: Correction,
     /// What the piece weighed before something was set beside it, g.
     pub(super) alone_g: Option<f64>,
+    pub(super) jug: Option<Jug>,
 }
 
 impl Engine {
@@ -186,6 +119,7 @@ impl Engine {
             climb: Climb::default(),
             correction: start.correction,
             alone_g: None,
+            jug: start.jug,
             start,
         }
     }
@@ -228,7 +162,8 @@ impl Engine {
         match state {
             State::Idle => self.idle(w),
             State::Landing(l) => self.landing(l, w),
-            State::Spare(voided) => self.spare(voided, w),
+            State::Other(Other::Spare { voided }) => self.spare(voided, w),
+            State::Other(Other::Jug(jug)) => self.jug_stands(jug, w),
             State::Ready(r) => self.ready(r, w, seen),
             State::Pouring(s) => self.pouring(s, w),
             State::Draining(s) => self.draining(s, w),
@@ -259,6 +194,7 @@ impl Engine {
             Command::StillOn => self.still_on(at),
             Command::Remind(remark) => self.remind(remark),
             Command::Voided => self.voided(at),
+            Command::Slop(slop) => self.slop_told(slop),
             Command::Number(piece) if self.takes_number() => self.piece = piece.max(1),
             Command::Aim(aim) => self.aim_next(aim),
             // A piece is weighed from its tare to its end by one correction.
@@ -284,7 +220,7 @@ impl Engine {
             State::Pouring(s) => self.next_announcement(s),
             State::Idle
             | State::Landing(_)
-            | State::Spare(_)
+            | State::Other(_)
             | State::Ready(_)
             | State::Draining(_)
             | State::Done(_)
@@ -315,7 +251,7 @@ impl Engine {
                 let tare = state.pour().map_or(0.0, |p| p.tare);
                 (self.last.map(|w| w.mass.g() - tare), None, None)
             }
-            State::Idle | State::Landing(_) | State::Spare(_) | State::Fault(_) => (None, None, None),
+            State::Idle | State::Landing(_) | State::Other(_) | State::Fault(_) => (None, None, None),
         };
         Snapshot {
             phase: self.state.phase(),
@@ -352,7 +288,7 @@ impl Engine {
 
     /// The state's own name: a phase, or `spare` while the spare weight lies on the pan.
     pub fn state(&self) -> &'static str {
-        if self.holds_spare() { "spare" } else { self.state.phase().word() }
+        self.state.name()
     }
 
     /// What the bare pan shows.

@@ -167,6 +167,13 @@ pub enum Output {
     Learned(Hand),
     /// The last record of the batch is to be voided, where there is one that counts: answered by `Command::Voided`.
     VoidLast,
+    /// The known jug stands at rest on the pan.
+    Jug {
+        /// What it weighs with what is in it.
+        gross: Mass,
+        /// What it weighed before, where slop was poured into it, or from it, as it stood there.
+        before: Option<Mass>,
+    },
 }
 
 /// Phase, as told outside; closed.

@@ -227,7 +227,7 @@ impl Engine {
             }
             from @ (State::Idle
             | State::Landing(_)
-            | State::Spare(_)
+            | State::Other(_)
             | State::Ready(_)
             | State::Pouring(_)
             | State::Draining(_)
@@ -280,7 +280,7 @@ impl Engine {
             State::Draining(s) => s.plan.stop_due.is_some_and(|due| since < due && self.watch.outstayed(due)),
             State::Idle
             | State::Landing(_)
-            | State::Spare(_)
+            | State::Other(_)
             | State::Ready(_)
             | State::Done(_)
             | State::Fault(_) => false,

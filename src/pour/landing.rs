@@ -218,6 +218,9 @@ impl Engine {
         let Some(rest) = self.at_rest().filter(|_| !self.held && stands) else {
             return self.before_rest(l, w);
         };
+        if self.jug_set(rest, w.arrived_at) {
+            return;
+        }
         self.landed_over = l.came_over(rest, self.zero_g);
         // With a jug in the hand a lump is no slop, and what was set down twice is looked at again when it is lifted.
         let ladles = self.start.settings.vessel.in_lumps();

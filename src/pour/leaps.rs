@@ -83,7 +83,7 @@ impl State {
     /// Grams that came as no slop does, and stay.
     pub(super) fn leapt_g(&self) -> f64 {
         match self {
-            Self::Idle | Self::Landing(_) | Self::Spare(_) => 0.0,
+            Self::Idle | Self::Landing(_) | Self::Other(_) => 0.0,
             Self::Ready(r) => r.leaps.g(),
             Self::Pouring(s) | Self::Draining(s) => s.leaps.g(),
             Self::Done(d) => d.leaps.g(),

@@ -30,7 +30,7 @@ impl Engine {
             }
             State::Done(mut d) => self.enter_anew(&mut d, at),
             State::Idle => self.lands(at),
-            State::Landing(_) | State::Spare(_) | State::Fault(_) => {}
+            State::Landing(_) | State::Other(_) | State::Fault(_) => {}
         }
     }
 

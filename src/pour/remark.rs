@@ -15,12 +15,14 @@ pub enum Remark {
     Measure,
     /// The scale is due to be checked against a reference mass.
     Check,
+    /// What stands on the pan is the jug, and no piece.
+    Jug,
 }
 
 impl Remark {
     /// Every one.
-    pub const ALL: [Self; 6] =
-        [Self::Wipe, Self::OtherWare, Self::Voided, Self::Stir, Self::Measure, Self::Check];
+    pub const ALL: [Self; 7] =
+        [Self::Wipe, Self::OtherWare, Self::Voided, Self::Stir, Self::Measure, Self::Check, Self::Jug];
 
     /// The word used in messages.
     pub const fn word(self) -> &'static str {
@@ -31,6 +33,7 @@ impl Remark {
             Self::Stir => "stir",
             Self::Measure => "measure",
             Self::Check => "check",
+            Self::Jug => "jug",
         }
     }
 }

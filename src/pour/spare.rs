@@ -5,7 +5,7 @@ use super::engine::Engine;
 use super::entry::Output;
 use super::put_back::PLACED;
 use super::remark::Remark;
-use super::state::State;
+use super::state::{Other, State};
 use crate::reading::Weighing;
 use crate::time::Instant;
 
@@ -22,14 +22,14 @@ impl Engine {
         if !self.at_rest().is_some_and(|rest| self.is_spare(rest)) {
             return false;
         }
-        self.enter(State::Spare(false));
+        self.enter(State::Other(Other::Spare { voided: false }));
         self.outputs.push_back(Output::VoidLast);
         true
     }
 
     /// Whoever keeps the records took one out of the count.
     pub(super) fn voided(&mut self, at: Instant) {
-        if let State::Spare(voided) = &mut self.state {
+        if let State::Other(Other::Spare { voided }) = &mut self.state {
             *voided = true;
         }
         self.note(Remark::Voided, at);
@@ -39,7 +39,7 @@ impl Engine {
     pub(super) fn spare(&mut self, voided: bool, w: Weighing) {
         let lies = self.is_spare(w.mass.g()) || self.at_rest().is_none();
         if lies && w.mass.g() - self.zero_g > self.threshold_g() {
-            return self.enter(State::Spare(voided));
+            return self.enter(State::Other(Other::Spare { voided }));
         }
         self.enter(State::Idle);
     }

@@ -5,6 +5,7 @@ use super::entry::Phase;
 use super::falls::Falls;
 use super::guidance::Guidance;
 use super::hand::Taught;
+use super::jug::JugOnPan;
 use super::landing::Landing;
 use super::leaps::Leaps;
 use super::onset::Onset;
@@ -290,13 +291,22 @@ pub(super) struct Fault {
     pub(super) rose_g: f64,
 }
 
+/// What stands on the pan, is known and no piece.
+#[derive(Clone, Debug)]
+pub(super) enum Other {
+    /// The spare weight; whether it took a record out of the count.
+    Spare { voided: bool },
+    /// The jug.
+    Jug(Box<JugOnPan>),
+}
+
 /// The engine's state.
 #[derive(Clone, Debug)]
 pub(super) enum State {
     Idle,
     Landing(Landing),
-    /// The spare weight lies on the pan; whether it took a record out of the count.
-    Spare(bool),
+    /// What is known and no piece stands on the pan.
+    Other(Other),
     Ready(Ready),
     Pouring(Stream),
     Draining(Stream),
@@ -307,7 +317,7 @@ pub(super) enum State {
 impl State {
     pub(super) fn phase(&self) -> Phase {
         match self {
-            Self::Idle | Self::Spare(_) => Phase::Idle,
+            Self::Idle | Self::Other(_) => Phase::Idle,
             Self::Landing(_) => Phase::Landing,
             Self::Ready(_) => Phase::Ready,
             Self::Pouring(_) => Phase::Pouring,
@@ -317,12 +327,32 @@ impl State {
         }
     }
 
+    /// As DEVELOPERS.md draws it.
+    pub(super) fn name(&self) -> &'static str {
+        match self {
+            Self::Other(Other::Spare { .. }) => "spare",
+            Self::Other(Other::Jug(_)) => "jug",
+            Self::Idle
+            | Self::Landing(_)
+            | Self::Ready(_)
+            | Self::Pouring(_)
+            | Self::Draining(_)
+            | Self::Done(_)
+            | Self::Fault(_) => self.phase().word(),
+        }
+    }
+
     pub(super) fn step(&self) -> &'static str {
         match self {
             Self::Idle => "waiting for a piece",
             Self::Landing(_) => "waiting for rest",
-            Self::Spare(true) => "the last record is void: take the spare weight off",
-            Self::Spare(false) => "nothing to take out of the count: take the spare weight off",
+            Self::Other(Other::Spare { voided: true }) => {
+                "the last record is void: take the spare weight off"
+            }
+            Self::Other(Other::Spare { voided: false }) => {
+                "nothing to take out of the count: take the spare weight off"
+            }
+            Self::Other(Other::Jug(_)) => "the jug, no piece: lift it off",
             Self::Ready(_) => "tared",
             Self::Pouring(s) if s.pour.rev > 0 => "topping up",
             Self::Pouring(_) => "pouring",
@@ -350,7 +380,7 @@ impl State {
 
     pub(super) fn pour_mut(&mut self) -> Option<&mut Pour> {
         match self {
-            Self::Idle | Self::Landing(_) | Self::Spare(_) => None,
+            Self::Idle | Self::Landing(_) | Self::Other(_) => None,
             Self::Ready(r) => Some(&mut r.pour),
             Self::Pouring(s) | Self::Draining(s) => Some(&mut s.pour),
             Self::Done(d) => Some(&mut d.pour),
@@ -360,7 +390,7 @@ impl State {
 
     pub(super) fn pour(&self) -> Option<&Pour> {
         match self {
-            Self::Idle | Self::Landing(_) | Self::Spare(_) => None,
+            Self::Idle | Self::Landing(_) | Self::Other(_) => None,
             Self::Ready(r) => Some(&r.pour),
             Self::Pouring(s) | Self::Draining(s) => Some(&s.pour),
             Self::Done(d) => Some(&d.pour),

@@ -155,7 +155,7 @@ impl Engine {
             }
             State::Idle
             | State::Landing(_)
-            | State::Spare(_)
+            | State::Other(_)
             | State::Pouring(_)
             | State::Draining(_)
             | State::Done(_)
@@ -177,7 +177,7 @@ impl Engine {
             }
             State::Idle
             | State::Landing(_)
-            | State::Spare(_)
+            | State::Other(_)
             | State::Ready(_)
             | State::Draining(_)
             | State::Done(_)

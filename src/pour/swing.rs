@@ -28,7 +28,7 @@ impl Engine {
     pub(super) fn evened(&mut self, w: Weighing, gap: bool) -> Weighing {
         let looks = match self.state.beneath() {
             State::Idle | State::Landing(_) | State::Pouring(_) | State::Draining(_) => true,
-            State::Spare(_) | State::Ready(_) | State::Done(_) | State::Fault(_) => false,
+            State::Other(_) | State::Ready(_) | State::Done(_) | State::Fault(_) => false,
         };
         let even = Weighing { mass: self.ripple.handle_weighing(w, gap, looks), ..w };
         let motion = self.settler.handle_weighing(even);

@@ -11,7 +11,8 @@
 //! says after the start values how much of it is still of the piece before, and may have a voided record; version 8 knows
 //! how a stream is guided, how the hand eases off, and beside which lag of the scale it was learned; version 9 may have
 //! another target from piece to piece; version 10 knows the hand's pace, its trickle, and how a pour is finished;
-//! version 11 knows the scale's correction, version 12 how far it bends. Weights stand as the scale showed them; the engine corrects them. All are read.
+//! version 11 knows the scale's correction, version 12 how far it bends; version 13 knows the jug, and may be
+//! told of slop. Weights stand as the scale showed them; the engine corrects them. All are read.
 
 use super::engine::{Command, Engine, Hearing, LinkChange, Start};
 use super::entry::Output;
@@ -25,9 +26,9 @@ mod bytes;
 mod sealed;
 mod start;
 
-use bytes::{Bytes, mass, micrograms, put, put_aim, put_correction};
+use bytes::{Bytes, mass, micrograms, put, put_aim, put_correction, put_optional};
 
-const VERSION: u8 = 12;
+const VERSION: u8 = 13;
 const SEALED_VERSION: u8 = 7;
 const FIRST_VERSION: u8 = 1;
 /// A trace starts this long before the landing.
@@ -100,6 +101,7 @@ impl Input {
             Self::Command(Command::Voided, _) => 13,
             Self::Command(Command::Aim(_), _) => 14,
             Self::Command(Command::Correction(_), _) => 15,
+            Self::Command(Command::Slop(_), _) => 16,
         }
     }
 
@@ -119,6 +121,7 @@ impl Input {
             Self::Command(Command::Number(piece), _) => put(out, i64::from(*piece)),
             Self::Command(Command::Aim(aim), _) => put_aim(out, aim),
             Self::Command(Command::Correction(correction), _) => put_correction(out, correction),
+            Self::Command(Command::Slop(slop), _) => put_optional(out, slop.map(micrograms)),
             Self::Step(step, _) => put(out, micrograms(*step)),
             Self::Command(..) | Self::Link(..) | Self::Timeout(_) => {}
         }
@@ -248,6 +251,7 @@ impl Trace {
         self.start.lost = engine.hearing().lost;
         self.start.lost_said = engine.lost_said();
         (self.start.ware, self.start.memory) = engine.seen();
+        self.start.jug = engine.jug();
         self.start.first_piece = engine.snapshot(Instant::START).piece;
     }
 
@@ -339,6 +343,7 @@ impl Bytes<'_> {
             13 => Input::Command(Command::Voided, now),
             14 => Input::Command(Command::Aim(self.aim()?), now),
             15 => Input::Command(Command::Correction(self.correction(version)?), now),
+            16 => Input::Command(Command::Slop(self.optional()?.map(mass)), now),
             8 => Input::Hearing(Hearing { ahead: self.span()?, lost: self.take()? != 0 }, now),
             11 => Input::Step(mass(self.take()?), now),
             _ => return Err(BadTrace::Broken(self.at)),

@@ -63,6 +63,11 @@ impl Ware {
         seen.max(if self.n < LEAST_PIECES { USUAL_CV } else { LEAST_CV } * self.mean_g)
     }
 
+    /// What bare pieces of this batch weigh is known: given, or seen often enough.
+    pub fn tells(&self) -> bool {
+        self.given.is_some() || self.n >= LEAST_PIECES
+    }
+
     /// A bare piece unlike the others of this batch.
     pub fn is_unlike(&self, bare_g: f64) -> bool {
         match self.given {

@@ -81,7 +81,7 @@ impl Engine {
     pub(super) fn zeroed_unseen(&self, from: &State, w: Weighing) -> bool {
         match from {
             State::Ready(_) | State::Pouring(_) | State::Draining(_) => self.shows_nothing(w),
-            State::Idle | State::Landing(_) | State::Spare(_) | State::Done(_) | State::Fault(_) => false,
+            State::Idle | State::Landing(_) | State::Other(_) | State::Done(_) | State::Fault(_) => false,
         }
     }
 
@@ -101,7 +101,7 @@ impl Engine {
                 s.went_on(rose_g);
                 self.lifted(s, w.arrived_at);
             }
-            State::Idle | State::Landing(_) | State::Spare(_) | State::Done(_) | State::Fault(_) => {
+            State::Idle | State::Landing(_) | State::Other(_) | State::Done(_) | State::Fault(_) => {
                 self.enter(State::Idle)
             }
         }
@@ -114,7 +114,7 @@ impl Engine {
         let gross_g = match from.as_ref() {
             State::Ready(r) => r.pour.tare + r.recent.iter().map(|(_, net)| *net).fold(r.base_g, f64::max),
             State::Pouring(s) | State::Draining(s) => s.pour.tare + s.last_net,
-            State::Idle | State::Landing(_) | State::Spare(_) | State::Done(_) | State::Fault(_) => {
+            State::Idle | State::Landing(_) | State::Other(_) | State::Done(_) | State::Fault(_) => {
                 return None;
             }
         };
@@ -141,7 +141,7 @@ impl Engine {
             | State::Draining(_)
             | State::Idle
             | State::Landing(_)
-            | State::Spare(_)
+            | State::Other(_)
             | State::Done(_)
             | State::Fault(_)) => self.enter(from),
         }

@@ -65,6 +65,7 @@ pub(super) fn apply(conn: &mut Connection, write: &mut Write, last: &mut Sequenc
         Write::Retargeted(batch) => retarget(&tx, batch)?,
         Write::History(history) => apply_history(&tx, history, &mut sequence)?,
         Write::Spare(spare) => numbers::keep_spare(&tx, *spare)?,
+        Write::Jug(jug) => numbers::keep_jug(&tx, *jug)?,
         Write::Trace { pour, bytes } => rows::set_trace(&tx, pour, bytes)?,
         Write::PourDropped { id } => drop_open(&tx, id)?,
     }

@@ -32,7 +32,7 @@ pub use sums::BatchSums;
 pub use wanted::Wanted;
 
 use crate::record::{
-    BatchRecord, CalibrationRecord, CalibrationWrite, CheckRecord, HandRecord, History, LagRecord,
+    BatchRecord, CalibrationRecord, CalibrationWrite, CheckRecord, HandRecord, History, JugRecord, LagRecord,
     PourRecord, ShelfRecord,
 };
 use crate::time::WallTime;
@@ -100,6 +100,8 @@ pub enum Write {
     },
     /// The weight that voids the last record when it is set on the bare pan; none: forgotten.
     Spare(Option<Mass>),
+    /// The jug, known by what it weighs empty, and how it stood on the pan last; none: forgotten.
+    Jug(Option<JugRecord>),
     /// Versions of glazes, forms and coats, or that one is taken off its shelf: all of them or none.
     Shelf(Vec<ShelfRecord>),
     /// The bucket of a batch has changed: what its further pieces should get.
@@ -178,6 +180,8 @@ pub struct Opened {
     pub interrupted: Vec<PourRecord>,
     /// The spare weight, where one is registered.
     pub spare: Option<Mass>,
+    /// The jug, where one is known.
+    pub jug: Option<JugRecord>,
     /// How late scales show, by their names.
     pub lags: Vec<(String, LagRecord)>,
     /// What scales go by.
@@ -197,6 +201,7 @@ impl Opened {
         Ok(Self {
             interrupted,
             spare: numbers::spare(conn)?,
+            jug: numbers::jug(conn)?,
             lags: query::lags(conn)?,
             calibrations,
             checks: checks.into_iter().flatten().collect(),

@@ -2,7 +2,7 @@
 //! piece of a ware.
 
 use super::{query, rows};
-use crate::record::{BatchRecord, Numbers, PourRecord};
+use crate::record::{BatchRecord, JugRecord, Numbers, PourRecord, Stood};
 use crate::time::WallTime;
 use crate::units::Mass;
 use rusqlite::{Connection, OptionalExtension, params};
@@ -85,16 +85,48 @@ const SPARE: &str = "spare_ug";
 
 /// The weight that voids the last record when it is set on the bare pan; none: not registered.
 pub(super) fn spare(conn: &Connection) -> rusqlite::Result<Option<Mass>> {
-    let sql = "SELECT value FROM kept WHERE name = $1";
-    let ug: Option<i64> = conn.query_row(sql, [SPARE], |row| row.get(0)).optional()?;
-    Ok(ug.map(rows::mass))
+    Ok(kept(conn, SPARE)?.map(rows::mass))
 }
 
 /// Keeps it, or forgets it.
 pub(super) fn keep_spare(conn: &Connection, spare: Option<Mass>) -> rusqlite::Result<()> {
-    match spare {
-        Some(mass) => keep(conn, SPARE, rows::ug(mass)),
-        None => conn.execute("DELETE FROM kept WHERE name = $1", [SPARE]).map(drop),
+    keep_or_forget(conn, SPARE, spare.map(rows::ug))
+}
+
+/// Names of what is kept of the jug: empty, as it stood on the pan last, what was poured by then, and into how many pieces.
+const JUG: [&str; 4] = ["jug_empty_ug", "jug_stood_ug", "jug_poured_ug", "jug_pieces"];
+
+/// The jug that is known by its weight; none: not told.
+pub(super) fn jug(conn: &Connection) -> rusqlite::Result<Option<JugRecord>> {
+    let [empty, gross, poured, pieces] = JUG.map(|name| kept(conn, name));
+    let stood = gross?.zip(poured?).zip(pieces?).map(|((gross, poured), pieces)| Stood {
+        gross: rows::mass(gross),
+        poured: rows::mass(poured),
+        pieces: u32::try_from(pieces).unwrap_or(0),
+    });
+    Ok(empty?.map(|empty| JugRecord { empty: rows::mass(empty), stood }))
+}
+
+/// Keeps it, or forgets it.
+pub(super) fn keep_jug(conn: &Connection, jug: Option<JugRecord>) -> rusqlite::Result<()> {
+    let stood = jug.and_then(|jug| jug.stood);
+    let values = [
+        jug.map(|jug| rows::ug(jug.empty)),
+        stood.map(|s| rows::ug(s.gross)),
+        stood.map(|s| rows::ug(s.poured)),
+        stood.map(|s| i64::from(s.pieces)),
+    ];
+    JUG.into_iter().zip(values).try_for_each(|(name, value)| keep_or_forget(conn, name, value))
+}
+
+fn kept(conn: &Connection, name: &str) -> rusqlite::Result<Option<i64>> {
+    conn.query_row("SELECT value FROM kept WHERE name = $1", [name], |row| row.get(0)).optional()
+}
+
+fn keep_or_forget(conn: &Connection, name: &str, value: Option<i64>) -> rusqlite::Result<()> {
+    match value {
+        Some(value) => keep(conn, name, value),
+        None => conn.execute("DELETE FROM kept WHERE name = $1", [name]).map(drop),
     }
 }
 

@@ -1,7 +1,7 @@
 //! Tests of the log as a whole, on real files; all records are invented.
 
 use super::*;
-use crate::record::{Aim, Mark, Marks, PaceRecord, Search, Verdict};
+use crate::record::{Aim, JugRecord, Mark, Marks, PaceRecord, Search, Stood, Verdict};
 use crate::time::Duration;
 use crate::units::Mass;
 use proptest::prelude::*;
@@ -171,6 +171,7 @@ fn seq_of(write: &Write) -> u64 {
         | Write::Trace { .. }
         | Write::NumberLeftOut { .. }
         | Write::Spare(_)
+        | Write::Jug(_)
         | Write::Shelf(_)
         | Write::Calibration(_)
         | Write::History(_)
@@ -742,6 +743,25 @@ fn the_heaviest_piece_is_looked_for_in_the_batch_its_glaze_and_its_name() {
     assert_eq!(heaviest(&log, "plates", None), None);
     let lately = log.reader().lately(2).unwrap();
     assert_eq!(lately, [(g(350.0), Some(g(391.0))), (g(700.0), Some(g(741.0)))]);
+}
+
+#[test]
+fn the_jug_is_kept_with_where_it_stood_until_it_is_forgotten() {
+    let mut log = Log::new();
+    assert_eq!(log.opened.jug, None);
+    let empty = JugRecord { empty: g(251.25), stood: None };
+    log.written(Write::Jug(Some(empty)));
+    let mut log = log.reopened();
+    assert_eq!(log.opened.jug, Some(empty));
+    let stood = Stood { gross: g(751.5), poured: g(58.25), pieces: 2 };
+    log.written(Write::Jug(Some(JugRecord { stood: Some(stood), ..empty })));
+    let mut log = log.reopened();
+    assert_eq!(log.opened.jug, Some(JugRecord { stood: Some(stood), ..empty }));
+    log.written(Write::Jug(Some(empty)));
+    let mut log = log.reopened();
+    assert_eq!(log.opened.jug, Some(empty), "what it stood for is gone");
+    log.written(Write::Jug(None));
+    assert_eq!(log.reopened().opened.jug, None);
 }
 
 #[test]

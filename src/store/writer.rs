@@ -71,6 +71,7 @@ fn weight(write: &Write) -> Option<String> {
         | Write::PourAgain { .. }
         | Write::NumberLeftOut { .. }
         | Write::Spare(_)
+        | Write::Jug(_)
         | Write::Shelf(_)
         | Write::Calibration(_)
         | Write::Retargeted(_)

@@ -172,7 +172,11 @@ impl Session {
                         *place = [e.net.map(|m| m.g()).or(place[0]), e.first_net.map(|m| m.g()).or(place[1])];
                     }
                 }
-                Output::Cue(_) | Output::Dropped { .. } | Output::Learned(_) | Output::VoidLast => {}
+                Output::Cue(_)
+                | Output::Dropped { .. }
+                | Output::Learned(_)
+                | Output::VoidLast
+                | Output::Jug { .. } => {}
             }
         }
     }

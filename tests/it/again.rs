@@ -94,7 +94,8 @@ fn pour(hand: Hand) -> Told {
                 | Output::Entry(_)
                 | Output::Dropped { .. }
                 | Output::Learned(_)
-                | Output::VoidLast => {}
+                | Output::VoidLast
+                | Output::Jug { .. } => {}
             }
         }
     }

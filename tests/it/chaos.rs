@@ -94,7 +94,7 @@ fn pour(seed: u64, faults: Faults) -> Batch {
                     potter.handle_cue(c.cue.word(), c.due);
                 }
                 Output::Entry(e) => batch.entries.push(e),
-                Output::Dropped { .. } | Output::Learned(_) | Output::VoidLast => {}
+                Output::Dropped { .. } | Output::Learned(_) | Output::VoidLast | Output::Jug { .. } => {}
             }
         }
         let matters =

@@ -28,7 +28,8 @@ fn weighed(run: &Run) -> Vec<Entry> {
         | Output::Cue(_)
         | Output::Dropped { .. }
         | Output::Learned(_)
-        | Output::VoidLast => None,
+        | Output::VoidLast
+        | Output::Jug { .. } => None,
     });
     entries.collect()
 }

@@ -1,8 +1,9 @@
 //! The whole cycle of a piece: lifted, put back, topped up, poured back, what stays on the pan, the spare weight.
 
 use crate::run::{Run, start, stream, weighing};
-use tarebell::pour::engine::Command;
+use tarebell::pour::engine::{Command, Start};
 use tarebell::pour::entry::{Cue, CueCall, Entry, Output, Phase};
+use tarebell::pour::jug::Jug;
 use tarebell::pour::remark::Remark;
 use tarebell::pour::trace::{Input, Trace};
 use tarebell::pour::vessel::Vessel;
@@ -169,8 +170,7 @@ fn a_sponge_laid_down_after_the_lift_is_taken_off_nobodys_weight() {
 
 #[test]
 fn the_spare_weight_on_the_bare_pan_voids_the_last_record_once_and_is_no_piece() {
-    let mut run =
-        ready_in(Run::of(tarebell::pour::engine::Start { spare: Some(Mass::saturating(75.0)), ..start() }));
+    let mut run = ready_in(Run::of(Start { spare: Some(Mass::saturating(75.0)), ..start() }));
     run.curve(4.0, 11.0, |t| stream(t, 7.625));
     run.curve(11.0, 14.0, |_| 0.0);
     let voids = |run: &Run| run.outputs.iter().filter(|o| **o == Output::VoidLast).count();
@@ -195,7 +195,7 @@ fn a_piece_unlike_the_others_is_ready_with_a_remark_and_a_mark() {
         ware.handle_bare(g);
         ware
     });
-    let mut run = Run::of(tarebell::pour::engine::Start { ware, ..start() });
+    let mut run = Run::of(Start { ware, ..start() });
     run.curve(0.0, 2.0, |_| 0.0);
     run.curve(2.0, 4.0, |_| 420.0);
     assert_eq!(run.cues(), [Cue::Ready, Cue::Note]);
@@ -371,14 +371,14 @@ fn what_lies_on_a_pan_after_many_quick_pieces_may_be_of_the_latest_dozen() {
 #[test]
 fn a_pebble_set_on_a_wet_pan_at_once_is_still_the_pebble() {
     let spare = Some(Mass::saturating(75.0));
-    let mut run = ready_in(Run::of(tarebell::pour::engine::Start { spare, ..start() }));
+    let mut run = ready_in(Run::of(Start { spare, ..start() }));
     run.curve(4.0, 11.0, |t| stream(t, 7.625));
     run.curve(11.0, 11.5, |t| 1.0 + 300.0 * (-(t - 11.0) / 0.1).exp());
     run.curve(11.5, 14.0, |_| 76.0);
     assert!(run.outputs.contains(&Output::VoidLast), "{:?}", run.cues());
     assert_eq!(run.phase(), Phase::Idle);
     // A piece is none.
-    let mut run = ready_in(Run::of(tarebell::pour::engine::Start { spare, ..start() }));
+    let mut run = ready_in(Run::of(Start { spare, ..start() }));
     run.curve(4.0, 11.0, |t| stream(t, 7.625));
     run.curve(11.0, 11.5, |t| 1.0 + 300.0 * (-(t - 11.0) / 0.1).exp());
     run.curve(11.5, 14.0, |_| 84.0);
@@ -388,10 +388,79 @@ fn a_pebble_set_on_a_wet_pan_at_once_is_still_the_pebble() {
 #[test]
 fn a_spare_weight_as_light_as_what_drips_is_none() {
     let spare = Some(Mass::saturating(2.0));
-    let mut run = ready_in(Run::of(tarebell::pour::engine::Start { spare, ..start() }));
+    let mut run = ready_in(Run::of(Start { spare, ..start() }));
     run.curve(4.0, 11.0, |t| stream(t, 7.625));
     run.curve(11.0, 15.0, |_| 2.0);
     assert!(!run.outputs.contains(&Output::VoidLast));
     assert_eq!(notes(&run), [Remark::Wipe]);
     assert!(near(last(&run).net, 27.0) && last(&run).marks.has(Mark::Residue));
+}
+
+/// A batch of mugs of 290 to 330 g and a jug of 250 g that holds up to 800 g of slop.
+fn with_a_jug() -> Start {
+    let g = Mass::saturating;
+    let jug = Jug { slop: Some(g(800.0)), ..Jug::of(g(250.0)) };
+    Start { jug: Some(jug), ware: Ware::of(Some((g(290.0), g(330.0)))), ..start() }
+}
+
+fn jugs(run: &Run) -> Vec<(f64, Option<f64>)> {
+    let of = |o: &Output| {
+        let Output::Jug { gross, before } = o else { return None };
+        Some((gross.g().round(), before.map(|b| b.g().round())))
+    };
+    run.outputs.iter().filter_map(of).collect()
+}
+
+#[test]
+fn the_jug_on_the_bare_pan_is_told_and_what_no_jug_can_weigh_is_a_piece() {
+    let landed = |gross_g: f64| {
+        let mut run = Run::of(with_a_jug());
+        run.curve(0.0, 2.0, |_| 0.0);
+        run.curve(2.0, 6.0, |_| gross_g);
+        run
+    };
+    for full_g in [340.0, 600.0, 1050.0] {
+        let run = landed(full_g);
+        assert_eq!((jugs(&run), run.phase()), (vec![(full_g, None)], Phase::Idle));
+        assert_eq!((notes(&run), run.entries().len()), (vec![Remark::Jug], 0), "nothing is tared");
+        let at = Instant::START.offset_seconds(6.0);
+        assert_eq!(run.engine.snapshot(at).step, "the jug, no piece: lift it off");
+    }
+    // Lighter than empty, within the ware, and more than all the slop there is.
+    for piece_g in [240.0, 310.0, 1100.0] {
+        let run = landed(piece_g);
+        assert_eq!((jugs(&run), run.phase()), (vec![], Phase::Ready), "{piece_g} g");
+    }
+    let mut run = Run::of(Start { ware: Ware::default(), ..with_a_jug() });
+    run.curve(0.0, 2.0, |_| 0.0);
+    run.curve(2.0, 6.0, |_| 600.0);
+    assert_eq!((jugs(&run), run.phase()), (vec![], Phase::Ready), "nobody knows what a piece weighs yet");
+}
+
+#[test]
+fn slop_tipped_into_the_jug_on_the_pan_is_told_when_it_rests_and_more_slop_than_was_told_once_that_is() {
+    let mut run = Run::of(with_a_jug());
+    run.curve(0.0, 2.0, |_| 0.0);
+    run.curve(2.0, 6.0, |_| 400.0);
+    run.curve(6.0, 10.0, |_| 700.0);
+    assert_eq!(jugs(&run), [(400.0, None), (700.0, Some(400.0))]);
+    run.curve(10.0, 12.0, |_| 0.0);
+    let at = Instant::START.offset_seconds(12.0);
+    run.give(Input::Command(Command::Slop(Some(Mass::saturating(1500.0))), at), at);
+    run.curve(12.0, 16.0, |_| 1700.0);
+    assert_eq!(jugs(&run).last(), Some(&(1700.0, None)));
+}
+
+#[test]
+fn a_replay_knows_the_jug_and_when_it_was_lifted() {
+    let start = with_a_jug();
+    let lifted = Some((Mass::saturating(460.0), Instant::from_us(5_000_000)));
+    let jug = start.jug.map(|jug| Jug { lifted, ..jug });
+    let mut trace = Trace::new(Start { jug, ..start });
+    let at = Instant::from_us(6_000_000);
+    for slop in [Some(Mass::saturating(812.5)), None] {
+        trace.note(Input::Command(Command::Slop(slop), at), false);
+    }
+    assert_eq!(Trace::decode(&trace.encode()).expect("whole").start.jug, jug);
+    assert_eq!(Trace::decode(&trace.encode()).expect("whole").inputs, trace.inputs);
 }

@@ -25,7 +25,8 @@ fn a_piece_lands_is_tared_poured_stopped_weighed_and_logged() {
         | Output::Entry(_)
         | Output::Dropped { .. }
         | Output::Learned(_)
-        | Output::VoidLast => None,
+        | Output::VoidLast
+        | Output::Jug { .. } => None,
     });
     let due = due.expect("a stop was called").seconds();
     // 29 g at 8 g/s are reached at 7.625 s; the default hand time of 0.29 s before that is 7.335 s.
@@ -34,7 +35,11 @@ fn a_piece_lands_is_tared_poured_stopped_weighed_and_logged() {
     assert_eq!(run.cues(), [Cue::Ready, Cue::Approach, Cue::Count, Cue::Count, Cue::Stop, Cue::Good]);
     let entry = run.outputs.iter().rev().find_map(|o| match o {
         Output::Entry(e) => Some(*e),
-        Output::Cue(_) | Output::Dropped { .. } | Output::Learned(_) | Output::VoidLast => None,
+        Output::Cue(_)
+        | Output::Dropped { .. }
+        | Output::Learned(_)
+        | Output::VoidLast
+        | Output::Jug { .. } => None,
     });
     let entry = entry.expect("an entry");
     assert_eq!((entry.rev, entry.verdict, entry.settled), (1, Verdict::Good, true));
@@ -57,7 +62,8 @@ fn silence_in_mid_pour_is_a_fault_within_a_second_and_readings_clear_it() {
         | Output::Entry(_)
         | Output::Dropped { .. }
         | Output::Learned(_)
-        | Output::VoidLast => None,
+        | Output::VoidLast
+        | Output::Jug { .. } => None,
     });
     assert!(fault.expect("a fault") - last_s < 1.0);
     assert_eq!(run.engine.snapshot(Instant::START).phase, Phase::Fault);
@@ -442,7 +448,9 @@ fn promises(outputs: &[Output]) -> Result<(), TestCaseError> {
                 open = None;
             }
             Output::Learned(hand) => prop_assert!((0.0..=1.5).contains(&hand.hand_s)),
-            Output::VoidLast => prop_assert!(false, "no spare weight is known"),
+            Output::VoidLast | Output::Jug { .. } => {
+                prop_assert!(false, "no spare weight and no jug is known")
+            }
             Output::Cue(c) => {
                 cues += 1;
                 prop_assert_eq!(c.n, cues);

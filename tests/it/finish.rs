@@ -51,7 +51,8 @@ fn left_g(run: &Run, cue: Cue) -> Vec<f64> {
         | Output::Entry(_)
         | Output::Learned(_)
         | Output::Dropped { .. }
-        | Output::VoidLast => None,
+        | Output::VoidLast
+        | Output::Jug { .. } => None,
     };
     run.outputs.iter().filter_map(left).collect()
 }

@@ -69,7 +69,8 @@ fn landings(model: &ScaleModel) -> Vec<(f64, f64)> {
                 | Output::Entry(_)
                 | Output::Dropped { .. }
                 | Output::Learned(_)
-                | Output::VoidLast => None,
+                | Output::VoidLast
+                | Output::Jug { .. } => None,
             });
             (ready.expect("ready") - rests_at - 0.007 * seed as f64, tare.expect("a tare") - 320.0)
         })

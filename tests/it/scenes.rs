@@ -219,7 +219,7 @@ fn times(played: &Played, of: &str) -> Vec<f64> {
     let is = |said: &&Said| match said {
         Said::Step(_, text) => text == of,
         Said::Cue(_, cue) => cue.cue.word() == of,
-        Said::Record(..) | Said::Dropped(..) | Said::VoidLast(_) => false,
+        Said::Record(..) | Said::Dropped(..) | Said::VoidLast(_) | Said::Jug(..) => false,
     };
     played.said.iter().filter(is).map(|said| said.at().seconds()).collect()
 }

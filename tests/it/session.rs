@@ -73,7 +73,7 @@ fn scripted(seed: u64, scale: ScaleModel, slower_s: f64, plain: bool, script: Sc
                         settled[e.piece as usize - 1] = e.settled;
                     }
                 }
-                Output::Dropped { .. } | Output::Learned(_) | Output::VoidLast => {}
+                Output::Dropped { .. } | Output::Learned(_) | Output::VoidLast | Output::Jug { .. } => {}
             }
         }
     }

@@ -108,7 +108,9 @@ impl Ear {
         let cues = |word: &[&str]| {
             let is = |said: &Said| match said {
                 Said::Cue(at, cue) => word.contains(&cue.cue.word()).then(|| at.seconds()),
-                Said::Step(..) | Said::Record(..) | Said::Dropped(..) | Said::VoidLast(_) => None,
+                Said::Step(..) | Said::Record(..) | Said::Dropped(..) | Said::VoidLast(_) | Said::Jug(..) => {
+                    None
+                }
             };
             played.said.iter().filter_map(is).collect::<Vec<f64>>()
         };

@@ -162,6 +162,7 @@ fn every_path_of_the_contract_is_described_and_every_described_path_answers() {
         "get /api/live",
         "get /api/scale",
         "post /api/scale/spare",
+        "post /api/scale/jug",
         "post /api/scale/weigh",
         "post /api/scale/lag",
         "post /api/scale/calibrate",
@@ -240,6 +241,7 @@ fn calibrations_as_described(rig: &Rig, same: &dyn Fn(&str, &str, &str, &Value))
     let id = made["id"].as_str().expect("an id");
     same("get", "/api/calibrations/{id}", "200", &rig.get(&format!("/api/calibrations/{id}")));
     same("get", "/api/scale/checks", "200", &rig.get("/api/scale/checks"));
+    same("post", "/api/scale/jug", "200", &rig.post("/api/scale/jug", json!({ "jug_g": 251.5 })));
     same("post", "/api/scale/room", "200", &rig.post("/api/scale/room", json!({ "room_c": 20.5 })));
     same("post", "/api/scale/check", "200", &rig.post("/api/scale/check", json!({})));
     rig.post("/api/scale/check", json!({ "off": true }));

@@ -128,7 +128,7 @@ impl Tour {
         });
         self.rig.post("/api/scale/spare", json!({}));
         self.browser
-            .until("a way to forget it", "return document.querySelectorAll('.hold').length === 5")
+            .until("a way to forget it", "return document.querySelectorAll('.hold').length === 6")
             .await;
         looker.look(&self.browser, "scale-spare").await;
         self.pan.still(0.0);

@@ -22,6 +22,7 @@ mod ear;
 mod faces;
 mod glaze;
 mod history;
+mod jug;
 mod kept;
 mod kill;
 mod late;

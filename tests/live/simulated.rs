@@ -61,7 +61,7 @@ fn poured(of: &BatchRecord, seed: u64) -> (Vec<Entry>, Vec<f64>) {
             match output {
                 Output::Cue(cue) => potter.handle_cue(cue.cue.word(), cue.due),
                 Output::Entry(entry) => entries.push(entry),
-                Output::Dropped { .. } | Output::Learned(_) | Output::VoidLast => {}
+                Output::Dropped { .. } | Output::Learned(_) | Output::VoidLast | Output::Jug { .. } => {}
             }
         }
     }

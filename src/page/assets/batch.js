@@ -185,7 +185,7 @@ export class BatchPlace {
     return html`<section><h2>${w.under_way}</h2><p class="name">${batch.name}</p>
       <p>${fill(words.target_line, { target: grams(now.shown.target_g), low: grams(now.shown.low_g), high: grams(now.shown.high_g) })}</p>
       ${batch.glaze_name ? html`<p>${fill(w.of_glaze, { glaze: batch.glaze_name })}</p>` : ""}
-      ${now.supply ? this.#jug(batch.id, now.supply) : ""}
+      ${now.jug ? html`<p>${now.jug.says}</p>` : ""}${now.supply ? this.#jug(batch.id, now.supply) : ""}
       ${this.#hold.button(batch.id, w.end, w.ending, () => this.#end(batch.id))}
       ${this.#hold.button(`skip ${batch.id}`, fill(w.skip, { piece: now.piece }), w.ending, () => this.#skip(batch.id))}</section>`;
   }

@@ -24,7 +24,8 @@ function note({ face, live: { now } }) {
   // Of another ware only while it stands there: afterwards the record's mark says it.
   const past = now.note === "other-ware" ? face.name !== "ready" : now.note === "wipe" && now.pan_g !== null;
   const said = past ? null : now.note;
-  return said ? line("more note", words.notes[said]) : "";
+  // What the jug holds is worth more than that it is one.
+  return said ? line("more note", said === "jug" && now.jug ? now.jug.says : words.notes[said]) : "";
 }
 
 /** The next step while nothing stands on the scale. */

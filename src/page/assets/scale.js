@@ -16,9 +16,9 @@ export class ScalePlace {
   #hold;
   #test;
   #calibrate;
-  /** What came of a wish about the spare weight, and whether it was refused. */
-  #said = "";
-  #wrong = "";
+  /** What came of a wish about the spare weight or the jug, and whether it was refused. */
+  #said = {};
+  #wrong = {};
 
   constructor(soon) {
     this.#soon = soon;
@@ -53,23 +53,25 @@ export class ScalePlace {
     return html`<p>${[sound.device, sound.words ?? sound.state, late].filter(Boolean).join(" · ")}</p>`;
   }
 
-  async #keep(asked, said) {
-    this.#said = this.#wrong = "";
+  async #keep(name, asked, said) {
+    this.#said = {};
+    this.#wrong = {};
     try {
-      const { shown } = await ask("/api/scale/spare", asked);
-      this.#said = fill(said, { grams: grams(shown.spare_g) });
+      const { shown } = await ask(`/api/scale/${name}`, asked);
+      this.#said[name] = fill(said, { grams: grams(shown[`${name}_g`]) });
     } catch (error) {
-      this.#wrong = fill(words.not_done, { why: error.message });
+      this.#wrong[name] = fill(words.not_done, { why: error.message });
     }
     this.#soon();
   }
 
-  #spare({ shown: { spare_g } }) {
-    const known = spare_g !== null;
-    return html`<section><h2>${w.spare}</h2><p>${w.spare_what}</p>${known ? html`<p>${fill(w.spare_is, { grams: grams(spare_g) })}</p>` : ""}
-      <p>${w.spare_how}</p><p class="said" role="status">${this.#said}</p><p class="wrong" role="alert">${this.#wrong}</p>
-      ${this.#hold.button("spare", w.spare_keep, words.batch.ending, () => this.#keep({}, w.spare_kept))}
-      ${known ? this.#hold.button("off", w.spare_off, words.batch.ending, () => this.#keep({ off: true }, w.spare_gone)) : ""}</section>`;
+  /** What is known by its weight and is no piece: the spare weight, the jug. */
+  #known(name, { shown }) {
+    const weight = shown[`${name}_g`], text = (of) => w[`${name}_${of}`];
+    return html`<section><h2>${w[name]}</h2><p>${text("what")}</p>${weight === null ? "" : html`<p>${fill(text("is"), { grams: grams(weight) })}</p>`}
+      <p>${text("how")}</p><p class="said" role="status">${this.#said[name]}</p><p class="wrong" role="alert">${this.#wrong[name]}</p>
+      ${this.#hold.button(name, text("keep"), words.batch.ending, () => this.#keep(name, {}, text("kept")))}
+      ${weight === null ? "" : this.#hold.button(`${name} off`, text("off"), words.batch.ending, () => this.#keep(name, { off: true }, text("gone")))}</section>`;
   }
 
   /** The whole place. */
@@ -97,7 +99,8 @@ export class ScalePlace {
       ${this.#calibrate.idle(now)}
       ${late(now)}
       ${this.#test.idle(now)}
-      ${this.#spare(now.scale)}
+      ${this.#known("jug", now.scale)}
+      ${this.#known("spare", now.scale)}
       <section><h2>${w.sound}</h2>${this.#sound(now.sound)}</section>
       <section><h2>${w.screen}</h2><label class="choice"><input type="checkbox" .checked=${this.#mirror}
         @change=${(event) => this.#set(event.target.checked)}>${w.mirror}</label></section>

@@ -1,6 +1,7 @@
 //! A batch as it is asked for and told.
 
 use super::FitnessView;
+use crate::batch::jug::Jug;
 use crate::batch::request::FormRequest;
 use crate::batch::{Target, TargetReply};
 use crate::page::desk::Begun;
@@ -217,6 +218,60 @@ pub struct SpareView {
 #[allow(dead_code, reason = "describes the request; page/ask.rs reads it field by field")]
 pub struct SpareRequest {
     /// True: it is forgotten. Absent or false: it lies at rest on the bare pan now.
+    pub off: Option<bool>,
+}
+
+/// The jug as it stood on the pan.
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
+pub struct JugView {
+    /// Slop in it, g.
+    pub left_g: f64,
+    /// Enough for so many more pieces.
+    pub enough_for: u32,
+    /// What it lost since it stood there before, g; null: it did not, or slop came since.
+    pub lost_g: Option<f64>,
+    /// What the pieces between got, g.
+    pub poured_g: Option<f64>,
+    /// Lost, less poured, less what goes astray with each piece, g.
+    pub difference_g: Option<f64>,
+    /// How far they may differ by weighing alone (k = 2), g.
+    pub room_g: Option<f64>,
+    /// Whether they agree.
+    pub agrees: Option<bool>,
+    /// All of it in words.
+    pub says: String,
+}
+
+impl From<&Jug> for JugView {
+    fn from(jug: &Jug) -> Self {
+        let balance = jug.balance;
+        Self {
+            left_g: jug.left.g(),
+            enough_for: jug.enough_for,
+            lost_g: balance.map(|b| b.gone.g()),
+            poured_g: balance.map(|b| b.poured.g()),
+            difference_g: balance.map(|b| b.difference.g()),
+            room_g: balance.map(|b| b.room.g()),
+            agrees: balance.map(|b| b.agrees()),
+            says: jug.told(),
+        }
+    }
+}
+
+/// The jug that is known by its weight.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct EmptyJugView {
+    /// What it weighs empty, g; null: none is known.
+    pub jug_g: Option<f64>,
+}
+
+/// What is asked about the jug.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "describes the request; page/jug.rs reads it field by field")]
+pub struct JugRequest {
+    /// What it weighs empty, g, 20 to 20 000; absent: it stands empty at rest on the bare pan now.
+    pub jug_g: Option<f64>,
+    /// True: it is forgotten.
     pub off: Option<bool>,
 }
 

@@ -40,6 +40,13 @@ pub(super) fn put(out: &mut Vec<u8>, value: i64) {
     out.push(z as u8);
 }
 
+pub(super) fn put_optional(out: &mut Vec<u8>, value: Option<i64>) {
+    put(out, i64::from(value.is_some()));
+    if let Some(value) = value {
+        put(out, value);
+    }
+}
+
 /// Bytes, and how far they are read.
 pub(super) struct Bytes<'a> {
     pub(super) bytes: &'a [u8],
@@ -58,6 +65,10 @@ impl Bytes<'_> {
             }
         }
         Err(BadTrace::Broken(self.at))
+    }
+
+    pub(super) fn optional(&mut self) -> Result<Option<i64>, BadTrace> {
+        if self.take()? == 0 { Ok(None) } else { self.take().map(Some) }
     }
 
     pub(super) fn span(&mut self) -> Result<Duration, BadTrace> {

@@ -1,19 +1,20 @@
 //! The start values of a trace.
 
-use super::{BadTrace, Bytes, FIRST_VERSION, Start, mass, micrograms, put, put_aim, put_correction};
-use crate::calibration::correction::Correction;
+use super::{
+    BadTrace, Bytes, FIRST_VERSION, Start, mass, micrograms, put, put_aim, put_correction, put_optional,
+};
 use crate::pour::PourSettings;
 use crate::pour::ease::Ease;
 use crate::pour::finish::Finish;
 use crate::pour::guidance::Guidance;
 use crate::pour::hand::{Hand, Trickle};
+use crate::pour::jug::Jug;
 use crate::pour::pace::Pace;
 use crate::pour::put_back::{Kept, Memory};
 use crate::pour::state::Pour;
 use crate::pour::vessel::Vessel;
 use crate::pour::ware::Ware;
 use crate::record::{Aim, Marks, Verdict};
-use crate::scale::response::Lags;
 use crate::scale::{Origin, ScaleFacts};
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
@@ -82,6 +83,14 @@ fn put_paces(out: &mut Vec<u8>, s: &Start) {
     put(out, s.settings.finish as i64);
     // From here on of version 11.
     put_correction(out, &s.correction);
+    // From here on of version 13.
+    put(out, i64::from(s.jug.is_some()));
+    if let Some(jug) = &s.jug {
+        put(out, micrograms(jug.empty));
+        put_optional(out, jug.slop.map(micrograms));
+        put_optional(out, jug.lifted.map(|(gross, _)| micrograms(gross)));
+        put(out, jug.lifted.map_or(0, |(_, at)| at.us() as i64));
+    }
 }
 
 fn put_pour(out: &mut Vec<u8>, p: &Pour) {
@@ -110,18 +119,7 @@ fn bits(flags: &[bool]) -> i64 {
     (0..).zip(flags).map(|(bit, set)| i64::from(*set) << bit).sum()
 }
 
-fn put_optional(out: &mut Vec<u8>, value: Option<i64>) {
-    put(out, i64::from(value.is_some()));
-    if let Some(value) = value {
-        put(out, value);
-    }
-}
-
 impl Bytes<'_> {
-    fn optional(&mut self) -> Result<Option<i64>, BadTrace> {
-        if self.take()? == 0 { Ok(None) } else { self.take().map(Some) }
-    }
-
     fn grams(&mut self) -> Result<f64, BadTrace> {
         Ok(self.take()? as f64 / 1e6)
     }
@@ -147,11 +145,8 @@ impl Bytes<'_> {
         let first_piece = self.piece()?;
         let (zero, marks) =
             if version == FIRST_VERSION { (Mass::ZERO, 0) } else { (mass(self.take()?), self.take()?) };
+        let scale = ScaleFacts { id: "trace".into(), step, noise, lag, lag_origin: Origin::Told };
         let mut start = Start {
-            target,
-            low,
-            high,
-            scale: ScaleFacts { id: "trace".into(), step, noise, lag, lag_origin: Origin::Told },
             hand,
             ahead,
             settings: PourSettings { min_piece, approach, ..PourSettings::default() },
@@ -161,11 +156,7 @@ impl Bytes<'_> {
             lift_first: marks & 2 != 0,
             lost: marks & 4 != 0,
             lost_said: marks & 8 != 0,
-            spare: None,
-            ware: Ware::default(),
-            memory: Memory::default(),
-            lags: Lags::default(),
-            correction: Correction::NONE,
+            ..Start::fresh(Aim { target, low, high }, scale)
         };
         if version >= 5 {
             self.seen(&mut start)?;
@@ -186,6 +177,9 @@ impl Bytes<'_> {
         if version >= 11 {
             start.correction = self.correction(version)?;
         }
+        if version >= 13 && self.take()? != 0 {
+            start.jug = Some(self.jug()?);
+        }
         Ok(start)
     }
 
@@ -201,6 +195,12 @@ impl Bytes<'_> {
             start.lags.of_steps_s.push_back(self.grams()?);
         }
         Ok(())
+    }
+
+    fn jug(&mut self) -> Result<Jug, BadTrace> {
+        let (empty, slop) = (mass(self.take()?), self.optional()?.map(mass));
+        let (gross, at) = (self.optional()?.map(mass), self.instant()?);
+        Ok(Jug { empty, slop, lifted: gross.map(|gross| (gross, at)) })
     }
 
     fn pace(&mut self) -> Result<Pace, BadTrace> {
