@@ -67,7 +67,11 @@ fn dress_object(shown: Shown, object: &mut Map<String, Value>) {
     let mut beside = Map::new();
     // A mass is called as it was told, perhaps by what is stamped on it.
     let by_name = object.get("mass").is_some_and(Value::is_string);
+    let of_size = is_size(object.get("field"));
     for (name, value) in object.iter_mut() {
+        if of_size && name == "detail" {
+            resize(shown, value);
+        }
         if SENTENCES.contains(&name.as_str()) && !(by_name && name == "says") {
             retell(shown, value);
         }
@@ -96,6 +100,19 @@ fn retell(shown: Shown, told: &mut Value) {
         Value::String(sentence) => *sentence = shown.retold(sentence),
         Value::Array(list) => list.iter_mut().for_each(|one| retell(shown, one)),
         Value::Null | Value::Bool(_) | Value::Number(_) | Value::Object(_) => {}
+    }
+}
+
+/// A refusal's field is a size: `form.diameter_mm`, `form.points_mm[2]`.
+fn is_size(field: Option<&Value>) -> bool {
+    let last = field.and_then(Value::as_str).and_then(|field| field.rsplit('.').next());
+    let name = last.map(|last| last.split('[').next().unwrap_or(last));
+    name.and_then(quantity).is_some_and(|quantity| quantity != Quantity::Weight)
+}
+
+fn resize(shown: Shown, told: &mut Value) {
+    if let Value::String(sentence) = told {
+        *sentence = shown.size_retold(sentence);
     }
 }
 
@@ -195,6 +212,19 @@ mod tests {
         );
         assert_eq!(dressed["form"]["shown"], json!({"diameter_mm": 2.0, "points_mm": [[0.0, 1.0]]}));
         assert_eq!(dressed["warnings"], json!(["only 0.998 oz left", "0.06 g/cm2"]));
+    }
+
+    #[test]
+    fn a_refused_size_is_told_in_the_studio_s_unit_and_a_refused_layer_is_not() {
+        let told = |field: &str| {
+            let refused =
+                json!({ "status": 422, "field": field, "detail": "1200 mm is outside 0 to 600 mm" });
+            dressed(OUNCES, refused.to_string().as_bytes()).unwrap()
+        };
+        for size in ["form.diameter_mm", "form.points_mm[2]", "form.points_mm[2][0]"] {
+            assert!(told(size).contains("47.24 inch is outside 0 to 23.62 inch"), "{}", told(size));
+        }
+        assert!(told("coat.fired_mm").contains("1200 mm is outside"));
     }
 
     #[test]

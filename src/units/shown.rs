@@ -2,7 +2,7 @@
 //!
 //! Grams and millimetres are what is reckoned with and kept; this is the edge to eyes and fingers.
 
-use super::{INCH_MM, OUNCE_G, plain_figure};
+use super::{INCH_MM, OUNCE_G, as_told, plain_figure};
 use std::fmt::Write as _;
 
 /// What weights are shown in.
@@ -137,36 +137,23 @@ impl Shown {
     pub fn retold(self, sentence: &str) -> String {
         match self.weight {
             WeightIn::Gram => sentence.to_owned(),
-            WeightIn::Ounce => self.in_ounces(sentence),
+            WeightIn::Ounce => in_unit(sentence, "g", self.weight.word(), |text| self.number(text)),
         }
     }
 
-    fn in_ounces(self, sentence: &str) -> String {
-        let mut told = String::with_capacity(sentence.len() + 8);
-        let mut rest = sentence;
-        while let Some(at) = unit_at(rest) {
-            let (before, after) = rest.split_at(at);
-            told.push_str(&self.weights_at_end(before));
-            told.push_str(self.weight.word());
-            rest = &after[1..];
-        }
-        told + rest
-    }
-
-    /// Text that ends with one or two numbers in grams and a blank, with those numbers in this unit.
-    fn weights_at_end(self, text: &str) -> String {
-        let (before, last) = number_at_end(text.trim_end());
-        let (front, first) = match before.strip_suffix(" to ").map(number_at_end) {
-            Some((front, first)) if !first.is_empty() => (front, Some(first)),
-            Some(_) | None => (before, None),
+    /// A sentence about a size with its `80 mm` or `100 cm2` told in these units; layers are told by others.
+    pub fn size_retold(self, sentence: &str) -> String {
+        let number = |one: f64, text: &str| {
+            let told = text.parse::<f64>().map(|kept| (kept / one * 100.0).round() / 100.0);
+            told.map_or_else(|_| text.to_owned(), as_told)
         };
-        let mut told = front.to_owned();
-        if let Some(first) = first {
-            told = told + &self.number(first) + " to ";
-        }
-        // Writing to a String can't fail.
-        let _ = write!(told, "{} ", self.number(last));
-        told
+        let (mm, cm2) = (self.length.in_mm(), self.length.in_cm2());
+        let told = if mm == 1.0 {
+            sentence.to_owned()
+        } else {
+            in_unit(sentence, "mm", self.length.word(), |text| number(mm, text))
+        };
+        if cm2 == 1.0 { told } else { in_unit(&told, "cm2", self.length.squared(), |text| number(cm2, text)) }
     }
 
     /// A number in grams as text, in this unit, so fine that its last digit in grams still shows.
@@ -180,6 +167,35 @@ impl Shown {
     }
 }
 
+/// A sentence with its numbers in `unit` told by `sign`, each as `number` has it.
+fn in_unit(sentence: &str, unit: &str, sign: &str, number: impl Fn(&str) -> String) -> String {
+    let mut told = String::with_capacity(sentence.len() + 8);
+    let mut rest = sentence;
+    while let Some(at) = unit_at(rest, unit) {
+        let (before, after) = rest.split_at(at);
+        told.push_str(&numbers_at_end(before, &number));
+        told.push_str(sign);
+        rest = &after[unit.len()..];
+    }
+    told + rest
+}
+
+/// Text that ends with one or two numbers in a unit and a blank, with those numbers told anew.
+fn numbers_at_end(text: &str, number: impl Fn(&str) -> String) -> String {
+    let (before, last) = number_at_end(text.trim_end());
+    let (front, first) = match before.strip_suffix(" to ").map(number_at_end) {
+        Some((front, first)) if !first.is_empty() => (front, Some(first)),
+        Some(_) | None => (before, None),
+    };
+    let mut told = front.to_owned();
+    if let Some(first) = first {
+        told = told + &number(first) + " to ";
+    }
+    // Writing to a String can't fail.
+    let _ = write!(told, "{} ", number(last));
+    told
+}
+
 /// No weight is told finer, however it was marked: 0.0001 oz is 3 mg.
 const MOST_DIGITS: usize = 4;
 
@@ -190,16 +206,16 @@ fn is_named(before: &str) -> bool {
     opens.is_some_and(|at| !before[at..].match_indices('\'').any(|(end, _)| closes(&before[at + end + 1..])))
 }
 
-/// Where a `g` stands that is the unit of the number before it.
-fn unit_at(text: &str) -> Option<usize> {
+/// Where this unit stands behind a number.
+fn unit_at(text: &str, unit: &str) -> Option<usize> {
     let is_unit = |at: usize| {
-        let (before, after) = (&text[..at], &text[at + 1..]);
+        let (before, after) = (&text[..at], &text[at + unit.len()..]);
         let alone = !after.starts_with(|c: char| c == '/' || c == '-' || c.is_alphanumeric());
         alone
             && !is_named(before)
             && before.strip_suffix(' ').is_some_and(|b| b.ends_with(|c: char| c.is_ascii_digit()))
     };
-    text.match_indices('g').map(|(at, _)| at).find(|at| is_unit(*at))
+    text.match_indices(unit).map(|(at, _)| at).find(|at| is_unit(*at))
 }
 
 /// Text, and the number that it ends with.

@@ -95,3 +95,27 @@ fn the_units_are_set_and_others_are_refused_with_the_words_that_are_known() {
     let said = parse("[show]\nlength = \"ft\"\n").unwrap_err().to_string();
     assert!(said.contains("show.length") && said.contains("\"mm\", \"cm\" or \"inch\""), "{said}");
 }
+
+#[test]
+fn a_refused_size_is_told_in_the_studio_s_unit_and_a_layer_is_not_touched() {
+    let inches = Shown { length: LengthIn::Inch, ..Shown::default() };
+    let centimetres = Shown { length: LengthIn::Centimetre, ..Shown::default() };
+    for (kept, cm, inch) in [
+        (
+            "1200 mm is outside 0 to 600 mm",
+            "120 cm is outside 0 to 60 cm",
+            "47.24 inch is outside 0 to 23.62 inch",
+        ),
+        ("254.5 mm across", "25.45 cm across", "10.02 inch across"),
+        (
+            "1000 cm2 is more than this inside has",
+            "1000 cm2 is more than this inside has",
+            "155 in² is more than this inside has",
+        ),
+        ("no size at all: 3 pieces", "no size at all: 3 pieces", "no size at all: 3 pieces"),
+    ] {
+        assert_eq!(centimetres.size_retold(kept), cm);
+        assert_eq!(inches.size_retold(kept), inch);
+        assert_eq!(Shown::default().size_retold(kept), kept);
+    }
+}

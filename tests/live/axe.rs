@@ -63,7 +63,7 @@ struct Findings {
 impl Looker for Findings {
     async fn look(&mut self, browser: &Browser, stand: &str) {
         // High enough for all of a place: of what is scrolled away axe-core can't tell the contrast.
-        browser.size(1000, if stand.starts_with("pour") { 800 } else { 4200 }).await;
+        browser.size(1000, if stand.starts_with("pour") { 800 } else { 5200 }).await;
         for look in Look::ALL {
             browser.wear(look).await;
             let (wrong, open) = found(browser, Ask::on(look)).await;

@@ -79,7 +79,7 @@ async fn on_the_page_one_number_and_one_tap_say_that_there_is_slop_again() {
     browser.client.goto(&format!("http://{}/#batch", rig.address)).await.expect("the page");
     let says =
         |what: &str| format!("return document.querySelector('.place')?.textContent.includes('{what}')");
-    browser.until("what is left", &says("the slop runs out at piece 2")).await;
+    browser.until("what is left", &says("50 g of slop left: it runs out at piece 2")).await;
     browser.fill("slop_g", "200").await;
     browser.press(".acts [data-refill=now_g]").await;
     browser.until("counted on", &says("Counted on from there: 200 g of slop left, for 6 more")).await;

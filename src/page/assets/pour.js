@@ -112,7 +112,7 @@ export function slop(supply) {
   if (!supply) return "";
   const { enough_for, runs_out_at, shown: { left_g } } = supply;
   return runs_out_at === null ? fill(words.bucket.left, { grams: whole(left_g), n: enough_for })
-    : fill(words.bucket.runs_out, { n: runs_out_at });
+    : fill(words.bucket.runs_out, { grams: whole(left_g), n: runs_out_at });
 }
 
 /** How long ago the bucket was measured; `old`: it is to be measured again. */
