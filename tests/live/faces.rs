@@ -132,7 +132,7 @@ impl Tour {
         self.browser
             .until(
                 "what is in it",
-                "return document.querySelector('.note')?.textContent.includes('The jug holds')",
+                "return document.querySelector('.note')?.textContent.includes('Jug: 500 g, for 17 more')",
             )
             .await;
         looker.look(&self.browser, "pour-jug").await;

@@ -130,9 +130,9 @@ async fn on_the_page_the_empty_jug_is_kept_by_holding_a_button_and_the_full_one_
     rig.until("looked at", |now| now["phase"] == json!("idle") && bare(now));
     tokio::time::sleep(std::time::Duration::from_millis(500)).await;
     pan.still(751.0);
-    browser.until("what it holds", &says("The jug holds 500.0 g of slop, enough for 17 pieces.")).await;
+    browser.until("what it holds", &says("Jug: 500 g, for 17 more")).await;
     browser.place("batch").await;
-    browser.until("there too", &says("The jug holds 500.0 g of slop")).await;
+    browser.until("there too", &says("The jug holds 500.0 g of slop, enough for 17 pieces.")).await;
     assert_eq!(browser.complaints().await, Vec::<Value>::new());
     browser.client.clone().close().await.expect("closed");
 }

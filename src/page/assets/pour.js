@@ -19,13 +19,17 @@ function place(state) {
   return fill(nth === piece ? words.place : words.place_numbered, { nth, pieces, piece });
 }
 
+/** What the jug holds, short enough for a glance; all of it stands in place Batch. */
+const jug = (told) => (told
+  ? fill(told.agrees === false ? words.jug_look : words.jug_holds, { grams: whole(told.shown.left_g), n: told.enough_for })
+  : words.notes.jug);
+
 /** What is worth knowing between two pieces: a quiet line. */
 function note({ face, live: { now } }) {
   // Of another ware only while it stands there: afterwards the record's mark says it.
   const past = now.note === "other-ware" ? face.name !== "ready" : now.note === "wipe" && now.pan_g !== null;
   const said = past ? null : now.note;
-  // What the jug holds is worth more than that it is one.
-  return said ? line("more note", said === "jug" && now.jug ? now.jug.says : words.notes[said]) : "";
+  return said ? line("more note", said === "jug" ? jug(now.jug) : words.notes[said]) : "";
 }
 
 /** The next step while nothing stands on the scale. */
