@@ -175,11 +175,12 @@ mod tests {
         let text = r#"{ "division_g": 0.1, "points": [{ "nominal_g": 0, "readings_g": [0] },
             { "nominal_g": 100, "class": "M1", "readings_g": [102] }, { "nominal_g": 200, "class": "M1", "readings_g": [204] }] }"#;
         let plot = error(&report(&from_json(text).unwrap()).unwrap());
-        let line = plot.layers.iter().find_map(|layer| match layer {
-            Layer::Line { through, words, .. } if words == "what is corrected" => Some(through),
-            _ => None,
-        });
-        let last = *line.unwrap().last().unwrap();
+        let wanted =
+            |layer: &&Layer| matches!(layer, Layer::Line { words, .. } if words == "what is corrected");
+        let Some(Layer::Line { through: line, .. }) = plot.layers.iter().find(wanted) else {
+            panic!("{plot:?}")
+        };
+        let last = *line.last().unwrap();
         assert!((last.0 - 200.0).abs() < 1e-9 && (last.1 - 4.0).abs() < 1e-6, "{last:?}");
     }
 }
