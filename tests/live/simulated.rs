@@ -184,7 +184,7 @@ pub(crate) fn printed(rig: &Rig, dir: &Path, path: &str, name: &str) {
     let pdf = dir.join(format!("{name}.pdf"));
     let done = Command::new("chromium")
         .args(["--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer"])
-        .arg(format!("--user-data-dir={}", dir.join("browser").display()))
+        .arg(format!("--user-data-dir={}", dir.join("printing").display()))
         .arg(format!("--print-to-pdf={}", pdf.display()))
         .arg(format!("http://{}/{path}", rig.address))
         .output()
