@@ -79,6 +79,14 @@ impl WallTime {
         stamp.unwrap_or(if self.0 < 0 { jiff::Timestamp::MIN } else { jiff::Timestamp::MAX }).to_string()
     }
 
+    /// Year and month in UTC, bounded as in [`WallTime::rfc3339`].
+    pub fn month(self) -> (i16, i8) {
+        let stamp = jiff::Timestamp::from_microsecond(self.0);
+        let stamp = stamp.unwrap_or(if self.0 < 0 { jiff::Timestamp::MIN } else { jiff::Timestamp::MAX });
+        let day = jiff::tz::Offset::UTC.to_datetime(stamp);
+        (day.year(), day.month())
+    }
+
     /// From a day and a time in UTC; `None` where there is no such moment.
     pub fn from_utc(year: i16, month: i8, day: i8, hour: i8, minute: i8) -> Option<Self> {
         let at = jiff::civil::DateTime::new(year, month, day, hour, minute, 0, 0).ok()?;

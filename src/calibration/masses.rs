@@ -68,6 +68,17 @@ pub struct OwnMass {
     pub class: Option<String>,
 }
 
+impl MassRequest {
+    /// A set as it was kept; none where it is none. An empty name, which earlier versions kept, is none.
+    pub fn kept(body: &str) -> Option<Vec<Self>> {
+        let mut set: Vec<Self> = serde_json::from_str(body).ok()?;
+        for one in &mut set {
+            one.name = one.name.take().filter(|name| !name.trim().is_empty());
+        }
+        Some(set)
+    }
+}
+
 impl OwnMass {
     /// Parses one; `at` is its path in the request.
     ///
@@ -85,9 +96,13 @@ impl OwnMass {
         };
         let plain = format!("{} g", rounded(reference.mass_g));
         let reference = in_air(told, reference, at)?;
-        let name = told.name.as_deref().map(str::trim).filter(|n| !n.is_empty());
-        if name.is_some_and(|n| n.chars().count() > LONGEST_NAME || n.chars().any(char::is_control)) {
-            let why = format!("write at most {LONGEST_NAME} characters of plain text on one line");
+        let name = told.name.as_deref().map(str::trim);
+        let fits =
+            |n: &str| (1..=LONGEST_NAME).contains(&n.chars().count()) && !n.chars().any(char::is_control);
+        if name.is_some_and(|n| !fits(n)) {
+            let why = format!(
+                "write 1 to {LONGEST_NAME} characters of plain text on one line, or leave it out: then it is called by its grams"
+            );
             return Err(Refused::new(format!("{at}.name"), why));
         }
         Ok(Self { name: name.map_or(plain, str::to_owned), reference, class: told.class.clone() })
@@ -254,9 +269,22 @@ mod tests {
             (r#"{ "nominal_g": 5, "coins": 3, "density_g_ml": 890 }"#, "masses[0].density_g_ml"),
             (r#"{ "water_ml": 100 }"#, "masses[0].mpe_ml"),
             (r#"{ "water_ml": 100, "mpe_ml": 1, "water_c": 90 }"#, "masses[0].water_c"),
+            (r#"{ "nominal_g": 50, "class": "M1", "name": "" }"#, "masses[0].name"),
+            (r#"{ "nominal_g": 50, "class": "M1", "name": " \t " }"#, "masses[0].name"),
+            (r#"{ "nominal_g": 50, "class": "M1", "name": "a\nb" }"#, "masses[0].name"),
         ] {
             assert_eq!(told(json).unwrap_err().field, field, "{json}");
         }
+    }
+
+    #[test]
+    fn an_empty_name_that_was_kept_before_is_none() {
+        let kept = MassRequest::kept(
+            r#"[{ "nominal_g": 50, "class": "M1", "name": " " }, { "nominal_g": 1, "name": "brass" }]"#,
+        );
+        let names: Vec<_> = kept.unwrap().into_iter().map(|one| one.name).collect();
+        assert_eq!(names, [None, Some("brass".to_owned())]);
+        assert_eq!(MassRequest::kept("{}"), None);
     }
 
     #[test]

@@ -1,6 +1,7 @@
 //! What is drawn of a calibration: the error against the load, the placements, the checks since. Values in, plots out.
 
 use super::check::{ACTS, WARNS};
+use super::correction::Correction;
 use super::fitness::class_iii_limit_g;
 use super::report::{Load, Report};
 use super::request::CalibrationRequest;
@@ -34,8 +35,7 @@ pub fn error(found: &Report) -> Plot {
             limit(1.0),
             limit(-1.0),
             Layer::Line {
-                // What is shown of a load is not far from it: the correction is taken at the load itself.
-                through: along().map(|g| (g, g - correction.of_g(g) + correction.of_g(0.0))).collect(),
+                through: along().map(|g| (g, shown_of_g(correction, g) - g)).collect(),
                 stroke: Stroke::Thin,
                 tone: Tone::Main,
                 words: "what is corrected".to_owned(),
@@ -48,6 +48,13 @@ pub fn error(found: &Report) -> Plot {
             },
         ],
     }
+}
+
+/// What the scale shows of a load above its bare pan, by the correction, g. A scale is off by a tenth at most, so each round
+/// is ten times nearer.
+fn shown_of_g(correction: Correction, load_g: f64) -> f64 {
+    let load_of = |shown_g: f64| correction.of_g(shown_g) - correction.of_g(0.0);
+    (0..8).fold(load_g, |shown_g, _| shown_g + load_g - load_of(shown_g))
 }
 
 /// About the mean error at each load, as wide as the widest there.
@@ -160,5 +167,20 @@ mod tests {
         };
         assert_eq!(at, [(1.0, 0.1), (2.0, -0.2)]);
         assert_eq!(checks(&[]), None);
+    }
+
+    #[test]
+    fn what_is_corrected_lies_on_what_a_scale_without_noise_shows() {
+        // Invented: 2 percent too much; 200 g of mass show 204 g, worked by hand.
+        let text = r#"{ "division_g": 0.1, "points": [{ "nominal_g": 0, "readings_g": [0] },
+            { "nominal_g": 100, "class": "M1", "readings_g": [102] }, { "nominal_g": 200, "class": "M1", "readings_g": [204] }] }"#;
+        let plot = error(&report(&from_json(text).unwrap()).unwrap());
+        let wanted =
+            |layer: &&Layer| matches!(layer, Layer::Line { words, .. } if words == "what is corrected");
+        let Some(Layer::Line { through: line, .. }) = plot.layers.iter().find(wanted) else {
+            panic!("{plot:?}")
+        };
+        let last = *line.last().unwrap();
+        assert!((last.0 - 200.0).abs() < 1e-9 && (last.1 - 4.0).abs() < 1e-6, "{last:?}");
     }
 }

@@ -11,6 +11,7 @@ use super::told::{pour, within};
 use super::uncertainty::{Known, Term, combined_g};
 use super::warnings::{misfit, reach_g, warnings};
 use crate::batch::Refused;
+use crate::units::shown::Shown;
 
 /// Limits of a display's step, g: from a fine laboratory scale to one that can't guide a bowl.
 const DIVISION_G: (f64, f64) = (0.0001, 10.0);
@@ -80,7 +81,9 @@ pub struct Report {
     pub misfit_g: Option<f64>,
     /// Whether it will do.
     pub fitness: Fitness,
-    /// What is to be said of it.
+    /// No load was set down twice.
+    pub unrepeated: bool,
+    /// What is to be said of it, with weights in grams.
     pub warnings: Vec<String>,
     /// What is known of the scale by it.
     pub known: Known,
@@ -91,6 +94,11 @@ impl Report {
     pub fn correction(&self) -> Correction {
         let bends_to_g = if self.bend_per_g == 0.0 { f64::MAX } else { self.bends_to_g };
         Correction { offset_g: self.offset_g, slope: self.slope, bend_per_g: self.bend_per_g, bends_to_g }
+    }
+
+    /// What is to be said of it in these units, each weight rounded once: a sentence in grams told anew would round twice.
+    pub fn warnings_in(&self, request: &CalibrationRequest, shown: Shown) -> Vec<String> {
+        warnings(request, self, shown)
     }
 
     /// Whether the scale goes by it without being asked: it is fine enough, and every load fits.
@@ -153,7 +161,6 @@ pub fn report(request: &CalibrationRequest) -> Result<Report, Refused> {
     let known = Known { u_slope: u_slope(&fitted, &taken), ..known };
     let budget = known.net(pour_g.0);
     let net_u_g = combined_g(&budget);
-    let fitness = fitness(net_u_g, pour_g.1);
     let loads = loads(&taken, &fitted, &known, zero_g);
     let mut found = Report {
         offset_g: fitted.coefficients[0],
@@ -171,12 +178,13 @@ pub fn report(request: &CalibrationRequest) -> Result<Report, Refused> {
         net_u_g,
         smallest_g: smallest(&known, pour_g),
         usp_smallest_g: USP * known.spread_g(),
-        fitness,
+        fitness: fitness(net_u_g, pour_g.1),
+        unrepeated: repeatability_g.is_none(),
         warnings: Vec::new(),
         budget,
         known,
     };
-    found.warnings = warnings(request, &found, repeatability_g.is_none());
+    found.warnings = found.warnings_in(request, Shown::default());
     Ok(found)
 }
 

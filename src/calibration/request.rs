@@ -102,6 +102,18 @@ pub struct CornersRequest {
     pub readings_g: Vec<f64>,
 }
 
+impl CalibrationRequest {
+    /// Whether this term of the budget was tried. One that was not counts as nothing, which is not to be read as none.
+    pub fn tells(&self, term: &str) -> bool {
+        match term {
+            "off the centre" => self.corners.is_some(),
+            "creep" => self.creep_g.is_some(),
+            "drift" => self.drift_share.is_some(),
+            _ => true,
+        }
+    }
+}
+
 /// A request from JSON text; a refusal names the field that does not fit.
 ///
 /// # Errors

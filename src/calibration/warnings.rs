@@ -5,6 +5,7 @@ use super::report::{Load, Report};
 use super::request::CalibrationRequest;
 use super::statistics::sample_sd;
 use super::uncertainty::LEAST_SPREAD;
+use crate::units::shown::{Shown, WeightIn};
 
 /// What a bare piece weighs where nothing else is known, g (a mug: common practice, no source).
 pub(super) const PIECE_G: f64 = 300.0;
@@ -18,22 +19,23 @@ pub const MOST_ROUNDS: u32 = 30;
 const UNLIKELY: f64 = 1.5;
 
 /// What is to be said of it, first what keeps it from being gone by.
-pub(super) fn warnings(request: &CalibrationRequest, found: &Report, unrepeated: bool) -> Vec<String> {
-    let mut warnings: Vec<String> = found.misfit_g.and_then(|g| misfit_said(found, g)).into_iter().collect();
+pub(super) fn warnings(request: &CalibrationRequest, found: &Report, shown: Shown) -> Vec<String> {
+    let told = |g: f64, decimals| shown.weight(g, decimals);
+    let misfit = found.misfit_g.and_then(|g| misfit_said(found, g, shown));
+    let mut warnings: Vec<String> = misfit.into_iter().collect();
     let expanded_g = 2.0 * found.net_u_g;
     match found.fitness {
         Fitness::Good => {}
-        Fitness::Usable => warnings.push(format!(
-            "Usable: verdicts nearer to a limit than {expanded_g:.2} g are uncertain"
-        )),
+        Fitness::Usable => warnings
+            .push(format!("Usable: verdicts nearer to a limit than {} are uncertain", told(expanded_g, 2))),
         Fitness::TooCoarse => warnings.push(format!(
-            "Too coarse for plus or minus {:.2} g at {:.1} g: widen the tolerance to {:.2} g, or use a finer scale",
-            found.pour_g.1,
-            found.pour_g.0,
-            expanded_g / USABLE
+            "Too coarse for plus or minus {} at {}: widen the tolerance to {}, or use a finer scale",
+            told(found.pour_g.1, 2),
+            told(found.pour_g.0, 1),
+            told(expanded_g / USABLE, 2)
         )),
     }
-    if unrepeated {
+    if found.unrepeated {
         warnings.push(format!(
             "No load was set down twice: the spread is taken as {LEAST_SPREAD} of a step; set one down ten times"
         ));
@@ -56,8 +58,10 @@ pub(super) fn warnings(request: &CalibrationRequest, found: &Report, unrepeated:
     if largest_g < reach_g {
         let whose = if request.piece_g.is_some() { "by those of late" } else { "taken as" };
         warnings.push(format!(
-            "No mass was as heavy as a piece with its pour ({whose} {reach_g:.0} g): the greatest was {largest_g:.1} g. \
-             Above that the line is only carried on: add a heavier mass"
+            "No mass was as heavy as a piece with its pour ({whose} {}): the greatest was {}. \
+             Above that the line is only carried on: add a heavier mass",
+            told(reach_g, 0),
+            told(largest_g, 1)
         ));
     }
     warnings
@@ -82,13 +86,19 @@ pub(super) fn reach_g(request: &CalibrationRequest, net_g: f64) -> f64 {
     request.piece_g.unwrap_or(PIECE_G) + net_g
 }
 
-fn misfit_said(found: &Report, load_g: f64) -> Option<String> {
+fn misfit_said(found: &Report, load_g: f64, shown: Shown) -> Option<String> {
     let load = found.loads.iter().filter(|l| l.load_g == load_g).max_by(|a, b| off(a).total_cmp(&off(b)))?;
+    let of = match shown.weight {
+        // As it is marked.
+        WeightIn::Gram => format!("{load_g} g"),
+        WeightIn::Ounce => shown.weight(load_g, 2),
+    };
     Some(format!(
-        "{load_g} g does not fit: the correction leaves {:+.2} g there, and {:.2} g can be by chance. It is kept, not gone by \
+        "{of} does not fit: the correction leaves {} {} there, and {} can be by chance. It is kept, not gone by \
          unasked: see that this mass is what it is taken for, and that nothing touches the pan, then calibrate again",
-        load.residual_g,
-        UNLIKELY * load.expanded_g
+        shown.signed(load.residual_g, 2),
+        shown.weight.word(),
+        shown.weight(UNLIKELY * load.expanded_g, 2)
     ))
 }
 

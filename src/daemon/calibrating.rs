@@ -4,7 +4,7 @@ use super::commands::{data_folder, note, print, say, settings, setup_of, start_l
 use super::signals::Signals;
 use super::{Daemon, counter::Counter};
 use crate::batch::Refused;
-use crate::calibration::masses::OwnMass;
+use crate::calibration::masses::{MassRequest, OwnMass};
 use crate::calibration::report::report;
 use crate::calibration::request::from_json;
 use crate::calibration::told::{pour, room_and_operator};
@@ -13,7 +13,7 @@ use crate::page::desk::{Desk, Refusal, RoutineWish};
 use crate::page::view::{CalibrationView, CheckView, Now, RoutineView};
 use crate::record::CalibrationWrite;
 use crate::settings::Link;
-use crate::units::shown::Shown;
+use crate::units::shown::{Shown, WeightIn};
 use anyhow::{Context, anyhow};
 use std::net::SocketAddr;
 use std::process::ExitCode;
@@ -103,7 +103,7 @@ async fn lead(daemon: &Daemon, args: &CalibrateArgs, shown: Shown) -> anyhow::Re
 async fn masses(daemon: &Daemon, args: &CalibrateArgs) -> anyhow::Result<Result<Vec<OwnMass>, String>> {
     let told = if args.masses.is_empty() {
         let kept = ask(daemon, |desk| desk.masses()).await?.map_err(|r| anyhow!(words(r)))?;
-        kept.and_then(|body| serde_json::from_str(&body).ok()).unwrap_or_default()
+        kept.and_then(|body| MassRequest::kept(&body)).unwrap_or_default()
     } else {
         args.masses.clone()
     };
@@ -196,13 +196,7 @@ async fn checked(daemon: &Daemon, id: String, json: bool, shown: Shown) -> anyho
     if json {
         print(&serde_json::to_string(&check)?)?;
     } else {
-        print(&shown.retold(&format!(
-            "{:.2} g off {} g (standard uncertainty {:.2} g): {}",
-            check.error_g,
-            (check.mass_g * 1e4).round() / 1e4,
-            check.u_g,
-            check.says
-        )))?;
+        print(&check_told(&check, shown))?;
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -217,29 +211,54 @@ async fn calibrated(daemon: &Daemon, id: String, json: bool, shown: Shown) -> an
     let request = from_json(&record.request)?;
     let found = report(&request)?;
     let by = ask(daemon, |desk| desk.in_force()).await?.map_err(|r| anyhow!(words(r)))?;
-    let view = CalibrationView::of(&record, request, &found, by.is_some_and(|by| by.id == record.id));
+    let in_force = by.is_some_and(|by| by.id == record.id);
+    let units = if json { Shown::default() } else { shown };
+    let view = CalibrationView::of(&record, request, &found, in_force, units);
     print(&if json { serde_json::to_string(&view)? } else { told(&view, shown) })?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// What a check came to.
+fn check_told(check: &CheckView, shown: Shown) -> String {
+    let mass = match shown.weight {
+        // As it is marked.
+        WeightIn::Gram => format!("{} g", (check.mass_g * 1e4).round() / 1e4),
+        WeightIn::Ounce => shown.weight(check.mass_g, 2),
+    };
+    let (sign, error) = (shown.weight.word(), shown.signed(check.error_g, 2));
+    let u = shown.weight(check.u_g, 2);
+    format!("{error} {sign} off {mass} (standard uncertainty {u}): {}", check.says)
 }
 
 /// What came of it, in lines.
 fn told(view: &CalibrationView, shown: Shown) -> String {
     let sign = shown.weight.word();
-    let offset = shown.grams(view.offset_g, 3);
+    let offset = shown.signed(view.offset_g, 3);
     let mut lines = vec![format!("corrected = {offset} {sign} + {:.5} x indicated", view.slope)];
     if view.bend_per_g != 0.0 {
-        lines.push(format!("            + {:.3e} x indicated^2", view.bend_per_g * shown.weight.in_g()));
+        let bend = view.bend_per_g * shown.weight.in_g();
+        let way = if bend < 0.0 { '-' } else { '+' };
+        lines.push(format!("            {way} {:.3e} x indicated^2", bend.abs()));
     }
-    let heads = ["load", "error", "left", "U (k = 2)", "class III"].map(|h| format!("{h} {sign}"));
-    let row = |cells: [String; 5]| cells.map(|cell| format!("{cell:>12}")).concat();
+    let heads = ["load", "error", "left", "U (k = 2)", "class III"].map(|h| format!("{h}, {sign}"));
+    // Two blanks between the longest of them, `class III, oz` and `-176.3698`.
+    let row = |cells: [String; 5]| cells.map(|cell| format!("{cell:>15}")).concat();
     lines.push(row(heads));
     for l in &view.loads {
-        let cells = [l.load_g, l.error_g, l.residual_g, l.u_g, l.limit_g];
-        lines.push(row(cells.map(|g| shown.grams(g, 2))));
+        lines.push(row([
+            shown.grams(l.load_g, 2),
+            shown.signed(l.error_g, 2),
+            shown.signed(l.residual_g, 2),
+            shown.grams(l.u_g, 2),
+            shown.grams(l.limit_g, 2),
+        ]));
     }
     lines.push("what is not known of the pour, standard uncertainty:".to_owned());
-    let term = |what: &str, g: f64| format!("  {what:24} {} {sign}", shown.grams(g, 4));
-    lines.extend(view.budget.iter().map(|t| term(t.what, t.u_g)));
+    lines.extend(view.budget.iter().map(|t| {
+        let tried = view.request.tells(t.what);
+        let u = if tried { shown.weight(t.u_g, 4) } else { "not tried".to_owned() };
+        format!("  {:24} {u}", t.what)
+    }));
     lines.push(format!(
         "a pour of {} {sign} is known to {} {sign} (k = 2); {} {sign} either way: {}",
         shown.grams(view.net_g, 1),
@@ -247,10 +266,101 @@ fn told(view: &CalibrationView, shown: Shown) -> String {
         shown.grams(view.tolerance_g, 2),
         view.verdict
     ));
-    lines.extend(view.warnings.iter().map(|w| format!("  {}", shown.retold(w))));
+    lines.extend(view.warnings.iter().map(|w| format!("  {w}")));
     lines.push(
         if view.in_force { "kept, and gone by from now on" } else { "kept, and not gone by" }.to_owned(),
     );
     lines.push("a studio's own check, no legal verification".to_owned());
     lines.join("\n")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::CalibrationRecord;
+    use crate::time::WallTime;
+    use crate::units::shown::LengthIn;
+
+    /// An invented scale that shows 2 percent too much of 200 and 5000 g, and bends.
+    fn view(shown: Shown) -> CalibrationView {
+        let text = r#"{ "division_g": 0.1, "net_g": 29.04, "tolerance_g": 0.15, "points": [{ "nominal_g": 0, "readings_g": [0] },
+            { "nominal_g": 200, "class": "M1", "readings_g": [204, 204.1] }, { "nominal_g": 5000, "class": "M1", "readings_g": [5100] }] }"#;
+        let request = from_json(text).unwrap();
+        let found = report(&request).unwrap();
+        let record = CalibrationRecord {
+            id: "invented".to_owned(),
+            scale: "invented".to_owned(),
+            made_at: WallTime::from_unix_us(0),
+            request: String::new(),
+            offset_g: found.offset_g,
+            slope: found.slope,
+            bend_per_g: found.bend_per_g,
+            verdict: found.fitness.word().to_owned(),
+        };
+        CalibrationView::of(&record, request, &found, false, shown)
+    }
+
+    #[test]
+    fn the_table_of_a_terminal_stands_in_columns_and_errors_have_their_sign_in_any_unit() {
+        for weight in WeightIn::ALL {
+            let shown = Shown { weight, length: LengthIn::Millimetre };
+            let said = told(&view(shown), shown);
+            let at = said.lines().position(|line| line.trim_start().starts_with("load, ")).unwrap();
+            let table: Vec<&str> = said.lines().skip(at).take(4).collect();
+            // Each column ends under its heading, with two blanks at least before it.
+            let ends = |line: &str| -> Vec<usize> {
+                (1..=line.len()).filter(|n| n % 15 == 0 && line.as_bytes()[n - 1] != b' ').collect()
+            };
+            for line in &table {
+                assert_eq!((line.len(), ends(line)), (75, vec![15, 30, 45, 60, 75]), "{said}");
+                assert!((0..5).all(|n| line[15 * n..].starts_with("  ")), "{said}");
+            }
+            assert!(table[3].contains(" +"), "100 g too much is told as more: {said}");
+        }
+    }
+
+    #[test]
+    fn a_pour_in_ounces_has_the_same_digits_in_each_sentence_and_is_rounded_once() {
+        let shown = Shown { weight: WeightIn::Ounce, length: LengthIn::Millimetre };
+        let said = told(&view(shown), shown);
+        // 29.04 / 28.349523125 = 1.02436, worked by hand; by way of 29.0 g it would be 1.023.
+        assert!(said.contains("a pour of 1.024 oz") && said.contains("at 1.024 oz: widen"), "{said}");
+        assert!(said.split_whitespace().all(|word| word.trim_end_matches([',', ':', ')']) != "g"), "{said}");
+    }
+
+    #[test]
+    fn what_was_not_tried_is_not_told_as_nothing() {
+        let said = told(&view(Shown::default()), Shown::default());
+        let of = |what: &str| said.lines().find(|line| line.trim_start().starts_with(what)).unwrap();
+        for what in ["off the centre", "creep", "drift"] {
+            assert!(of(what).ends_with("not tried"), "{said}");
+        }
+        assert!(of("slope").ends_with(" g"), "{said}");
+    }
+
+    #[test]
+    fn a_check_is_told_with_its_sign() {
+        let check = |error_g: f64| CheckView {
+            id: String::new(),
+            made_at: String::new(),
+            calibration: None,
+            mass_g: 200.0,
+            shown_g: 200.0 + error_g,
+            error_g,
+            u_g: 0.05,
+            k: 1,
+            room_c: None,
+            says: "in-order".to_owned(),
+        };
+        let ounces = Shown { weight: WeightIn::Ounce, length: LengthIn::Millimetre };
+        assert_eq!(
+            check_told(&check(0.1), Shown::default()),
+            "+0.10 g off 200 g (standard uncertainty 0.05 g): in-order"
+        );
+        // 0.1 / 28.349523125 = 0.00353 and 200 / 28.349523125 = 7.05479, worked by hand.
+        assert_eq!(
+            check_told(&check(-0.1), ounces),
+            "-0.0035 oz off 7.0548 oz (standard uncertainty 0.0018 oz): in-order"
+        );
+    }
 }

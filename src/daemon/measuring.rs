@@ -5,6 +5,7 @@ use super::event::{Answer, Reply};
 use super::lateness;
 use super::open::not_done;
 use super::table::Table;
+use super::weighing::AtPan;
 use crate::guide::lag::LagTest;
 use crate::page::desk::Refusal;
 use crate::reading::Weighing;
@@ -34,6 +35,7 @@ impl Table {
             let why = "a batch is under way: end it first, then test the scale";
             return Err(Refusal::Conflict(why.to_owned()));
         }
+        self.pan_is_free_for(AtPan::Test)?;
         self.log.trouble().map_or(Ok(()), |why| Err(not_done(&why)))
     }
 

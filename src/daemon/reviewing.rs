@@ -60,7 +60,8 @@ pub(super) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
         None => reader.run_rules()?.map_or_else(Rules::default, Rules::from_bits),
     };
     let aim = batch.aim();
-    let view = BatchReviewView::new(&batch, &Given { pieces, void, aim, rules });
+    let given = Given { pieces, void, aim, rules };
+    let view = BatchReviewView::new(&batch, &given, Shown::default());
     let shown = shown(&PlaceArgs { config: None, data: args.data.clone() });
     print(&if args.json { serde_json::to_string(&view)? } else { text(&batch, &view.review, shown) })?;
     Ok(ExitCode::SUCCESS)
@@ -106,8 +107,7 @@ fn text(batch: &BatchRecord, r: &Review, shown: Shown) -> String {
     let lines = rows(r, &Weights(shown)).into_iter().map(|(what, value)| format!("{what:20}{value}"));
     let signals = signals.map(|s| shown.retold(&s));
     let warnings = warnings.map(|w| shown.retold(&w));
-    let told =
-        [shown.retold(&r.sentence), String::new()].into_iter().chain(lines).chain(signals).chain(warnings);
+    let told = [r.sentence_in(shown), String::new()].into_iter().chain(lines).chain(signals).chain(warnings);
     head + &told.collect::<Vec<_>>().join("\n")
 }
 

@@ -5,6 +5,7 @@ use super::event::{Answer, Reply};
 use super::lateness;
 use super::open::not_done;
 use super::table::Table;
+use super::weighing::AtPan;
 use crate::batch::Refused;
 use crate::calibration::check::{Says, says, weighed};
 use crate::calibration::reference::Reference;
@@ -38,6 +39,10 @@ impl Run {
     /// It is under way.
     pub(super) fn goes_on(&self) -> bool {
         self.routine.outcome().is_none()
+    }
+
+    pub(super) fn is_check(&self) -> bool {
+        self.routine.is_check()
     }
 
     /// The cue for a step, in the meaning that it has in a pour: at the pan eyes and hands are busy as well.
@@ -97,22 +102,18 @@ impl Table {
         }
         self.routine = made.map(Run::new);
         self.parts.outlet.routine(self.routine.is_some());
-        // They would ask for different things.
-        (self.test, self.weighed) = (None, None);
+        if self.routine.is_some() {
+            // What was done before is not told beside it.
+            (self.test, self.weighed) = (None, None);
+        }
         self.rounds.handle_news();
         let view = self.routine.as_ref().map(|run| Box::new(run.view()));
         reply.tell(Ok(Answer::Routine(view)));
     }
 
     fn new_routine(&self, wish: RoutineWish) -> Result<Routine, Refusal> {
-        if let Some(run) = self.routine.as_ref().filter(|run| run.goes_on()) {
-            let what = if run.routine.is_check() { "a check" } else { "a calibration" };
-            let why = format!(
-                "{what} of the scale is under way and goes on: let it end, or leave it off first, on its page or with \
-                 {{\"off\": true}} to /api/scale/calibrate"
-            );
-            return Err(Refusal::Conflict(why));
-        }
+        let kind = if wish.check { AtPan::Check } else { AtPan::Calibration };
+        self.pan_is_free_for(kind)?;
         if self.batch.is_some() || self.beginning.is_some() {
             let why = "a batch is under way: end it first, then calibrate or check the scale";
             return Err(Refusal::Conflict(why.to_owned()));

@@ -247,3 +247,126 @@ async fn when_the_daemon_is_stopped_as_it_should_in_a_batch_no_fault_is_said() {
     let stop = async |daemon: Daemon| format!("{:?}", daemon.stop().await);
     assert_eq!(heard_at_the_end(stop).await, (Vec::new(), "Ok(())".to_owned()));
 }
+
+/// A loudspeaker of which is known whether it is open.
+#[derive(Clone)]
+struct Counted(Listener, Arc<std::sync::atomic::AtomicU64>);
+
+/// As it is while it is open.
+struct Open(Listener, Arc<std::sync::atomic::AtomicU64>);
+
+impl Find for Counted {
+    type Stream = Open;
+
+    fn look(&self) -> Result<String, SoundError> {
+        self.0.look()
+    }
+
+    fn open(&self) -> Result<Open, SoundError> {
+        self.1.fetch_add(1, std::sync::atomic::Ordering::SeqCst);
+        Ok(Open(self.0.clone(), self.1.clone()))
+    }
+}
+
+impl Drop for Open {
+    fn drop(&mut self) {
+        self.1.fetch_sub(1, std::sync::atomic::Ordering::SeqCst);
+    }
+}
+
+impl Playing for Open {
+    fn device(&self) -> &str {
+        self.0.device()
+    }
+
+    fn play(&self, cue: Cue, due: crate::time::Instant) {
+        self.0.play(cue, due);
+    }
+
+    fn taken(&self) -> u64 {
+        self.0.taken()
+    }
+
+    fn well_after(&self) -> u64 {
+        self.0.well_after()
+    }
+
+    fn broken(&self) -> bool {
+        self.0.broken()
+    }
+
+    fn latency(&self) -> Duration {
+        self.0.latency()
+    }
+}
+
+/// The clock of the sound's thread runs so many times faster: its fifteen seconds are less than one.
+const FASTER: u64 = 20;
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_loudspeaker_is_open_while_a_calibration_goes_on_and_is_closed_however_that_ends() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let (hear, _heard) = std::sync::mpsc::channel();
+    let open = Arc::new(std::sync::atomic::AtomicU64::new(0));
+    let count = open.clone();
+    let sound = |clock: Clock, events: SyncSender<Event>| {
+        let tell = move |status| drop(events.send(Event::Sound(status)));
+        let find = Counted(Listener { clock, heard: hear }, count);
+        let now = move || crate::time::Instant::from_us(FASTER * clock.now().us());
+        let (loudspeaker, thread) = Loudspeaker::start_on(find, now, tell)?;
+        Ok((Outlet::new(Some(loudspeaker)), Some(thread)))
+    };
+    let daemon = Daemon::start_as(setup(dir.path()), tell_acks, Table::run, sound).await.expect("it starts");
+    let (desk, batch) = (daemon.desk.clone(), a_batch(daemon.clock));
+    let asked = move || {
+        let until = |wanted: u64, what: &str| {
+            let from = Instant::now();
+            while open.load(std::sync::atomic::Ordering::SeqCst) != wanted {
+                assert!(from.elapsed() < WAIT, "never {what}");
+                std::thread::sleep(Duration::from_millis(5));
+            }
+        };
+        let routine = || desk.routine(Some(a_wish())).expect("it begins");
+        until(0, "closed before anything begins");
+        routine();
+        until(1, "open in a calibration");
+        // Twice as long as it would stay open without one.
+        std::thread::sleep(Duration::from_secs(30) / FASTER as u32);
+        assert_eq!(open.load(std::sync::atomic::Ordering::SeqCst), 1, "it stays open");
+        // What is weighed is no end of it, and nothing that closes it.
+        let things = crate::guide::weighed::Things::new(vec![crate::guide::weighed::Thing::Piece]);
+        assert!(matches!(desk.weigh(things), Err(crate::page::desk::Refusal::Conflict(_))));
+        assert!(desk.weigh(None).expect("an answer").is_none(), "there is none to be left off");
+        std::thread::sleep(Duration::from_secs(30) / FASTER as u32);
+        assert_eq!(open.load(std::sync::atomic::Ordering::SeqCst), 1, "it stays open");
+        desk.routine(None).expect("it is left off");
+        until(0, "closed once it is left off");
+        routine();
+        until(1, "open again");
+        let id = batch.id.clone();
+        desk.create(batch).and_then(|_| desk.begin(&id)).expect("a batch ends it");
+        desk.end(&id).expect("it ends");
+        until(0, "closed after the batch that ended it");
+    };
+    tokio::task::spawn_blocking(asked).await.expect("its checks pass");
+    daemon.stop().await.expect("a clean end");
+}
+
+/// A calibration with one invented mass.
+fn a_wish() -> crate::page::desk::RoutineWish {
+    let told = crate::calibration::masses::MassRequest {
+        nominal_g: Some(200.0),
+        class: Some("M1".to_owned()),
+        ..Default::default()
+    };
+    crate::page::desk::RoutineWish {
+        masses: crate::calibration::masses::OwnMass::set(&[told], "masses").expect("a mass"),
+        parts: crate::guide::calibrate::Parts::SHORT,
+        pour_g: None,
+        drift_share: None,
+        piece_g: None,
+        room_c: None,
+        operator: None,
+        check: false,
+    }
+}

@@ -88,7 +88,7 @@ pub(super) fn off(mut object: Map<String, Value>) -> Answer<bool> {
 /// The response test of the scale begins: it leads through its steps by what the scale shows (`lag_test` of the snapshot),
 /// finds how late the scale is and how it smooths, and keeps that. `off`: it is left off; so it is when a batch begins.
 ///
-/// A batch under way: 409.
+/// A batch, a calibration, a check or things being weighed under way: 409, and that goes on.
 #[utoipa::path(post, path = "/api/scale/lag", request_body = LagTestRequest, responses((status = 200, body = LagTestReply), Refusals))]
 pub(super) async fn test_scale(State(page): Ask, Object(object): Object) -> Answer<Json<LagTestReply>> {
     let off = off(object)?;

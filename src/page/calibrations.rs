@@ -5,6 +5,7 @@
 use super::ask::{Answer, Ask, desk, off};
 use super::desk::Refusal;
 use super::problem::{Problem, Refusals};
+use super::shown::Told;
 use super::take::{Id, Object};
 use super::view::{CalibrationView, CheckView, MassesView, UseRequest, UseView};
 use crate::calibration::masses::{MassRequest, OwnMass};
@@ -12,6 +13,7 @@ use crate::calibration::report::report;
 use crate::calibration::request::{CalibrationRequest, from_json, from_value, shaped};
 use crate::calibration::told::room_and_operator;
 use crate::record::{CalibrationRecord, CalibrationWrite};
+use crate::units::shown::Shown;
 use axum::Json;
 use axum::extract::State;
 use axum::http::StatusCode;
@@ -27,6 +29,7 @@ const MOST_CHECKS: u32 = 400;
 #[utoipa::path(post, path = "/api/calibrations", request_body = CalibrationRequest, responses((status = 201, body = CalibrationView), Refusals))]
 pub(super) async fn make(
     State(page): Ask,
+    Told(shown): Told,
     Object(object): Object,
 ) -> Answer<(StatusCode, Json<CalibrationView>)> {
     let mut request = from_value(&Value::Object(object))?;
@@ -49,29 +52,33 @@ pub(super) async fn make(
     let in_force = found.goes_unasked();
     let write = CalibrationWrite::Made { record: record.clone(), in_force };
     desk(&page, move |desk| desk.keep_calibration(write)).await?;
-    Ok((StatusCode::CREATED, Json(CalibrationView::of(&record, request, &found, in_force))))
+    Ok((StatusCode::CREATED, Json(CalibrationView::of(&record, request, &found, in_force, shown))))
 }
 
 /// As told; none where its readings can't be reckoned with any more.
-fn told(record: &CalibrationRecord, in_force: Option<&CalibrationRecord>) -> Option<CalibrationView> {
+fn told(
+    record: &CalibrationRecord,
+    in_force: Option<&CalibrationRecord>,
+    shown: Shown,
+) -> Option<CalibrationView> {
     let request = from_json(&record.request).ok()?;
     let found = report(&request).ok()?;
     let goes_by = in_force.is_some_and(|c| c.id == record.id);
-    Some(CalibrationView::of(record, request, &found, goes_by))
+    Some(CalibrationView::of(record, request, &found, goes_by, shown))
 }
 
 /// All calibrations, the newest first.
 #[utoipa::path(get, path = "/api/calibrations", responses((status = 200, body = Vec<CalibrationView>), Refusals))]
-pub(super) async fn all(State(page): Ask) -> Answer<Json<Vec<CalibrationView>>> {
+pub(super) async fn all(State(page): Ask, Told(shown): Told) -> Answer<Json<Vec<CalibrationView>>> {
     let (all, by) = desk(&page, |desk| Ok((desk.calibrations()?, desk.in_force()?))).await?;
-    Ok(Json(all.iter().filter_map(|record| told(record, by.as_ref())).collect()))
+    Ok(Json(all.iter().filter_map(|record| told(record, by.as_ref(), shown)).collect()))
 }
 
 /// One calibration.
 #[utoipa::path(get, path = "/api/calibrations/{id}", params(("id" = String, Path, description = "Id of the calibration")), responses((status = 200, body = CalibrationView), Refusals))]
-pub(super) async fn one(State(page): Ask, Id(id): Id) -> Answer<Json<CalibrationView>> {
+pub(super) async fn one(State(page): Ask, Told(shown): Told, Id(id): Id) -> Answer<Json<CalibrationView>> {
     let (record, by) = desk(&page, move |desk| Ok((desk.calibration(&id)?, desk.in_force()?))).await?;
-    told(&record, by.as_ref()).map(Json).ok_or_else(|| {
+    told(&record, by.as_ref(), shown).map(Json).ok_or_else(|| {
         let why = "what was read then can't be reckoned with any more: calibrate the scale again";
         Problem::from(Refusal::Conflict(why.to_owned()))
     })
@@ -108,7 +115,7 @@ pub(super) async fn go_by(State(page): Ask, Id(id): Id, Object(object): Object) 
 #[utoipa::path(get, path = "/api/masses", responses((status = 200, body = MassesView), Refusals))]
 pub(super) async fn masses(State(page): Ask) -> Answer<Json<MassesView>> {
     let body = desk(&page, |desk| desk.masses()).await?;
-    let masses = body.and_then(|body| serde_json::from_str(&body).ok()).unwrap_or_default();
+    let masses = body.and_then(|body| MassRequest::kept(&body)).unwrap_or_default();
     Ok(Json(MassesView { masses }))
 }
 

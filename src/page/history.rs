@@ -52,7 +52,7 @@ fn day(asked: &[(String, String)], key: &'static str) -> Answer<Option<WallTime>
 #[utoipa::path(get, path = "/api/pours", params(
     ("from" = Option<String>, Query, description = "Poured on this day or later (RFC 3339, or a day)"),
     ("before" = Option<String>, Query, description = "Poured before this day"),
-    ("glaze" = Option<String>, Query, description = "Of this glaze"),
+    ("glaze" = Option<String>, Query, description = "Of this glaze, in capitals or not"),
     ("verdict" = Option<String>, Query, description = "good, short, over or void"),
     ("words" = Option<String>, Query, description = "Stand in the label, or in the batch's name"),
 ), responses((status = 200, body = Vec<FoundView>), Refusals))]

@@ -9,6 +9,7 @@ use super::words::{of, of_weights};
 use crate::calibration::plots;
 use crate::calibration::report::{Report, report};
 use crate::calibration::request::{CalibrationRequest, PointRequest, from_json};
+use crate::calibration::uncertainty::Term;
 use crate::plot::{Palette, Plot, Size, svg};
 use crate::record::CalibrationRecord;
 use crate::units::shown::Shown;
@@ -121,7 +122,7 @@ fn facts(shown: Shown, record: &CalibrationRecord, request: &CalibrationRequest,
         // To the minute: `2026-01-31 09:45`.
         ("date", safe(&record.made_at.rfc3339().chars().take(16).collect::<String>().replace('T', " "))),
         ("scale", safe(&record.scale)),
-        ("division", unit(shown, request.division_g, step)),
+        ("division", shown.weight(request.division_g, step)),
         ("operator", request.operator.as_deref().map_or_else(unsaid, safe)),
         ("room", request.room_c.map_or_else(unsaid, |c| format!("{c} °C"))),
         ("state", w(if in_force { "in_force" } else { "not_in_force" })),
@@ -149,18 +150,6 @@ fn decimals(division_g: f64) -> usize {
         (steps - steps.round()).abs() < 1e-6
     };
     (0..5).find(whole).unwrap_or(5)
-}
-
-/// A weight and its unit.
-fn unit(shown: Shown, g: f64, places: usize) -> String {
-    format!("{} {}", shown.grams(g, places), shown.weight.word())
-}
-
-/// With its sign; what rounds to nothing has none.
-fn signed(shown: Shown, g: f64, places: usize) -> String {
-    let text = shown.grams(g, places);
-    let is_more = g > 0.0 && text.chars().any(|c| ('1'..='9').contains(&c));
-    if is_more { format!("+{text}") } else { text }
 }
 
 /// Weights as they were read: with the decimals of the display; one more where rest was the mean of several readings.
@@ -199,20 +188,20 @@ fn results(shown: Shown, request: &CalibrationRequest, found: &Report) -> String
         .loads
         .iter()
         .map(|l| {
-            let signed = |g: f64| signed(shown, g, places);
+            let signed = |g: f64| shown.signed(g, places);
             let plain = |g: f64| shown.grams(g, places);
             let load = shown.grams(l.load_g, 3);
             vec![load, signed(l.error_g), signed(l.residual_g), plain(l.expanded_g), plain(l.limit_g)]
         })
         .collect();
-    let grams = |g: Option<f64>| g.map_or_else(|| w("not_tried"), |g| unit(shown, g, places));
+    let grams = |g: Option<f64>| g.map_or_else(|| w("not_tried"), |g| shown.weight(g, places));
     let more = [
         ("s", grams(Some(found.repeatability_g))),
         ("hysteresis", grams(found.hysteresis_g)),
         ("eccentric", grams(found.eccentric_g)),
         ("creep", grams(request.creep_g)),
         ("zero_return", grams(request.zero_return_g)),
-        ("usp", unit(shown, found.usp_smallest_g, 0)),
+        ("usp", shown.weight(found.usp_smallest_g, 0)),
     ];
     let each = |(word, value): &(&str, String)| format!("<dt>{}</dt><dd>{value}</dd>", w(word));
     let more: String = more.iter().map(each).collect();
@@ -223,10 +212,13 @@ fn results(shown: Shown, request: &CalibrationRequest, found: &Report) -> String
 }
 
 /// Each term, and what they make together: as it is said above and shown over HTTP.
-fn budget(shown: Shown, found: &Report) -> String {
+fn budget(shown: Shown, request: &CalibrationRequest, found: &Report) -> String {
     let places = decimals(found.known.division_g) + 2;
     let row = |what: String, g: f64| vec![what, shown.grams(g, places)];
-    let mut rows: Vec<Vec<String>> = found.budget.iter().map(|t| row(safe(t.what), t.u_g)).collect();
+    let each = |t: &Term| {
+        if request.tells(t.what) { row(safe(t.what), t.u_g) } else { vec![safe(t.what), w("not_tried")] }
+    };
+    let mut rows: Vec<Vec<String>> = found.budget.iter().map(each).collect();
     rows.push(row(w("combined"), found.net_u_g));
     rows.push(row(weights(shown, "expanded"), 2.0 * found.net_u_g));
     table(shown, &["term", "u"], &rows)
@@ -238,7 +230,7 @@ fn corners(shown: Shown, request: &CalibrationRequest) -> String {
     // As the routine asks for them: front left, front right, back right, back left.
     let places = decimals(request.division_g) + 1;
     let off =
-        |n: usize| c.readings_g.get(n).map_or("–".to_owned(), |g| signed(shown, g - c.centre_g, places));
+        |n: usize| c.readings_g.get(n).map_or("–".to_owned(), |g| shown.signed(g - c.centre_g, places));
     let empty = || String::from("<td></td>");
     let cell = |text: String| format!("<td>{text}</td>");
     format!(
@@ -257,7 +249,7 @@ fn corners(shown: Shown, request: &CalibrationRequest) -> String {
 }
 
 /// What it is for the pour that it was judged for.
-fn for_the_pour(shown: Shown, found: &Report) -> String {
+fn for_the_pour(shown: Shown, request: &CalibrationRequest, found: &Report) -> String {
     let verdict = of(&["calibrate", "verdicts", found.fitness.word()]);
     let words = |word: &str| of_weights(shown, &of(&["calibrate", word]));
     let judged = words("judged")
@@ -270,8 +262,8 @@ fn for_the_pour(shown: Shown, found: &Report) -> String {
         |g| safe(&words("smallest").replace("{grams}", &shown.grams(g, 1))),
     );
     let warnings: String =
-        found.warnings.iter().map(|text| format!("<li>{}</li>", safe(&shown.retold(text)))).collect();
-    let terms = budget(shown, found);
+        found.warnings_in(request, shown).iter().map(|text| format!("<li>{}</li>", safe(text))).collect();
+    let terms = budget(shown, request, found);
     format!("<h2>{}</h2><p>{} {smallest}</p><ul>{warnings}</ul>{terms}", w("pour"), safe(&judged))
 }
 
@@ -282,7 +274,7 @@ fn line(shown: Shown, found: &Report) -> String {
         0.0 => String::new(),
         bend => format!(" {:+.3e} × {indicated}²", bend * shown.weight.in_g()),
     };
-    let (sign, offset) = (shown.weight.word(), signed(shown, found.offset_g, 3));
+    let (sign, offset) = (shown.weight.word(), shown.signed(found.offset_g, 3));
     format!("<p>{} = {offset} {sign} + {:.6} × {indicated}{bend}</p>", w("corrected"), found.slope)
 }
 
@@ -305,7 +297,7 @@ fn sheet(
         format!("<h1>{}</h1>{}", w("title"), facts(shown, record, request, in_force)),
         format!("<h2>{}</h2>{}{}", w("results"), line(shown, found), results(shown, request, found)),
         picture("error", "error_plot"),
-        for_the_pour(shown, found),
+        for_the_pour(shown, request, found),
         format!("<h2>{}</h2>{}", w("readings"), readings(shown, request)),
         format!("<h2>{}</h2>{spread}{}", w("spread"), corners(shown, request)),
         format!("<h2>{}</h2><p>{}</p>", w("is_not_head"), w("is_not")),
@@ -331,7 +323,7 @@ mod tests {
         assert_eq!(read(grams, 0.1, &[0.0, 200.1]), "0.0, 200.1");
         assert_eq!(read(grams, 0.1, &[0.03, 200.1]), "0.03, 200.10");
         assert_eq!(
-            (signed(grams, -0.001, 2), signed(grams, -0.01, 2), signed(grams, 0.1, 1)),
+            (grams.signed(-0.001, 2), grams.signed(-0.01, 2), grams.signed(0.1, 1)),
             ("0.00".into(), "-0.01".into(), "+0.1".into())
         );
         assert_eq!(read(grams, 0.1, &[-0.001, 0.02]), "0.00, 0.02");
@@ -339,6 +331,6 @@ mod tests {
         let ounces = Shown { weight: WeightIn::Ounce, ..grams };
         // 200.1 / 28.349523125 = 7.05832; 0.1 / 28.349523125 = 0.00353, worked by hand.
         assert_eq!(read(ounces, 0.1, &[0.0, 200.1]), "0.000, 7.058");
-        assert_eq!((signed(ounces, 0.1, 1), unit(ounces, 0.1, 2)), ("+0.004".into(), "0.0035 oz".into()));
+        assert_eq!((ounces.signed(0.1, 1), ounces.weight(0.1, 2)), ("+0.004".into(), "0.0035 oz".into()));
     }
 }

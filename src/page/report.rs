@@ -154,7 +154,7 @@ fn html(shown: Shown, batch: &BatchRecord, pours: &[PourRecord], view: &BatchRev
          <h1>{name}</h1><p>{day}{glaze}</p><p class=\"glance\">{sentence}</p><ul class=\"board\">{board}</ul>\
          <ul class=\"notes\">{notes}</ul><table>{numbers}</table><section>{plots}</section><footer>{foot}</footer></html>",
         name = plain(&batch.name),
-        sentence = plain(&shown.retold(&review.sentence)),
+        sentence = plain(&review.sentence),
         foot = plain(&told("/review/bucket")),
     )
 }
@@ -167,7 +167,7 @@ pub(super) async fn report(State(page): Ask, Id(id): Id) -> Answer<Html<String>>
     let of = id.clone();
     let (pours, rules) = desk(&page, move |desk| Ok((desk.pours(&of)?, desk.run_rules()?))).await?;
     let (batch, given) = given(&page, id, rules).await?;
-    Ok(Html(html(page.shown, &batch, &pours, &BatchReviewView::new(&batch, &given))))
+    Ok(Html(html(page.shown, &batch, &pours, &BatchReviewView::new(&batch, &given, page.shown))))
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 use super::Page;
 use super::ask::{Answer, Ask, desk};
 use super::problem::{Problem, Refusals};
+use super::shown::Told;
 use super::take::{Id, Object};
 use super::view::{BatchReviewView, ReviewRequest};
 use crate::batch::shelf::area_cm2;
@@ -164,10 +165,15 @@ pub(super) async fn given(page: &Arc<Page>, id: String, rules: Rules) -> Answer<
     ("id" = String, Path, description = "Id of the batch"),
     ("rules" = Option<String>, Query, description = "Run rules, apart by commas"),
 ), responses((status = 200, body = BatchReviewView), Refusals))]
-pub(super) async fn batch(State(page): Ask, Id(id): Id, query: Asked) -> Answer<Json<BatchReviewView>> {
+pub(super) async fn batch(
+    State(page): Ask,
+    Told(shown): Told,
+    Id(id): Id,
+    query: Asked,
+) -> Answer<Json<BatchReviewView>> {
     let rules = rules_of(&page, &asked(query, &["rules"])?).await?;
     let (batch, given) = given(&page, id, rules).await?;
-    Ok(Json(BatchReviewView::new(&batch, &given)))
+    Ok(Json(BatchReviewView::new(&batch, &given, shown)))
 }
 
 /// A plot of a batch as an image. `palette` is `light`, `dark` or `print`; `size` is `wide` or `narrow`.

@@ -19,7 +19,7 @@ use std::sync::Arc;
 /// came of it; the scale goes by that from the next piece on, unless it is too coarse or a load does not fit. `off`: it is left off and nothing is
 /// changed; so it is when a batch begins.
 ///
-/// A batch, another calibration or a check under way: 409, and that goes on.
+/// A batch, another calibration, a check, the test of the scale or things being weighed under way: 409, and that goes on.
 #[utoipa::path(post, path = "/api/scale/calibrate", request_body = RoutineRequest, responses((status = 200, body = RoutineReply), Refusals))]
 pub(super) async fn calibrate(State(page): Ask, Object(object): Object) -> Answer<Json<RoutineReply>> {
     let wish = wish(&page, object, false).await?;
@@ -28,7 +28,7 @@ pub(super) async fn calibrate(State(page): Ask, Object(object): Object) -> Answe
 
 /// A check at the pan: one mass, ten seconds. `off`: it is left off.
 ///
-/// A batch, a calibration or another check under way: 409, and that goes on.
+/// A batch, a calibration, another check, the test of the scale or things being weighed under way: 409, and that goes on.
 #[utoipa::path(post, path = "/api/scale/check", request_body = CheckRequest, responses((status = 200, body = RoutineReply), Refusals))]
 pub(super) async fn check(State(page): Ask, Object(object): Object) -> Answer<Json<RoutineReply>> {
     let wish = wish(&page, object, true).await?;
@@ -92,7 +92,7 @@ async fn wish(page: &Arc<Page>, mut object: Map<String, Value>, check: bool) -> 
 /// The potter's own masses as they are kept.
 async fn kept(page: &Arc<Page>) -> Answer<Vec<MassRequest>> {
     let body = desk(page, |desk| desk.masses()).await?;
-    let masses = body.and_then(|body| serde_json::from_str(&body).ok());
+    let masses = body.and_then(|body| MassRequest::kept(&body));
     masses.ok_or_else(|| {
         let why = "no masses are kept: give those at hand, such as [{\"nominal_g\": 50, \"class\": \"M1\"}]";
         Problem::field("masses", why)

@@ -6,11 +6,13 @@
 use super::Page;
 use crate::units::shown::{Quantity, Shown, typed};
 use axum::body::{Body, Bytes, to_bytes};
-use axum::extract::{Request, State};
+use axum::extract::{FromRequestParts, Request, State};
+use axum::http::request::Parts;
 use axum::http::{HeaderValue, header};
 use axum::middleware::Next;
 use axum::response::Response;
 use serde_json::{Map, Value, json};
+use std::convert::Infallible;
 use std::sync::Arc;
 
 /// The header of a request whose reply is to hold what is shown.
@@ -121,6 +123,18 @@ pub(super) fn dressed(shown: Shown, text: &[u8]) -> Option<String> {
     let mut told: Value = serde_json::from_slice(text).ok()?;
     dress(shown, &mut told);
     Some(told.to_string())
+}
+
+/// The units of sentences: the studio's where the request asks for what is shown, else grams.
+pub(super) struct Told(pub(super) Shown);
+
+impl FromRequestParts<Arc<Page>> for Told {
+    type Rejection = Infallible;
+
+    async fn from_request_parts(parts: &mut Parts, page: &Arc<Page>) -> Result<Self, Infallible> {
+        let asked = parts.headers.contains_key(HEADER);
+        Ok(Self(if asked { page.shown } else { Shown::default() }))
+    }
 }
 
 /// Dresses the reply where the request asks for it.

@@ -12,7 +12,7 @@ use serde_json::Value;
 /// Things are weighed one after the other: each is set on the bare pan and lifted off again, led by what the scale shows
 /// (`weighed` of the snapshot). `off`: it is left off; so it is when a batch begins.
 ///
-/// A batch under way: 409.
+/// A batch, a calibration, a check or the test of the scale under way: 409, and that goes on.
 #[utoipa::path(post, path = "/api/scale/weigh", request_body = WeighedRequest, responses((status = 200, body = WeighedReply), Refusals))]
 pub(super) async fn weigh(State(page): Ask, Object(mut object): Object) -> Answer<Json<WeighedReply>> {
     let told = object.remove("things");

@@ -5,14 +5,24 @@ const MOST_TICKS: f64 = 7.0;
 /// Room beyond the outermost values, as a share of their range.
 const ROOM: f64 = 0.06;
 
+/// What stands along an axis.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Along {
+    /// Any number.
+    Number,
+    /// A count: whole.
+    Count,
+    /// A weight in grams, or such a weight in each second.
+    Weight,
+}
+
 /// An axis from less to more.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Axis {
     words: String,
     from: f64,
     to: f64,
-    whole: bool,
-    weight: bool,
+    along: Along,
 }
 
 impl Axis {
@@ -25,7 +35,7 @@ impl Axis {
         // Where all are equal, a range about them; relative too, so that huge values differ from their neighbours.
         let room = ((most - least) * ROOM).max(least.abs().max(most.abs()) * 1e-9);
         let room = if most > least { room } else { room.max(0.5) };
-        Self { words: words.into(), from: least - room, to: most + room, whole: false, weight: false }
+        Self { words: words.into(), from: least - room, to: most + room, along: Along::Number }
     }
 
     /// From zero, with room above for all of these.
@@ -37,23 +47,26 @@ impl Axis {
     /// Counts: ticks at whole numbers only.
     #[must_use]
     pub fn whole(self) -> Self {
-        Self { whole: true, ..self }
+        Self { along: Along::Count, ..self }
     }
 
     /// Weights in grams, or such a weight in each second: what is drawn along it can be drawn in another unit.
     #[must_use]
     pub fn of_weight(self) -> Self {
-        Self { weight: true, ..self }
+        Self { along: Along::Weight, ..self }
     }
 
     /// Grams of one unit where it is of weights, else 1.
     pub(super) fn grams_in(&self, unit_g: f64) -> f64 {
-        if self.weight { unit_g } else { 1.0 }
+        match self.along {
+            Along::Weight => unit_g,
+            Along::Number | Along::Count => 1.0,
+        }
     }
 
     /// In units of so many grams, by their sign.
     pub(super) fn in_unit(self, unit_g: f64, sign: &str) -> Self {
-        if !self.weight {
+        if self.along != Along::Weight {
             return self;
         }
         let word = |word: &str| match word.split_once('/') {
@@ -81,7 +94,7 @@ impl Axis {
         let power = 10f64.powf(wanted.log10().floor());
         let step = [1.0, 2.0, 5.0, 10.0].map(|n| n * power).into_iter().find(|step| *step >= wanted * 0.999);
         let step = step.unwrap_or(10.0 * power);
-        let step = if self.whole { step.max(1.0) } else { step };
+        let step = if self.along == Along::Count { step.max(1.0) } else { step };
         let decimals = (-(step.log10() + 1e-9).floor()).clamp(0.0, 9.0) as usize;
         let first = (self.from / step).ceil();
         let each = (0..=2 * MOST_TICKS as u32).map(|n| (first + f64::from(n)) * step);

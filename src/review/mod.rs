@@ -16,6 +16,7 @@ pub mod yardstick;
 
 use crate::calibration::statistics::{mean, sample_sd};
 use crate::record::Aim;
+use crate::units::shown::Shown;
 use capability::{Capability, capability};
 use control_chart::{Individuals, MovingRange, Rules, Smoothed, individuals, moving_range, smoothed};
 use drift::{Drift, drift};
@@ -98,6 +99,13 @@ pub struct Review {
     pub sentence: String,
 }
 
+impl Review {
+    /// What a person would say, in these units, each weight rounded once: a sentence in grams told anew would round twice.
+    pub fn sentence_in(&self, shown: Shown) -> String {
+        sentence::sentence(self, shown)
+    }
+}
+
 /// Reviews a batch.
 pub fn review(given: &Given) -> Review {
     let pieces = &given.pieces;
@@ -139,10 +147,10 @@ pub fn review(given: &Given) -> Review {
         sentence: String::new(),
     };
     // In a batch that grew, its ends differ from the middle: that is the drift's to tell.
-    if reviewed.coarse || sentence::drifted(&reviewed).is_some() {
+    if reviewed.coarse || sentence::drifted(&reviewed, Shown::default()).is_some() {
         reviewed.look.retain(|look| look.why != outcome::Why::Odd);
     }
     reviewed.warnings = sentence::warnings(&reviewed, given);
-    reviewed.sentence = sentence::sentence(&reviewed);
+    reviewed.sentence = reviewed.sentence_in(Shown::default());
     reviewed
 }

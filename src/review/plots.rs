@@ -118,8 +118,12 @@ pub fn picture(picture: Picture, given: &Given, review: &Review, area_cm2: Optio
         Picture::Smoothed => smooth(given, review),
         Picture::Spread => spread(given),
         Picture::Drift => drifted(given),
-        Picture::Flow => against(given, "flow at the stop, g/s", |p| p.flow_g_s),
-        Picture::Contact => against(given, "s from first slop to lift", |p| p.contact_s),
+        Picture::Flow => {
+            against(given, |all| Axis::around("flow at the stop, g/s", all).of_weight(), |p| p.flow_g_s)
+        }
+        Picture::Contact => {
+            against(given, |all| Axis::around("s from first slop to lift", all), |p| p.contact_s)
+        }
         Picture::Dry => dry(given, area_cm2?),
     }
 }
@@ -296,20 +300,23 @@ fn drifted(given: &Given) -> Option<Plot> {
 }
 
 /// Weight against something else that was kept of each piece; three of them at least.
-fn against(given: &Given, words: &str, x: impl Fn(&Piece) -> Option<f64>) -> Option<Plot> {
+fn against(
+    given: &Given,
+    axis: impl Fn(Vec<f64>) -> Axis,
+    x: impl Fn(&Piece) -> Option<f64>,
+) -> Option<Plot> {
     let known: Vec<f64> = given.pieces.iter().filter_map(&x).collect();
     if known.len() < 3 {
         return None;
     }
     let y = |p: &Piece| p.beside(given.aim.target);
     let limits = [given.aim.low.g(), given.aim.high.g()];
-    let axis = Axis::around("g of slop", given.pieces.iter().map(y).chain(limits)).of_weight();
-    let x_axis = Axis::around(words, known);
-    let x_axis = if words.contains("g/s") { x_axis.of_weight() } else { x_axis };
-    let (left, right) = x_axis.ends();
+    let up = Axis::around("g of slop", given.pieces.iter().map(y).chain(limits)).of_weight();
+    let across = axis(known);
+    let (left, right) = across.ends();
     let mut layers = vec![Layer::Band { between: [left, right].map(|x| (x, limits[0], limits[1])).to_vec() }];
     layers.extend(by_verdict(given, |p| Some((x(p)?, y(p)))));
-    Some(Plot { x: x_axis, y: axis, layers })
+    Some(Plot { x: across, y: up, layers })
 }
 
 fn dry(given: &Given, area_cm2: f64) -> Option<Plot> {

@@ -2,6 +2,7 @@
 
 use super::outcome::{Look, Why};
 use super::{FEW, Given, Review};
+use crate::units::shown::{Shown, WeightIn};
 
 /// A drift is said where chance makes so steep a line in one batch of a hundred: one batch of twenty would be said of
 /// too many (own choice).
@@ -9,8 +10,9 @@ const SURE: f64 = 0.01;
 /// Pieces that are named; of more, how many (own choice: what can be kept in mind on the way to the board).
 const NAMED: usize = 6;
 
-/// The sentence.
-pub fn sentence(r: &Review) -> String {
+/// The sentence, with its weights in these units: each is rounded once.
+pub fn sentence(r: &Review, shown: Shown) -> String {
+    let grams = |g: f64| weight(g, shown);
     let (Some(mean), true) = (r.mean_g, r.n > 0) else {
         return match r.void {
             0 => "No pieces yet: pour some, then look again.".to_owned(),
@@ -19,15 +21,15 @@ pub fn sentence(r: &Review) -> String {
         };
     };
     let mut said = if r.n == 1 {
-        format!("1 piece, {} g", grams(mean))
+        format!("1 piece, {}", grams(mean))
     } else {
         match r.sd_g.filter(|sd| *sd > 0.0) {
-            Some(sd) => format!("{} pieces, {} g on average, {} g spread", r.n, grams(mean), grams(sd)),
-            None => format!("{} pieces, all of them {} g", r.n, grams(mean)),
+            Some(sd) => format!("{} pieces, {} on average, {} spread", r.n, grams(mean), grams(sd)),
+            None => format!("{} pieces, all of them {}", r.n, grams(mean)),
         }
     };
     said += &looks(&r.look, r.n);
-    if let Some(drift) = drifted(r) {
+    if let Some(drift) = drifted(r, shown) {
         said += &drift;
     } else if let Some(run) = run(r) {
         said += &run;
@@ -36,12 +38,12 @@ pub fn sentence(r: &Review) -> String {
 }
 
 /// Two digits where one would say nothing.
-fn grams(g: f64) -> String {
-    let text = if g.abs() < 0.95 { format!("{g:.2}") } else { format!("{g:.1}") };
-    match text.strip_suffix('0') {
-        Some(short) if g.abs() < 0.95 => short.to_owned(),
-        _ => text,
-    }
+fn weight(g: f64, shown: Shown) -> String {
+    let small = g.abs() < 0.95;
+    let text = shown.grams(g, if small { 2 } else { 1 });
+    let plain = shown.weight == WeightIn::Gram && small;
+    let text = if plain { text.strip_suffix('0').unwrap_or(&text) } else { &text };
+    format!("{text} {}", shown.weight.word())
 }
 
 fn looks(look: &[Look], n: usize) -> String {
@@ -73,19 +75,19 @@ pub(super) fn names(pieces: &[u32]) -> String {
 }
 
 /// A drift that chance seldom makes.
-pub(super) fn drifted(r: &Review) -> Option<String> {
+pub(super) fn drifted(r: &Review, shown: Shown) -> Option<String> {
     let slope = r.drift.slope_g_per_piece?;
     if r.drift.p_value.is_none_or(|p| p >= SURE) || r.drift.correlated {
         return None;
     }
-    let by = if slope.abs() < 0.005 { format!("{:.4}", slope.abs()) } else { format!("{:.2}", slope.abs()) };
+    let by = shown.weight(slope.abs(), if slope.abs() < 0.005 { 4 } else { 2 });
     Some(if slope > 0.0 {
         format!(
-            "; coats grew heavier by {by} g a piece: your stop comes later, or the scale drifts: check with a mass"
+            "; coats grew heavier by {by} a piece: your stop comes later, or the scale drifts: check with a mass"
         )
     } else {
         format!(
-            "; coats grew lighter by {by} g a piece: your stop comes sooner, the jug runs low, or the scale drifts: check with a mass"
+            "; coats grew lighter by {by} a piece: your stop comes sooner, the jug runs low, or the scale drifts: check with a mass"
         )
     })
 }

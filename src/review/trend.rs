@@ -42,16 +42,37 @@ impl By {
     }
 
     /// What a batch belongs to.
-    fn of(self, tally: &Tally) -> String {
-        let known = |name: &Option<String>| name.clone().unwrap_or_else(|| "not told".to_owned());
+    fn of(self, tally: &Tally) -> Kind<'_> {
         match self {
-            Self::Time => tally.made_at.rfc3339().chars().take(7).collect(),
-            Self::Glaze => known(&tally.glaze),
-            Self::Form => known(&tally.form),
+            Self::Time => Kind::Month(tally.made_at.month()),
+            Self::Glaze => Kind::named(&tally.glaze),
+            Self::Form => Kind::named(&tally.form),
             // A piece or two that was poured before the scale was up to it does not make a batch by eye.
-            Self::Guidance if 2 * tally.guided >= tally.n => "stop called".to_owned(),
-            Self::Guidance => "by eye".to_owned(),
-            Self::Pourer => known(&tally.pourer),
+            Self::Guidance if 2 * tally.guided >= tally.n => Kind::Name("stop called"),
+            Self::Guidance => Kind::Name("by eye"),
+            Self::Pourer => Kind::named(&tally.pourer),
+        }
+    }
+}
+
+/// Tens of thousands of batches are put together by these, so they are words only once there are groups.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Kind<'a> {
+    /// Year and month.
+    Month((i16, i8)),
+    /// A name or a way.
+    Name(&'a str),
+}
+
+impl<'a> Kind<'a> {
+    fn named(name: &'a Option<String>) -> Self {
+        Self::Name(name.as_deref().unwrap_or("not told"))
+    }
+
+    fn words(self) -> String {
+        match self {
+            Self::Month((year, month)) => format!("{year:04}-{month:02}"),
+            Self::Name(name) => name.to_owned(),
         }
     }
 }
@@ -127,9 +148,9 @@ impl Sums {
 
 /// Puts batches together.
 pub fn compare(tallies: &[Tally], by: By) -> Comparison {
-    let mut all: BTreeMap<String, Sums> = BTreeMap::new();
+    let mut all: BTreeMap<Kind<'_>, Sums> = BTreeMap::new();
     tallies.iter().filter(|t| t.n > 0).for_each(|t| all.entry(by.of(t)).or_default().add(t));
-    let groups: Vec<Group> = all.into_iter().map(|(name, sums)| sums.group(name)).collect();
+    let groups: Vec<Group> = all.into_iter().map(|(kind, sums)| sums.group(kind.words())).collect();
     let sentence = match by {
         By::Time => steadier(&groups),
         By::Glaze | By::Form | By::Guidance | By::Pourer => steadiest(&groups),

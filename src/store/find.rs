@@ -30,7 +30,7 @@ fn candidates(search: &Search) -> (String, Vec<Value>) {
         and("first_us < ?", Value::Integer(before.unix_us()));
     }
     if let Some(glaze) = &search.glaze {
-        and("glaze_name = ?", Value::Text(glaze.clone()));
+        and("LOWER(glaze_name) = LOWER(?)", Value::Text(glaze.clone()));
     }
     if let Some(words) = &search.words {
         let like = format!("%{}%", escaped(words));

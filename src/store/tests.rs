@@ -1208,6 +1208,23 @@ fn the_whole_log_is_copied_while_it_is_written_and_put_back() {
 }
 
 #[test]
+fn a_link_among_the_copies_is_neither_listed_nor_handed_out() {
+    let log = Log::new();
+    let dir = log.dir.path();
+    let made = log.reader().backup(dir, NOW).unwrap();
+    let own = dir.join("backups").join(&made.name);
+    std::fs::write(dir.join("secret.db"), b"somebody else's").unwrap();
+    std::os::unix::fs::symlink(dir.join("secret.db"), dir.join("backups/link.db")).unwrap();
+    std::os::unix::fs::symlink(&own, dir.join("backups/inner.db")).unwrap();
+    std::fs::create_dir(dir.join("backups/folder.db")).unwrap();
+    for name in ["link.db", "inner.db", "folder.db", "../secret.db", "none.db"] {
+        assert_eq!(backup_file(dir, name), None, "{name}");
+    }
+    assert_eq!(backup_file(dir, &made.name), Some(own));
+    assert_eq!(backup_files(dir).unwrap(), [made]);
+}
+
+#[test]
 fn letters_beyond_a_to_z_are_found_in_either_case() {
     let mut log = Log::new();
     let named = |id: &str, name: &str| BatchRecord { name: name.to_owned(), ..a_batch(id) };
@@ -1227,6 +1244,13 @@ fn letters_beyond_a_to_z_are_found_in_either_case() {
         assert_eq!(found(words), [id], "{words}");
     }
     assert_eq!(found("creme"), Vec::<String>::new(), "another letter is another word");
+    let glazed = BatchRecord { glaze_name: Some("Émail Bleu".to_owned()), ..a_batch("b3") };
+    log.written(Write::BatchCreated(glazed));
+    log.written(commit(in_batch("b3", a_pour("p3", 1, 1, 42.0))));
+    for (glaze, n) in [("émail bleu", 1), ("ÉMAIL BLEU", 1), ("émail", 0)] {
+        let search = Search { glaze: Some(glaze.to_owned()), ..Search::default() };
+        assert_eq!(log.reader().find(&search, 9).unwrap().len(), n, "{glaze}");
+    }
 }
 
 #[test]

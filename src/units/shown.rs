@@ -132,6 +132,18 @@ impl Shown {
         plain_figure(kept_g / self.weight.in_g(), decimals + self.weight.finer())
     }
 
+    /// ... with its sign, as what is off is told; what rounds to nothing has none.
+    pub fn signed(self, kept_g: f64, decimals: usize) -> String {
+        let text = self.grams(kept_g, decimals);
+        let is_more = kept_g > 0.0 && text.chars().any(|c| ('1'..='9').contains(&c));
+        if is_more { format!("+{text}") } else { text }
+    }
+
+    /// ... and with its unit.
+    pub fn weight(self, kept_g: f64, decimals: usize) -> String {
+        format!("{} {}", self.grams(kept_g, decimals), self.weight.word())
+    }
+
     /// A sentence with its weights in grams, `29.0 g` or `28.0 to 30.0 g`, told in this unit. What is by another unit,
     /// such as `0.06 g/cm2`, stays.
     pub fn retold(self, sentence: &str) -> String {

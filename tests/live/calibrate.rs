@@ -4,6 +4,7 @@
 use crate::ear::Ear;
 use crate::pan::Pan;
 use crate::rig::{Heard, Rig, serve, terminal};
+use crate::simulated::printed;
 use crate::sound::strongest;
 use crate::window::{Browser, Look};
 use serde_json::{Value, json};
@@ -185,12 +186,18 @@ fn a_routine_under_way_goes_on_whatever_else_is_asked_and_a_check_says_from_wher
     rig.post("/api/scale/room", json!({ "room_c": 24 }));
     rig.until("another room", |now| now["scale"]["check_due"] == "room");
     rig.post("/api/scale/check", mass());
-    for path in ["/api/scale/calibrate", "/api/scale/check"] {
-        let (status, problem) = rig.try_post(path, mass());
+    let others = [
+        ("/api/scale/calibrate", mass()),
+        ("/api/scale/check", mass()),
+        ("/api/scale/lag", json!({})),
+        ("/api/scale/weigh", json!({ "things": ["piece"] })),
+    ];
+    for (path, body) in others {
+        let (status, problem) = rig.try_post(path, body);
         let why = problem["detail"].as_str().unwrap_or_default();
         assert!(
-            status == 409 && why.contains("a check") && why.contains("{\"off\": true}"),
-            "{status} {problem}"
+            status == 409 && why.contains("a check") && why.contains("{\"off\": true} to /api/scale/check"),
+            "{path}: {status} {problem}"
         );
     }
     let now = rig.until("checked", |now| !now["scale"]["check"].is_null());
@@ -206,6 +213,46 @@ fn a_routine_under_way_goes_on_whatever_else_is_asked_and_a_check_says_from_wher
     rig.post("/api/scale/check", mass());
     rig.post("/api/scale/calibrate", json!({ "off": true }));
     rig.post("/api/scale/check", mass());
+}
+
+#[test]
+fn what_is_under_way_at_the_pan_goes_on_until_it_is_left_off_whichever_it_is() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = Rig::start(dir.path());
+    let mass = || json!({ "masses": [{ "nominal_g": 200, "class": "M1" }] });
+    let all = [
+        ("/api/scale/calibrate", mass(), "routine"),
+        ("/api/scale/check", mass(), "routine"),
+        ("/api/scale/lag", json!({}), "lag_test"),
+        ("/api/scale/weigh", json!({ "things": ["piece"] }), "weighed"),
+    ];
+    for (under_way, body, key) in &all {
+        rig.post(under_way, body.clone());
+        for (path, body, _) in all.iter().filter(|(path, ..)| path != under_way) {
+            let (status, problem) = rig.try_post(path, body.clone());
+            let why = problem["detail"].as_str().unwrap_or_default();
+            assert!(
+                status == 409 && why.contains("goes on") && why.contains(under_way),
+                "{path} in {under_way}: {status} {problem}"
+            );
+        }
+        let on = rig.get("/api/scale");
+        let wants = &on[key]["wants"];
+        assert!(wants == "bare" || wants == "level" || wants == "empty", "{under_way} goes on: {on}");
+        // Another is left off: this one is not.
+        for (path, _, other) in all.iter().filter(|(.., other)| other != key) {
+            rig.post(path, json!({ "off": true }));
+            assert!(!rig.get("/api/scale")[key].is_null(), "{other} off in {under_way}");
+        }
+        rig.post(under_way, json!({ "off": true }));
+        assert_eq!(rig.get("/api/scale")[key], Value::Null, "{under_way}");
+    }
+    // The same again, from its start.
+    for (path, body, _) in &all[2..] {
+        rig.post(path, body.clone());
+        rig.post(path, body.clone());
+        rig.post(path, json!({ "off": true }));
+    }
 }
 
 #[test]
@@ -403,6 +450,7 @@ async fn the_page_leads_through_the_routine_hands_free_and_its_record_can_be_pri
         assert!(sheet.contains(words), "{words}: {sheet}");
     }
     views(&browser, "calibrate-record").await;
+    printed(&rig, dir.path(), &format!("calibrations/{id}"), "calibration");
     browser.client.close().await.expect("closed");
 }
 

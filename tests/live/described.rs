@@ -286,9 +286,11 @@ fn real_replies_have_exactly_the_described_fields() {
         assert!(reply[part].is_object(), "{part}: {reply}");
     }
     same("post", "/api/scale/lag", "200", &rig.post("/api/scale/lag", json!({})));
-    same("post", "/api/scale/weigh", "200", &rig.post("/api/scale/weigh", json!({ "things": ["vessel"] })));
     same("get", "/api/now", "200", &rig.until("a test", |now| !now["scale"]["lag_test"].is_null()));
     same("post", "/api/scale/lag", "200", &rig.post("/api/scale/lag", json!({ "off": true })));
+    same("post", "/api/scale/weigh", "200", &rig.post("/api/scale/weigh", json!({ "things": ["vessel"] })));
+    same("get", "/api/now", "200", &rig.until("things", |now| !now["scale"]["weighed"].is_null()));
+    same("post", "/api/scale/weigh", "200", &rig.post("/api/scale/weigh", json!({ "off": true })));
     calibrations_as_described(&rig, &same);
     let mut batch = bucket;
     batch["name"] = json!("invented cups");

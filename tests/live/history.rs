@@ -3,6 +3,7 @@
 use crate::kept::{batch, scattered, write};
 use crate::rig::Rig;
 use crate::window::Browser;
+use fantoccini::Locator;
 use serde_json::{Value, json};
 
 /// Six months of an invented hand that gets steadier.
@@ -34,10 +35,26 @@ async fn the_log_shows_the_latest_hundred_batches_and_the_older_ones_when_they_a
     browser.until("the latest hundred", &listed(100)).await;
     let last = "return [...document.querySelectorAll('.place option')].at(-1).textContent";
     assert!(browser.js(last).await.as_str().is_some_and(|t| t.ends_with("Invented cups 3")));
+    // One that can't be answered is said, and can be asked again.
+    browser.js("window.known = window.fetch; window.fetch = () => Promise.reject(new Error('an invented reason'));").await;
+    browser.press(".place > button.plain").await;
+    browser
+        .until(
+            "why not",
+            "return document.querySelector('.place .wrong').textContent.includes('an invented reason')",
+        )
+        .await;
+    let button = "return document.querySelectorAll('.place > button.plain').length";
+    assert_eq!(browser.js(button).await, json!(1), "it can be pressed again");
+    assert_eq!(browser.js(&listed(100)).await, json!(true), "what was listed stays");
+    browser.js("window.fetch = window.known;").await;
     browser.press(".place > button.plain").await;
     browser.until("all of them", &listed(103)).await;
+    let said = "return document.querySelector('.place .wrong').textContent";
+    assert_eq!(browser.js(said).await, json!(""), "and the reason is gone");
+    // The button that had the focus is gone: it is at the list, not lost.
+    assert_eq!(browser.js("return document.activeElement.tagName").await, json!("SELECT"));
     assert!(browser.js(last).await.as_str().is_some_and(|t| t.ends_with("Invented cups 0")));
-    let button = "return document.querySelectorAll('.place > button.plain').length";
     assert_eq!(browser.js(button).await, json!(0), "there are no more");
     let choose = "const at = document.querySelector('.place select'); at.value = 'b0'; at.dispatchEvent(new Event('change'));";
     browser.js(choose).await;
@@ -198,4 +215,101 @@ fn the_log_is_copied_and_put_back_while_the_daemon_runs_but_not_under_a_batch() 
     assert_eq!(left, 0, "the copy that was brought up to date is taken away");
     let Value::Object(now) = rig.get("/api/now") else { panic!("a snapshot") };
     assert!(now.contains_key("scale"));
+}
+
+/// Opens what is folded away under this heading.
+async fn unfolded(browser: &Browser, head: &str) {
+    let found =
+        format!("[...document.querySelectorAll('.review summary')].find((s) => s.textContent === '{head}')");
+    browser.until(head, &format!("return !!{found}")).await;
+    browser.js(&format!("{found}.click()")).await;
+}
+
+async fn counts(browser: &Browser, what: &str, css: &str, n: usize) {
+    browser.until(what, &format!("return document.querySelectorAll('{css}').length === {n}")).await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_table_is_brought_in_found_and_compared_by_the_forms_of_the_page() {
+    let dir = folder();
+    let table = dir.path().join("invented.csv");
+    std::fs::write(&table, TABLE).expect("a table");
+    let rig = Rig::start(dir.path());
+    let browser = Browser::open(dir.path()).await;
+    browser.client.goto(&format!("http://{}/#review", rig.address)).await.expect("the page");
+    unfolded(&browser, "Bring in, hand out, copy").await;
+    brought_in(&browser, &rig, &table).await;
+    unfolded(&browser, "Find pieces").await;
+    found(&browser, &rig).await;
+    unfolded(&browser, "Batches compared").await;
+    compared(&browser).await;
+    assert_eq!(browser.complaints().await, Vec::<Value>::new());
+    browser.client.clone().close().await.expect("closed");
+}
+
+async fn brought_in(browser: &Browser, rig: &Rig, table: &std::path::Path) {
+    let file = browser.client.wait().for_element(Locator::Css("input[name=csv]")).await.expect("a field");
+    file.send_keys(table.to_str().expect("a path")).await.expect("a file is chosen");
+    counts(browser, "two lines and what is wrong with the third", ".keep .wide tbody tr", 2).await;
+    let faults = "return document.querySelector('.keep ul.list').textContent";
+    assert!(browser.js(faults).await.as_str().is_some_and(|t| t.contains('4') && t.contains("soon")));
+    let first =
+        "return [...document.querySelectorAll('.keep .wide tbody tr td.figure')].map((td) => td.textContent)";
+    assert_eq!(browser.js(first).await, json!(["29.4", "29.0", "26.9", "29.0"]));
+    // Another column is taken for the grams, and back: nothing is kept meanwhile.
+    for (head, grams) in [("Target", "29.0"), ("Grams", "29.4")] {
+        let at = Locator::Css("select[name=column_grams]");
+        let select = browser.client.find(at).await.expect("a list of columns");
+        select.select_by_value(head).await.expect("a column");
+        let shows =
+            format!("return document.querySelector('.keep .wide td.figure')?.textContent === '{grams}'");
+        browser.until(head, &shows).await;
+    }
+    assert_eq!(rig.get("/api/batches").as_array().map(Vec::len), Some(6), "looking keeps nothing");
+    browser.press(".keep .acts > button:not(.plain)").await;
+    browser.until("it is said", "return /2/.test(document.querySelector('.keep .said').textContent)").await;
+    let batches = rig.get("/api/batches");
+    assert_eq!(batches.as_array().map(Vec::len), Some(7), "{batches}");
+}
+
+async fn found(browser: &Browser, rig: &Rig) {
+    let look = async || browser.press(".review form > button").await;
+    browser.fill("words", "OLD shelf").await;
+    look().await;
+    counts(browser, "both", ".review form ~ .wide tbody tr", 2).await;
+    let verdict = browser.client.find(Locator::Css("select[name=verdict]")).await.expect("a list");
+    verdict.select_by_value("short").await.expect("a verdict");
+    look().await;
+    counts(browser, "the thin one", ".review form ~ .wide tbody tr", 1).await;
+    browser.fill("label", "cracked foot").await;
+    let label = browser.client.find(Locator::Css("input[name=label]")).await.expect("a field");
+    label.send_keys("\u{e007}").await.expect("enter");
+    let from = std::time::Instant::now();
+    while rig.get("/api/pours?words=CRACKED").as_array().is_none_or(|all| all.len() != 1) {
+        assert!(from.elapsed() < std::time::Duration::from_secs(15), "the label never came");
+        tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+    }
+    // A day and a glaze in another case; the batch of that day has 24 pieces.
+    let clear = "const f = document.querySelector('.review form'); f.reset();";
+    browser.js(clear).await;
+    browser.fill("glaze", "invented ASH").await;
+    let day = "const d = document.querySelector('input[name=to]'); d.value = '2024-02-01';";
+    browser.js(day).await;
+    look().await;
+    counts(browser, "those of the old shelf", ".review form ~ .wide tbody tr", 2).await;
+    browser.fill("words", "no such words").await;
+    look().await;
+    counts(browser, "none", ".review form ~ .wide tbody tr", 0).await;
+}
+
+async fn compared(browser: &Browser) {
+    browser.until("a sentence", "return !!document.querySelector('.review .result')?.textContent").await;
+    browser.choose("compare_by", "glaze").await;
+    let heads = "return [...document.querySelectorAll('.review details .wide tbody th')].map((th) => th.textContent).join()";
+    let shows = |names: &str| format!("{heads} === '{names}'");
+    browser.until("two glazes", &shows("Invented ash,Invented blue")).await;
+    assert_eq!(browser.js("return document.querySelectorAll('[name=compare_by]').length").await, json!(4));
+    browser.press("input[name=by_pourer]").await;
+    browser.until("who pours", "return document.querySelectorAll('[name=compare_by]').length === 5").await;
+    browser.until("by name", &shows("invented hand,not told")).await;
 }

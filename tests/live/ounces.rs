@@ -184,7 +184,7 @@ async fn calibrated(browser: &Browser, rig: &Rig) {
     browser.client.goto("about:blank").await.expect("another page");
     browser.client.goto(&format!("http://{}/#scale", rig.address)).await.expect("the page");
     browser
-        .until("what it is good for", "return document.querySelector('.calibrate')?.textContent.includes('A pour of 1.02 oz is known to')")
+        .until("what it is good for", "return document.querySelector('.calibrate')?.textContent.includes('A pour of 1.023 oz is known to')")
         .await;
     browser.until("its plots", "return [...document.querySelectorAll('.calibrate img')].length === 2 && [...document.querySelectorAll('.calibrate img')].every((i) => i.complete && i.naturalWidth > 100)").await;
     let typed = "return ['grams_0', 'grams_1'].map((name) => document.querySelector(`.calibrate [name=${name}]`).value)";

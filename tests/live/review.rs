@@ -1,12 +1,13 @@
 //! The review over HTTP, on the page and at the terminal, beside a running daemon, on an invented log.
 
-use crate::kept::{batch, board, scattered, write};
+use crate::kept::{batch, board, noon, pour, scattered, write, write_all};
 use crate::page::raw;
 use crate::rig::Rig;
 use crate::window::{Browser, Look};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 use std::process::Command;
+use tarebell::time::WallTime;
 
 /// The invented board, and 200 pieces of another glaze.
 fn folder() -> tempfile::TempDir {
@@ -238,4 +239,39 @@ fn the_report_is_printed_on_paper_with_its_sentence_its_board_and_its_plots() {
         assert!(told.0 == 200 && told.1.contains(wanted), "{wanted}: {}", told.1);
     }
     assert!(!told.1.contains("NaN") && !told.1.contains("<script"));
+}
+
+#[test]
+fn a_clock_that_jumped_changes_no_number_and_each_piece_is_found_by_the_day_it_was_given() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let of = batch("b-jump", "Invented cups, clock jumped", "Invented ash", 100);
+    let values = scattered(24, 29.0, 0.4, 11);
+    let mut pours: Vec<_> = values.iter().zip(1..).map(|(g, piece)| pour(&of, piece, *g)).collect();
+    // Back by ten years after the eighth piece, and ahead by thirty after the sixteenth.
+    let (back, ahead) = (noon(100 - 3650), noon(100 + 10950));
+    for (n, pour) in pours.iter_mut().enumerate().skip(8) {
+        pour.started_at = WallTime::from_unix_us(if n < 16 { back } else { ahead } + n as i64);
+    }
+    write_all(dir.path(), of, pours);
+    let rig = Rig::start(dir.path());
+    let told = rig.get("/api/batches/b-jump/review");
+    let same = rig.post(
+        "/api/review",
+        json!({ "values_g": values, "target_g": 29.0, "low_g": 27.55, "high_g": 30.45 }),
+    );
+    for field in ["n", "mean_g", "sd_g", "individuals", "moving_range", "drift", "sentence", "warnings"] {
+        assert_eq!(same[field], told[field], "{field}: pieces stand in their order, whatever the clock says");
+    }
+    let found = |query: &str| rig.get(&format!("/api/pours?{query}")).as_array().map(Vec::len);
+    assert_eq!((found("before=2020-01-01"), found("from=2050-01-01")), (Some(8), Some(8)));
+    assert_eq!(found("from=2026-01-01&before=2027-01-01"), Some(8));
+    let months = rig.get("/api/trend");
+    assert_eq!(months["groups"].as_array().map(Vec::len), Some(1), "by when the batch was made: {months}");
+    let sheet = raw(
+        &rig.address,
+        &format!("GET /report/b-jump HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", rig.address),
+    );
+    for text in [told.to_string(), months.to_string(), sheet.1] {
+        assert!(!text.contains("NaN"), "{text}");
+    }
 }

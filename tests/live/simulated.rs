@@ -143,7 +143,7 @@ fn two_hundred_simulated_pieces_are_reviewed_as_they_truly_were() {
     println!("{said}");
     assert!(done.status.success() && said.contains(told["sentence"].as_str().expect("a sentence")), "{said}");
     assert!(!said.contains("NaN") && !told.to_string().contains("NaN"));
-    printed(&rig, dir.path(), "b-simulated");
+    printed(&rig, dir.path(), "report/b-simulated", "report-b-simulated");
 }
 
 #[test]
@@ -175,24 +175,25 @@ fn the_demos_own_batch_is_kept_in_a_folder_and_reviewed_there() {
     {
         assert_eq!(shelves[shelf][0]["name"], name, "{shelves}");
     }
-    printed(&rig, dir.path(), told["batch"].as_str().expect("an id"));
+    let id = told["batch"].as_str().expect("an id");
+    printed(&rig, dir.path(), &format!("report/{id}"), "report-demo");
 }
 
 /// As a browser prints it; `TAREBELL_VIEWS` keeps the file.
-fn printed(rig: &Rig, dir: &Path, batch: &str) {
-    let pdf = dir.join(format!("{batch}.pdf"));
+pub(crate) fn printed(rig: &Rig, dir: &Path, path: &str, name: &str) {
+    let pdf = dir.join(format!("{name}.pdf"));
     let done = Command::new("chromium")
         .args(["--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer"])
-        .arg(format!("--user-data-dir={}", dir.join("browser").display()))
+        .arg(format!("--user-data-dir={}", dir.join("printing").display()))
         .arg(format!("--print-to-pdf={}", pdf.display()))
-        .arg(format!("http://{}/report/{batch}", rig.address))
+        .arg(format!("http://{}/{path}", rig.address))
         .output()
         .expect("chromium");
     let bytes = std::fs::read(&pdf).unwrap_or_else(|_| panic!("{}", String::from_utf8_lossy(&done.stderr)));
     assert!(bytes.starts_with(b"%PDF") && bytes.len() > 20_000, "{} bytes", bytes.len());
     if let Some(folder) = std::env::var_os("TAREBELL_VIEWS").map(PathBuf::from) {
         std::fs::create_dir_all(&folder).expect("a folder");
-        std::fs::write(folder.join(format!("report-{batch}.pdf")), bytes).expect("a file in the folder");
+        std::fs::write(folder.join(format!("{name}.pdf")), bytes).expect("a file in the folder");
     }
 }
 

@@ -6,7 +6,11 @@ import { Fields } from "./fields.js";
 const w = words.calibrate;
 /** A weight with its unit, as it may be stamped on a mass. */
 const MARKED = /^[0-9.,]+\s*(g|oz)$/;
-const minus = (text) => text.replace("-", "−");
+/** What is off, with its sign. */
+const off = (g) => {
+  const text = amount(g, 2);
+  return g > 0 && Number(text) ? `+${text}` : text.replace("-", "−");
+};
 const UNSURE = /^u\s*([0-9.,]+)$/i;
 
 const day = (at) => new Date(at).toLocaleDateString();
@@ -147,7 +151,7 @@ export class Calibrate {
     const slope = fill(!far ? w.by_none : percent > 0 ? w.by_more : w.by_less, { percent: Math.abs(percent).toFixed(2) });
     const known = this.#known;
     return html`<p>${fill(w.by, { date: day(calibration.made_at), slope })}</p>
-      ${known ? html`<p>${fill(w.judged, { net: amount(known.shown.net_g, 0), u: amount(2 * known.shown.net_u_g, 2), verdict: w.verdicts[known.verdict], tolerance: amount(known.shown.tolerance_g, 2) })}
+      ${known ? html`<p>${fill(w.judged, { net: amount(known.shown.net_g, 1), u: amount(2 * known.shown.net_u_g, 2), verdict: w.verdicts[known.verdict], tolerance: amount(known.shown.tolerance_g, 2) })}
         ${known.smallest_pour_g === null ? "" : fill(w.smallest, { grams: amount(known.shown.smallest_pour_g, 1) })}</p>
         <ul class="list">${known.warnings.map((warning) => html`<li>${warning}</li>`)}</ul>
         <p><a class="button plain" href=${`/calibrations/${known.id}`} target="_blank" rel="noopener">${w.record}</a></p>` : ""}`;
@@ -164,9 +168,8 @@ export class Calibrate {
   #corners({ corners }) {
     if (!corners) return "";
     const { centre_g, readings_g } = corners.shown;
-    const off = readings_g.map((g) => amount(g - centre_g, 2)).map((g) => (g > 0 ? `+${g}` : minus(g)));
-    const line = (left, middle, right) => html`<tr><td>${left}</td><td>${middle}</td><td>${right}</td></tr>`;
-    return html`<table class="pan"><caption>${words.record.corners}</caption><tbody>${line(off[3], "", off[2])}${line("", amount(centre_g, 2), "")}${line(off[0], "", off[1])}</tbody></table>`;
+    const [fl, fr, br, bl] = readings_g.map((g) => off(g - centre_g)), line = (left, middle, right) => html`<tr><td>${left}</td><td>${middle}</td><td>${right}</td></tr>`;
+    return html`<table class="pan"><caption>${words.record.corners}</caption><tbody>${line(bl, "", br)}${line("", amount(centre_g, 2), "")}${line(fl, "", fr)}</tbody></table>`;
   }
 
   #pictures() {
@@ -181,8 +184,7 @@ export class Calibrate {
   #checked({ check, check_due }) {
     const due = check_due ? html`<p class="note-line">${w.due[check_due]}</p>` : "";
     if (!check) return due;
-    const error = minus(amount(check.shown.error_g, 2));
-    return html`${due}<p class=${check.says === "in-order" ? "calm" : "wrong"}>${fill(w.last_check, { date: day(check.made_at), error, says: w.says[check.says] })}</p>`;
+    return html`${due}<p class=${check.says === "in-order" ? "calm" : "wrong"}>${fill(w.last_check, { date: day(check.made_at), error: off(check.shown.error_g), says: w.says[check.says] })}</p>`;
   }
 
   /** One step, large: what to do, how far it is, and what is amiss. */

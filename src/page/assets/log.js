@@ -56,6 +56,21 @@ export class LogPlace {
     this.#soon();
   }
 
+  /** Four times as many; where they can't be had, list and button stay as they are. */
+  async #older() {
+    const most = 4 * this.#most;
+    this.#wrong = "";
+    try {
+      this.#batches = await ask(`/api/batches?latest=${most}`);
+      this.#most = most;
+      // They stand in the list, and the button may be gone.
+      document.querySelector(".place select")?.focus();
+    } catch (error) {
+      this.#wrong = fill(words.not_done, { why: error.message });
+    }
+    this.#soon();
+  }
+
   async #load() {
     this.#wrong = "";
     const id = this.#chosen;
@@ -141,12 +156,11 @@ export class LogPlace {
       this.#load();
     }
     const choose = (event) => { this.#chosen = event.target.value; this.#pours = []; this.#open = null; this.#load(); };
-    const older = () => { this.#most *= 4; this.open(state); };
     return html`<div class="place"><h1>${words.places.log}</h1><p class="said" role="status">${this.#said}</p>
       <p class="wrong" role="alert">${this.#wrong}</p>
       ${this.#batches.length ? html`<label>${w.which}<select @change=${choose}>${this.#batches.map((b) => html`<option
         value=${b.id} ?selected=${b.id === this.#chosen}>${day(b.created_at)} · ${b.name}</option>`)}</select></label>
-        ${this.#batches.length === this.#most ? html`<button type="button" class="plain" @click=${older}>${w.older}</button>` : ""}` : nothing}
+        ${this.#batches.length === this.#most ? html`<button type="button" class="plain" @click=${() => this.#older()}>${w.older}</button>` : ""}` : nothing}
       ${this.#table()}</div>`;
   }
 }

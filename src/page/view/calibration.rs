@@ -4,6 +4,7 @@ use crate::calibration::masses::MassRequest;
 use crate::calibration::report::Report;
 use crate::calibration::request::CalibrationRequest;
 use crate::record::{CalibrationRecord, CheckRecord};
+use crate::units::shown::Shown;
 use crate::units::to_step;
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -135,12 +136,13 @@ pub struct CalibrationView {
 }
 
 impl CalibrationView {
-    /// As told.
+    /// As told, its sentences in these units.
     pub fn of(
         record: &CalibrationRecord,
         request: CalibrationRequest,
         found: &Report,
         in_force: bool,
+        shown: Shown,
     ) -> Self {
         let fine = |g: f64| to_step(g, request.division_g);
         let load = |l: &crate::calibration::report::Load| LoadView {
@@ -178,7 +180,7 @@ impl CalibrationView {
             smallest_pour_g: found.smallest_g,
             usp_smallest_g: found.usp_smallest_g,
             verdict: found.fitness.word(),
-            warnings: found.warnings.clone(),
+            warnings: found.warnings_in(&request, shown),
             request,
         }
     }

@@ -4,6 +4,7 @@ use crate::batch::shelf::area_cm2;
 use crate::record::BatchRecord;
 use crate::review::plots::{Picture, picture};
 use crate::review::{Given, Review, review};
+use crate::units::shown::Shown;
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -62,9 +63,10 @@ pub struct BatchReviewView {
 }
 
 impl BatchReviewView {
-    /// The review of this batch.
-    pub fn new(batch: &BatchRecord, given: &Given) -> Self {
-        let review = review(given);
+    /// The review of this batch, its sentence in these units.
+    pub fn new(batch: &BatchRecord, given: &Given, shown: Shown) -> Self {
+        let mut review = review(given);
+        review.sentence = review.sentence_in(shown);
         let area = area_cm2(&batch.request);
         let there = |p: &Picture| picture(*p, given, &review, area).is_some();
         Self {

@@ -186,3 +186,48 @@ fn the_volume_scales_and_nought_is_silence() {
     assert!((top(0.5) - 0.5 * PEAK).abs() < 1e-4 && (top(7.0) - PEAK).abs() < 1e-4);
     assert!(top(0.0).abs() < f32::EPSILON);
 }
+
+/// What is heard at a step of a calibration or a check, as stated in the table above `tone.rs` and measured on the samples:
+/// fundamental, strokes, and the level of the whole and of a hand's breadth into it.
+#[test]
+fn each_sound_of_a_step_at_the_pan_has_its_stated_pitch_strokes_and_level() {
+    // Taken, wrong, again, over with something to look at, over.
+    let stated: [(Cue, f32, &[f32], f32); 5] = [
+        (Cue::Ready, 1180.0, &[40.0], 0.45),
+        (Cue::Fault, 640.0, &[320.0, 70.0, 50.0, 70.0, 320.0], 1.0),
+        (Cue::Short, 800.0, &[60.0, 320.0, 60.0, 60.0, 120.0], 0.8),
+        (Cue::Note, 970.0, &[50.0, 90.0, 200.0, 90.0, 50.0], 0.35),
+        (Cue::Clear, 770.0, &[50.0, 110.0, 220.0], 0.5),
+    ];
+    for (cue, hz, lengths, level) in stated {
+        let all = samples(cue, RATE, &LOUD);
+        // The longest stroke tells its pitch best: its lines are the narrowest.
+        let longest = lengths.iter().step_by(2).copied().fold(0.0_f32, f32::max);
+        let (place, _) =
+            lengths.iter().enumerate().step_by(2).find(|(_, l)| **l == longest).expect("a stroke");
+        let before: f32 = lengths[..place].iter().sum();
+        let at = |ms: f32| (ms / 1000.0 * RATE as f32) as usize;
+        let stroke = &all[at(before)..at(before + longest)];
+        let found = strongest(stroke);
+        let (width, beside) = (500.0 / longest, hz * 1.38);
+        let rough = cue == Cue::Fault && (found - beside).abs() < width;
+        let measured: f32 = ms(all.len());
+        let top = all.iter().fold(0.0_f32, |top, s| top.max(s.abs()));
+        println!("{:6} {found:5.0} Hz, {measured:.1} ms, level {:.3}", cue.word(), top / PEAK);
+        assert!((found - hz).abs() < width || rough, "{}: {found} Hz of {hz}", cue.word());
+        assert!((measured - lengths.iter().sum::<f32>()).abs() < 0.1, "{}: {measured} ms", cue.word());
+        assert!((top / PEAK - level).abs() < 1e-3, "{}: {top}", cue.word());
+        // Between two strokes it is silent: quieter by 60 dB.
+        let mut from = 0.0;
+        for (n, length) in lengths.iter().enumerate() {
+            let within = &all[at(from) + 1..at(from + length) - 1];
+            let loudest = within.iter().fold(0.0_f32, |top, s| top.max(s.abs()));
+            assert!(
+                if n % 2 == 0 { loudest > 0.2 * top } else { loudest < 0.001 * top },
+                "{}: {n}",
+                cue.word()
+            );
+            from += length;
+        }
+    }
+}
