@@ -30,6 +30,9 @@ pub(super) const LUMP: std::ops::Range<f64> = 0.4..1.6;
 /// A piece tared again by more than this gets its `ready` again (own choice).
 const AGAIN_G: f64 = 2.0;
 
+/// A weight that is so many times likelier for a bare piece is one: one in ten would hold slop (own choice).
+const FAR_LIKELIER: f64 = 9.0;
+
 /// Tared and waiting for slop.
 #[derive(Clone, Debug)]
 pub(super) struct Ready {
@@ -248,8 +251,24 @@ impl Engine {
             let pour = self.write_down(s, base_g, at);
             return self.next_piece(&pour, State::Idle, at);
         }
+        if perhaps.is_none() && back.is_none() && self.may_hold_a_lump(pour.tare) {
+            let (lump_g, piece, ware) = (pour.aim.target.g(), pour.piece, self.ware);
+            pour.tare -= lump_g;
+            self.left_with_a_lump(pour, &recent, lump_g, at);
+            // What it weighs bare nobody knows; and one that got nothing may be set down again for its slop.
+            self.ware = ware;
+            return self.memory.forget(piece);
+        }
         self.dropped(&pour, State::Idle);
         self.left_without_slop(perhaps.map(|kept| *kept), back.is_some(), pour.tare, at);
+    }
+
+    /// A ladle's lump that fell with the landing is shown as a part of it. Whoever ladles and lifts a piece that got no slop
+    /// since its `ready` has poured before it, unless what it weighed is far likelier for a bare one of this batch.
+    fn may_hold_a_lump(&self, gross_g: f64) -> bool {
+        let density = |g: f64| self.ware.density_per_g(g - self.zero_g);
+        let holds = density(gross_g - self.start.target.g()).zip(density(gross_g));
+        self.start.settings.vessel.in_lumps() && holds.is_none_or(|(with, bare)| with * FAR_LIKELIER >= bare)
     }
 
     /// What was tared away may have been its slop: it has a record, of which nothing is called.

@@ -24,6 +24,10 @@ const LEAST_FALL_G: f64 = 3.0;
 
 /// So many readings that jumped as no slop does are a touch; one alone may be a splash.
 const ODD_READINGS: u32 = 3;
+/// A hand that lets go is shown over several readings, of which only the steepest rises faster than any jug pours: where that
+/// was so much of a weight too small for a pour, and no stream was seen after it, it may all be the hand (a third of a step
+/// that takes 0.2 s is shown in one reading of a usual scale, derived; the rest is room for noise).
+const LEAPT: f64 = 0.2;
 /// So long before a rest, s: half as long again as is looked at for one.
 const SANK_S: f64 = 0.7;
 
@@ -120,10 +124,12 @@ impl Engine {
         s.onset.at_once_g().unwrap_or(if perhaps_all { net.max(0.0) } else { 0.0 })
     }
 
-    /// What leapt; where most of it did, and the stream was too short to tell, all of it.
+    /// What leapt; where a good part of it did, and the stream was too short to tell, all of it.
     fn leapt_g(&self, s: &Stream, net: f64) -> f64 {
         let leapt_g = s.leaps.g();
-        let most = leapt_g > 0.5 * net && s.pour.rev == 0 && s.onset.at_once_g().is_none();
+        // As much as a pour gives, and a lump of slop, may leap in part as a hand comes and goes.
+        let share = if self.may_be_a_lump(net) { 0.5 } else { LEAPT };
+        let most = leapt_g > share * net && s.pour.rev == 0 && s.onset.at_once_g().is_none();
         if most { leapt_g.max(net) } else { leapt_g }
     }
 
