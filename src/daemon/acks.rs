@@ -15,9 +15,6 @@ impl Table {
                 self.batch = self.beginning.take().map(|(_, batch)| batch);
                 // What was worth knowing in a batch of before is no news of this one.
                 self.note = None;
-                if self.batch.as_ref().is_some_and(|b| b.pieces.poured().pieces == 0) {
-                    self.forget_where_jug_stood();
-                }
                 // Whoever is told that it began finds it in the snapshot.
                 self.show(self.parts.clock.now());
             }
@@ -35,9 +32,7 @@ impl Table {
         }
         if let Ack::Written { ticket, write } = &ack {
             self.restore_ended(*ticket);
-            if let Write::Jug(jug) = write {
-                self.jug = *jug;
-            }
+            self.follow_jug(write);
             if let Write::Spare(spare) = write {
                 self.spare = *spare;
             }

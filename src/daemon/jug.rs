@@ -17,6 +17,11 @@ use crate::units::Mass;
 /// What weighs the same to this is the same thing on the pan, g: ten steps of a coarse scale (own choice).
 const SAME_G: f64 = 10.0;
 
+/// The head of a batch's id (UUIDv7): the time to a millisecond, and some of its chance.
+fn head(id: &str) -> i64 {
+    uuid::Uuid::parse_str(id).map_or(0, |id| i64::try_from(id.as_u128() >> 65).unwrap_or(i64::MAX))
+}
+
 /// The jug as the engine of this batch knows it at the begin.
 pub(super) fn known(jug: Option<JugRecord>, beginning: &Beginning) -> Option<pour::Jug> {
     let took = beginning.poured.iter().filter_map(|p| p.net);
@@ -55,12 +60,21 @@ impl Table {
         self.log.trouble().map_or(Ok(jug), |why| Err(not_done(&why)))
     }
 
+    /// Another jug counts from when it is on disk. Where it stood is known here first: an older write says nothing of it.
+    pub(super) fn follow_jug(&mut self, write: &Write) {
+        let Write::Jug(kept) = write else { return };
+        if kept.map(|jug| jug.empty) != self.jug.map(|jug| jug.empty) {
+            self.jug = *kept;
+        }
+    }
+
     /// The known jug stands on the pan; `before` is what it weighed there before slop was poured into it.
     pub(super) fn jug_stands(&mut self, gross: Mass, before: Option<Mass>) {
         let (Some(jug), Some(batch)) = (&mut self.jug, &mut self.batch) else { return };
         let poured = batch.pieces.poured();
         let stock = batch.stock.unwrap_or_default();
-        let then = jug.stood.filter(|_| before.is_none());
+        let of = head(&batch.record.id);
+        let then = jug.stood.filter(|stood| before.is_none() && stood.batch == of);
         let since = then.and_then(|s| {
             let then = Poured { sum: s.poured, pieces: s.pieces, u: Mass::ZERO };
             Some((s.gross, poured.since(&then)?))
@@ -70,7 +84,7 @@ impl Table {
             since.map(|(was, got)| balance((was, gross), &got, stock.loss_per_piece, u, batch.record.target));
         let supply = |slop| batch.pieces.enough_of(&Stock { slop, ..stock }, &batch.record);
         let told = Jug::of(gross, jug.empty, supply, balance);
-        jug.stood = Some(Stood { gross, poured: poured.sum, pieces: poured.pieces });
+        jug.stood = Some(Stood { batch: of, gross, poured: poured.sum, pieces: poured.pieces });
         batch.jug = Some(JugView::from(&told));
         let write = Write::Jug(Some(*jug));
         self.rounds.handle_news();

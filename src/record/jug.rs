@@ -14,6 +14,8 @@ pub struct JugRecord {
 /// A jug on the pan, and what had been poured in its batch by then.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Stood {
+    /// Of which batch: the head of its id.
+    pub batch: i64,
     /// What it weighed with what was in it.
     pub gross: Mass,
     /// Slop in all pieces.

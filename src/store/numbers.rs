@@ -93,17 +93,20 @@ pub(super) fn keep_spare(conn: &Connection, spare: Option<Mass>) -> rusqlite::Re
     keep_or_forget(conn, SPARE, spare.map(rows::ug))
 }
 
-/// Names of what is kept of the jug: empty, as it stood on the pan last, what was poured by then, and into how many pieces.
-const JUG: [&str; 4] = ["jug_empty_ug", "jug_stood_ug", "jug_poured_ug", "jug_pieces"];
+/// Names of what is kept of the jug: empty, as it stood on the pan last, what was poured by then, into how many pieces, and
+/// in which batch.
+const JUG: [&str; 5] = ["jug_empty_ug", "jug_stood_ug", "jug_poured_ug", "jug_pieces", "jug_batch"];
 
 /// The jug that is known by its weight; none: not told.
 pub(super) fn jug(conn: &Connection) -> rusqlite::Result<Option<JugRecord>> {
-    let [empty, gross, poured, pieces] = JUG.map(|name| kept(conn, name));
-    let stood = gross?.zip(poured?).zip(pieces?).map(|((gross, poured), pieces)| Stood {
-        gross: rows::mass(gross),
-        poured: rows::mass(poured),
-        pieces: u32::try_from(pieces).unwrap_or(0),
-    });
+    let [empty, gross, poured, pieces, batch] = JUG.map(|name| kept(conn, name));
+    let stood =
+        gross?.zip(poured?).zip(pieces?.zip(batch?)).map(|((gross, poured), (pieces, batch))| Stood {
+            batch,
+            gross: rows::mass(gross),
+            poured: rows::mass(poured),
+            pieces: u32::try_from(pieces).unwrap_or(0),
+        });
     Ok(empty?.map(|empty| JugRecord { empty: rows::mass(empty), stood }))
 }
 
@@ -115,6 +118,7 @@ pub(super) fn keep_jug(conn: &Connection, jug: Option<JugRecord>) -> rusqlite::R
         stood.map(|s| rows::ug(s.gross)),
         stood.map(|s| rows::ug(s.poured)),
         stood.map(|s| i64::from(s.pieces)),
+        stood.map(|s| s.batch),
     ];
     JUG.into_iter().zip(values).try_for_each(|(name, value)| keep_or_forget(conn, name, value))
 }

@@ -78,6 +78,11 @@ fn the_jug_set_on_the_pan_says_what_it_holds_and_checks_the_pours_through_a_rest
     rig.send(2.0, |_| 780.0);
     assert_eq!(jug_of(&rig, 780.0)["lost_g"], Value::Null, "counted on from there");
     rig.post(&format!("/api/batches/{id}/end"), json!({}));
+    let next = begun(&rig, &more);
+    rig.send(1.2, |_| 0.0);
+    rig.send(2.0, |_| 700.0);
+    assert_eq!(jug_of(&rig, 700.0)["lost_g"], Value::Null, "it stood there in another batch");
+    rig.post(&format!("/api/batches/{next}/end"), json!({}));
     assert_eq!(rig.post("/api/scale/jug", json!({ "off": true })), json!({ "jug_g": null }));
     rig.until("it is forgotten", |now| now["scale"]["jug_g"].is_null());
     assert_eq!(rig.post("/api/scale/jug", json!({ "jug_g": 251.5 })), json!({ "jug_g": 251.5 }));
