@@ -23,6 +23,10 @@ const REMEMBERED: usize = 3;
 pub(super) const PLACED: f64 = 0.0005;
 /// What rolling leaves on a rim or a hand, g, as a standard deviation (common practice, no source).
 const ROLLED_SD_G: f64 = 0.3;
+/// So much may run out of a rolled piece, g (a guess), and a weight is the same within so many standard deviations of a
+/// placement (normal law: 1 in 370).
+const ROLLED_OUT_G: f64 = 5.0;
+const SIGMAS: f64 = 3.0;
 /// Until pieces have come back in this batch one in ten is taken to do so, and fewer with each that does not.
 const COMES_BACK: (f64, f64) = (1.0, 9.0);
 /// So many times likelier than a new piece, and an over one is taken for the same without a question.
@@ -206,6 +210,16 @@ impl Engine {
             Verdict::Over => odds > SURE,
             Verdict::Good | Verdict::Void => false,
         }
+    }
+
+    /// What was lifted last may weigh so much when it was rolled and is put back: some may have run out.
+    pub(super) fn may_be_rolled(&self, gross_g: f64, at: Instant) -> bool {
+        let last = self.memory.kept.iter().max_by_key(|k| k.lifted_at);
+        last.is_some_and(|k| {
+            let placed_g = SIGMAS * (PLACED * k.gross_g).hypot(k.u_g);
+            at.since(k.lifted_at) <= ROLLED_WITHIN
+                && (-placed_g..=ROLLED_OUT_G + placed_g).contains(&(k.gross_g - gross_g))
+        })
     }
 
     fn odds(&self, kept: &Kept, gross_g: f64, at: Instant) -> f64 {

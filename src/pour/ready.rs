@@ -251,7 +251,7 @@ impl Engine {
             let pour = self.write_down(s, base_g, at);
             return self.next_piece(&pour, State::Idle, at);
         }
-        if perhaps.is_none() && back.is_none() && self.may_hold_a_lump(pour.tare) {
+        if perhaps.is_none() && back.is_none() && self.may_hold_a_lump(pour.tare, at) {
             let (lump_g, piece, ware) = (pour.aim.target.g(), pour.piece, self.ware);
             pour.tare -= lump_g;
             self.left_with_a_lump(pour, &recent, lump_g, at);
@@ -264,11 +264,14 @@ impl Engine {
     }
 
     /// A ladle's lump that fell with the landing is shown as a part of it. Whoever ladles and lifts a piece that got no slop
-    /// since its `ready` has poured before it, unless what it weighed is far likelier for a bare one of this batch.
-    fn may_hold_a_lump(&self, gross_g: f64) -> bool {
+    /// since its `ready` has poured before it, unless what it weighed is far likelier for a bare one of this batch, or it is
+    /// the one that was lifted before it, rolled and put back.
+    fn may_hold_a_lump(&self, gross_g: f64, at: Instant) -> bool {
         let density = |g: f64| self.ware.density_per_g(g - self.zero_g);
         let holds = density(gross_g - self.start.target.g()).zip(density(gross_g));
-        self.start.settings.vessel.in_lumps() && holds.is_none_or(|(with, bare)| with * FAR_LIKELIER >= bare)
+        self.start.settings.vessel.in_lumps()
+            && holds.is_none_or(|(with, bare)| with * FAR_LIKELIER >= bare)
+            && !self.may_be_rolled(gross_g, at)
     }
 
     /// What was tared away may have been its slop: it has a record, of which nothing is called.
