@@ -27,16 +27,20 @@ pub struct Poured {
     pub pieces: u32,
     /// Standard uncertainty of the sum.
     pub u: Mass,
+    /// Records besides that have no weight.
+    pub unweighed: u32,
 }
 
 impl Poured {
-    /// What came since it stood at `before`; none where that was more.
+    /// What came since it stood at `before`; none where that was of more pieces. What was poured back since takes away.
     pub fn since(&self, before: &Self) -> Option<Self> {
         let pieces = self.pieces.checked_sub(before.pieces)?;
         let sum = self.sum - before.sum;
         // Pieces are weighed independently, each to about the same.
-        let share = if self.pieces == 0 { 0.0 } else { f64::from(pieces) / f64::from(self.pieces) };
-        (sum >= Mass::ZERO).then(|| Self { sum, pieces, u: Mass::saturating(self.u.g() * share.sqrt()) })
+        // One that was topped up is weighed anew.
+        let weighed = if sum == Mass::ZERO { pieces } else { pieces.max(1) };
+        let share = f64::from(weighed) / f64::from(self.pieces.max(1));
+        Some(Self { sum, pieces, u: Mass::saturating(self.u.g() * share.sqrt()), unweighed: self.unweighed })
     }
 }
 
@@ -47,6 +51,10 @@ pub struct Balance {
     pub gone: Mass,
     /// What the records say was poured.
     pub poured: Mass,
+    /// What goes astray with so many pieces, as told.
+    pub astray: Mass,
+    /// Records of the batch that have no weight.
+    pub unweighed: u32,
     /// Gone, less poured, less what goes astray: positive where slop is missing.
     pub difference: Mass,
     /// How far they may differ by weighing alone (k = 2).
@@ -69,6 +77,8 @@ pub fn balance(
     Balance {
         gone,
         poured: poured.sum,
+        astray,
+        unweighed: poured.unweighed,
         difference: gone - poured.sum - astray,
         // Independent weighings: the jug twice, and the pours.
         room: Mass::saturating(2.0 * (2.0 * u.g() * u.g() + poured.u.g() * poured.u.g()).sqrt()),
@@ -86,11 +96,18 @@ impl Balance {
     pub fn told(&self) -> String {
         let (gone, poured, apart) = (self.gone.g(), self.poured.g(), self.difference.abs().g());
         let room = self.room.g();
+        if gone < -room && self.agrees() {
+            return format!("It holds {:.1} g more than before, which was poured back.", -gone);
+        }
         if gone < -room {
             return format!("It holds {:.1} g more than before: counted on from here.", -gone);
         }
+        let astray = match self.astray.g() {
+            g if g > 0.0 => format!(" and {g:.1} g went astray as told"),
+            _ => String::new(),
+        };
         // What a jug "lost" by the noise of two weighings is nothing.
-        let head = format!("It lost {:.1} g, the pieces got {poured:.1} g", gone.max(0.0));
+        let head = format!("It lost {:.1} g, the pieces got {poured:.1} g{astray}", gone.max(0.0));
         if self.agrees() {
             return format!("{head}: they agree, weighing explains {room:.1} g.");
         }
@@ -98,6 +115,8 @@ impl Balance {
             "more was logged than went: was slop poured back into it, or did the scale drift?"
         } else if self.difference.g() < 0.5 * self.piece.g() {
             "more went than was logged: drips, or a splash."
+        } else if self.unweighed > 0 {
+            "more went than was logged: spilled, or in a piece whose record has no weight?"
         } else {
             "more went than was logged: spilled, or poured into a piece that has no record?"
         };

@@ -154,6 +154,8 @@ impl Table {
         // Half of them would be weighed by another measure.
         self.weighed = self.weighed.take().map(Weighed::begun_anew);
         self.checked = self.checked.take().filter(|c| self.is_of_now(c));
+        // What the jug weighed was by another measure too.
+        self.forget_where_jug_stood();
         let correction = self.correction();
         if self.batch.is_some() {
             self.give(Input::Command(Command::Correction(correction), self.parts.clock.now()));

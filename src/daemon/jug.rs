@@ -76,7 +76,7 @@ impl Table {
         let of = head(&batch.record.id);
         let then = jug.stood.filter(|stood| before.is_none() && stood.batch == of);
         let since = then.and_then(|s| {
-            let then = Poured { sum: s.poured, pieces: s.pieces, u: Mass::ZERO };
+            let then = Poured { sum: s.poured, pieces: s.pieces, ..Poured::default() };
             Some((s.gross, poured.since(&then)?))
         });
         let u = batch.engine.jug_weighed_to(gross);
@@ -91,10 +91,12 @@ impl Table {
         self.log.add(write);
     }
 
-    /// A piece opened: where it is what was just called a jug, that was none.
+    /// A piece opened: where it is what was just called a jug, and may have got its slop since, that was none.
     pub(super) fn was_no_jug(&mut self, tare: Mass) {
         let stood = self.jug.and_then(|jug| jug.stood);
-        if stood.is_some_and(|stood| (stood.gross - tare).abs().g() < SAME_G) {
+        let target_g = self.batch.as_ref().map_or(0.0, |batch| batch.record.target.g());
+        let more_g = stood.map(|stood| (tare - stood.gross).g());
+        if more_g.is_some_and(|more_g| (-SAME_G..2.0 * target_g + SAME_G).contains(&more_g)) {
             self.forget_where_jug_stood();
             self.batch.iter_mut().for_each(|batch| batch.jug = None);
         }

@@ -8,7 +8,7 @@ use crate::pour::entry::Entry;
 use crate::record::{Aim, BatchRecord, Numbers, PourRecord, Verdict};
 use crate::time::WallTime;
 use crate::units::Mass;
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 /// The pieces of one batch.
 #[derive(Debug)]
@@ -27,6 +27,8 @@ pub(super) struct Pieces {
     numbers: Numbers,
     /// What each took out of the bucket, also where it does not count, and its standard uncertainty.
     took: HashMap<String, (Mass, Mass)>,
+    /// Those that were weighed to nothing that is known: cut off in mid-pour.
+    unweighed: HashSet<String>,
 }
 
 /// The record that an entry belongs to.
@@ -48,8 +50,9 @@ impl Pieces {
             .iter()
             .filter_map(|p| Some((p.id.clone(), (p.net?, p.net_u.unwrap_or(Mass::ZERO)))))
             .collect();
+        let unweighed = poured.iter().filter(|p| p.net.is_none()).map(|p| p.id.clone()).collect();
         let newest = weighed.max_by_key(|p| p.started_at).cloned();
-        Self { open: None, lately: Vec::new(), newest, counted, solids, numbers, took }
+        Self { open: None, lately: Vec::new(), newest, counted, solids, numbers, took, unweighed }
     }
 
     /// The record of this entry, told by when its piece was ready.
@@ -116,6 +119,7 @@ impl Pieces {
     /// An entry became this record.
     pub(super) fn handle_record(&mut self, pour: &PourRecord) {
         if let Some(net) = pour.net {
+            self.unweighed.remove(&pour.id);
             self.took.insert(pour.id.clone(), (net, pour.net_u.unwrap_or(Mass::ZERO)));
         }
         if pour.rev > 0 {
@@ -199,7 +203,8 @@ impl Pieces {
         let sum = self.took.values().fold(Mass::ZERO, |sum, (net, _)| sum + *net);
         let squares_g2: f64 = self.took.values().map(|(_, u)| u.g() * u.g()).sum();
         let pieces = u32::try_from(self.took.len()).unwrap_or(u32::MAX);
-        Poured { sum, pieces, u: Mass::saturating(squares_g2.sqrt()) }
+        let unweighed = u32::try_from(self.unweighed.len()).unwrap_or(u32::MAX);
+        Poured { sum, pieces, u: Mass::saturating(squares_g2.sqrt()), unweighed }
     }
 
     /// For how many more pieces so much slop is, of a batch planned like this.

@@ -24,6 +24,16 @@ use crate::store::Write;
 use crate::time::Duration;
 use crate::units::Mass;
 
+/// The bare weights of a batch: given, and of its pieces before.
+fn seen(beginning: &Beginning) -> Ware {
+    let mut pieces: Vec<_> = beginning.poured.iter().filter(|p| p.rev > 0).collect();
+    pieces.sort_by_key(|p| p.started_at);
+    pieces.iter().fold(Ware::of(beginning.batch.bare), |mut ware, p| {
+        ware.handle_bare(p.tare.g());
+        ware
+    })
+}
+
 /// A weight at rest is the pan's for so long: four readings of the slowest scale that guides (our choice).
 const FRESH: Duration = Duration::from_secs(1);
 
@@ -121,7 +131,7 @@ impl Table {
             lost_said: false,
             spare: self.spare,
             jug: known(self.jug, beginning),
-            ware: Ware::of(record.bare),
+            ware: seen(beginning),
             memory: Memory::default(),
             lags,
             correction: self.correction(),

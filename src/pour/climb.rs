@@ -4,7 +4,7 @@
 use super::engine::Engine;
 use super::entry::Cue;
 use super::landing::{Landing, MOST_CLIMB_G_S};
-use super::state::{Done, State, Stream};
+use super::state::{Done, Other, State, Stream};
 use crate::reading::Weighing;
 use crate::record::Mark;
 use crate::scale::COARSE_STEP_G;
@@ -115,6 +115,7 @@ impl Engine {
         let too_much = climbing.late_g - tare_g - no_slop_g > self.start.high.g() + self.threshold_g();
         match std::mem::replace(&mut self.state, State::Idle) {
             State::Landing(l) => self.climbs_on_landing(l, climbing, w),
+            State::Other(Other::Jug(on)) => self.runs_into_jug(&on, w),
             State::Ready(r) if too_much => self.runs_under_a_touch(r, w),
             State::Pouring(s) | State::Draining(s) if too_much => self.runs_past(s, w),
             State::Done(d) if too_much => self.runs_into_done(d, w),
@@ -123,7 +124,7 @@ impl Engine {
                 self.cue_now(Cue::Fault, w.arrived_at, None);
             }
             state @ (State::Idle
-            | State::Other(_)
+            | State::Other(Other::Spare { .. })
             | State::Ready(_)
             | State::Pouring(_)
             | State::Draining(_)

@@ -7,6 +7,7 @@ use super::engine::Engine;
 use super::entry::Output;
 use super::landing::Landing;
 use super::put_back::{Landed, PLACED};
+use super::ready::LUMP;
 use super::remark::Remark;
 use super::state::{Other, State};
 use crate::reading::Weighing;
@@ -82,7 +83,12 @@ impl Engine {
             return self.enter(State::Landing(Landing::of_what_stood()));
         }
         on.since = Landing::default();
-        if (gross_g - on.gross_g).abs() > POURED_INTO_G {
+        let more_g = gross_g - on.gross_g;
+        if (POURED_INTO_G..LUMP.end * self.start.target.g()).contains(&more_g) {
+            // No more than a pour: a ladle's lump, or what no stream was seen of. What could be a piece is a piece.
+            return self.opens(gross_g + self.zero_g, more_g, None, w.arrived_at);
+        }
+        if more_g.abs() > POURED_INTO_G {
             let before = Some(Mass::saturating(on.gross_g));
             self.outputs.push_back(Output::Jug { gross: Mass::saturating(gross_g), before });
             on.gross_g = gross_g;
@@ -90,14 +96,17 @@ impl Engine {
         self.enter(State::Other(Other::Jug(on)));
     }
 
-    /// What slop is let run into as into a piece is a piece: it is guided from what it weighed at rest.
     fn jug_moves(&mut self, mut on: Box<JugOnPan>, w: Weighing) {
         on.since.note(w);
-        let sd_g = self.start.scale.reading_sd_g();
-        if self.guides() && on.since.climbs(sd_g).is_some() {
-            return self.early(&on.since, on.gross_g + self.zero_g, sd_g, w);
+        if self.guides() && on.since.climbs(self.start.scale.reading_sd_g()).is_some() {
+            return self.runs_into_jug(&on, w);
         }
         self.enter(State::Other(Other::Jug(on)));
+    }
+
+    /// What slop is let run into as into a piece is a piece: it is guided from what it weighed at rest.
+    pub(super) fn runs_into_jug(&mut self, on: &JugOnPan, w: Weighing) {
+        self.early(&on.since, on.gross_g + self.zero_g, self.start.scale.reading_sd_g(), w);
     }
 
     /// There is so much slop in all from now on; `None`: nobody told.

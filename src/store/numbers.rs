@@ -100,13 +100,13 @@ const JUG: [&str; 5] = ["jug_empty_ug", "jug_stood_ug", "jug_poured_ug", "jug_pi
 /// The jug that is known by its weight; none: not told.
 pub(super) fn jug(conn: &Connection) -> rusqlite::Result<Option<JugRecord>> {
     let [empty, gross, poured, pieces, batch] = JUG.map(|name| kept(conn, name));
-    let stood =
-        gross?.zip(poured?).zip(pieces?.zip(batch?)).map(|((gross, poured), (pieces, batch))| Stood {
-            batch,
-            gross: rows::mass(gross),
-            poured: rows::mass(poured),
-            pieces: u32::try_from(pieces).unwrap_or(0),
-        });
+    let pieces = pieces?.and_then(|n| u32::try_from(n).ok());
+    let stood = gross?.zip(poured?).zip(pieces.zip(batch?)).map(|((gross, poured), (pieces, batch))| Stood {
+        batch,
+        gross: rows::mass(gross),
+        poured: rows::mass(poured),
+        pieces,
+    });
     Ok(empty?.map(|empty| JugRecord { empty: rows::mass(empty), stood }))
 }
 
