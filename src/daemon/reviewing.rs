@@ -6,7 +6,7 @@ use crate::page::table;
 use crate::page::view::{BatchReviewView, BatchView, PourView};
 use crate::record::BatchRecord;
 use crate::review::control_chart::{Rule, Rules};
-use crate::review::outcome::counted;
+use crate::review::outcome::{counted, set_back};
 use crate::review::{Given, Review};
 use crate::store::Reader;
 use crate::units::plain_figure;
@@ -54,13 +54,14 @@ pub(super) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
     };
     let reader = reader(args.data.as_ref())?;
     let batch = chosen(&reader, args.batch.as_deref())?;
-    let (pieces, void) = counted(&reader.pours(&batch.id)?);
+    let pours = reader.pours(&batch.id)?;
+    let (pieces, void) = counted(&pours);
     let rules = match rules {
         Some(rules) => rules,
         None => reader.run_rules()?.map_or_else(Rules::default, Rules::from_bits),
     };
     let aim = batch.aim();
-    let given = Given { pieces, void, aim, rules };
+    let given = Given { pieces, void, aim, rules, set_back: set_back(&pours) };
     let view = BatchReviewView::new(&batch, &given, Shown::default());
     let shown = shown(&PlaceArgs { config: None, data: args.data.clone() });
     print(&if args.json { serde_json::to_string(&view)? } else { text(&batch, &view.review, shown) })?;

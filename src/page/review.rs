@@ -10,7 +10,7 @@ use crate::batch::shelf::area_cm2;
 use crate::plot::{Palette, Plot, Size, svg};
 use crate::record::{Aim, BatchRecord, History};
 use crate::review::control_chart::{Rule, Rules};
-use crate::review::outcome::{Piece, counted};
+use crate::review::outcome::{Piece, counted, set_back};
 use crate::review::plots::{Picture, picture};
 use crate::review::{Given, Review, review};
 use crate::units::Mass;
@@ -62,7 +62,7 @@ pub(super) async fn values(Object(mut object): Object) -> Answer<Json<Review>> {
         return Err(Problem::field("high_g", "is under the target"));
     }
     let numbered = values.iter().zip(1..).map(|(g, n)| Piece::of(n, Mass::saturating(*g), aim));
-    Ok(Json(review(&Given { pieces: numbered.collect(), void: 0, aim, rules })))
+    Ok(Json(review(&Given { pieces: numbered.collect(), void: 0, aim, rules, set_back: None })))
 }
 
 fn grams(value: &Value) -> Option<f64> {
@@ -157,7 +157,7 @@ pub(super) async fn given(page: &Arc<Page>, id: String, rules: Rules) -> Answer<
     let (batch, pours) = desk(page, move |desk| Ok((desk.batch(&id)?, desk.pours(&id)?))).await?;
     let (pieces, void) = counted(&pours);
     let aim = batch.aim();
-    Ok((batch, Given { pieces, void, aim, rules }))
+    Ok((batch, Given { pieces, void, aim, rules, set_back: set_back(&pours) }))
 }
 
 /// How even a batch was. `rules` names the run rules that are looked for, apart by commas, or `none`.

@@ -40,6 +40,8 @@ pub struct Given {
     pub aim: Aim,
     /// Which signals are looked for.
     pub rules: Rules,
+    /// The clock went back before this piece.
+    pub set_back: Option<u32>,
 }
 
 /// How even it was. What n or spread is too small for is null.

@@ -5,6 +5,7 @@ use super::distribution::normal_below;
 use crate::record::{Aim, PourRecord, Verdict};
 use crate::units::Mass;
 use serde::Serialize;
+use std::collections::HashMap;
 use utoipa::ToSchema;
 
 /// A piece that counts.
@@ -74,6 +75,16 @@ pub fn counted(pours: &[PourRecord]) -> (Vec<Piece>, usize) {
     let pieces: Vec<Piece> = weighed.iter().filter_map(piece).collect();
     let void = weighed.len() - pieces.len();
     (pieces, void)
+}
+
+/// The first piece that was ready before the one of the number before it: a clock that was set back does that. Numbers
+/// that were poured again come later than their neighbours and say nothing.
+pub fn set_back(pours: &[PourRecord]) -> Option<u32> {
+    let mut times: HashMap<u32, u32> = HashMap::new();
+    pours.iter().for_each(|p| *times.entry(p.piece).or_default() += 1);
+    let once: Vec<&PourRecord> = pours.iter().filter(|p| times.get(&p.piece) == Some(&1)).collect();
+    let back = |pair: &&[&PourRecord]| matches!(pair, [a, b] if b.started_at < a.started_at);
+    once.windows(2).find(back).and_then(|pair| pair.last()).map(|p| p.piece)
 }
 
 /// Observed share within the limits.

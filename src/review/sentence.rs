@@ -131,6 +131,10 @@ pub(super) fn warnings(r: &Review, given: &Given) -> Vec<String> {
         "neighbouring pieces are alike, so chance makes steep lines more often than the p value says"
             .to_owned(),
     );
+    if let Some(piece) = given.set_back {
+        let what = "was ready before the one before it by its time: was the clock set back? Days and times of this batch are not to be trusted; pieces stand in the order of their numbers";
+        say(true, format!("piece {piece} {what}"));
+    }
     let own = given.pieces.iter().any(|p| p.aim.target != given.aim.target);
     say(own, "pieces had different targets: each is laid beside its own".to_owned());
     all

@@ -122,7 +122,13 @@ fn a_thousand() {
     let aim =
         Aim { target: Mass::saturating(29.0), low: Mass::saturating(27.55), high: Mass::saturating(30.45) };
     let piece = |n: u32| Piece::of(n, Mass::saturating(28.0 + 2.0 * even(u64::from(n))), aim);
-    let given = Given { pieces: (1..=1000).map(piece).collect(), void: 0, aim, rules: Rules::default() };
+    let given = Given {
+        pieces: (1..=1000).map(piece).collect(),
+        void: 0,
+        aim,
+        rules: Rules::default(),
+        set_back: None,
+    };
     tell("review of a batch of 1000, in memory", middle(|| assert_eq!(review(&given).n, 1000)));
 }
 
@@ -173,7 +179,7 @@ fn main() {
             low: Mass::saturating(27.55),
             high: Mass::saturating(30.45),
         };
-        review(&Given { pieces, void, aim, rules: Rules::default() });
+        review(&Given { pieces, void, aim, rules: Rules::default(), set_back: None });
     });
     tell("review of one batch of 24 from the log", took);
     let python = std::env::var("PYTHON").unwrap_or_else(|_| "python3".to_owned());

@@ -20,7 +20,13 @@ fn aim(target: f64, low: f64, high: f64) -> Aim {
 
 fn given(values: &[f64], aim: Aim) -> Given {
     let piece = |(n, v): (usize, &f64)| Piece::of(n as u32 + 1, Mass::saturating(*v), aim);
-    Given { pieces: values.iter().enumerate().map(piece).collect(), void: 0, aim, rules: Rules::default() }
+    Given {
+        pieces: values.iter().enumerate().map(piece).collect(),
+        void: 0,
+        aim,
+        rules: Rules::default(),
+        set_back: None,
+    }
 }
 
 /// Of invented pieces of 29 g with 5 %.
