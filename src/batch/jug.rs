@@ -10,7 +10,7 @@ pub const EMPTY_G: std::ops::RangeInclusive<f64> = 20.0..=20_000.0;
 
 /// Why so much is no empty jug.
 pub fn no_jug(grams: f64) -> String {
-    let told = as_told((10.0 * grams).round() / 10.0);
+    let told = as_told((1e4 * grams).round() / 1e4);
     format!(
         "{told} g is no empty jug: one of {} to {} g can be known by its weight",
         EMPTY_G.start(),
@@ -36,8 +36,7 @@ impl Poured {
     pub fn since(&self, before: &Self) -> Option<Self> {
         let pieces = self.pieces.checked_sub(before.pieces)?;
         let sum = self.sum - before.sum;
-        // Pieces are weighed independently, each to about the same.
-        // One that was topped up is weighed anew.
+        // Pieces are weighed independently, each to about the same; one that was topped up is weighed anew.
         let weighed = if sum == Mass::ZERO { pieces } else { pieces.max(1) };
         let share = f64::from(weighed) / f64::from(self.pieces.max(1));
         Some(Self { sum, pieces, u: Mass::saturating(self.u.g() * share.sqrt()), unweighed: self.unweighed })

@@ -14,9 +14,6 @@ use crate::reading::Weighing;
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
 
-/// Placed anew a load shows itself within so many standard deviations of two placements, and of a reading (normal law:
-/// 1 in 16 000).
-const SIGMAS: f64 = 4.0;
 /// Slop at hand is told to no better than this share of itself and so many grams (own choices: a bucket's mark).
 const SLOP_SHARE: f64 = 0.02;
 const SLOP_G: f64 = 10.0;
@@ -140,10 +137,6 @@ impl Engine {
     /// It is not lighter than the jug is empty.
     fn holds(&self, jug: &Jug, gross_g: f64) -> bool {
         gross_g >= jug.empty.g() - self.placed_within_g(gross_g)
-    }
-
-    fn placed_within_g(&self, gross_g: f64) -> f64 {
-        (SIGMAS * PLACED * gross_g).max(SIGMAS * self.start.scale.reading_sd_g())
     }
 
     /// What was just called a jug is set down once more: a piece, then.

@@ -9,7 +9,7 @@ use super::state::{Other, State};
 use crate::reading::Weighing;
 use crate::time::Instant;
 
-/// A pebble set down anew shows itself within so many standard deviations of two placements, and of a reading (normal
+/// What is set down anew shows itself within so many standard deviations of two placements, and of a reading (normal
 /// law: 1 in 16 000).
 const SIGMAS: f64 = 4.0;
 
@@ -44,9 +44,14 @@ impl Engine {
         self.enter(State::Idle);
     }
 
+    /// What weighs so much shows itself within this when it is set down anew, g.
+    pub(super) fn placed_within_g(&self, gross_g: f64) -> f64 {
+        SIGMAS * (PLACED * gross_g).max(self.start.scale.reading_sd_g())
+    }
+
     fn is_spare(&self, gross_g: f64) -> bool {
         let Some(spare) = self.start.spare.filter(|g| g.g() >= LEAST_SPARE_G) else { return false };
-        let wide_g = (SIGMAS * PLACED * spare.g()).max(SIGMAS * self.start.scale.reading_sd_g());
+        let wide_g = self.placed_within_g(spare.g());
         let room_g = self.after.unseen_most_g(self.zero_g);
         (-wide_g..=wide_g + room_g).contains(&(gross_g - self.zero_g - spare.g()))
     }
