@@ -32,6 +32,7 @@ use axum::Router;
 use axum::extract::DefaultBodyLimit;
 use axum::http::StatusCode;
 use axum::middleware::from_fn_with_state;
+use axum::serve::ListenerExt as _;
 use problem::Problem;
 use std::net::SocketAddr;
 use std::sync::Arc;
@@ -94,7 +95,13 @@ pub fn router(page: Page) -> Router {
 /// Serves until told to stop.
 pub async fn serve(listener: tokio::net::TcpListener, page: Page) -> std::io::Result<()> {
     let mut stop = page.stop.clone();
-    axum::serve(listener, router(page))
+    // A cue that follows a snapshot must not wait until the client has acknowledged that (up to 40 ms).
+    let at_once = listener.tap_io(|stream| {
+        if let Err(error) = stream.set_nodelay(true) {
+            tracing::debug!(%error, "a client's messages may wait for one another");
+        }
+    });
+    axum::serve(at_once, router(page))
         .with_graceful_shutdown(async move {
             // An error means that the daemon is gone: the same.
             let _ = stop.wait_for(|stop| *stop).await;

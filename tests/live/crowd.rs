@@ -3,12 +3,15 @@
 
 use crate::rig::{Heard, Rig};
 use rustix::net::{AddressFamily, SocketType, connect, socket, sockopt};
+use serde_json::Value;
 use std::io::{Read, Write};
 use std::net::{SocketAddr, TcpStream};
 use std::sync::mpsc::Receiver;
 use std::time::{Duration, Instant};
 use tarebell::plant::session::{Potter, Script};
 use tarebell::plant::{Person, Plant, ScaleModel, Table};
+use tungstenite::stream::MaybeTlsStream;
+use tungstenite::{Message, WebSocket};
 
 const CLIENTS: usize = 20;
 const PIECES: u32 = 3;
@@ -143,4 +146,38 @@ fn nothing_is_kept_for_a_client_that_never_reads() {
     assert!(sent > 4_000_000, "too little to tell: {sent} bytes");
     // Kept for four clients it would be four times what was sent.
     assert!(grown < sent / 2, "grown by {grown} bytes while {sent} were sent");
+}
+
+/// One reply after the other, with nothing between them: what a cue meets that follows a snapshot.
+#[test]
+fn a_second_message_does_not_wait_until_the_first_is_acknowledged() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = Rig::start(dir.path());
+    let (mut socket, _) = tungstenite::connect(format!("ws://{}/api/live", rig.address)).expect("live");
+    let mut between: Vec<Duration> = (0..20).map(|pair| time_between(&mut socket, pair)).collect();
+    between.sort();
+    let middle = between[between.len() / 2];
+    println!("{middle:?} between two replies, {:?} at most", between[between.len() - 1]);
+    // An acknowledgement is held back for 40 ms or more (RFC 9293, section 3.8.6.3, allows 500).
+    assert!(middle < Duration::from_millis(20), "{between:?}");
+}
+
+/// From the first to the second of two replies to a client that acknowledges as late as it may.
+fn time_between(socket: &mut WebSocket<MaybeTlsStream<TcpStream>>, pair: u32) -> Duration {
+    let MaybeTlsStream::Plain(stream) = socket.get_ref() else { unreachable!("no TLS here") };
+    sockopt::set_tcp_quickack(stream, false).expect("late acknowledgements");
+    let ids = [2 * pair, 2 * pair + 1];
+    for id in ids {
+        socket.write(Message::text(format!(r#"{{"kind":"ping","id":{id}}}"#))).expect("kept");
+    }
+    socket.flush().expect("sent at once");
+    let mut came = Vec::new();
+    while came.len() < ids.len() {
+        let text = socket.read().expect("a message").into_text().unwrap_or_default();
+        let message: Value = serde_json::from_str(text.as_str()).unwrap_or_default();
+        if message["kind"] == "pong" && ids.iter().any(|id| message["id"] == *id) {
+            came.push(Instant::now());
+        }
+    }
+    came[1].duration_since(came[0])
 }
