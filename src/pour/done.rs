@@ -12,6 +12,7 @@ use super::steps::{BEGUN_G, NOT_A_POUR_G_S, TOUCH_S, jump_g_s, push_recent};
 use super::touch::tail_ends_at_g;
 use crate::reading::Weighing;
 use crate::record::{Mark, Verdict};
+use crate::scale::COARSE_STEP_G;
 use crate::time::Instant;
 
 /// So many readings in a row that differ by no more than noise, and take so long, s, are a level, and no moment of a
@@ -32,6 +33,10 @@ const DRIFT_G_S: f64 = 0.012;
 /// of three, as a root mean square (derived: x squared has the mean of a third from 0 to 1). The same is the standard
 /// deviation of an even spread by so much to either side (GUM 4.3.7, from memory).
 pub(super) const EITHER: f64 = 0.577;
+
+/// A weight that lies between two steps is shown as either of them; by more than so many steps it has changed (derived:
+/// one, and half of the next).
+const COUNTED_ON: f64 = 1.5;
 
 impl Engine {
     pub(super) fn done(&mut self, mut d: Done, w: Weighing, seen: Seen) {
@@ -70,19 +75,47 @@ impl Engine {
             return self.more(d, w.arrived_at);
         }
         self.drift(&mut d, w, seen);
-        let waits = d.asks_since.is_some_and(|since| w.arrived_at.since(since) >= WAITS);
         match self.at_rest() {
-            Some(rest) if waits => self.asks_for_ready(d, rest, w.arrived_at),
-            // Lighter than the bare piece: another one, that nobody saw come.
-            Some(rest) if rest < d.pour.tare - self.threshold_g() => self.another(d, w.arrived_at),
-            Some(rest) if rest - d.pour.tare < d.had_g - self.threshold_g() => {
-                self.lighter(d, rest, Mark::PouredBack, w.arrived_at);
-            }
-            Some(_) | None => {
-                d.lighter_since = None;
+            Some(rest) => self.rests(d, rest, w.arrived_at),
+            None => {
+                d.elsewhere_since = None;
                 self.enter(State::Done(d));
             }
         }
+    }
+
+    /// At rest: as it was, or at another weight.
+    fn rests(&mut self, mut d: Done, rest: f64, at: Instant) {
+        let net = rest - d.pour.tare;
+        if d.asks_since.is_some_and(|since| at.since(since) >= WAITS) {
+            self.asks_for_ready(d, rest, at);
+        } else if net < -self.threshold_g() {
+            // Lighter than the bare piece: another one, that nobody saw come.
+            self.another(d, at);
+        } else if net < d.had_g - self.threshold_g() {
+            self.lighter(d, rest, Mark::PouredBack, at);
+        } else if self.counts_on(&d, net) {
+            self.heavier(d, rest, at);
+        } else {
+            d.elsewhere_since = None;
+            self.enter(State::Done(d));
+        }
+    }
+
+    /// A short piece on a coarse display rests at more, and by too little to be seen as a stream: a small top-up.
+    fn counts_on(&self, d: &Done, net: f64) -> bool {
+        let step_g = self.start.scale.step.g();
+        step_g >= COARSE_STEP_G && d.pour.verdict == Verdict::Short && net - d.had_g > COUNTED_ON * step_g
+    }
+
+    /// It is believed once no stroke of the vessel follows.
+    fn heavier(&mut self, mut d: Done, rest: f64, at: Instant) {
+        if at.since(*d.elsewhere_since.get_or_insert(at)) < self.start.settings.vessel.pause() {
+            return self.enter(State::Done(d));
+        }
+        d.pour.perhaps_other_g = d.back.as_ref().map_or(d.pour.perhaps_other_g, |back| back.doubtful_g());
+        let stream = self.stream(d.pour, &d.recent, d.had_g);
+        self.weighed(Stream { back: d.back, leaps: d.leaps, ..stream }, rest, at);
     }
 
     /// Another piece stands there.
@@ -221,7 +254,7 @@ impl Engine {
             return self.another(d, at);
         }
         let rings = d.had_g - net < SPLASH_G.0;
-        if rings && at.since(*d.lighter_since.get_or_insert(at)) < TOPPED_UP {
+        if rings && at.since(*d.elsewhere_since.get_or_insert(at)) < TOPPED_UP {
             return self.enter(State::Done(d));
         }
         self.taken_out(d, rest, mark, at);

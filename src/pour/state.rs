@@ -213,8 +213,8 @@ pub(super) struct Done {
     pub(super) beside: bool,
     /// What is shown is neither the piece's weight nor at rest, since then.
     pub(super) strays_since: Option<Instant>,
-    /// Lighter at rest since then.
-    pub(super) lighter_since: Option<Instant>,
+    /// At rest at another weight since then.
+    pub(super) elsewhere_since: Option<Instant>,
     /// What the display fell to within one reading, net g.
     pub(super) fell_to_g: Option<f64>,
     /// It stood below its weight for longer than a lift takes, by so much, g.
@@ -242,7 +242,7 @@ impl Done {
             jumped: false,
             beside: false,
             strays_since: None,
-            lighter_since: None,
+            elsewhere_since: None,
             fell_to_g: None,
             below_g: 0.0,
             entered_as: None,

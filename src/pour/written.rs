@@ -9,7 +9,6 @@ use super::state::{Called, Pour, Stream};
 use super::sums::Shown;
 use super::vessel::Vessel;
 use crate::record::{Mark, Verdict};
-use crate::scale::COARSE_STEP_G;
 use crate::time::Instant;
 
 impl Engine {
@@ -77,10 +76,9 @@ impl Engine {
         self.outputs.push_back(Output::Learned(self.hand));
     }
 
-    /// The last drops were weighed after the hand had learned: they count too. A coarse display does not tell them.
+    /// The last drops were weighed after the hand had learned: they count too.
     pub(super) fn learn_late(&mut self, pour: &mut Pour, off_g: f64) {
-        let fine = self.start.scale.step.g() < COARSE_STEP_G;
-        let Some(taught) = pour.taught.as_mut().filter(|_| fine) else { return };
+        let Some(taught) = pour.taught.as_mut() else { return };
         let late_s = taught.late_s(off_g);
         if pour.top_ups == 0 {
             self.hand = self.hand.learn_late(late_s);
