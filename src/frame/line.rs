@@ -10,6 +10,7 @@ use crate::reading::{Indicated, Reading};
 use crate::time::Instant;
 use crate::units::Mass;
 use regex::Regex;
+use std::borrow::Cow;
 use std::collections::VecDeque;
 use std::sync::LazyLock;
 
@@ -48,14 +49,8 @@ impl Unit {
 
     /// The unit for a word such as `g` or `KG`; `None` for any other.
     pub fn from_word(word: &str) -> Option<Self> {
-        match word.to_ascii_lowercase().as_str() {
-            "g" => Some(Self::Gram),
-            "kg" => Some(Self::Kilogram),
-            "mg" => Some(Self::Milligram),
-            "oz" => Some(Self::Ounce),
-            "lb" => Some(Self::Pound),
-            _ => None,
-        }
+        let all = [Self::Gram, Self::Kilogram, Self::Milligram, Self::Ounce, Self::Pound];
+        all.into_iter().find(|unit| word.eq_ignore_ascii_case(unit.word()))
     }
 
     fn to_grams(self, value: f64) -> f64 {
@@ -161,13 +156,23 @@ impl LineDecoder {
     }
 
     fn end_line(&mut self, arrived_at: Instant) {
-        let line = std::mem::take(&mut self.buffer);
+        if self.buffer.is_empty() && !self.too_long {
+            self.ignoring = false;
+            return;
+        }
+        let mut line = std::mem::take(&mut self.buffer);
+        self.end_of(&line, arrived_at);
+        line.clear();
+        self.buffer = line;
+    }
+
+    fn end_of(&mut self, line: &[u8], arrived_at: Instant) {
         let ignored = std::mem::replace(&mut self.ignoring, false);
         if std::mem::replace(&mut self.too_long, false) {
-            return self.skip(&line, format!("longer than {LONGEST} bytes"));
+            return self.skip(line, format!("longer than {LONGEST} bytes"));
         }
         if !ignored && !line.iter().all(u8::is_ascii_whitespace) {
-            self.read_line(&line, arrived_at);
+            self.read_line(line, arrived_at);
         }
     }
 
@@ -217,11 +222,8 @@ fn read_auto(text: &str, default: Unit) -> Read {
     if text.chars().any(|c| c == char::REPLACEMENT_CHARACTER || (c.is_control() && c != '\t')) {
         return Err("bytes in it that are not text".to_owned());
     }
-    let Some(found) = NUMBER.captures(text) else { return read_state(text) };
-    let (Some(whole), Some(sign), Some(digits)) = (found.get(0), found.get(1), found.get(2)) else {
-        return Err("no number in it".to_owned());
-    };
-    let (before, after) = (&text[..whole.start()], &text[whole.end()..]);
+    let found = if text.is_ascii() { number_in_ascii(text) } else { number_in(text) };
+    let Some(Number { before, sign, digits, after }) = found else { return read_state(text) };
     if after.chars().any(|c| c.is_numeric()) {
         return Err("more than one number in it".to_owned());
     }
@@ -229,8 +231,46 @@ fn read_auto(text: &str, default: Unit) -> Read {
         return Err("a sign apart from the number".to_owned());
     }
     let unit = unit_after(after, default)?;
-    let mass = mass(matches!(sign.as_str(), "-" | "\u{2212}"), digits.as_str(), unit)?;
+    let mass = mass(matches!(sign, "-" | "\u{2212}"), digits, unit)?;
     Ok((Indicated::Mass(mass), stable_word(before), Some(unit)))
+}
+
+/// The first number of a text, and what stands around it.
+#[derive(Debug, PartialEq)]
+struct Number<'a> {
+    before: &'a str,
+    sign: &'a str,
+    digits: &'a str,
+    after: &'a str,
+}
+
+fn number_in(text: &str) -> Option<Number<'_>> {
+    let found = NUMBER.captures(text)?;
+    let (whole, sign, digits) = (found.get(0)?, found.get(1)?.as_str(), found.get(2)?.as_str());
+    Some(Number { before: &text[..whole.start()], sign, digits, after: &text[whole.end()..] })
+}
+
+/// The same of plain text, without the pattern: nearly all lines are, and the pattern takes most of the time of a line.
+fn number_in_ascii(text: &str) -> Option<Number<'_>> {
+    let bytes = text.as_bytes();
+    let is_point = |i: usize| matches!(bytes.get(i), Some(b'.' | b','));
+    let after_digits =
+        |from: usize| from + bytes.iter().skip(from).take_while(|b| b.is_ascii_digit()).count();
+    let first = bytes.iter().position(u8::is_ascii_digit)?;
+    let fraction_only = first > 0 && is_point(first - 1);
+    let from = if fraction_only { first - 1 } else { first };
+    let whole = after_digits(first);
+    let fraction = after_digits(whole + 1);
+    let end = if !fraction_only && is_point(whole) && fraction > whole + 1 { fraction } else { whole };
+    let sign_end = text[..from].trim_end_matches([' ', '\t']).len();
+    let signed = sign_end > 0 && matches!(bytes.get(sign_end - 1), Some(b'+' | b'-'));
+    let start = if signed { sign_end - 1 } else { sign_end };
+    Some(Number {
+        before: &text[..start],
+        sign: &text[start..sign_end],
+        digits: &text[from..end],
+        after: &text[end..],
+    })
 }
 
 /// Plus, hyphen, and the true minus sign.
@@ -244,15 +284,15 @@ fn unit_after(after: &str, default: Unit) -> Result<Unit, String> {
         return Err("the number is not a plain decimal".to_owned());
     }
     let rest = after.trim_start_matches(|c: char| c.is_whitespace() || MARKS.contains(&c));
-    let word: String = rest.chars().take_while(|c| c.is_alphabetic()).collect();
-    let next = rest[word.len()..].chars().next();
+    let (word, beyond) = rest.split_at(rest.find(|c: char| !c.is_alphabetic()).unwrap_or(rest.len()));
+    let next = beyond.chars().next();
     if let Some(odd) = next.filter(|c| !c.is_whitespace() && !MARKS.contains(c) && !".,".contains(*c)) {
         return Err(format!("'{word}{odd}' after the number is no unit of mass"));
     }
     if word.is_empty() {
         return Ok(default);
     }
-    Unit::from_word(&word).ok_or_else(|| format!("unknown unit '{word}': g, kg, mg, oz, lb are known"))
+    Unit::from_word(word).ok_or_else(|| format!("unknown unit '{word}': g, kg, mg, oz, lb are known"))
 }
 
 /// Lines without a number may tell a state.
@@ -269,17 +309,18 @@ fn read_state(text: &str) -> Read {
 }
 
 fn stable_word(before: &str) -> Option<bool> {
-    let mut words = before.split(|c: char| !c.is_alphabetic()).map(str::to_ascii_lowercase);
-    words.find_map(|w| match w.as_str() {
-        "stable" | "rest" => Some(true),
-        "unstable" | "moving" | "motion" => Some(false),
-        _ => None,
+    let mut words = before.split(|c: char| !c.is_alphabetic());
+    words.find_map(|word| {
+        let is = |named: &&str| word.eq_ignore_ascii_case(named);
+        let still = ["stable", "rest"].iter().any(is);
+        let moves = ["unstable", "moving", "motion"].iter().any(is);
+        (still || moves).then_some(still)
     })
 }
 
 fn mass(negative: bool, digits: &str, unit: Unit) -> Result<Mass, String> {
-    let value: f64 =
-        digits.replace(',', ".").parse().map_err(|_| format!("'{digits}' is not a plain decimal number"))?;
+    let point = if digits.contains(',') { digits.replace(',', ".").into() } else { Cow::from(digits) };
+    let value: f64 = point.parse().map_err(|_| format!("'{digits}' is not a plain decimal number"))?;
     let grams = unit.to_grams(if negative { -value } else { value });
     Mass::grams(grams).filter(|m| m.abs().g() < 1e6).ok_or_else(|| "more than a tonne".to_owned())
 }
@@ -304,4 +345,17 @@ fn read_pattern(pattern: &Regex, text: &str, default: Unit) -> Read {
         (None, None) => None,
     };
     Ok((Indicated::Mass(mass(negative, &digits, unit)?), stable, Some(unit)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn in_plain_text_the_same_number_is_found_as_by_the_pattern(text in "[a-z0-9.,+ \\t-]{0,12}") {
+            prop_assert_eq!(number_in_ascii(&text), number_in(&text), "{:?}", text);
+        }
+    }
 }

@@ -56,8 +56,9 @@ fn cut(low: f64, high: f64) -> Spread {
     if inside < 1e-9 {
         return Spread { mean: 0.5 * (low + high), variance: (high - low).powi(2) / 12.0 };
     }
-    let mean = (density(low) - density(high)) / inside;
-    let square = 1.0 + (low * density(low) - high * density(high)) / inside;
+    let (at_low, at_high) = (density(low), density(high));
+    let mean = (at_low - at_high) / inside;
+    let square = 1.0 + (low * at_low - high * at_high) / inside;
     Spread { mean, variance: (square - mean * mean).clamp(1e-6, 1.0) }
 }
 

@@ -26,6 +26,10 @@ const EVEN: f64 = 0.6;
 /// scale are over by then (0.3 and 0.7 s, and as much again for what was not learned yet).
 const AGAIN_S: f64 = 2.0;
 
+fn stretch_s(step_g: f64) -> f64 {
+    if step_g >= COARSE_STEP_G { STRETCH_S.1 } else { STRETCH_S.0 }
+}
+
 /// The latest readings, looked at for an even climb.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Climb {
@@ -40,8 +44,6 @@ pub(super) struct Climbing {
     pub(super) flow_g_s: f64,
     /// The gross mean of its first stretch, and when that was.
     pub(super) from: (Instant, f64),
-    /// The gross mean of its last stretch.
-    pub(super) late_g: f64,
 }
 
 impl Climb {
@@ -73,27 +75,42 @@ impl Climb {
         self.told.is_some_and(|due| now.seconds_from(due) < AGAIN_S)
     }
 
+    /// The mean of the latest stretch, gross g; `None` of fewer than two readings.
+    fn late_g(&self, step_g: f64) -> Option<f64> {
+        let (stretch_s, &(last, _)) = (stretch_s(step_g), self.recent.back()?);
+        // Readings are in the order in which they were taken.
+        let older = self.recent.iter().rposition(|(t, _)| last.seconds_from(*t) >= stretch_s);
+        let late = self.recent.range(older.map_or(0, |i| i + 1)..);
+        let n = late.len() as f64;
+        (n >= 2.0).then(|| late.fold(0.0, |sum, (_, g)| sum + g) / n)
+    }
+
     /// An even climb over the last stretches, of readings that scatter by so much.
     pub(super) fn climbing(&self, sd_g: f64, step_g: f64) -> Option<Climbing> {
-        let stretch_s = if step_g >= COARSE_STEP_G { STRETCH_S.1 } else { STRETCH_S.0 };
-        let &(last, _) = self.recent.back()?;
-        let mean = |k: usize| {
-            let span = k as f64 * stretch_s..(k + 1) as f64 * stretch_s;
-            let of = self.recent.iter().filter(|(t, _)| span.contains(&last.seconds_from(*t)));
-            let (n, sum) = of.clone().fold((0.0, 0.0), |(n, sum), (_, g)| (n + 1.0, sum + g));
-            (n >= 2.0).then_some((n, sum / n))
-        };
-        let means: Vec<(f64, f64)> = (0..STRETCHES).rev().map_while(mean).collect();
-        let [(_, early), .., (n, late)] = means[..] else { return None };
-        let rises = means.windows(2).map(|pair| pair[1].1 - pair[0].1);
+        let (stretch_s, &(last, _)) = (stretch_s(step_g), self.recent.back()?);
+        // Readings and their sum in each stretch, the latest stretch first.
+        let mut stretches = [(0.0, 0.0); STRETCHES];
+        self.recent.iter().for_each(|(t, g)| {
+            let since_s = last.seconds_from(*t);
+            let among = (0..STRETCHES).find(|k| since_s < (k + 1) as f64 * stretch_s);
+            if let Some((n, sum)) = among.filter(|_| since_s >= 0.0).map(|k| &mut stretches[k]) {
+                (*n, *sum) = (*n + 1.0, *sum + g);
+            }
+        });
+        if stretches.iter().any(|(n, _)| *n < 2.0) {
+            return None;
+        }
+        let means = stretches.map(|(n, sum)| sum / n);
+        let [late, .., early] = means;
+        let n = stretches[0].0;
+        let rises = means.windows(2).map(|pair| pair[0] - pair[1]);
         let (least_g, most_g) = rises.fold((f64::MAX, f64::MIN), |(l, m), g| (l.min(g), m.max(g)));
         let scatter_g = SIGMAS * sd_g * (2.0_f64 / n).sqrt();
         let even = least_g >= (LEAST_G_S * stretch_s).max(scatter_g).max(EVEN * most_g);
         let over_s = (STRETCHES - 1) as f64 * stretch_s;
         let flow_g_s = (late - early) / over_s;
         let from = (last.offset_seconds(-over_s - 0.5 * stretch_s), early);
-        let whole = means.len() == STRETCHES;
-        (whole && even && flow_g_s <= MOST_CLIMB_G_S).then_some(Climbing { flow_g_s, from, late_g: late })
+        (even && flow_g_s <= MOST_CLIMB_G_S).then_some(Climbing { flow_g_s, from })
     }
 }
 
@@ -109,27 +126,34 @@ impl Engine {
         if self.climb.was_told(w.arrived_at) || !self.loaded(w) {
             return;
         }
-        let Some(climbing) = self.climbing() else { return };
-        let tare_g = self.state.pour().map_or(f64::INFINITY, |pour| pour.tare);
-        let no_slop_g = self.state.leapt_g();
-        let too_much = climbing.late_g - tare_g - no_slop_g > self.start.high.g() + self.threshold_g();
+        let may_matter = match &self.state {
+            State::Idle | State::Other(Other::Spare { .. }) => false,
+            State::Landing(_) | State::Other(Other::Jug(_)) | State::Fault(_) => true,
+            State::Ready(_) | State::Pouring(_) | State::Draining(_) | State::Done(_) => {
+                self.shows_too_much()
+            }
+        };
+        let Some(climbing) = Some(()).filter(|()| may_matter).and_then(|()| self.climbing()) else { return };
         match std::mem::replace(&mut self.state, State::Idle) {
             State::Landing(l) => self.climbs_on_landing(l, climbing, w),
             State::Other(Other::Jug(on)) => self.runs_into_jug(&on, w),
-            State::Ready(r) if too_much => self.runs_under_a_touch(r, w),
-            State::Pouring(s) | State::Draining(s) if too_much => self.runs_past(s, w),
-            State::Done(d) if too_much => self.runs_into_done(d, w),
+            State::Ready(r) => self.runs_under_a_touch(r, w),
+            State::Pouring(s) | State::Draining(s) => self.runs_past(s, w),
+            State::Done(d) => self.runs_into_done(d, w),
             State::Fault(f) => {
                 self.enter(State::Fault(f));
                 self.cue_now(Cue::Fault, w.arrived_at, None);
             }
-            state @ (State::Idle
-            | State::Other(Other::Spare { .. })
-            | State::Ready(_)
-            | State::Pouring(_)
-            | State::Draining(_)
-            | State::Done(_)) => self.enter(state),
+            state @ (State::Idle | State::Other(Other::Spare { .. })) => self.enter(state),
         }
+    }
+
+    /// More is shown, for as long as a stretch of a climb, than is wanted.
+    fn shows_too_much(&self) -> bool {
+        let tare_g = self.state.pour().map_or(f64::INFINITY, |pour| pour.tare);
+        let most_g = self.start.high.g() + self.threshold_g();
+        let late_g = self.climb.late_g(self.start.scale.step.g());
+        late_g.is_some_and(|late_g| late_g - tare_g - self.state.leapt_g() > most_g)
     }
 
     fn climbs_on_landing(&mut self, l: Landing, climbing: Climbing, w: Weighing) {

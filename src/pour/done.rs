@@ -7,7 +7,7 @@ use super::leaps::Leaps;
 use super::put_back::WAITS;
 use super::ready::FRESH_S;
 use super::running::{MOST_FLOW_G_S, SPLASH_G, TOPPED_UP};
-use super::state::{Done, Pan, Pour, State, Stream};
+use super::state::{Done, Pan, Pour, Running, State, Stream};
 use super::steps::{BEGUN_G, NOT_A_POUR_G_S, TOUCH_S, jump_g_s, push_recent};
 use super::touch::tail_ends_at_g;
 use crate::reading::Weighing;
@@ -164,7 +164,7 @@ impl Engine {
         if (rest - s.pour.tare - s.from_g).abs() > self.threshold_g() {
             return self.weighed(s, rest, at);
         }
-        let Stream { pour, from_g, back, .. } = s;
+        let Running { pour, from_g, back, .. } = *s;
         self.enter(State::Done(Done { had_g: from_g, back, ..Done::new(pour) }));
     }
 
@@ -267,8 +267,9 @@ impl Engine {
         let back = d.back.take();
         let Some(back) = back.as_deref().filter(|_| wants_none).cloned() else {
             d.pour.perhaps_other_g = back.as_ref().map_or(d.pour.perhaps_other_g, |back| back.doubtful_g());
-            let stream = self.stream(d.pour, &recent, d.had_g);
-            return self.enter(State::Pouring(Stream { back, leaps: d.leaps, ..stream }));
+            let mut stream = self.stream(d.pour, &recent, d.had_g);
+            (stream.back, stream.leaps) = (back, d.leaps);
+            return self.enter(State::Pouring(stream));
         };
         // Already in it: what was taken for a top-up.
         let moved_g = back.gross_g - d.pour.tare;

@@ -72,10 +72,11 @@ impl Leaps {
 
     /// When the middle reading was taken and came, and the middle weight, g.
     fn middle(&self) -> Option<(Weighing, f64)> {
-        let of_time = self.late.get(OF / 2).filter(|_| self.late.len() == OF)?;
-        let mut grams: Vec<f64> = self.late.iter().map(|w| w.mass.g()).collect();
-        grams.sort_by(f64::total_cmp);
-        grams.get(OF / 2).map(|g| (*of_time, *g))
+        let of_time = *self.late.get(OF / 2).filter(|_| self.late.len() == OF)?;
+        let mut grams = [0.0; OF];
+        grams.iter_mut().zip(&self.late).for_each(|(g, w)| *g = w.mass.g());
+        grams.sort_unstable_by(f64::total_cmp);
+        Some((of_time, grams[OF / 2]))
     }
 }
 

@@ -3,8 +3,8 @@
 use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::Output;
-use super::running::{CLIMB_G_S, ESTIMATE_SD_G, MOST_FLOW_G_S, SPLASH_G};
-use super::state::{State, Stream};
+use super::running::{CLIMB_G_S, ESTIMATE_SD_G, MOST_FLOW_G_S, SPLASH_G, TRAIL};
+use super::state::{Running, State, Stream};
 use crate::record::{Mark, Verdict};
 use crate::scale::Origin;
 use crate::settle::line::Line;
@@ -16,6 +16,15 @@ const LINE_SLACK_G: f64 = 1.0;
 const UNSEEN_S: f64 = 0.8;
 /// A lag that was told is right to this share (a guess: read off a display with a stopwatch).
 const TOLD_LAG: f64 = 0.2;
+
+impl Running {
+    /// The latest half second of the trail.
+    pub(super) fn late(
+        &self,
+    ) -> impl DoubleEndedIterator<Item = &(Instant, f64)> + ExactSizeIterator + Clone {
+        self.trail.iter().skip(self.trail.len().saturating_sub(TRAIL))
+    }
+}
 
 impl Engine {
     /// The batch ends: an open pour is entered with what is known.
@@ -89,7 +98,7 @@ impl Engine {
     /// A hand came onto a weighed piece and lifted it: it has what it had, unless that was slop.
     fn borne_to_the_lift(&mut self, s: Stream, net: f64, at: Instant) {
         let gain_g = (net - s.from_g).abs().min((s.last_net - s.from_g).abs());
-        let Stream { mut pour, .. } = s;
+        let mut pour = s.pour;
         pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * gain_g));
         pour.marks = pour.marks.with(Mark::Touched);
         pour.contact = pour.first_slop.map(|t| at.since(t));

@@ -18,6 +18,7 @@ pub mod entry;
 mod falls;
 mod fault;
 pub mod finish;
+mod foreseen;
 pub mod guidance;
 pub mod hand;
 mod hearing;

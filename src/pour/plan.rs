@@ -88,6 +88,7 @@ impl Engine {
     /// Announces the cues whose time has come.
     pub(super) fn announce(&mut self, now: Instant) {
         let soonest = now + self.hearing.ahead;
+        self.foresee();
         while let State::Pouring(s) = &self.state {
             let Some((cue, due)) = self.next_cue(s).filter(|(_, due)| soonest >= *due) else { return };
             let late = soonest.since(due);
@@ -98,6 +99,15 @@ impl Engine {
             } else {
                 self.call_warning(s, cue, now, due, late);
             }
+        }
+    }
+
+    /// The stop as it is foreseen now is kept until the next reading.
+    fn foresee(&mut self) {
+        let State::Pouring(s) = &self.state else { return };
+        let target_g = self.ending(s).target_g;
+        if let State::Pouring(s) = &mut self.state {
+            s.predictor.foresee(target_g);
         }
     }
 

@@ -8,6 +8,7 @@
 
 use super::cell::{Display, Spread, within};
 use super::ease::Ease;
+use super::foreseen::{Asked, Foreseen};
 use super::uneven::Uneven;
 use crate::time::Instant;
 
@@ -25,7 +26,7 @@ const STEP_S: (f64, f64) = (0.01, 0.05);
 /// Relative wander of a hand's flow per square root of a second, and how long it remembers where it was, s. Guesses
 /// from a simulated hand (12 % wander with 1.5 s memory gives 0.14); to be replaced by logged flows.
 pub(super) const WANDER: f64 = 0.14;
-const MEMORY_S: f64 = 1.5;
+pub(super) const MEMORY_S: f64 = 1.5;
 /// Absolute wander, g/s per square root of a second: lets the filter follow a trickle.
 const WANDER_FLOOR: f64 = 0.4;
 /// While a stream begins or ends its flow may change by about 8 g/s within 0.3 s:
@@ -57,9 +58,6 @@ pub(super) const TRICKLE_G_S: (f64, f64) = (3.0, 2.0);
 const FLOW_KNOWN: f64 = 0.2;
 /// Slower than this nothing runs, g/s: drips.
 pub(super) const LEAST_FLOW_G_S: f64 = 0.3;
-/// The flow to come is added up in steps of this length, and not further than this, s: no warning is due earlier.
-const AHEAD_S: f64 = 0.05;
-const FAR_S: f64 = 3.0;
 
 type Row = [f64; N];
 
@@ -100,6 +98,7 @@ pub(super) struct Predictor {
     odd_since: Option<Instant>,
     /// Flow when the hand was warned.
     warned_g_s: Option<f64>,
+    foreseen: Foreseen,
 }
 
 impl Predictor {
@@ -135,6 +134,7 @@ impl Predictor {
             shaking: 0.0,
             odd_since: None,
             warned_g_s: None,
+            foreseen: Foreseen::default(),
         }
     }
 
@@ -180,7 +180,8 @@ impl Predictor {
         self.advance(at);
         let residual = net_g - self.state[SHOWN];
         self.shaken(residual);
-        let limit = CLIP_SIGMAS * (self.spread() + self.display.rounding()).sqrt();
+        let variance = self.spread();
+        let limit = CLIP_SIGMAS * (variance + self.display.rounding()).sqrt();
         let jump_g = limit + JUMP_G_S * since_s;
         // Against the reading before too: a filter that fell behind is no jump.
         if residual.abs() > jump_g && (net_g - self.believed_g).abs() > jump_g {
@@ -188,10 +189,10 @@ impl Predictor {
             if odd_s < ODD_LIMIT_S {
                 return false;
             }
-            self.update(residual);
+            self.update(residual, variance);
         } else {
             let counted = self.clipped(residual, limit, at);
-            self.update(counted);
+            self.update(counted, variance);
         }
         self.believed_g = net_g;
         self.odd_since = None;
@@ -293,22 +294,20 @@ impl Predictor {
 
     /// Seconds until so much more has left the jug.
     fn reaches_s(&self, need_g: f64) -> f64 {
-        let warned_s = self.warned_s();
         if need_g < 0.0 {
             return need_g / self.flow_g_s();
         }
-        let keep = (-AHEAD_S / MEMORY_S).exp();
-        let usual = self.state[USUAL].max(LEAST_FLOW_G_S);
-        let (mut flow, mut left_g, mut ahead_s) = (self.state[FLOW], need_g, 0.0);
-        loop {
-            let next = usual + (flow - usual) * keep;
-            let eased = self.eased_s(warned_s + ahead_s + 0.5 * AHEAD_S);
-            let rate = (0.5 * (flow + next) * eased).max(0.5 * LEAST_FLOW_G_S);
-            if rate * AHEAD_S >= left_g || ahead_s > FAR_S {
-                return ahead_s + left_g / rate;
-            }
-            (flow, left_g, ahead_s) = (next, left_g - rate * AHEAD_S, ahead_s + AHEAD_S);
-        }
+        self.foreseen.after_s(self.asked(need_g))
+    }
+
+    fn asked(&self, need_g: f64) -> Asked {
+        let (flow_g_s, usual_g_s) = (self.state[FLOW], self.state[USUAL].max(LEAST_FLOW_G_S));
+        Asked { need_g, flow_g_s, usual_g_s, warned_s: self.warned_s(), ease: self.ease }
+    }
+
+    /// This target is asked for until the next reading.
+    pub(super) fn foresee(&mut self, target_g: f64) {
+        self.foreseen.keep(self.asked(target_g - self.state[MASS]));
     }
 
     fn advance(&mut self, to: Instant) {
@@ -321,6 +320,7 @@ impl Predictor {
         let steps = (whole_s / (0.25 * stage_s).clamp(STEP_S.0, STEP_S.1)).ceil();
         let dt = whole_s / steps.max(1.0);
         let moved = 1.0 - (-dt / stage_s).exp();
+        let mut keep = (f64::NAN, 1.0);
         for i in 0..steps as u32 {
             let middle_s = (f64::from(i) + 0.5) * dt;
             let flow = self.state[USUAL].max(self.state[FLOW]);
@@ -333,41 +333,46 @@ impl Predictor {
                 Turn { psd: wander, memory_s: MEMORY_S }
             };
             let eased = self.eased_s(warned_s + middle_s);
-            self.step(dt, moved, turn, eased);
+            if keep.0 != turn.memory_s {
+                keep = (turn.memory_s, (-dt / turn.memory_s).exp());
+            }
+            self.step(dt, (moved, keep.1), turn, eased);
         }
         self.at = self.at.max(to);
     }
 
-    /// Each stage moves by the share `k`; of the flow `eased` leaves the jug.
-    fn step(&mut self, dt: f64, k: f64, turn: Turn, eased: f64) {
-        let keep = (-dt / turn.memory_s).exp();
+    /// Each stage moves by the share `k`, the flow keeps the share `keep` of what it is off its usual value; of the
+    /// flow `eased` leaves the jug.
+    fn step(&mut self, dt: f64, (k, keep): (f64, f64), turn: Turn, eased: f64) {
         let through = if turn.memory_s.is_finite() { turn.memory_s * (1.0 - keep) } else { dt };
-        let on = |v: &mut Row| {
-            let [mass, flow, usual, a, b, c] = *v;
+        let on = |[mass, flow, usual, a, b, c]: Row| -> Row {
             let m = mass + eased * (usual * (dt - through) + flow * through);
             let a1 = a + k * (0.5 * (mass + m) - a);
             let b1 = b + k * (0.5 * (a + a1) - b);
             let c1 = c + k * (0.5 * (b + b1) - c);
-            *v = [m, usual + (flow - usual) * keep, usual, a1, b1, c1];
+            [m, usual + (flow - usual) * keep, usual, a1, b1, c1]
         };
-        on(&mut self.state);
-        self.covariance.iter_mut().for_each(on);
-        for j in 0..N {
-            let mut column: Row = std::array::from_fn(|i| self.covariance[i][j]);
-            on(&mut column);
-            for (row, value) in self.covariance.iter_mut().zip(column) {
-                row[j] = value;
+        // All columns side by side, as a processor takes two or more at once; then the rows, turned, in the same way.
+        let on_columns = |rows: [Row; N]| -> [Row; N] {
+            let mut moved = rows;
+            for j in 0..N {
+                let column = on(std::array::from_fn(|i| rows[i][j]));
+                for i in 0..N {
+                    moved[i][j] = column[i];
+                }
             }
-        }
+            moved
+        };
+        self.state = on(self.state);
+        self.covariance = on_columns(turned(on_columns(turned(self.covariance))));
         self.covariance[MASS][MASS] += eased * eased * turn.psd * dt.powi(3) / 3.0;
         self.covariance[MASS][FLOW] += eased * turn.psd * dt * dt / 2.0;
         self.covariance[FLOW][MASS] += eased * turn.psd * dt * dt / 2.0;
         self.covariance[FLOW][FLOW] += turn.psd * dt;
     }
 
-    /// A display says in which step the weight lies, no more.
-    fn update(&mut self, residual: f64) {
-        let variance = self.spread();
+    /// A display says in which step the weight lies, no more; of this variance is what it rounds.
+    fn update(&mut self, residual: f64, variance: f64) {
         let sd = variance.sqrt();
         let Spread { mean, variance: left } = within(residual / sd, self.display.step_g / sd);
         let gain: Row = std::array::from_fn(|i| self.covariance[i][SHOWN] / variance);
@@ -381,6 +386,11 @@ impl Predictor {
             }
         }
     }
+}
+
+/// Rows to columns.
+fn turned(rows: [Row; N]) -> [Row; N] {
+    std::array::from_fn(|i| std::array::from_fn(|j| rows[j][i]))
 }
 
 #[cfg(test)]

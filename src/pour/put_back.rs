@@ -284,8 +284,9 @@ impl Engine {
         pour.marks = pour.marks.with(Mark::RanOn);
         self.outputs.push_back(Output::Entry(pour.entry(w.arrived_at)));
         let net = w.mass.g() - pour.tare;
-        let stream = self.stream(pour, &VecDeque::from([(w.taken_at, net)]), net);
-        self.enter(State::Pouring(Stream { from_g: 0.0, ..stream }));
+        let mut stream = self.stream(pour, &VecDeque::from([(w.taken_at, net)]), net);
+        stream.from_g = 0.0;
+        self.enter(State::Pouring(stream));
     }
 
     /// Somebody stands and waits: perhaps it is a bare piece after all, and wants its `ready`.

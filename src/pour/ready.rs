@@ -9,7 +9,7 @@ use super::leaps::Leaps;
 use super::predict::USUAL_G_S;
 use super::put_back::{Back, Kept};
 use super::running::{MOST_FLOW_G_S, SHOWN};
-use super::state::{Pan, Pour, State, Stream};
+use super::state::{Pan, Pour, State};
 use super::steps::{BEGUN_G, NOT_A_POUR_G_S, TOUCH_S, jump_g_s, push_recent};
 use crate::reading::Weighing;
 use crate::record::Mark;
@@ -129,8 +129,9 @@ impl Engine {
             let in_tare_g = tared_by_g.unwrap_or(USUAL_G_S.0 * (lag_s + REST_S));
             pour.in_tare_g = in_tare_g;
         }
-        let stream = self.stream(pour, &recent, base_g);
-        self.enter(State::Pouring(Stream { leaps, ..stream }));
+        let mut stream = self.stream(pour, &recent, base_g);
+        stream.leaps = leaps;
+        self.enter(State::Pouring(stream));
     }
 
     /// Slop is seen so soon after the tare that some of it may be in there.

@@ -11,7 +11,7 @@ use super::leaps::Leaps;
 use super::onset::Onset;
 use super::predict::{Predictor, TRICKLE_G_S, USUAL_G_S};
 use super::ready::Ready;
-use super::state::{Done, Pan, Plan, Pour, State, Stream};
+use super::state::{Done, Pan, Plan, Pour, Running, State, Stream};
 use super::surges::Surges;
 use super::touch::went_again;
 use super::vessel::Vessel;
@@ -80,7 +80,7 @@ impl Engine {
         }
         pour.first_slop.get_or_insert(began);
         let last_net = recent.back().map_or(from_g, |(_, net)| *net);
-        Stream {
+        Box::new(Running {
             pour,
             predictor,
             plan: Plan::of(self.start.settings.guidance),
@@ -105,7 +105,7 @@ impl Engine {
             ran: false,
             falls: Falls::default(),
             lumps: self.start.settings.vessel.in_lumps(),
-        }
+        })
     }
 
     /// So long before it is seen a stream began, s: what trickles stands out from noise later (best on simulated hands).

@@ -1,6 +1,5 @@
 //! The states of a pour and the values that live in them.
 
-use super::done::EITHER;
 use super::entry::Phase;
 use super::falls::Falls;
 use super::guidance::Guidance;
@@ -12,7 +11,6 @@ use super::onset::Onset;
 use super::predict::Predictor;
 use super::put_back::Back;
 use super::ready::Ready;
-use super::running::TRAIL;
 use super::surges::Surges;
 use crate::record::{Aim, Marks, Verdict};
 use crate::time::{Duration, Instant};
@@ -139,9 +137,12 @@ impl Plan {
     }
 }
 
-/// Slop is running.
+/// Slop is running. Boxed, as each reading hands it from state to state.
+pub(super) type Stream = Box<Running>;
+
+/// What is known of slop that runs.
 #[derive(Clone, Debug)]
-pub(super) struct Stream {
+pub(super) struct Running {
     pub(super) pour: Pour,
     pub(super) predictor: Predictor,
     pub(super) plan: Plan,
@@ -184,20 +185,6 @@ pub(super) struct Stream {
     pub(super) ran: bool,
     /// Slop never weighs less than nothing: what is below the tare was no part of the piece, or a hand bears it.
     pub(super) falls: Falls,
-}
-
-impl Stream {
-    /// So much more came where the filter did not look: slop, or a hand.
-    pub(super) fn went_on(&mut self, g: f64) {
-        let known = self.known.iter_mut().chain(self.trail.iter_mut().map(|(_, net)| net));
-        known.chain([&mut self.peak_g, &mut self.last_net]).for_each(|net| *net += g);
-        self.pour.unsure_g = self.pour.unsure_g.hypot(EITHER * g);
-    }
-
-    /// The latest half second of the trail.
-    pub(super) fn late(&self) -> impl DoubleEndedIterator<Item = &(Instant, f64)> + Clone {
-        self.trail.iter().skip(self.trail.len().saturating_sub(TRAIL))
-    }
 }
 
 /// Weighed, still on the pan.

@@ -7,7 +7,7 @@ use super::entry::{Cue, Output};
 use super::landing::Landing;
 use super::leaps::Leaps;
 use super::running::MOST_FLOW_G_S;
-use super::state::{Fault, Pan, Pour, State, Stream, Trouble};
+use super::state::{Fault, Pan, Pour, Running, State, Stream, Trouble};
 use crate::reading::Weighing;
 use crate::settle::Motion;
 use crate::time::Instant;
@@ -188,9 +188,10 @@ impl Engine {
     /// Nothing is planned from a flow of before: what runs now has to be seen.
     pub(super) fn afresh(&self, s: Stream, w: Weighing) -> Stream {
         let net = w.mass.g() - s.pour.tare;
-        let Stream { pour, plan, from_g, leaps, .. } = s;
-        let fresh = self.stream(pour, &VecDeque::from([(w.taken_at, net)]), net);
-        Stream { plan, from_g, leaps: Leaps::of(leaps.g()), ..fresh }
+        let Running { pour, plan, from_g, leaps, .. } = *s;
+        let mut fresh = self.stream(pour, &VecDeque::from([(w.taken_at, net)]), net);
+        (fresh.plan, fresh.from_g, fresh.leaps) = (plan, from_g, Leaps::of(leaps.g()));
+        fresh
     }
 
     fn other_piece(&self, s: &Stream, w: Weighing, seen: Seen) -> bool {

@@ -37,9 +37,12 @@ impl Surges {
         while self.late.front().is_some_and(|r| since_s(r) > mid_s + BEFORE_S) {
             self.late.pop_front();
         }
-        let before = self.late.iter().filter(|r| since_s(r) >= mid_s);
-        let after = self.late.iter().filter(|r| since_s(r) <= AFTER_S);
-        if before.clone().count() < LEAST || after.clone().count() < LEAST {
+        // Readings are in the order in which they were taken.
+        let n = self.late.len();
+        let before = self.late.range(..self.late.iter().position(|r| since_s(r) < mid_s).unwrap_or(n));
+        let after =
+            self.late.range(self.late.iter().rposition(|r| since_s(r) > AFTER_S).map_or(0, |i| i + 1)..);
+        if before.len() < LEAST || after.len() < LEAST {
             return;
         }
         let ends = before.clone().next_back().copied().zip(after.clone().next().copied());

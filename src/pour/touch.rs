@@ -7,7 +7,7 @@ use super::entry::Cue;
 use super::landing::Landing;
 use super::ready::Ready;
 use super::running::{MOST_FLOW_G_S, SHOWN, SPLASH_G};
-use super::state::{Pour, State, Stream};
+use super::state::{Pour, Running, State, Stream};
 use super::vessel::Vessel;
 use crate::reading::Weighing;
 use crate::record::Mark;
@@ -58,6 +58,15 @@ pub(super) fn went_again(s: &mut Stream, net: f64) {
     let came_g = s.pour.unsure_g / EITHER;
     if !s.pour.marks.has(Mark::Early) && s.peak_g.max(came_g) - net > 0.5 * came_g {
         s.pour.unsure_g = 0.0;
+    }
+}
+
+impl Running {
+    /// So much more came where the filter did not look: slop, or a hand.
+    pub(super) fn went_on(&mut self, g: f64) {
+        let known = self.known.iter_mut().chain(self.trail.iter_mut().map(|(_, net)| net));
+        known.chain([&mut self.peak_g, &mut self.last_net]).for_each(|net| *net += g);
+        self.pour.unsure_g = self.pour.unsure_g.hypot(EITHER * g);
     }
 }
 

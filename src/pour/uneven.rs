@@ -18,22 +18,49 @@ const PUT_BACK: f64 = 0.11;
 const HELD_KEPT: f64 = 0.95;
 
 /// The latest instants.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub(super) struct Uneven {
     before: [Option<Instant>; 2],
+    /// The latest ones, each in the place of the one it came after; none is infinite.
     bends_s: [f64; KEPT],
+    /// The same from the least to the greatest.
+    sorted_s: [f64; KEPT],
     n: usize,
     held_s: f64,
+}
+
+impl Default for Uneven {
+    fn default() -> Self {
+        let none = [f64::INFINITY; KEPT];
+        Self { before: [None; 2], bends_s: none, sorted_s: none, n: 0, held_s: 0.0 }
+    }
 }
 
 impl Uneven {
     pub(super) fn handle_reading(&mut self, at: Instant) {
         let [last, before] = self.before;
         if let Some((last, before)) = last.zip(before) {
-            self.bends_s[self.n % KEPT] = (at.seconds_from(last) - last.seconds_from(before)).abs();
+            let bend_s = (at.seconds_from(last) - last.seconds_from(before)).abs();
+            let oldest_s = std::mem::replace(&mut self.bends_s[self.n % KEPT], bend_s);
+            self.sort_in(bend_s, oldest_s);
             self.n += 1;
         }
         self.before = [Some(at), last];
+    }
+
+    /// Takes one in among the sorted ones in place of another.
+    fn sort_in(&mut self, bend_s: f64, in_place_of_s: f64) {
+        let sorted = &mut self.sorted_s;
+        let mut i = sorted.partition_point(|s| *s < in_place_of_s);
+        while i > 0 && sorted[i - 1] > bend_s {
+            sorted[i] = sorted[i - 1];
+            i -= 1;
+        }
+        while i + 1 < KEPT && sorted[i + 1] < bend_s {
+            sorted[i] = sorted[i + 1];
+            i += 1;
+        }
+        sorted[i] = bend_s;
     }
 
     /// The link held a reading back for so long.
@@ -49,10 +76,9 @@ impl Uneven {
         if n < LEAST {
             return FIRST_S.max(PUT_BACK * self.held_s);
         }
-        let mut bends = self.bends_s;
-        let bends = &mut bends[..n];
-        bends.sort_unstable_by(f64::total_cmp);
-        (bends[n / 2] / (0.6745 * 6_f64.sqrt())).max(RANGE_S.0 + PUT_BACK * self.held_s).min(RANGE_S.1)
+        (self.sorted_s[n / 2] / (0.6745 * 6_f64.sqrt()))
+            .max(RANGE_S.0 + PUT_BACK * self.held_s)
+            .min(RANGE_S.1)
     }
 }
 

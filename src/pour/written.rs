@@ -5,7 +5,7 @@ use super::engine::Engine;
 use super::entry::Output;
 use super::finish::Finish;
 use super::running::SPLASH_G;
-use super::state::{Called, Pour, Stream};
+use super::state::{Called, Pour, Running, Stream};
 use super::sums::Shown;
 use super::vessel::Vessel;
 use crate::record::{Mark, Verdict};
@@ -17,7 +17,7 @@ impl Engine {
         let first = s.pour.rev == 0;
         // At a lift the weight falls as at a touch: only at rest it says something.
         let touched = s.pour.settled && self.bore(&s, net) || s.pour.doubt_g > SPLASH_G.0;
-        let Stream { mut pour, plan, again, .. } = s;
+        let Running { mut pour, plan, again, .. } = *s;
         // A stream that a pause had ended before its stop goes on.
         let went_on = std::mem::take(&mut pour.paused);
         pour.rev += 1;

@@ -47,6 +47,9 @@ const GROWTH: usize = 4;
 const UNLIKE: (f64, f64) = (0.2, 0.04);
 /// What weight says of a place counts for so much at most, in nats: less than three arrivals.
 const MOST_SAID: f64 = 6.0;
+/// Places of a greater cost, in nats, have a likelihood of 0 in the arithmetic of a computer (exp(-745.2) is less than half
+/// its least number).
+const WEIGHS_NOTHING: f64 = 746.0;
 /// Longer pauses end the row; scale and link stay what they were.
 const PAUSE_S: f64 = 0.8;
 
@@ -155,11 +158,10 @@ impl Track {
 
     fn handle_arrival(&mut self, came: Came) {
         let first = self.line.nearest(came.at_s) - OWN;
-        let growth = self.growth();
         let (mut costs, mut from) = ([0.0; PLACES], [0; PLACES]);
-        for (place, (cost, from)) in (first..).zip(costs.iter_mut().zip(&mut from)) {
+        let ways = (first..).zip(self.ways_to(first, came));
+        for ((place, (before, way)), (cost, from)) in ways.zip(costs.iter_mut().zip(&mut from)) {
             let late = (came.at_s - self.line.at_s(place)) / self.sd_s;
-            let (before, way) = self.way_to(place, came, growth);
             (*cost, *from) = (before + 0.5 * late * late + self.comes, way);
         }
         let least = costs.iter().copied().fold(f64::INFINITY, f64::min);
@@ -171,17 +173,27 @@ impl Track {
         }
     }
 
-    /// The least cost of a path that this place can follow on, and its place in the reading before.
-    fn way_to(&self, place: i64, came: Came, growth: Growth) -> (f64, usize) {
-        let Some(before) = self.seen.back() else { return (0.0, 0) };
+    /// For each place from `first` on the least cost of a path that it can follow on, and its place in the reading before.
+    fn ways_to(&self, first: i64, came: Came) -> [(f64, usize); PLACES] {
+        let Some(before) = self.seen.back() else { return [(0.0, 0); PLACES] };
+        let growth = self.growth();
         let grown_g = came.mass_g.zip(before.came.mass_g).map(|(now, then)| now - then);
-        let mut best = (f64::INFINITY, 0);
-        for (i, (p, cost)) in (before.first..).zip(before.costs).enumerate().filter(|(_, (p, _))| *p < place)
-        {
-            let weighed = grown_g.map_or(0.0, |g| growth.cost(g, place - p));
-            let cost = cost + self.loses * (place - p - 1) as f64 + weighed;
-            if cost < best.0 {
-                best = (cost, i);
+        // Between two readings so many places and more, whichever they have: each costs the same wherever it begins.
+        let least = first - before.first - (PLACES as i64 - 1);
+        let between: [(f64, f64); 2 * PLACES - 1] = std::array::from_fn(|i| {
+            let places = least + i as i64;
+            let weighed = grown_g.filter(|_| places > 0).map_or(0.0, |g| growth.cost(g, places));
+            (self.loses * (places - 1) as f64, weighed)
+        });
+        let mut best = [(f64::INFINITY, 0); PLACES];
+        for (place, best) in best.iter_mut().enumerate() {
+            for (i, cost) in before.costs.iter().enumerate() {
+                let n = place + PLACES - 1 - i;
+                let (lost, weighed) = between[n];
+                let cost = cost + lost + weighed;
+                if least + n as i64 > 0 && cost < best.0 {
+                    *best = (cost, i);
+                }
             }
         }
         best
@@ -241,7 +253,8 @@ impl Track {
         let newest = self.seen.back().filter(|_| self.settled >= YOUNG)?;
         let (mut weights, mut sum_s) = (0.0, 0.0);
         for (place, cost) in (newest.first..).zip(newest.costs) {
-            let weight = (-cost).exp();
+            // Where this is nothing, `exp` takes ten times as long to say so.
+            let weight = if cost > WEIGHS_NOTHING { 0.0 } else { (-cost).exp() };
             weights += weight;
             sum_s += weight * self.line.at_s(place);
         }

@@ -17,17 +17,19 @@ pub struct Line {
 
 impl Line {
     /// The line through these readings, oldest first; none through no reading.
-    pub fn through<'a>(readings: impl Iterator<Item = &'a (Instant, f64)> + Clone) -> Option<Self> {
-        let &(last, _) = readings.clone().last()?;
+    pub fn through<'a>(
+        readings: impl DoubleEndedIterator<Item = &'a (Instant, f64)> + Clone,
+    ) -> Option<Self> {
+        let &(last, _) = readings.clone().next_back()?;
         let x = |at: &Instant| at.seconds_from(last);
-        let n = readings.clone().count() as f64;
-        let x_mean = readings.clone().map(|(t, _)| x(t)).sum::<f64>() / n;
-        let mean_g = readings.clone().map(|(_, y)| *y).sum::<f64>() / n;
-        let (mut sxx, mut sxy) = (0.0, 0.0);
-        for (t, y) in readings.clone() {
-            sxx += (x(t) - x_mean).powi(2);
-            sxy += (x(t) - x_mean) * (y - mean_g);
-        }
+        let (n, x_sum, sum_g) = readings
+            .clone()
+            .fold((0.0, 0.0, 0.0), |(n, x_sum, sum_g), (t, y)| (n + 1.0, x_sum + x(t), sum_g + y));
+        let (x_mean, mean_g) = (x_sum / n, sum_g / n);
+        let (sxx, sxy) = readings.clone().fold((0.0, 0.0), |(sxx, sxy), (t, y)| {
+            let off_s = x(t) - x_mean;
+            (sxx + off_s * off_s, sxy + off_s * (y - mean_g))
+        });
         let slope_g_s = if sxx > 0.0 { sxy / sxx } else { 0.0 };
         let off = |(t, y): &(Instant, f64)| (y - mean_g - slope_g_s * (x(t) - x_mean)).abs();
         let worst_g = readings.map(off).fold(0.0, f64::max);

@@ -108,12 +108,11 @@ impl Settler {
         let enough = self.window.len() >= LEAST_READINGS && span >= 0.6 * WINDOW_S;
         let quiet = worst <= SCATTER_SIGMAS * self.sd_g + 0.5 * self.step_g && !self.steps_one_way();
         // Of a slow scale's four readings the oldest may still be of the landing: three that lie flat are enough.
-        let late = Line::through(self.window.iter().skip(1)).filter(|_| span > WINDOW_S);
-        let rests = [Some(line), late].into_iter().flatten().find(|line| self.is_flat(line));
-        if let Some(line) = rests.filter(|_| enough && quiet) {
-            Motion::AtRest { mass: Mass::saturating(line.mean_g) }
-        } else {
-            Motion::Moving { flow: Flow::saturating(slope) }
+        let late = || Line::through(self.window.iter().skip(1)).filter(|_| span > WINDOW_S);
+        let flat = || Some(line).filter(|l| self.is_flat(l)).or_else(|| late().filter(|l| self.is_flat(l)));
+        match Some(()).filter(|()| enough && quiet).and_then(|()| flat()) {
+            Some(line) => Motion::AtRest { mass: Mass::saturating(line.mean_g) },
+            None => Motion::Moving { flow: Flow::saturating(slope) },
         }
     }
 }

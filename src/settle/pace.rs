@@ -21,6 +21,8 @@ const LEAST_INTERVALS: usize = 3;
 pub struct Pace {
     last: Option<Instant>,
     intervals: VecDeque<f64>,
+    /// Sum of the intervals.
+    sum_s: f64,
     gaps: u32,
     slow: bool,
     /// What was known of its pace holds no longer, and too little is known of the new one.
@@ -47,6 +49,7 @@ impl Pace {
         if self.intervals.len() > KEPT {
             self.intervals.pop_front();
         }
+        self.sum_s = self.intervals.iter().sum();
         self.anew &= self.intervals.len() < LEAST_INTERVALS;
         let slow = self.mean_s().map(|s| s > if self.slow { QUICK_S } else { SLOW_S });
         self.slow = slow.unwrap_or(self.anew);
@@ -59,7 +62,7 @@ impl Pace {
     }
 
     fn own_silence(&self) -> Duration {
-        let own_s = GAP_INTERVALS * self.intervals.iter().sum::<f64>() / self.intervals.len().max(1) as f64;
+        let own_s = GAP_INTERVALS * self.sum_s / self.intervals.len().max(1) as f64;
         Duration::from_secs_f64(own_s.clamp(GAP_S, 60.0))
     }
 
@@ -77,7 +80,7 @@ impl Pace {
     /// Mean time between readings, s; `None` before three.
     pub fn mean_s(&self) -> Option<f64> {
         let n = self.intervals.len();
-        (n >= LEAST_INTERVALS).then(|| self.intervals.iter().sum::<f64>() / n as f64)
+        (n >= LEAST_INTERVALS).then(|| self.sum_s / n as f64)
     }
 }
 

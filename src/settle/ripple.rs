@@ -146,6 +146,14 @@ fn solved(mut rows: [[f64; 5]; 4]) -> Option<[f64; 4]> {
     Some(std::array::from_fn(|i| rows[i][4] / rows[i][i]))
 }
 
+/// The least and the greatest of no readings, g.
+const NO_ENDS_G: (f64, f64) = (f64::MAX, f64::MIN);
+
+/// The least and the greatest with one more, g.
+fn with((low, high): (f64, f64), g: f64) -> (f64, f64) {
+    (if g < low { g } else { low }, if g > high { g } else { high })
+}
+
 /// Looks for a wheel that turns on the pan, and takes its swing off.
 #[derive(Clone, Debug)]
 pub struct Ripple {
@@ -187,6 +195,7 @@ impl Ripple {
         while self.readings.front().is_some_and(|(t, _)| w.taken_at.seconds_from(*t) > KEPT_S) {
             self.readings.pop_front();
         }
+        self.readings.make_contiguous();
         self.rest_g = None;
         match self.known {
             Some(known) => self.follow(known),
@@ -227,12 +236,15 @@ impl Ripple {
     }
 
     /// The latest readings, for so long.
-    fn latest(&self, for_s: f64) -> Vec<(Instant, f64)> {
-        let Some(&(last, _)) = self.readings.back() else { return Vec::new() };
-        let from = self.readings.iter().position(|(t, _)| last.seconds_from(*t) <= for_s);
+    fn latest(&self, for_s: f64) -> &[(Instant, f64)] {
+        // All lie in the first slice since the latest came.
+        let (readings, _) = self.readings.as_slices();
+        let Some(&(last, _)) = readings.last() else { return &[] };
         // Where none is older, they do not reach so far back.
-        let from = from.filter(|from| *from > 0).unwrap_or(self.readings.len());
-        self.readings.iter().skip(from).copied().collect()
+        match readings.partition_point(|(t, _)| last.seconds_from(*t) > for_s) {
+            0 => &[],
+            from => readings.get(from..).unwrap_or_default(),
+        }
     }
 
     fn look(&mut self) {
@@ -241,34 +253,59 @@ impl Ripple {
             return;
         }
         self.looked = Some(now);
-        let found = STRETCHES.iter().find_map(|(for_s, from, to, by)| self.found(*for_s, *from..*to, *by));
-        if let Some((swing, since)) = found {
+        if let Some((swing, since)) = self.found(now) {
             self.rest_g = Some(swing.mean_g);
             self.since = Some(since);
             self.known = Some(swing);
         }
     }
 
-    fn found(&self, for_s: f64, paces: std::ops::Range<f64>, by: f64) -> Option<(Swing, Instant)> {
-        let readings = self.latest(for_s);
-        if readings.len() < LEAST || !self.may_swing(&readings) {
-            return None;
-        }
-        let since = readings.first()?.0;
+    /// The swing of the first stretch that shows one.
+    fn found(&self, now: Instant) -> Option<(Swing, Instant)> {
+        let (readings, _) = self.readings.as_slices();
+        let (mut from, mut ends_g) = (readings.len(), NO_ENDS_G);
+        STRETCHES.iter().find_map(|stretch| {
+            // Each stretch goes on from where the shorter one before it began.
+            while let Some((_, g)) =
+                readings[..from].last().filter(|(t, _)| now.seconds_from(*t) <= stretch.0)
+            {
+                ends_g = with(ends_g, *g);
+                from -= 1;
+            }
+            // Where none is older, they do not reach so far back.
+            let readings = readings.get(from..).filter(|readings| from > 0 && readings.len() >= LEAST)?;
+            if self.may_swing(readings, ends_g) { self.found_in(readings, stretch) } else { None }
+        })
+    }
+
+    fn found_in(
+        &self,
+        readings: &[(Instant, f64)],
+        &(for_s, from, to, by): &(f64, f64, f64, f64),
+    ) -> Option<(Swing, Instant)> {
+        let (since, paces) = (readings.first()?.0, from..to);
         let paces = (0..).map(|i| paces.start + by * f64::from(i)).take_while(|turns| *turns < paces.end);
-        let swing = paces.filter_map(|turns| Swing::through(&readings, turns)).reduce(Swing::better)?;
-        let swing = swing.refined(&readings, 0.5 * by);
-        self.is_even(&swing, &readings, for_s).then_some((swing, since))
+        let swing = paces.filter_map(|turns| Swing::through(readings, turns)).reduce(Swing::better)?;
+        let swing = swing.refined(readings, 0.5 * by);
+        self.is_even(&swing, readings, for_s).then_some((swing, since))
     }
 
     /// Worth a closer look: it moves, by no more than a small wheel, and about the same mean in both halves.
-    fn may_swing(&self, readings: &[(Instant, f64)]) -> bool {
-        let (low, high) = readings.iter().fold((f64::MAX, f64::MIN), |(l, h), (_, g)| (l.min(*g), h.max(*g)));
-        let mean = |part: &[(Instant, f64)]| part.iter().map(|(_, g)| g).sum::<f64>() / part.len() as f64;
+    fn may_swing(&self, readings: &[(Instant, f64)], (low_g, high_g): (f64, f64)) -> bool {
+        let between_g = high_g - low_g;
+        if !(2.0 * LEAST_SIGMAS * self.sd_g..2.0 * MOST_G).contains(&between_g) {
+            return false;
+        }
+        // The second half is as long as the first one, or by one reading longer. Added up side by side, as each sum
+        // waits for its last addition.
         let (first, second) = readings.split_at(readings.len() / 2);
-        let between_g = high - low;
-        (2.0 * LEAST_SIGMAS * self.sd_g..2.0 * MOST_G).contains(&between_g)
-            && (mean(second) - mean(first)).abs() < 0.3 * between_g
+        let (mut first_g, mut second_g) = (0.0, 0.0);
+        for ((_, a), (_, b)) in first.iter().zip(second) {
+            (first_g, second_g) = (first_g + a, second_g + b);
+        }
+        second_g += second.get(first.len()).map_or(0.0, |(_, g)| *g);
+        let apart_g = second_g / second.len() as f64 - first_g / first.len() as f64;
+        apart_g.abs() < 0.3 * between_g
     }
 
     fn limit_g(&self, swing: &Swing) -> f64 {
@@ -305,7 +342,7 @@ impl Ripple {
     /// For half a turn nothing moves: any half of a turn goes at least its height up or down.
     fn stands_still(&self, known: &Swing) -> bool {
         let half = self.latest(0.5 / known.turns);
-        let (low, high) = half.iter().fold((f64::MAX, f64::MIN), |(l, h), (_, g)| (l.min(*g), h.max(*g)));
+        let (low, high) = half.iter().fold(NO_ENDS_G, |ends, (_, g)| with(ends, *g));
         half.len() >= LEAST_STILL && high - low < STILL * known.height_g()
     }
 
@@ -321,9 +358,9 @@ impl Ripple {
             return;
         }
         let turn = self.latest(for_s);
-        let Some(now) = Swing::through(&turn, known.turns) else { return };
+        let Some(now) = Swing::through(turn, known.turns) else { return };
         let steady = Swing { scatter_g: now.scatter_g.max(known.scatter_g), ..now };
-        if now.scatter_g > self.limit_g(&known).max(1.5 * known.scatter_g) || !self.stays(&steady, &turn) {
+        if now.scatter_g > self.limit_g(&known).max(1.5 * known.scatter_g) || !self.stays(&steady, turn) {
             return;
         }
         if now.height_g() < STOPPED * known.height_g() {
@@ -332,9 +369,9 @@ impl Ripple {
         }
         self.rest_g = Some(now.mean_g);
         let readings = self.latest(TURNS / known.turns);
-        let longer = Swing::through(&readings, known.turns).map(|swing| swing.refined(&readings, FOLLOWED));
+        let longer = Swing::through(readings, known.turns).map(|swing| swing.refined(readings, FOLLOWED));
         let better =
-            longer.filter(|swing| swing.scatter_g <= self.limit_g(swing) && self.stays(swing, &readings));
+            longer.filter(|swing| swing.scatter_g <= self.limit_g(swing) && self.stays(swing, readings));
         self.known = Some(better.unwrap_or(Swing { scatter_g: known.scatter_g, ..now }));
     }
 }

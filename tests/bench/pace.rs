@@ -57,6 +57,12 @@ impl Chain {
     }
 }
 
+/// What is counted, alone in the program so that a counter of instructions can be told to count it and no more.
+#[inline(never)]
+fn mid_pour(chain: &mut Chain, counted: &[(Instant, String)]) {
+    counted.iter().for_each(|(at, line)| chain.take(*at, black_box(line)));
+}
+
 /// Nanoseconds of one reading, the middle of five runs; and the line that says so, with the load.
 pub(crate) fn one_reading() -> anyhow::Result<(f64, String)> {
     let setup = Setup::of("usual", "steady", TARGET_G, 8.0).context("no such scale or hand")?;
@@ -75,7 +81,7 @@ pub(crate) fn one_reading() -> anyhow::Result<(f64, String)> {
         anyhow::ensure!(phase == "Pouring", "not in mid-pour but {phase}");
         let counted = counted.get(..READINGS).context("too few readings")?;
         let since = std::time::Instant::now();
-        counted.iter().for_each(|(at, line)| chain.take(*at, black_box(line)));
+        mid_pour(&mut chain, counted);
         took_ns.push(since.elapsed().as_nanos() as f64 / READINGS as f64);
         let last = counted.last().map_or(from, |(at, _)| *at);
         let phase = format!("{:?}", chain.engine.snapshot(last).phase);
