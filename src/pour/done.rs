@@ -114,8 +114,9 @@ impl Engine {
             return self.enter(State::Done(d));
         }
         d.pour.perhaps_other_g = d.back.as_ref().map_or(d.pour.perhaps_other_g, |back| back.doubtful_g());
-        let stream = self.stream(d.pour, &d.recent, d.had_g);
-        self.weighed(Stream { back: d.back, leaps: d.leaps, ..stream }, rest, at);
+        let mut stream = self.stream(d.pour, &d.recent, d.had_g);
+        (stream.back, stream.leaps) = (d.back, d.leaps);
+        self.weighed(stream, rest, at);
     }
 
     /// Another piece stands there.
