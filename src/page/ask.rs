@@ -288,6 +288,7 @@ pub(super) async fn create(
         measured_at: bucket.map(|(_, at)| at),
         bare: plan.bare,
         form,
+        fired: target.fired(),
         request: whole,
         created_at: page.desk.wall_time(),
         begun_at: None,

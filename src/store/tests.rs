@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::record::{Aim, JugRecord, Mark, Marks, PaceRecord, Search, Stood, Verdict};
+use crate::review::trend::{By, compare};
 use crate::time::Duration;
 use crate::units::Mass;
 use proptest::prelude::*;
@@ -37,6 +38,7 @@ fn a_batch(id: &str) -> BatchRecord {
         measured_at: None,
         bare: None,
         form: None,
+        fired: false,
         request: r#"{"name":"Invented"}"#.to_owned(),
         created_at: WallTime::from_unix_us(1_700_000_000_000_001),
         begun_at: None,
@@ -62,6 +64,7 @@ fn an_open_pour(id: &str, piece: u32) -> PourRecord {
         rolled: None,
         top_ups: 0,
         dry: None,
+        fired: false,
         verdict: Verdict::Void,
         interrupted: false,
         settled: false,
@@ -190,7 +193,7 @@ fn every_field_of_a_batch_comes_back_as_it_was_written() {
     let full = BatchRecord { jug: Some("J".into()), pourer: None, solids_fraction: None, ..a_batch("b2") };
     let full = BatchRecord { begun_at: Some(NOW), ended_at: Some(NOW), ..full };
     let full = BatchRecord { glaze_name: Some("G".into()), vessel: Some("ladle".into()), ..full };
-    let full = BatchRecord { bare: Some((g(250.5), g(310.0))), ..full };
+    let full = BatchRecord { bare: Some((g(250.5), g(310.0))), fired: true, ..full };
     let rung = |g_: f64| Aim { target: g(g_), low: g(g_ - 1.0), high: g(g_ + 1.5) };
     let full = BatchRecord { ladder: vec![rung(32.25), rung(23.0)], ..full };
     log.written(Write::BatchCreated(full.clone()));
@@ -545,6 +548,40 @@ fn a_log_of_the_seventh_layout_opens_as_it_is_and_knows_of_no_form() {
     assert_eq!((batch.name.as_str(), batch.form.as_deref()), ("Invented bowls", None));
     let by = reader.in_force("invented bench").unwrap().unwrap();
     assert_eq!((by.id.as_str(), by.offset_g, by.slope), ("c-fixture", 0.05, 0.998));
+}
+
+/// Made as those above, from the texts of eight steps; its batches are invented, one of them of ware fired already, and
+/// one whose name holds the words by which that is told.
+#[test]
+fn a_log_of_the_eighth_layout_knows_by_its_requests_which_ware_was_fired() {
+    let dir = tempfile::tempdir().unwrap();
+    let fixture = include_bytes!("../../tests/it/fixtures/log-layout-8.db");
+    std::fs::write(dir.path().join(LOG_FILE), fixture).unwrap();
+    let log = Log::on(dir);
+    let reader = log.reader();
+    let told: Vec<(String, bool)> = reader.batches().unwrap().into_iter().map(|b| (b.id, b.fired)).collect();
+    let wanted = [("b-table", false), ("b-sponged", false), ("b-fired", true), ("b-bare", false)];
+    assert_eq!(told, wanted.map(|(id, fired)| (id.to_owned(), fired)));
+    let pour = |id: &str| reader.pour(id).unwrap().unwrap();
+    assert_eq!((pour("b-bare-1").coat(), pour("b-bare-1").fired), (Some(g(14.55)), false));
+    assert_eq!((pour("b-fired-1").dry, pour("b-fired-1").coat()), (Some(g(14.95)), None));
+    let groups = compare(&reader.tallies().unwrap(), By::Form).groups;
+    let rows: Vec<(&str, i64)> = groups.iter().map(|g| (g.name.as_str(), g.n)).collect();
+    assert_eq!(rows, [("Invented mug", 6), ("Invented mug, fired already", 2)]);
+}
+
+#[test]
+fn a_comparison_reads_one_index_and_no_row() {
+    let mut conn = Connection::open_in_memory().unwrap();
+    conn.execute_batch(&schema::STEPS.concat()).unwrap();
+    let mut last = apply::Sequence::read(&conn).unwrap();
+    let fired = BatchRecord { fired: true, ..a_batch("b1") };
+    apply::apply(&mut conn, &mut Write::BatchCreated(fired), &mut last).unwrap();
+    apply::apply(&mut conn, &mut commit(a_pour("p1", 1, 1, 42.0)), &mut last).unwrap();
+    assert_eq!(tally::all(&conn).unwrap().iter().map(|t| t.fired).collect::<Vec<_>>(), [true]);
+    let plan: String =
+        conn.query_row(&format!("EXPLAIN QUERY PLAN {}", tally::ALL), [], |row| row.get("detail")).unwrap();
+    assert_eq!(plan, "SCAN batch USING COVERING INDEX batch_compared");
 }
 
 #[test]

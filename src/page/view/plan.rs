@@ -32,6 +32,8 @@ pub struct BatchView {
     pub form: Option<FormRequest>,
     /// The same in words.
     pub form_name: Option<String>,
+    /// The ware was fired already: what is poured in is not its coat.
+    pub fired: bool,
     /// Who pours.
     pub pourer: Option<String>,
     /// With which jug.
@@ -67,6 +69,7 @@ impl From<&BatchRecord> for BatchView {
             solids_fraction: b.solids_fraction,
             form: form(&b.request),
             form_name: b.form.clone(),
+            fired: b.fired,
             pourer: b.pourer.clone(),
             jug: b.jug.clone(),
             vessel: b.vessel.clone(),
