@@ -16,7 +16,7 @@ pub use calibrated::{CalibrationRecord, CalibrationWrite, CheckRecord};
 pub use history::{Found, History, Search, Tally};
 pub use jug::{JugRecord, Stood};
 pub use numbers::{MOST_NUMBER, Numbers};
-pub use shelf::{Shelf, ShelfRecord};
+pub use shelf::{Shelf, ShelfRecord, SlopCame};
 
 /// How a pour ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -229,7 +229,7 @@ pub struct PourRecord {
     pub rolled: Option<Mass>,
     /// How often more was poured after the first stop.
     pub top_ups: u32,
-    /// Dry mass of the coat, where solids are known.
+    /// Dry powder in what was poured, where solids are known.
     pub dry: Option<Mass>,
     /// Its batch is of ware that was fired already: what was poured in is not its coat.
     pub fired: bool,

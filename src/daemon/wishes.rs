@@ -329,7 +329,7 @@ impl Table {
             | Write::Shelf(_)
             | Write::Calibration(_)
             | Write::History(_)
-            | Write::Retargeted(_) => return,
+            | Write::Retargeted(..) => return,
         }
         self.renumber();
     }

@@ -156,6 +156,8 @@ pub struct Now {
     /// What stood on the pan before the display went to zero by itself, while the piece may still stand
     /// there; else null. `still-on` says that it does.
     pub offered_g: Option<f64>,
+    /// The version of its glaze that the batch goes by; null: of none.
+    pub bucket: Option<u32>,
     /// How long ago the bucket was measured that the batch's grams were reckoned from; null
     /// without a batch, or with grams by hand.
     pub bucket_age_s: Option<u64>,

@@ -1,7 +1,7 @@
 //! Tests of the log as a whole, on real files; all records are invented.
 
 use super::*;
-use crate::record::{Aim, JugRecord, Mark, Marks, PaceRecord, Search, Stood, Verdict};
+use crate::record::{Aim, JugRecord, Mark, Marks, PaceRecord, Search, Shelf, Stood, Verdict};
 use crate::review::trend::{By, compare};
 use crate::time::Duration;
 use crate::units::Mass;
@@ -178,7 +178,7 @@ fn seq_of(write: &Write) -> u64 {
         | Write::Shelf(_)
         | Write::Calibration(_)
         | Write::History(_)
-        | Write::Retargeted(_)
+        | Write::Retargeted(..)
         | Write::Lag { .. }
         | Write::PourDropped { .. } => panic!("not a pour: {write:?}"),
     }
@@ -799,6 +799,53 @@ fn the_jug_is_kept_with_where_it_stood_until_it_is_forgotten() {
     assert_eq!(log.opened.jug, Some(empty), "what it stood for is gone");
     log.written(Write::Jug(None));
     assert_eq!(log.reopened().opened.jug, None);
+}
+
+#[test]
+fn slop_that_came_is_a_version_of_the_glaze_that_the_batch_goes_by_where_it_went_by_the_newest() {
+    let mut log = Log::new();
+    let shelf = |body: Option<&str>| ShelfRecord {
+        shelf: Shelf::Glaze,
+        name: "G".to_owned(),
+        version: 0,
+        body: body.map(str::to_owned),
+        note: "measured".to_owned(),
+        made_at: NOW,
+    };
+    let batch = BatchRecord { bucket: Some(1), ..of_glaze("b1", Some("G")) };
+    log.written(Write::BatchCreated(batch.clone()));
+    let at = WallTime::from_unix_us(NOW.unix_us() + 7);
+    let came = |member, slop_g: f64| SlopCame { member, slop: g(slop_g), at };
+    let refilled = |log: &mut Log, batch: &BatchRecord, came| {
+        let Write::Retargeted(batch, _) = log.written(Write::Retargeted(batch.clone(), Some(came))) else {
+            panic!()
+        };
+        batch
+    };
+    // Not on its shelf: there is nothing that would be another version.
+    assert_eq!(refilled(&mut log, &batch, came(SlopCame::CAME, 200.0)).bucket, Some(1));
+    assert_eq!(log.reader().versions(Shelf::Glaze, "G").unwrap(), []);
+    log.written(Write::Shelf(vec![shelf(Some(r#"{"cup_s":12.5,"glaze":{"by":"mix"}}"#))]));
+    let batch = refilled(&mut log, &batch, came(SlopCame::CAME, 200.0));
+    let batch = refilled(&mut log, &batch, came(SlopCame::THERE, 420.25));
+    assert_eq!((batch.bucket, log.reader().batch("b1").unwrap().unwrap().bucket), (Some(3), Some(3)));
+    let told: Vec<_> = log.reader().versions(Shelf::Glaze, "G").unwrap();
+    let bodies: Vec<&str> = told.iter().filter_map(|v| v.body.as_deref()).collect();
+    assert_eq!(
+        bodies,
+        [
+            r#"{"cup_s":12.5,"glaze":{"by":"mix"},"there_g":420.25}"#,
+            r#"{"came_g":200.0,"cup_s":12.5,"glaze":{"by":"mix"}}"#,
+            r#"{"cup_s":12.5,"glaze":{"by":"mix"}}"#,
+        ]
+    );
+    assert_eq!((told[0].note.as_str(), told[0].made_at, told[2].made_at), ("refilled the jug", at, NOW));
+    // Its target came from an older one: it goes by that still.
+    let older = BatchRecord { bucket: Some(1), ..batch.clone() };
+    assert_eq!(refilled(&mut log, &older, came(SlopCame::CAME, 1.0)).bucket, Some(1));
+    log.written(Write::Shelf(vec![shelf(None)]));
+    assert_eq!(refilled(&mut log, &batch, came(SlopCame::CAME, 1.0)).bucket, Some(3), "taken off its shelf");
+    assert_eq!(log.reader().versions(Shelf::Glaze, "G").unwrap().len(), 5);
 }
 
 #[test]
