@@ -790,7 +790,7 @@ fn the_jug_is_kept_with_where_it_stood_until_it_is_forgotten() {
     log.written(Write::Jug(Some(empty)));
     let mut log = log.reopened();
     assert_eq!(log.opened.jug, Some(empty));
-    let stood = Stood { batch: 7, gross: g(751.5), poured: g(58.25), pieces: 2 };
+    let stood = Stood { batch: 7, gross: g(751.5), poured: g(58.25), pieces: 2, at: Some(NOW) };
     log.written(Write::Jug(Some(JugRecord { stood: Some(stood), ..empty })));
     let mut log = log.reopened();
     assert_eq!(log.opened.jug, Some(JugRecord { stood: Some(stood), ..empty }));

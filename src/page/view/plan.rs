@@ -6,6 +6,7 @@ use crate::batch::request::FormRequest;
 use crate::batch::{Target, TargetReply};
 use crate::page::desk::Begun;
 use crate::record::BatchRecord;
+use crate::time::WallTime;
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -243,10 +244,20 @@ pub struct JugView {
     pub agrees: Option<bool>,
     /// All of it in words.
     pub says: String,
+    /// When it stood there (RFC 3339); null: not kept.
+    pub at: Option<String>,
+    /// It has not stood there since the program was started: this is what was found before.
+    pub before: bool,
 }
 
-impl From<&Jug> for JugView {
-    fn from(jug: &Jug) -> Self {
+impl JugView {
+    /// The jug as it stood on the pan before the program was started.
+    pub fn stood(jug: &Jug, at: Option<WallTime>) -> Self {
+        Self { says: jug.told_of_before(), before: true, ..Self::of(jug, at) }
+    }
+
+    /// The jug as it stands on the pan.
+    pub fn of(jug: &Jug, at: Option<WallTime>) -> Self {
         let balance = jug.balance;
         Self {
             left_g: jug.left.g(),
@@ -257,6 +268,8 @@ impl From<&Jug> for JugView {
             room_g: balance.map(|b| b.room.g()),
             agrees: balance.map(|b| b.agrees()),
             says: jug.told(),
+            at: at.map(WallTime::rfc3339),
+            before: false,
         }
     }
 }
