@@ -16,7 +16,7 @@ pub use calibrated::{CalibrationRecord, CalibrationWrite, CheckRecord};
 pub use history::{Found, History, Search, Tally};
 pub use jug::{JugRecord, Stood};
 pub use numbers::{MOST_NUMBER, Numbers};
-pub use shelf::{Shelf, ShelfRecord};
+pub use shelf::{Shelf, ShelfRecord, SlopCame};
 
 /// How a pour ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -177,6 +177,8 @@ pub struct BatchRecord {
     pub bare: Option<(Mass, Mass)>,
     /// The inside of its pieces in words: the form's name on its shelf, or its shape and sizes.
     pub form: Option<String>,
+    /// The ware was fired already: what is poured in is not its coat.
+    pub fired: bool,
     /// The request it was made from, as JSON text, so that no input is lost.
     pub request: String,
     /// When it was made.
@@ -227,8 +229,10 @@ pub struct PourRecord {
     pub rolled: Option<Mass>,
     /// How often more was poured after the first stop.
     pub top_ups: u32,
-    /// Dry mass of the coat, where solids are known.
+    /// Dry powder in what was poured, where solids are known.
     pub dry: Option<Mass>,
+    /// Its batch is of ware that was fired already: what was poured in is not its coat.
+    pub fired: bool,
     /// How it ended.
     pub verdict: Verdict,
     /// The daemon stopped while it was open.
@@ -257,6 +261,13 @@ pub struct PourRecord {
     pub marks: Marks,
     /// The trace: scale readings of this pour in its compact form.
     pub trace: Vec<u8>,
+}
+
+impl PourRecord {
+    /// Dry mass of its coat, where solids are known; of fired ware none, as most of what was poured runs out again.
+    pub fn coat(&self) -> Option<Mass> {
+        self.dry.filter(|_| !self.fired)
+    }
 }
 
 /// The potter's learned stopping time with one pourer, jug and scale.

@@ -4,23 +4,10 @@
 //! and arithmetic that would leave the finite range saturates at the largest
 //! finite value. Nothing here knows about scales, glazes or time of day.
 
+pub(crate) mod plain;
 pub mod shown;
 
 use std::ops::{Add, Neg, Sub};
-
-/// A parser's message with its names of number types as people say them.
-pub(crate) fn plainly(message: &str) -> String {
-    let names = [
-        ("f64", "a number"),
-        ("u8", "a whole number from 0 to 255"),
-        ("u32", "a whole number from 0 to 4294967295"),
-        ("u64", "a whole number, 0 or more"),
-        ("usize", "a whole number, 0 or more"),
-    ];
-    names.iter().fold(message.to_owned(), |said, (name, plain)| {
-        said.replace(&format!("expected {name}"), &format!("expected {plain}"))
-    })
-}
 
 fn clamp_finite(value: f64) -> f64 {
     if value.is_nan() { 0.0 } else { value.clamp(f64::MIN, f64::MAX) }

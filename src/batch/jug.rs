@@ -141,6 +141,14 @@ impl Jug {
         Self { left, enough_for: supply(left).enough_for, balance }
     }
 
+    /// What it held when it stood on the pan before the program was started, in words.
+    pub fn told_of_before(&self) -> String {
+        let left_g = self.left.g();
+        format!(
+            "The jug held {left_g:.1} g of slop when it stood on the pan last, before this start: set it there to know what is left."
+        )
+    }
+
     /// The same in words.
     pub fn told(&self) -> String {
         let pieces = match self.enough_for {

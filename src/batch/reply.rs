@@ -36,7 +36,7 @@ pub struct TargetReply {
     pub tolerance: ToleranceRequest,
     /// Dry share of the slop.
     pub solids_fraction: Option<f64>,
-    /// Dry powder in the target, g.
+    /// Dry powder in the target, g; null for fired ware, whose coat it is not.
     pub dry_g: Option<f64>,
     /// Water in the target, g.
     pub water_g: Option<f64>,
@@ -44,13 +44,13 @@ pub struct TargetReply {
     pub area_cm2: Option<f64>,
     /// Density of the slop, g/mL.
     pub slop_density_g_ml: Option<f64>,
-    /// Slop spread evenly, mm.
+    /// Slop spread evenly, mm; null for fired ware.
     pub wet_film_mm: Option<f64>,
     /// Volume of the inside to the rim, mL.
     pub volume_ml: Option<f64>,
     /// Density of the powder's grains, told or estimated, g/mL.
     pub powder_density_g_ml: Option<f64>,
-    /// The coat wet, dry and fired: estimates.
+    /// The coat wet, dry and fired: estimates; null for fired ware.
     pub layers: Option<LayersReply>,
     /// Standard uncertainty shared by all pieces, g.
     pub standard_uncertainty_g: Option<f64>,
@@ -90,7 +90,7 @@ impl From<&Target> for TargetReply {
             high_g: target.high.g(),
             tolerance: target.tolerance,
             solids_fraction: target.solids_fraction,
-            dry_g: target.dry.map(grams),
+            dry_g: target.dry.filter(|_| !target.fired()).map(grams),
             water_g: target.water.map(grams),
             area_cm2: target.area.map(|area| area.cm2()),
             slop_density_g_ml: target.slop_density.map(|density| density.g_ml()),

@@ -13,7 +13,8 @@ pub use glaze::{GlazeRequest, WantedRequest};
 pub use plan::{LadderRequest, SupplyRequest};
 
 use super::bounds::Refused;
-use crate::units::{Mass, plainly};
+use crate::units::Mass;
+use crate::units::plain::plainly;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -145,12 +146,34 @@ pub fn from_value(whole: &Value) -> Result<TargetRequest, Refused> {
     section::<SupplyRequest>(whole, "supply")?;
     section::<LadderRequest>(whole, "ladder")?;
     TargetRequest::deserialize(whole).map_err(|error| {
-        let reason = plainly(&error.to_string());
-        Refused::new(
-            named("request", &reason).or_else(|| odd_one(whole)).unwrap_or("request".to_owned()),
-            reason,
-        )
+        let field = named("request", &error.to_string()).or_else(|| odd_one(whole));
+        told(&field.unwrap_or("request".to_owned()), &error.to_string())
     })
+}
+
+/// What a section, or a list in one, looks like; the numbers are invented.
+const LOOKS: [(&str, &str); 12] = [
+    ("glaze", r#"{"by": "density", "specific_gravity": 1.45, "powder_density_g_ml": 2.6}"#),
+    ("form", r#"{"by": "cylinder", "diameter_mm": 80, "height_mm": 90}"#),
+    ("coat", r#"{"by": "dry", "dry_g_per_cm2": 0.057}"#),
+    ("tolerance", r#"{"percent": 5}"#),
+    ("wanted", r#"{"specific_gravity": 1.45, "slop_g": 8000}"#),
+    ("ware", r#"{"state": "dry"}"#),
+    ("supply", r#"{"pieces": 12, "slop_g": 600}"#),
+    ("ladder", r#"{"targets_g": [23, 26, 29, 32, 35]}"#),
+    ("points_mm", "[[0, 0], [0, 35], [90, 40]]"),
+    ("targets_g", "[23, 26, 29, 32, 35]"),
+    ("measures", r#"[{"by": "mix", "dry_g": 1000, "water_g": 800}]"#),
+    ("measures[]", r#"{"by": "mix", "dry_g": 1000, "water_g": 800}"#),
+];
+
+/// A refusal in people's words; where a section or a list was wanted, with one.
+fn told(field: &str, message: &str) -> Refused {
+    let reason = plainly(message);
+    let last = field.rsplit('.').next().unwrap_or(field);
+    let last = if last.ends_with(']') { "measures[]" } else { last };
+    let looks = LOOKS.iter().find(|(name, _)| *name == last && reason.starts_with("expected "));
+    Refused::new(field, looks.map_or(reason.clone(), |(_, looks)| format!("{reason}; give such as {looks}")))
 }
 
 /// The sections that may be null, which is the same as absent.
@@ -163,11 +186,26 @@ fn section<T: DeserializeOwned>(whole: &Value, name: &str) -> Result<(), Refused
 }
 
 fn fits<T: DeserializeOwned>(part: &Value, name: &str) -> Result<(), Refused> {
+    // A list would pass for its members in their order.
+    if !part.is_object() {
+        return Err(told(name, &format!("invalid type: {}, expected map", kind(part))));
+    }
     T::deserialize(part).map(drop).map_err(|error| {
-        let reason = plainly(&error.to_string());
-        let inner = named(name, &reason).or_else(|| odd_one(part));
-        Refused::new(inner.map_or(name.to_owned(), |inner| format!("{name}.{inner}")), reason)
+        let inner = named(name, &error.to_string()).or_else(|| odd_one(part));
+        told(&inner.map_or(name.to_owned(), |inner| format!("{name}.{inner}")), &error.to_string())
     })
+}
+
+/// A value as its reader would name it.
+fn kind(value: &Value) -> String {
+    match value {
+        Value::Null => "null".to_owned(),
+        Value::Bool(is) => format!("boolean `{is}`"),
+        Value::Number(number) => format!("integer `{number}`"),
+        Value::String(text) => format!("string {text:?}"),
+        Value::Array(_) => "sequence".to_owned(),
+        Value::Object(_) => "map".to_owned(),
+    }
 }
 
 /// Each of several measurements by its place in the list.
@@ -203,6 +241,7 @@ fn odd_one(part: &Value) -> Option<String> {
         "water_g" | "slop_g" if glaze_lists => listed(value, Value::is_number),
         "measures" => value.is_array(),
         "state" | "bisque_cone" => value.is_string(),
+        "pieces" | "steps" | "of_each" | "seed" => value.is_u64(),
         _ => value.is_number() || NO_NUMBERS.contains(&name),
     };
     part.as_object()?.iter().find(|(name, value)| !fits(name, value)).map(|(name, _)| name.clone())
@@ -221,6 +260,40 @@ mod tests {
         let refused = from_json(r#"{ "coat": { "by": "direct", "slop_g": "much" } }"#).unwrap_err();
         assert_eq!(refused.field, "coat.slop_g");
         assert!(refused.reason.contains("expected a number"), "{}", refused.reason);
+    }
+
+    #[test]
+    fn a_section_that_is_none_is_refused_with_one_that_is() {
+        for (told, field, said) in [
+            (r#""ladder": "x""#, "ladder", "an object"),
+            (r#""supply": [12, 600]"#, "supply", "an object"),
+            (r#""ladder": { "targets_g": 23 }"#, "ladder.targets_g", "a list"),
+            (r#""ware": { "state": 3 }"#, "ware.state", "a word"),
+            (r#""supply": { "pieces": -1, "slop_g": 600 }"#, "supply.pieces", "a whole number from 0"),
+            (r#""form": { "by": "profile", "points_mm": [[1, 2, 3]] }"#, "form.points_mm", "two numbers"),
+        ] {
+            let whole = format!(r#"{{ "coat": {{ "by": "direct", "slop_g": 29 }}, {told} }}"#);
+            let refused = from_json(&whole).unwrap_err();
+            assert_eq!(refused.field, field, "{told}: {}", refused.reason);
+            assert!(refused.reason.starts_with(&format!("expected {said}")), "{told}: {}", refused.reason);
+            let example = refused.reason.split("give such as ").nth(1);
+            let last = field.rsplit('.').next().unwrap_or(field);
+            let fits = |example| {
+                let mut request = serde_json::json!({ "coat": { "by": "direct", "slop_g": 29 } });
+                let example: Value = serde_json::from_str(example).unwrap();
+                match field.split_once('.') {
+                    None => request[field] = example,
+                    Some(("ladder", _)) => request["ladder"] = serde_json::json!({ last: example }),
+                    Some(_) => request["form"] = serde_json::json!({ "by": "profile", last: example }),
+                }
+                from_value(&request).is_ok()
+            };
+            assert!(example.is_none_or(fits), "{example:?}");
+            assert_eq!(
+                example.is_some(),
+                said == "an object" || last.starts_with("points") || last.starts_with("targets")
+            );
+        }
     }
 
     #[test]

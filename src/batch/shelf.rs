@@ -10,15 +10,18 @@ use serde_json::{Map, Value, json};
 /// What of a request describes the bucket.
 const OF_GLAZE: [&str; 6] =
     ["glaze", "water_c", "u_specific_gravity", "u_powder_density_g_ml", "u_dry_g", "u_water_g"];
-/// What is noted of a bucket and never reckoned with, each with its greatest value.
-const NOTES: [(&str, f64, &str); 2] = [("slop_g", 1e6, "g"), ("cup_s", 600.0, "s")];
+/// What is noted of a bucket and never reckoned with, each with its greatest value; the last two in a version that only
+/// says that slop came, or how much was there then.
+const NOTES: [(&str, f64, &str); 4] =
+    [("slop_g", 1e6, "g"), ("cup_s", 600.0, "s"), ("came_g", 1e6, "g"), ("there_g", 1e6, "g")];
 /// What is noted in words.
 const WORDS: [&str; 2] = ["deflocculant", "sieved"];
 /// Longest of these, in characters (own choice).
 const LONGEST: usize = 80;
 
 /// A bucket: `glaze` as in a target request, with `water_c` and the uncertainties that may stand beside it; and of it
-/// `slop_g` (how much there is), `cup_s` (seconds through a cup), `deflocculant` and `sieved` (words).
+/// `slop_g` (how much there is), `cup_s` (seconds through a cup), `deflocculant` and `sieved` (words), `came_g` or `there_g`
+/// (slop that came to a jug, or was there then).
 ///
 /// # Errors
 /// What can't be used, by its field.

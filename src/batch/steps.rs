@@ -22,11 +22,11 @@ pub struct Step {
 
 /// The last line of the working where weights are shown in another unit than it is reckoned in.
 pub fn in_unit(target: &Target, shown: Shown) -> Option<Step> {
-    let grams = format!("{:.2} g", target.target.g());
+    let target_g = target.target.g();
     (shown.weight != WeightIn::Gram).then(|| Step {
         what: "The same in ounces".to_owned(),
-        working: format!("{grams} / {OUNCE_G} g in an ounce"),
-        result: shown.retold(&grams),
+        working: format!("{target_g:.4} g / {OUNCE_G} g in an ounce"),
+        result: shown.weight(target_g, 2),
     })
 }
 
@@ -53,7 +53,26 @@ pub fn told_in(target: &Target, shown: Shown) -> String {
         };
         let _ = writeln!(text, "Taken because not given: {plain} = {value}");
     }
-    text + &shown.retold(&comes_to(target))
+    text + &shown.retold_of(&comes_to(target), &weights(target))
+}
+
+/// The weights that are told of it, g, so that each is rounded once, in the unit that is shown.
+fn weights(target: &Target) -> Vec<f64> {
+    let (supply, ware) = (target.supply.as_ref(), target.ware.as_ref());
+    let masses = [
+        Some(target.target),
+        Some(target.low),
+        Some(target.high),
+        Some(target.high - target.target),
+        target.standard_uncertainty,
+        target.piece_uncertainty,
+        target.piece_uncertainty.map(|u| u + u),
+        supply.map(|supply| supply.short),
+        ware.and_then(|wall| wall.takes_up),
+        ware.and_then(|wall| wall.water_in_coat),
+    ];
+    let doubts = target.doubts.iter().map(|doubt| doubt.moves.g());
+    masses.into_iter().flatten().map(|mass| mass.g()).chain(doubts).collect()
 }
 
 /// How well it is known, what looks odd, and the line that matters.

@@ -9,7 +9,7 @@ use super::doubt::{Doubt, doubts, largest, remark, too_coarse};
 use super::form::Form;
 use super::known::Known;
 use super::ladder::ladder;
-use super::request::{TargetRequest, ToleranceRequest};
+use super::request::{TargetRequest, ToleranceRequest, WareState};
 use super::slurry::change::{Change, change};
 use super::slurry::{Slurry, water_density};
 use super::steps::Step;
@@ -82,6 +82,11 @@ impl Target {
         (fits && low < target && target < high).then_some((low, high))
     }
 
+    /// Whether the ware was fired already, so that what is poured in is not its coat.
+    pub fn fired(&self) -> bool {
+        self.ware.is_some_and(|wall| wall.state == WareState::Fired)
+    }
+
     /// The same target, its pieces weighed with this standard uncertainty of one net weight; warned of where that is
     /// coarser than the tolerance.
     pub fn weighed_to(mut self, u: Mass) -> Self {
@@ -143,7 +148,10 @@ pub fn target(request: &TargetRequest) -> Result<Target, Refused> {
     of_bucket(&mut found, slurry.as_ref());
     found.area = form.as_ref().map(Form::area);
     found.volume = form.as_ref().and_then(Form::volume);
-    spread(&mut found, slurry.as_ref(), &firing, &mut notes);
+    // Of what is poured into fired ware most runs out again: no layer follows from it.
+    if !request.ware.as_ref().is_some_and(|ware| ware.state == WareState::Fired) {
+        spread(&mut found, slurry.as_ref(), &firing, &mut notes);
+    }
     plans(&mut found, request, slurry.as_ref(), &mut notes)?;
     found.warnings = notes.warnings;
     found.assumed = notes.assumed;

@@ -1,7 +1,7 @@
 //! A calibration as it is told: shape only, numbers not yet judged.
 
 use crate::batch::{Refused, unique};
-use crate::units::plainly;
+use crate::units::plain::plainly;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -149,6 +149,12 @@ const LISTS: [&str; 4] = ["points", "readings_g", "base_readings_g", "masses"];
 /// # Errors
 /// See there.
 pub fn shaped<T: DeserializeOwned>(part: &Value, at: &str) -> Result<T, Refused> {
+    // A list would pass for its members in their order.
+    if !part.is_object() {
+        let field = if at.is_empty() { "request" } else { at };
+        let looks = look(at).unwrap_or(r#"{"division_g": 0.1, "points": []}"#);
+        return Err(Refused::new(field, format!("expected an object, such as {looks}")));
+    }
     T::deserialize(part).map_err(|error| {
         let reason = plainly(&error.to_string());
         let told = reason.contains(" field `").then(|| reason.split('`').nth(1).map(str::to_owned)).flatten();
@@ -159,7 +165,26 @@ pub fn shaped<T: DeserializeOwned>(part: &Value, at: &str) -> Result<T, Refused>
             (at, None) => at.to_owned(),
             (at, Some(inner)) => format!("{at}.{inner}"),
         };
-        Refused::new(field, reason)
+        let looks = look(&field)
+            .filter(|_| reason.starts_with("expected "))
+            .map(|looks| format!("; give such as {looks}"));
+        Refused::new(field, reason + &looks.unwrap_or_default())
+    })
+}
+
+/// What a part or a list looks like; the numbers are invented.
+fn look(field: &str) -> Option<&'static str> {
+    let last = field.rsplit('.').next().unwrap_or(field);
+    Some(match last.split('[').next().unwrap_or(last) {
+        "points" if last.ends_with(']') => {
+            r#"{"nominal_g": 200, "class": "M1", "readings_g": [200.6, 200.5]}"#
+        }
+        "points" => r#"[{"nominal_g": 200, "class": "M1", "readings_g": [200.6, 200.5]}]"#,
+        "masses" if last.ends_with(']') => r#"{"nominal_g": 50, "class": "M1"}"#,
+        "readings_g" | "base_readings_g" => "[200.6, 200.5]",
+        "repeat" => r#"{"load_g": 200, "readings_g": [200.6, 200.5]}"#,
+        "corners" => r#"{"centre_g": 200, "readings_g": [200.1, 200, 199.9, 200]}"#,
+        _ => return None,
     })
 }
 

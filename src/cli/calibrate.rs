@@ -1,6 +1,7 @@
 //! `calibrate` as it is typed: masses, parts of the routine, the pour it is judged for.
 
 use super::PlaceArgs;
+use super::target::grams;
 use crate::calibration::masses::MassRequest;
 use crate::guide::calibrate::Parts;
 use clap::Args;
@@ -11,7 +12,8 @@ pub struct CalibrateArgs {
     /// Where settings and log are.
     #[command(flatten)]
     pub place: PlaceArgs,
-    /// A mass at hand: grams, and its class or its limit of error, such as 50:M1 or 50:3mg; coins as 40x5 (forty of 5 g)
+    /// A mass at hand: grams, and its class or its limit of error, such as 50:M1 or 50:3mg; coins as 40x5 (forty of 5 g); or with its unit,
+    /// such as "2 oz:M1"
     ///
     /// Again for each mass; kept as your own. Left out: those that are kept.
     #[arg(long = "mass", value_name = "G:CLASS", value_parser = mass)]
@@ -28,11 +30,11 @@ pub struct CalibrateArgs {
     /// The daily check: the heaviest mass, ten seconds
     #[arg(long, conflicts_with_all = ["with", "only_series"])]
     pub check: bool,
-    /// Pour that the scale is judged for, g [default: 29]
-    #[arg(long, value_name = "G")]
+    /// Pour that the scale is judged for [default: 29]
+    #[arg(long, value_name = "GRAMS", value_parser = grams)]
     pub net_g: Option<f64>,
-    /// How far that may be off either way, g [default: 5 percent of it]
-    #[arg(long, value_name = "G")]
+    /// How far that may be off either way [default: 5 percent of it]
+    #[arg(long, value_name = "GRAMS", value_parser = grams)]
     pub tolerance_g: Option<f64>,
     /// Temperature of the room, degrees Celsius
     #[arg(long, value_name = "C", allow_negative_numbers = true)]
@@ -61,25 +63,34 @@ impl CalibrateArgs {
     }
 }
 
-/// `50:M1`, `50:3mg`, `40x5`.
+/// What is told with its unit is called so.
+fn called(told: &str) -> Option<String> {
+    told.trim().ends_with(|c: char| c.is_alphabetic()).then(|| told.trim().to_owned())
+}
+
+/// `50:M1`, `50:3mg`, `2 oz:M1`, `40x5`.
 fn mass(text: &str) -> Result<MassRequest, String> {
     let number = |text: &str| {
-        text.trim().replace(',', ".").parse::<f64>().map_err(|_| format!("'{text}' is no number of grams"))
+        text.trim()
+            .replace(',', ".")
+            .parse::<f64>()
+            .map_err(|_| format!("'{text}' is no number of milligrams"))
     };
     if let Some((coins, each)) = text.split_once(['x', '×']) {
-        let coins = coins.trim().parse().map_err(|_| format!("'{coins}' is no number of coins"))?;
+        let coins: u32 = coins.trim().parse().map_err(|_| format!("'{coins}' is no number of coins"))?;
         return Ok(MassRequest {
-            nominal_g: Some(number(each)?),
+            name: called(each).map(|each| format!("{coins} × {each}")),
+            nominal_g: Some(grams(each)?),
             coins: Some(coins),
             ..MassRequest::default()
         });
     }
-    let Some((grams, how)) = text.split_once(':') else {
+    let Some((worth, how)) = text.split_once(':') else {
         return Err(
             "how well is it known? Write its class or limit of error too, such as 50:M1 or 50:3mg".to_owned()
         );
     };
-    let told = MassRequest { nominal_g: Some(number(grams)?), ..MassRequest::default() };
+    let told = MassRequest { name: called(worth), nominal_g: Some(grams(worth)?), ..MassRequest::default() };
     Ok(match how.trim().strip_suffix("mg") {
         Some(mg) => MassRequest { mpe_mg: Some(number(mg)?), ..told },
         None => MassRequest { class: Some(how.trim().to_owned()), ..told },
@@ -96,6 +107,13 @@ mod tests {
         assert_eq!((m1.nominal_g, m1.class.as_deref()), (Some(50.0), Some("M1")));
         assert_eq!((limit.nominal_g, limit.mpe_mg), (Some(100.0), Some(30.0)));
         assert_eq!((coins.nominal_g, coins.coins), (Some(5.0), Some(40)));
+        let (ounces, coins) = (mass("2 oz:M1").unwrap(), mass("40x0.2 oz").unwrap());
+        assert_eq!((ounces.nominal_g, ounces.name.as_deref()), (Some(2.0 * 28.349_523_125), Some("2 oz")));
+        assert_eq!(
+            (coins.nominal_g, coins.name.as_deref()),
+            (Some(0.2 * 28.349_523_125), Some("40 × 0.2 oz"))
+        );
+        assert!(mass("2 pints:M1").unwrap_err().contains("no weight") && m1.name.is_none());
         assert!(
             mass("50").unwrap_err().contains("how well") && mass("a:M1").is_err() && mass("ax5").is_err()
         );

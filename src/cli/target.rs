@@ -14,6 +14,7 @@ use crate::batch::request::{
 };
 use clap::{ArgGroup, Args};
 use std::path::PathBuf;
+pub(super) use typed::grams;
 use typed::{list, number, one, profile, sizes, vessel, ware};
 
 /// `target`.
@@ -47,7 +48,7 @@ pub struct PlainTarget {
     #[arg(long, value_name = "G_PER_ML", requires = "grains", conflicts_with = "specific_gravity", value_parser = number)]
     pub g_per_ml: Option<f64>,
     /// Bucket: grams that 100 mL of slop weigh, instead of the specific gravity
-    #[arg(long, value_name = "GRAMS", requires = "grains", conflicts_with_all = ["specific_gravity", "g_per_ml"], value_parser = number)]
+    #[arg(long, value_name = "GRAMS", requires = "grains", conflicts_with_all = ["specific_gravity", "g_per_ml"], value_parser = grams)]
     pub g_per_100_ml: Option<f64>,
     /// Bucket: ounces that an imperial pint of slop weighs, instead of the specific gravity
     #[arg(long, value_name = "OUNCES", requires = "grains",
@@ -62,22 +63,22 @@ pub struct PlainTarget {
     #[arg(long, value_name = "G_PER_ML", requires = "volumes", value_parser = number)]
     pub powder_density: Option<f64>,
     /// Bucket: dry powder that went in
-    #[arg(long, value_name = "GRAMS", requires = "mix_water_g", value_parser = number)]
+    #[arg(long, value_name = "GRAMS", requires = "mix_water_g", value_parser = grams)]
     pub mix_dry_g: Option<f64>,
     /// Bucket: water that went in
-    #[arg(long, value_name = "GRAMS", requires = "mix_dry_g", value_parser = number)]
+    #[arg(long, value_name = "GRAMS", requires = "mix_dry_g", value_parser = grams)]
     pub mix_water_g: Option<f64>,
     /// Bucket: a sample before drying
-    #[arg(long, value_name = "GRAMS", requires = "dried_dry_g", value_parser = number)]
+    #[arg(long, value_name = "GRAMS", requires = "dried_dry_g", value_parser = grams)]
     pub dried_wet_g: Option<f64>,
     /// Bucket: the same sample bone dry
-    #[arg(long, value_name = "GRAMS", requires = "dried_wet_g", value_parser = number)]
+    #[arg(long, value_name = "GRAMS", requires = "dried_wet_g", value_parser = grams)]
     pub dried_dry_g: Option<f64>,
     /// Change the bucket: the specific gravity it should have
     #[arg(long, value_name = "RATIO", value_parser = number)]
     pub wanted_sg: Option<f64>,
     /// Change the bucket: slop in it
-    #[arg(long, value_name = "GRAMS", requires = "wanted_sg", conflicts_with = "bucket_ml", value_parser = number)]
+    #[arg(long, value_name = "GRAMS", requires = "wanted_sg", conflicts_with = "bucket_ml", value_parser = grams)]
     pub bucket_g: Option<f64>,
     /// Change the bucket: slop in it
     #[arg(long, value_name = "ML", requires = "wanted_sg", value_parser = number)]
@@ -113,7 +114,7 @@ pub struct PlainTarget {
     #[arg(long, value_name = "PERCENT", value_parser = number)]
     pub shrinkage_percent: Option<f64>,
     /// Piece: water that fills a fired one, to check the size (never bisque to be glazed today: its wall drinks it)
-    #[arg(long, value_name = "GRAMS", value_parser = number)]
+    #[arg(long, value_name = "GRAMS", value_parser = grams)]
     pub fired_water_g: Option<f64>,
     /// Piece: how much that fired one shrank in length from bisque [default: 0]
     #[arg(long, value_name = "PERCENT", requires = "fired_water_g", value_parser = number)]
@@ -140,8 +141,8 @@ pub struct PlainTarget {
     /// Coat: as on a test tile: its coated area in cm2, its dry grams bare and coated, e.g. 50:120.4:123.5
     #[arg(long, value_name = "CM2:BARE:COATED", value_parser = list)]
     pub like_tile: Option<List>,
-    /// Coat: the slop itself, per piece
-    #[arg(long, value_name = "GRAMS", value_parser = number)]
+    /// Coat: the slop itself, per piece; a weight may have its unit, e.g. "1.02 oz"
+    #[arg(long, value_name = "GRAMS", value_parser = grams)]
     pub slop_g: Option<f64>,
     /// Ware: dry, sponged, outside (has its outside coat) or fired
     #[arg(long, value_name = "STATE", value_parser = ware)]
@@ -153,25 +154,25 @@ pub struct PlainTarget {
     #[arg(long, value_name = "PERCENT", requires = "piece_g", conflicts_with = "soaked", value_parser = number)]
     pub absorption_percent: Option<f64>,
     /// Ware: a dry piece of this batch [default: the dry one of --soaked]
-    #[arg(long, value_name = "GRAMS", requires = "ware", value_parser = number)]
+    #[arg(long, value_name = "GRAMS", requires = "ware", value_parser = grams)]
     pub piece_g: Option<f64>,
     /// Ware: slop that went on its outside
-    #[arg(long, value_name = "GRAMS", requires = "ware", value_parser = number)]
+    #[arg(long, value_name = "GRAMS", requires = "ware", value_parser = grams)]
     pub outside_slop_g: Option<f64>,
     /// Ware: water that sponging left in it
-    #[arg(long, value_name = "GRAMS", requires = "ware", value_parser = number)]
+    #[arg(long, value_name = "GRAMS", requires = "ware", value_parser = grams)]
     pub sponged_g: Option<f64>,
     /// Supply: pieces to be poured
     #[arg(long, value_name = "N", requires = "at_hand_g")]
     pub pieces: Option<u32>,
     /// Supply: slop at hand
-    #[arg(long, value_name = "GRAMS", requires = "pieces", value_parser = number)]
+    #[arg(long, value_name = "GRAMS", requires = "pieces", value_parser = grams)]
     pub at_hand_g: Option<f64>,
     /// Supply: slop that can't be poured from the jug [default: 0]
-    #[arg(long, value_name = "GRAMS", requires = "pieces", value_parser = number)]
+    #[arg(long, value_name = "GRAMS", requires = "pieces", value_parser = grams)]
     pub left_in_jug_g: Option<f64>,
     /// Supply: slop that goes astray with each piece [default: 0]
-    #[arg(long, value_name = "GRAMS", requires = "pieces", value_parser = number)]
+    #[arg(long, value_name = "GRAMS", requires = "pieces", value_parser = grams)]
     pub loss_g: Option<f64>,
     /// Targets that differ: lowest, highest, how many, e.g. 23:35:5
     #[arg(long, value_name = "LOW:HIGH:STEPS", value_parser = list)]
@@ -186,7 +187,7 @@ pub struct PlainTarget {
     #[arg(long, value_name = "PERCENT", conflicts_with = "tolerance_g", value_parser = number)]
     pub tolerance_percent: Option<f64>,
     /// Good within plus or minus this
-    #[arg(long, value_name = "GRAMS", value_parser = number)]
+    #[arg(long, value_name = "GRAMS", value_parser = grams)]
     pub tolerance_g: Option<f64>,
     /// Temperature of the water in degrees Celsius [default: water at 1.000 g/mL]
     #[arg(long, value_name = "CELSIUS", allow_negative_numbers = true, value_parser = number)]
@@ -201,7 +202,7 @@ pub struct PlainTarget {
     #[arg(long, value_name = "PERCENT", value_parser = number)]
     pub u_area_percent: Option<f64>,
     /// Standard uncertainty of one weighing of a piece
-    #[arg(long, value_name = "GRAMS", value_parser = number)]
+    #[arg(long, value_name = "GRAMS", value_parser = grams)]
     pub u_piece_g: Option<f64>,
 }
 

@@ -196,6 +196,7 @@ pub(super) async fn begin(daemon: &Daemon, name: &str, pieces: u32) -> anyhow::R
         measured_at: None,
         bare: None,
         form: None,
+        fired: false,
         request: String::new(),
         created_at: wall,
         begun_at: None,

@@ -3,6 +3,7 @@
 use super::event::{Answer, Beginning, Reply};
 use super::open::not_done;
 use super::table::Table;
+use super::under_way::Batch;
 use crate::batch::jug::{EMPTY_G, Jug, Poured, balance, no_jug};
 use crate::batch::supply::{Stock, stock_of};
 use crate::page::desk::{JugWish, Refusal};
@@ -30,6 +31,17 @@ pub(super) fn known(jug: Option<JugRecord>, beginning: &Beginning) -> Option<pou
     let stock = stock_of(&beginning.batch.request);
     let slop = stock.map(|stock| stock.after(poured, pieces).slop);
     jug.map(|jug| pour::Jug { slop, ..pour::Jug::of(jug.empty) })
+}
+
+/// What the jug held when it stood on the pan last in this batch, before the program was started again.
+pub(super) fn stood(jug: Option<JugRecord>, batch: &Batch) -> Option<JugView> {
+    let (jug, stood) = jug.and_then(|jug| Some((jug, jug.stood?)))?;
+    if stood.batch != head(&batch.record.id) {
+        return None;
+    }
+    let stock = batch.stock.unwrap_or_default();
+    let supply = |slop| batch.pieces.enough_of(&Stock { slop, ..stock }, &batch.record);
+    Some(JugView::stood(&Jug::of(stood.gross, jug.empty, supply, None), stood.at))
 }
 
 impl Table {
@@ -84,8 +96,9 @@ impl Table {
             since.map(|(was, got)| balance((was, gross), &got, stock.loss_per_piece, u, batch.record.target));
         let supply = |slop| batch.pieces.enough_of(&Stock { slop, ..stock }, &batch.record);
         let told = Jug::of(gross, jug.empty, supply, balance);
-        jug.stood = Some(Stood { batch: of, gross, poured: poured.sum, pieces: poured.pieces });
-        batch.jug = Some(JugView::from(&told));
+        let at = Some(self.parts.clock.wall());
+        jug.stood = Some(Stood { batch: of, gross, poured: poured.sum, pieces: poured.pieces, at });
+        batch.jug = Some(JugView::of(&told, at));
         let write = Write::Jug(Some(*jug));
         self.rounds.handle_news();
         self.log.add(write);

@@ -139,7 +139,7 @@ impl Log {
             | Write::Shelf(_)
             | Write::Calibration(_)
             | Write::History(_)
-            | Write::Retargeted(_)
+            | Write::Retargeted(..)
             | Write::Lag { .. }
             | Write::Trace { .. }
             | Write::PourDropped { .. } => {}

@@ -71,7 +71,7 @@ impl Table {
             | Write::Shelf(_)
             | Write::Calibration(_)
             | Write::History(_)
-            | Write::Retargeted(_)
+            | Write::Retargeted(..)
             | Write::Trace { .. }
             | Write::PourDropped { .. } => None,
         };

@@ -61,7 +61,7 @@ pub(super) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
         None => reader.run_rules()?.map_or_else(Rules::default, Rules::from_bits),
     };
     let aim = batch.aim();
-    let given = Given { pieces, void, aim, rules, set_back: set_back(&pours) };
+    let given = Given { pieces, void, aim, rules, set_back: set_back(&pours), fired: batch.fired };
     let view = BatchReviewView::new(&batch, &given, Shown::default());
     let shown = shown(&PlaceArgs { config: None, data: args.data.clone() });
     print(&if args.json { serde_json::to_string(&view)? } else { text(&batch, &view.review, shown) })?;

@@ -7,7 +7,7 @@ use super::under_way::{Batch, measured};
 use crate::batch::supply::{Refill, refilled, stock_of, with_slop_of};
 use crate::page::desk::Refusal;
 use crate::page::view::SlopView;
-use crate::record::{BatchRecord, ShelfRecord};
+use crate::record::{BatchRecord, ShelfRecord, SlopCame};
 use crate::store::Write;
 use crate::units::Mass;
 
@@ -41,7 +41,7 @@ impl Table {
             // It may have been refilled since this was asked for.
             batch.request = with_slop_of(&batch.request, &running.record.request);
         }
-        self.change(batch, reply, Answer::Kept);
+        self.change(Write::Retargeted(batch, None), reply, Answer::Kept);
     }
 
     /// The jug was refilled, or there is new slop: counted on from there once it is on disk.
@@ -59,7 +59,14 @@ impl Table {
         };
         match told {
             Err(refusal) => reply.tell(Err(refusal)),
-            Ok((record, slop)) => self.change(record, reply, Answer::Slop(slop)),
+            Ok((record, slop)) => {
+                let (member, told) = match refill {
+                    Refill::Now(there) => (SlopCame::THERE, there),
+                    Refill::Added(came) => (SlopCame::CAME, came),
+                };
+                let came = SlopCame { member, slop: told, at: self.parts.clock.wall() };
+                self.change(Write::Retargeted(record, Some(came)), reply, Answer::Slop(slop));
+            }
         }
     }
 
@@ -68,12 +75,10 @@ impl Table {
         batch.ended_at.is_some() || self.log.ended(&batch.id).is_some()
     }
 
-    fn change(&mut self, record: BatchRecord, reply: Reply, answer: Answer) {
-        let id = record.id.clone();
-        let ticket = self.log.ask(Write::Retargeted(record), reply, answer);
-        if let Some(batch) = self.batch.as_mut().filter(|b| b.record.id == id) {
-            batch.changing = Some(ticket);
-        }
+    fn change(&mut self, write: Write, reply: Reply, answer: Answer) {
+        let under_way = self.batch.as_mut().filter(|b| is_of(&write, &b.record.id));
+        let ticket = self.log.ask(write, reply, answer);
+        under_way.into_iter().for_each(|batch| batch.changing = Some(ticket));
     }
 
     /// The disk took such a change, or refused it.
@@ -85,7 +90,7 @@ impl Table {
 
     /// It is: the piece on the pan keeps what it should get.
     pub(super) fn follow_bucket(&mut self, write: &Write) {
-        let Write::Retargeted(new) = write else { return };
+        let Write::Retargeted(new, _) = write else { return };
         if let Some(batch) = self.batch.as_mut().filter(|b| b.record.id == new.id) {
             // What was begun or named meanwhile stays.
             let old = &mut batch.record;
@@ -105,6 +110,11 @@ impl Table {
             }
         }
     }
+}
+
+/// It changes this batch's bucket or slop.
+fn is_of(write: &Write, id: &str) -> bool {
+    matches!(write, Write::Retargeted(batch, _) if batch.id == id)
 }
 
 /// Nothing of it is changed any more.

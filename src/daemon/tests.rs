@@ -51,6 +51,7 @@ fn a_batch(clock: Clock) -> BatchRecord {
         measured_at: None,
         bare: None,
         form: None,
+        fired: false,
         request: String::new(),
         created_at: clock.wall(),
         begun_at: None,

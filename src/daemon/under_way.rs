@@ -221,6 +221,7 @@ pub(super) fn view(batch: Option<&Batch>, now: Instant, wall: WallTime) -> Now {
         flow_g_s: snapshot.and_then(|s| s.flow_g_s),
         offered_g: grams(snapshot.and_then(|s| s.offered)),
         pan_g: grams(batch.and_then(|b| b.engine.left_on_pan())),
+        bucket: record.and_then(|r| r.bucket),
         bucket_age_s: record.and_then(measured).map(|at| age_s(at, wall)),
         supply: batch.and_then(Batch::supply),
         jug: batch.and_then(|b| b.jug.clone()),

@@ -87,7 +87,9 @@ impl Table {
             reminders,
             lag: self.lag.clone(),
         };
-        self.beginning = Some((ticket, Batch::new(record, who, start, kept, self.cues)));
+        let mut batch = Batch::new(record, who, start, kept, self.cues);
+        batch.jug = super::jug::stood(self.jug, &batch);
+        self.beginning = Some((ticket, batch));
     }
 
     /// What fills are expected to be.
@@ -329,7 +331,7 @@ impl Table {
             | Write::Shelf(_)
             | Write::Calibration(_)
             | Write::History(_)
-            | Write::Retargeted(_) => return,
+            | Write::Retargeted(..) => return,
         }
         self.renumber();
     }

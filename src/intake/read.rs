@@ -24,13 +24,15 @@ pub enum Column {
     Batch,
     /// Its glaze.
     Glaze,
+    /// Its form.
+    Form,
     /// What the potter calls it.
     Label,
 }
 
 impl Column {
     /// Every one.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::Grams,
         Self::Target,
         Self::Low,
@@ -39,6 +41,7 @@ impl Column {
         Self::Date,
         Self::Batch,
         Self::Glaze,
+        Self::Form,
         Self::Label,
     ];
 
@@ -53,6 +56,7 @@ impl Column {
             Self::Date => "date",
             Self::Batch => "batch",
             Self::Glaze => "glaze",
+            Self::Form => "form",
             Self::Label => "label",
         }
     }
@@ -68,6 +72,7 @@ impl Column {
             Self::Date => &["started_at", "date", "day", "when", "time"],
             Self::Batch => &["batch_name", "batch", "firing", "load"],
             Self::Glaze => &["glaze_name", "glaze"],
+            Self::Form => &["form_name", "form", "shape"],
             Self::Label => &["label", "note", "name"],
         }
     }
@@ -105,10 +110,14 @@ pub struct Row {
     pub batch: Option<String>,
     /// Its glaze, where told.
     pub glaze: Option<String>,
+    /// Its form, where told.
+    pub form: Option<String>,
     /// Its label, where told.
     pub label: Option<String>,
     /// It does not count: this program's own table says so.
     pub void: bool,
+    /// The ware was fired already: this program's own table says so.
+    pub fired: bool,
     /// Id of its batch, where the table is this program's own.
     pub own_batch: Option<String>,
 }
@@ -362,6 +371,7 @@ impl Line<'_> {
             |cell: &&str| cell.len() <= 64 && cell.chars().all(|c| c.is_ascii_alphanumeric() || c == '-');
         Ok(Row {
             void: told("verdict") == Some(Verdict::Void.word()),
+            fired: told("fired") == Some("true"),
             own_batch: told("batch").filter(id).map(str::to_owned),
             line,
             net_g,
@@ -370,6 +380,7 @@ impl Line<'_> {
             at: self.when()?,
             batch: name(Column::Batch)?,
             glaze: name(Column::Glaze)?,
+            form: name(Column::Form)?,
             label: name(Column::Label)?,
         })
     }

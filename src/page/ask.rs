@@ -143,7 +143,8 @@ async fn bucket(
         let body = r.body.as_deref().and_then(|body| serde_json::from_str(body).ok());
         body.is_some_and(|body: Map<String, Value>| measured(&body).is_some_and(|kept| kept == told))
     };
-    Ok(versions.iter().find(same).map(|r| (r.version, r.made_at)))
+    let measured = versions.iter().filter(same).find(|r| !super::shelf::slop_came(r));
+    Ok(versions.iter().find(same).map(|r| (r.version, measured.unwrap_or(r).made_at)))
 }
 
 /// The bucket as it is read, so that `1000` and `1000.0` are one, and its water.
@@ -288,6 +289,7 @@ pub(super) async fn create(
         measured_at: bucket.map(|(_, at)| at),
         bare: plan.bare,
         form,
+        fired: target.fired(),
         request: whole,
         created_at: page.desk.wall_time(),
         begun_at: None,

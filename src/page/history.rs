@@ -3,6 +3,7 @@
 use super::Page;
 use super::ask::{Answer, Ask, desk};
 use super::desk::Refusal;
+use super::intake::unknown;
 use super::problem::{Problem, Refusals};
 use super::review::{Asked, asked, image, palette, said, size};
 use super::table::{whole_head, whole_rows};
@@ -23,7 +24,6 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use futures_util::stream;
 use serde_json::{Map, Value, json};
-use std::collections::{BTreeMap, BTreeSet};
 use std::io::Read;
 use std::sync::Arc;
 
@@ -237,33 +237,6 @@ pub(super) async fn look_at(State(page): Ask, Object(mut object): Object) -> Ans
     Ok(Json(LookView::new(&intake, known)))
 }
 
-/// Those that are not in the log yet: by their id, and where the table is this program's own by batch, piece and start.
-async fn unknown(page: &Arc<Page>, intake: &Intake, pours: Vec<PourRecord>) -> Answer<Vec<PourRecord>> {
-    let own: BTreeSet<String> = intake.rows.iter().filter_map(|row| row.own_batch.clone()).collect();
-    desk(page, move |desk| {
-        let mut there: BTreeMap<String, BTreeSet<Mark>> = BTreeMap::new();
-        let mut left = Vec::new();
-        for pour in pours {
-            if own.contains(&pour.batch) && !there.contains_key(&pour.batch) {
-                there.insert(pour.batch.clone(), desk.pours(&pour.batch)?.iter().map(mark).collect());
-            }
-            let met = there.get(&pour.batch).is_some_and(|marks| marks.contains(&mark(&pour)));
-            if !met && !desk.is_known(&pour.id)? {
-                left.push(pour);
-            }
-        }
-        Ok(left)
-    })
-    .await
-}
-
-type Mark = (u32, i64);
-
-/// What tells a pour from the others of its batch.
-const fn mark(pour: &PourRecord) -> Mark {
-    (pour.piece, pour.started_at.unix_us())
-}
-
 /// Brings a table in as it was looked at, with the mapping that was agreed on. Lines that can't be read: 422 and nothing
 /// is kept, unless `without_faults` says to leave them out. Pieces that are in the log already are left out.
 #[utoipa::path(post, path = "/api/history/import", request_body = HistoryRequest, responses((status = 200, body = DoneView), Refusals))]
@@ -282,8 +255,10 @@ pub(super) async fn import(State(page): Ask, Object(mut object): Object) -> Answ
         let why = format!("{} lines can't be read; line {}: {}", intake.faults.len(), first.line, first.says);
         return Err(Problem::field("csv", why));
     }
-    let (batches, pours) = super::intake::records(&intake, now);
+    let (mut batches, pours) = super::intake::records(&intake, now);
     let pours = unknown(&page, &intake, pours).await?;
+    // Where all of its pieces are known, under another form maybe, no batch is made.
+    batches.retain(|batch| pours.iter().any(|pour| pour.batch == batch.id));
     let done = pours.len();
     keep(&page, History::Imported { batches, pours }).await?;
     Ok(Json(DoneView { done }))

@@ -1,10 +1,14 @@
 //! Lines of a table become batches and pours; the same line always becomes the same pour.
 
+use super::Page;
+use super::ask::{Answer, desk};
+use super::desk::Refusal;
 use crate::intake::{Intake, Row};
 use crate::record::{Aim, BatchRecord, Marks, PourRecord, Verdict};
 use crate::time::WallTime;
 use crate::units::Mass;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 /// What stands where a scale would.
 const FROM_A_TABLE: &str = "from a table";
@@ -45,28 +49,47 @@ fn undated(intake: &Intake) -> String {
     intake.rows.iter().filter(|row| row.at.is_none()).map(each).collect()
 }
 
-/// Batches with their pours, in the order of the lines.
+/// A batch as lines tell it: its id where the table is this program's own, its name and its glaze.
+type Told = (Option<String>, (String, Option<String>));
+
+/// Its form, and whether it was fired already.
+type Ware = (Option<String>, bool);
+
+/// Batches of which any line tells a day.
+fn dated(intake: &Intake) -> BTreeSet<Told> {
+    let with_day = intake.rows.iter().filter(|row| row.at.is_some());
+    with_day.map(|row| (row.own_batch.clone(), batch_of(row))).collect()
+}
+
+/// Batches with their pours, in the order of the lines. A batch is of one form and of one kind of ware; a piece is known
+/// again whatever was said of these.
 pub(super) fn records(intake: &Intake, now: WallTime) -> (Vec<BatchRecord>, Vec<PourRecord>) {
-    type Group = (Option<String>, (String, Option<String>));
-    let mut groups: BTreeMap<Group, Vec<&Row>> = BTreeMap::new();
-    let group = |row: &Row| (row.own_batch.clone(), batch_of(row));
+    let mut groups: BTreeMap<(Told, Ware), Vec<&Row>> = BTreeMap::new();
+    let group = |row: &Row| ((row.own_batch.clone(), batch_of(row)), (row.form.clone(), row.fired));
     intake.rows.iter().for_each(|row| groups.entry(group(row)).or_default().push(row));
+    // What a line is known by is told by its batch's name, glaze and days alone.
+    let dated = dated(intake);
     let whole = undated(intake);
     let (mut batches, mut pours) = (Vec::new(), Vec::new());
-    for ((own, (name, glaze)), rows) in groups {
+    let mut seen: BTreeMap<String, u32> = BTreeMap::new();
+    for (((own, (name, glaze)), (form, fired)), rows) in groups {
         let Some(first) = rows.first() else { continue };
         let at = rows.iter().filter_map(|row| row.at).min();
-        let told = match at {
-            Some(_) => format!("{name}\u{1f}{glaze:?}"),
-            None => format!("{name}\u{1f}{glaze:?}\u{1f}{whole}"),
+        let of_days = dated.contains(&(own.clone(), (name.clone(), glaze.clone())));
+        let told = format!("{name}\u{1f}{glaze:?}")
+            + &if of_days { String::new() } else { format!("\u{1f}{whole}") };
+        let known_by = own.clone().unwrap_or_else(|| id(&told, None));
+        let of_form = form.as_ref().map(|form| id(&format!("{told}\u{1f}{form}"), None));
+        let made = BatchRecord {
+            id: own.or(of_form).unwrap_or_else(|| known_by.clone()),
+            form,
+            fired,
+            ..batch(&name, glaze, first, at.unwrap_or(now), rows.len())
         };
-        let made =
-            batch(own.unwrap_or_else(|| id(&told, None)), &name, glaze, first, at.unwrap_or(now), rows.len());
-        let mut seen: BTreeMap<String, u32> = BTreeMap::new();
         for (row, turn) in rows.iter().zip(1..) {
             let whole = if row.at.is_none() { &whole } else { "" };
             let told =
-                format!("{}\u{1f}{:?}\u{1f}{:?}\u{1f}{:?}{whole}", made.id, row.piece, row.at, row.net_g);
+                format!("{known_by}\u{1f}{:?}\u{1f}{:?}\u{1f}{:?}{whole}", row.piece, row.at, row.net_g);
             // Two lines that say the same are two pieces.
             let same = seen.entry(told.clone()).or_insert(0);
             *same += 1;
@@ -77,17 +100,47 @@ pub(super) fn records(intake: &Intake, now: WallTime) -> (Vec<BatchRecord>, Vec<
     (batches, pours)
 }
 
-fn batch(
-    id: String,
-    name: &str,
-    glaze: Option<String>,
-    first: &Row,
-    made: WallTime,
-    pieces: usize,
-) -> BatchRecord {
+/// Those that are not in the log yet: by their id, and where the table is this program's own by batch, piece and start.
+pub(super) async fn unknown(
+    page: &Arc<Page>,
+    intake: &Intake,
+    pours: Vec<PourRecord>,
+) -> Answer<Vec<PourRecord>> {
+    let own: BTreeSet<String> = intake.rows.iter().filter_map(|row| row.own_batch.clone()).collect();
+    desk(page, move |desk| {
+        let mut there: BTreeMap<String, BTreeSet<Mark>> = BTreeMap::new();
+        let mut left = Vec::new();
+        for pour in pours {
+            if own.contains(&pour.batch) && !there.contains_key(&pour.batch) {
+                // The table may be of another log.
+                let missing = |refusal| match refusal {
+                    Refusal::Missing(_) => Ok(Vec::new()),
+                    Refusal::Conflict(_) | Refusal::Storage(_) | Refusal::Unfit { .. } => Err(refusal),
+                };
+                let known = desk.pours(&pour.batch).or_else(missing)?;
+                there.insert(pour.batch.clone(), known.iter().map(mark).collect());
+            }
+            let met = there.get(&pour.batch).is_some_and(|marks| marks.contains(&mark(&pour)));
+            if !met && !desk.is_known(&pour.id)? {
+                left.push(pour);
+            }
+        }
+        Ok(left)
+    })
+    .await
+}
+
+type Mark = (u32, i64);
+
+/// What tells a pour from the others of its batch.
+const fn mark(pour: &PourRecord) -> Mark {
+    (pour.piece, pour.started_at.unix_us())
+}
+
+fn batch(name: &str, glaze: Option<String>, first: &Row, made: WallTime, pieces: usize) -> BatchRecord {
     let aim = aim(first.aim);
     BatchRecord {
-        id,
+        id: String::new(),
         name: name.to_owned(),
         pieces: u32::try_from(pieces).unwrap_or(u32::MAX),
         target: aim.target,
@@ -104,6 +157,7 @@ fn batch(
         measured_at: None,
         bare: None,
         form: None,
+        fired: false,
         request: String::new(),
         created_at: made,
         begun_at: Some(made),
@@ -132,6 +186,7 @@ fn pour(batch: &BatchRecord, row: &Row, turn: u32, told: &str) -> PourRecord {
         rolled: None,
         top_ups: 0,
         dry: None,
+        fired: batch.fired,
         verdict: if row.void { Verdict::Void } else { aim.verdict(row.net_g) },
         interrupted: false,
         settled: true,
@@ -177,6 +232,56 @@ mod tests {
         }
         let twice = ids(&table(&[29.1, 29.1]));
         assert_ne!(twice[0], twice[1], "two lines that say the same are two pieces");
+    }
+
+    /// Invented: two mugs and a bowl of one day.
+    const FORMS: &str = "date,form,grams,target,low,high\n2026-01-31,mug,29.1,29,28,30\n2026-01-31,bowl,29.1,29,28,30\n\
+                         2026-01-31,mug,29.4,29,28,30\n";
+
+    #[test]
+    fn a_batch_is_of_one_form_and_a_piece_is_known_again_though_its_form_was_not_told_before() {
+        let with = look(FORMS, None, NOW).expect("a table");
+        let (batches, mut pours) = records(&with, NOW);
+        let forms: Vec<_> = batches.iter().map(|b| (b.form.as_deref(), b.pieces)).collect();
+        assert_eq!(forms, [(Some("bowl"), 1), (Some("mug"), 2)]);
+        let of = |pour: &PourRecord| batches.iter().find(|b| b.id == pour.batch).and_then(|b| b.form.clone());
+        assert_eq!(pours.iter().filter(|p| of(p).as_deref() == Some("mug")).count(), 2);
+        let mut mapping = with.mapping;
+        mapping.columns.remove(&crate::intake::Column::Form);
+        let (one, mut plain) = records(&look(FORMS, Some(mapping), NOW).expect("a table"), NOW);
+        assert_eq!((one.len(), one[0].form.as_deref()), (1, None));
+        plain.sort_by(|a, b| a.id.cmp(&b.id));
+        pours.sort_by(|a, b| a.id.cmp(&b.id));
+        let ids = |pours: &[PourRecord]| pours.iter().map(|p| p.id.clone()).collect::<Vec<_>>();
+        assert_eq!(ids(&pours), ids(&plain));
+    }
+
+    #[test]
+    fn the_own_table_tells_the_form_and_that_the_ware_was_fired() {
+        let cells = [
+            "b-7",
+            "Invented cups",
+            "",
+            "3",
+            "2026-01-31T10:00:00Z",
+            "29.1",
+            "",
+            "",
+            "29",
+            "28",
+            "30",
+            "good",
+        ];
+        let head = crate::page::table::whole_head();
+        let width = head.split(',').count();
+        let mut line = cells.map(str::to_owned).to_vec();
+        line.resize(width, String::new());
+        let at = |name: &str| head.trim_end().split(',').position(|h| h == name).expect("a column");
+        (line[at("fired")], line[at("form_name")]) = ("true".to_owned(), "Invented mug".to_owned());
+        let (batches, pours) =
+            records(&look(&(head.clone() + &line.join(",")), None, NOW).expect("a table"), NOW);
+        assert_eq!((batches[0].form.as_deref(), batches[0].fired), (Some("Invented mug"), true));
+        assert_eq!((pours[0].batch.as_str(), pours[0].fired), ("b-7", true));
     }
 
     #[test]

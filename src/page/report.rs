@@ -183,7 +183,8 @@ mod tests {
         let g = Mass::saturating;
         let aim = Aim { target: g(29.0), low: g(28.0), high: g(30.0) };
         let pieces = vec![Piece::of(7, g(29.1), aim), Piece::of(7, g(25.0), aim)];
-        let reviewed = review(&Given { pieces, void: 0, aim, rules: Rules::default(), set_back: None });
+        let reviewed =
+            review(&Given { pieces, void: 0, aim, rules: Rules::default(), set_back: None, fired: false });
         assert!(meant(&reviewed, 7, Some(25.0)).is_some() && meant(&reviewed, 7, Some(29.1)).is_none());
         assert!(meant(&reviewed, 8, Some(25.0)).is_none() && meant(&reviewed, 7, None).is_none());
     }

@@ -62,7 +62,7 @@ pub(super) async fn values(Object(mut object): Object) -> Answer<Json<Review>> {
         return Err(Problem::field("high_g", "is under the target"));
     }
     let numbered = values.iter().zip(1..).map(|(g, n)| Piece::of(n, Mass::saturating(*g), aim));
-    Ok(Json(review(&Given { pieces: numbered.collect(), void: 0, aim, rules, set_back: None })))
+    Ok(Json(review(&Given { pieces: numbered.collect(), void: 0, aim, rules, set_back: None, fired: false })))
 }
 
 fn grams(value: &Value) -> Option<f64> {
@@ -156,8 +156,8 @@ pub(super) struct RulesRequest {
 pub(super) async fn given(page: &Arc<Page>, id: String, rules: Rules) -> Answer<(BatchRecord, Given)> {
     let (batch, pours) = desk(page, move |desk| Ok((desk.batch(&id)?, desk.pours(&id)?))).await?;
     let (pieces, void) = counted(&pours);
-    let aim = batch.aim();
-    Ok((batch, Given { pieces, void, aim, rules, set_back: set_back(&pours) }))
+    let (aim, fired) = (batch.aim(), batch.fired);
+    Ok((batch, Given { pieces, void, aim, rules, set_back: set_back(&pours), fired }))
 }
 
 /// How even a batch was. `rules` names the run rules that are looked for, apart by commas, or `none`.

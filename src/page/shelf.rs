@@ -10,7 +10,7 @@ use super::take::{Id, Nothing, Object, Shelved, name};
 use super::view::{MadeView, ShelfImport, ShelfImported, ShelfRequest, ShelfView, ShelvesView};
 use crate::batch::Target;
 use crate::batch::shelf::{check_coat, check_form, check_glaze, with_bucket};
-use crate::record::{Aim, BatchRecord, Shelf, ShelfRecord};
+use crate::record::{Aim, BatchRecord, Shelf, ShelfRecord, SlopCame};
 use crate::units::Mass;
 use axum::Json;
 use axum::extract::State;
@@ -131,8 +131,10 @@ pub(super) async fn bucket(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<J
     let Some(glaze) = batch.glaze_name.clone() else {
         return Err(conflict("this batch names no glaze: make one that does"));
     };
-    let newest = glaze.clone();
-    let newest = desk(&page, move |desk| desk.versions(Shelf::Glaze, &newest)).await?.into_iter().next();
+    let called = glaze.clone();
+    let all = desk(&page, move |desk| desk.versions(Shelf::Glaze, &called)).await?;
+    let measured_at = all.iter().find(|version| !slop_came(version)).map(|version| version.made_at);
+    let newest = all.into_iter().next();
     let Some((version, made_at, body)) = newest.and_then(|n| Some((n.version, n.made_at, n.body?))) else {
         return Err(conflict(&format!("no glaze '{glaze}' stands on the shelf: put it there first")));
     };
@@ -148,13 +150,19 @@ pub(super) async fn bucket(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<J
         solids_fraction: target.solids_fraction,
         ladder: ladder.ok_or_else(|| conflict("a piece of its own target would be out of reach"))?,
         bucket: Some(version),
-        measured_at: Some(made_at),
+        measured_at: measured_at.or(Some(made_at)),
         request,
         ..batch
     };
     let id = record.id.clone();
     desk(&page, move |desk| desk.retarget(record)).await?;
     Ok(Json(MadeView::new(id, &target)))
+}
+
+/// It only says that slop came: nothing was measured then.
+pub(super) fn slop_came(version: &ShelfRecord) -> bool {
+    let body = version.body.as_deref().map(object).unwrap_or_default();
+    SlopCame::MEMBERS.iter().any(|member| body.contains_key(*member))
 }
 
 /// The same dry powder in the bucket as it is now. `None` where a target would be out of reach.

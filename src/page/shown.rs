@@ -4,7 +4,7 @@
 //! Only for who asks for them (the header `Shown`, or `/api/live?shown`): what others are told stays as it is.
 
 use super::Page;
-use crate::units::shown::{Quantity, Shown, typed};
+use crate::units::shown::{Quantity, Shown, WeightIn, typed};
 use axum::body::{Body, Bytes, to_bytes};
 use axum::extract::{FromRequestParts, Request, State};
 use axum::http::request::Parts;
@@ -56,16 +56,35 @@ fn of(shown: Shown, quantity: Quantity, kept: &Value) -> Option<Value> {
     }
 }
 
-/// Puts a member `shown` into every object that tells weights or sizes, and tells its sentences anew.
-fn dress(shown: Shown, told: &mut Value) {
+/// The weights that a reply tells, g, twice and half as much (k = 2, either way) and the half-width of limits, so that a
+/// sentence beside them is rounded once.
+fn weights(told: &Value, found: &mut Vec<f64>) {
     match told {
-        Value::Array(list) => list.iter_mut().for_each(|one| dress(shown, one)),
-        Value::Object(object) => dress_object(shown, object),
+        Value::Array(list) => list.iter().for_each(|one| weights(one, found)),
+        Value::Object(object) => {
+            let number = |name: &str| object.get(name).and_then(Value::as_f64);
+            found.extend(number("target_g").zip(number("low_g")).map(|(target, low)| target - low));
+            for (name, value) in object {
+                match value.as_f64().filter(|_| quantity(name) == Some(Quantity::Weight)) {
+                    Some(g) => found.extend([g, 2.0 * g, 0.5 * g]),
+                    None => weights(value, found),
+                }
+            }
+        }
         Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) => {}
     }
 }
 
-fn dress_object(shown: Shown, object: &mut Map<String, Value>) {
+/// Puts a member `shown` into every object that tells weights or sizes, and tells its sentences anew.
+fn dress(shown: Shown, known_g: &[f64], told: &mut Value) {
+    match told {
+        Value::Array(list) => list.iter_mut().for_each(|one| dress(shown, known_g, one)),
+        Value::Object(object) => dress_object(shown, known_g, object),
+        Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) => {}
+    }
+}
+
+fn dress_object(shown: Shown, known_g: &[f64], object: &mut Map<String, Value>) {
     let mut beside = Map::new();
     // A mass is called as it was told, perhaps by what is stamped on it.
     let by_name = object.get("mass").is_some_and(Value::is_string);
@@ -75,11 +94,11 @@ fn dress_object(shown: Shown, object: &mut Map<String, Value>) {
             resize(shown, value);
         }
         if SENTENCES.contains(&name.as_str()) && !(by_name && name == "says") {
-            retell(shown, value);
+            retell(shown, known_g, value);
         }
         match quantity(name).and_then(|quantity| of(shown, quantity, value)) {
             Some(seen) => drop(beside.insert(name.clone(), seen)),
-            None => dress(shown, value),
+            None => dress(shown, known_g, value),
         }
     }
     // The points of a curve: seconds and grams.
@@ -97,10 +116,10 @@ fn curve(shown: Shown, points: &Value) -> Option<Value> {
     points.as_array()?.iter().map(point).collect()
 }
 
-fn retell(shown: Shown, told: &mut Value) {
+fn retell(shown: Shown, known_g: &[f64], told: &mut Value) {
     match told {
-        Value::String(sentence) => *sentence = shown.retold(sentence),
-        Value::Array(list) => list.iter_mut().for_each(|one| retell(shown, one)),
+        Value::String(sentence) => *sentence = shown.retold_of(sentence, known_g),
+        Value::Array(list) => list.iter_mut().for_each(|one| retell(shown, known_g, one)),
         Value::Null | Value::Bool(_) | Value::Number(_) | Value::Object(_) => {}
     }
 }
@@ -121,7 +140,11 @@ fn resize(shown: Shown, told: &mut Value) {
 /// JSON text with what is shown in it.
 pub(super) fn dressed(shown: Shown, text: &[u8]) -> Option<String> {
     let mut told: Value = serde_json::from_slice(text).ok()?;
-    dress(shown, &mut told);
+    let mut known_g = Vec::new();
+    if shown.weight == WeightIn::Ounce {
+        weights(&told, &mut known_g);
+    }
+    dress(shown, &known_g, &mut told);
     Some(told.to_string())
 }
 
@@ -210,7 +233,7 @@ fn number(quantity: Quantity, value: &mut Value) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::shown::{LengthIn, WeightIn};
+    use crate::units::shown::LengthIn;
 
     const OUNCES: Shown = Shown { weight: WeightIn::Ounce, length: LengthIn::Inch };
 
@@ -225,7 +248,18 @@ mod tests {
             json!({"net_g": 1.0, "left_g": null, "targets_g": [2.0], "flow_g_s": 0.282192})
         );
         assert_eq!(dressed["form"]["shown"], json!({"diameter_mm": 2.0, "points_mm": [[0.0, 1.0]]}));
-        assert_eq!(dressed["warnings"], json!(["only 0.998 oz left", "0.06 g/cm2"]));
+        assert_eq!(dressed["warnings"], json!(["only 1.000 oz left", "0.06 g/cm2"]));
+    }
+
+    /// 28.6034 g are 1.00896 oz, and 28.6 g, which they are rounded to, 1.00884 oz: by hand, with 28.349523125 g an ounce.
+    #[test]
+    fn a_weight_that_the_reply_tells_is_rounded_once_in_its_sentences() {
+        let told = json!({ "supply": { "left_g": 28.6034 }, "target_g": 29.0, "low_g": 27.5566, "piece_u_g": 0.1476,
+            "warnings": ["28.60 g left, 1.44 g either way, 0.30 g (k = 2), 600 g in all, 3.33 g of which no number tells"] });
+        let dressed: Value =
+            serde_json::from_str(&dressed(OUNCES, told.to_string().as_bytes()).unwrap()).unwrap();
+        let said = "1.0090 oz left, 0.0509 oz either way, 0.0104 oz (k = 2), 21.16 oz in all, 0.1175 oz of which no number tells";
+        assert_eq!(dressed["warnings"], json!([said]));
     }
 
     #[test]

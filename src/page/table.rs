@@ -5,7 +5,7 @@ use crate::record::{BatchRecord, PourRecord};
 use serde_json::{Value, json};
 
 /// Columns of a batch's table, all of the record's plain fields.
-const COLUMNS: [&str; 25] = [
+const COLUMNS: [&str; 26] = [
     "piece",
     "started_at",
     "net_g",
@@ -31,26 +31,28 @@ const COLUMNS: [&str; 25] = [
     "stop_cue_g",
     "scale",
     "label",
+    "fired",
 ];
 
 /// The table of one batch.
 pub(super) fn of_batch(pours: &[PourRecord]) -> String {
-    let rows: String = pours.iter().map(|pour| row(&[], pour)).collect();
+    let rows: String = pours.iter().map(|pour| row(&[], pour, &[])).collect();
     COLUMNS.join(",") + "\r\n" + &rows
 }
 
 /// The head of the whole log's table.
 pub fn whole_head() -> String {
-    format!("batch,batch_name,glaze_name,{}\r\n", COLUMNS.join(","))
+    format!("batch,batch_name,glaze_name,{},form_name\r\n", COLUMNS.join(","))
 }
 
 /// A batch's rows in it.
 pub fn whole_rows(batch: &BatchRecord, pours: &[PourRecord]) -> String {
     let before = [batch.id.as_str(), batch.name.as_str(), batch.glaze_name.as_deref().unwrap_or_default()];
-    pours.iter().map(|pour| row(&before, pour)).collect()
+    let form = batch.form.as_deref().unwrap_or_default();
+    pours.iter().map(|pour| row(&before, pour, &[form])).collect()
 }
 
-fn row(before: &[&str], pour: &PourRecord) -> String {
+fn row(before: &[&str], pour: &PourRecord, behind: &[&str]) -> String {
     let told = json!(PourView::from(pour));
     let cell = |column: &&str| match &told[*column] {
         Value::Null => String::new(),
@@ -59,7 +61,8 @@ fn row(before: &[&str], pour: &PourRecord) -> String {
         Value::Array(words) => words.iter().filter_map(Value::as_str).collect::<Vec<_>>().join(" "),
         plain @ (Value::Bool(_) | Value::Number(_) | Value::Object(_)) => plain.to_string(),
     };
-    let cells = before.iter().map(|text| quoted(text)).chain(COLUMNS.iter().map(cell));
+    let text = |text: &&str| quoted(text);
+    let cells = before.iter().map(text).chain(COLUMNS.iter().map(cell)).chain(behind.iter().map(text));
     cells.collect::<Vec<_>>().join(",") + "\r\n"
 }
 

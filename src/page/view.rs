@@ -156,6 +156,8 @@ pub struct Now {
     /// What stood on the pan before the display went to zero by itself, while the piece may still stand
     /// there; else null. `still-on` says that it does.
     pub offered_g: Option<f64>,
+    /// The version of its glaze that the batch goes by; null: of none.
+    pub bucket: Option<u32>,
     /// How long ago the bucket was measured that the batch's grams were reckoned from; null
     /// without a batch, or with grams by hand.
     pub bucket_age_s: Option<u64>,
@@ -241,7 +243,9 @@ pub struct PourView {
     pub net_u_g: Option<f64>,
     pub rolled_g: Option<f64>,
     pub top_ups: u32,
+    /// Dry mass of its coat; null for fired ware, of which what was poured in is not the coat.
     pub dry_g: Option<f64>,
+    pub fired: bool,
     pub verdict: &'static str,
     pub interrupted: bool,
     pub settled: bool,
@@ -276,7 +280,8 @@ impl From<&PourRecord> for PourView {
             net_u_g: p.net_u.map(|m| m.g()),
             rolled_g: p.rolled.map(|m| m.g()),
             top_ups: p.top_ups,
-            dry_g: p.dry.map(|m| m.g()),
+            dry_g: p.coat().map(|m| m.g()),
+            fired: p.fired,
             verdict: p.verdict.word(),
             interrupted: p.interrupted,
             settled: p.settled,

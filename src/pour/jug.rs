@@ -22,6 +22,12 @@ const AGAIN_WITHIN: Duration = Duration::from_secs(15);
 /// A jug on the pan whose weight changes by more was poured into, or from; less is a drip or a finger (own choice).
 const POURED_INTO_G: f64 = 5.0;
 
+/// From reading to reading a jug that stands there may wander so far, or by two steps of the display: creep, a draught,
+/// water that dries off (own choice; the least that is poured is more).
+const WANDERS_G: f64 = 1.0;
+/// Off so much of its weight by its dip, it was lifted (own choice): a hand that steadies it bears less.
+const LIFTED_SHARE: f64 = 0.25;
+
 /// A jug that the engine knows.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Jug {
@@ -38,8 +44,27 @@ pub struct Jug {
 pub(super) struct JugOnPan {
     /// What it weighed when that was last told, g.
     gross_g: f64,
+    /// What it weighed when it was last at rest, g.
+    rest_g: f64,
+    /// The least that was shown since, g.
+    least_g: f64,
     /// Readings since it was last at rest.
     since: Landing,
+}
+
+impl JugOnPan {
+    fn of(gross_g: f64) -> Self {
+        Self { gross_g, rest_g: gross_g, least_g: gross_g, since: Landing::default() }
+    }
+
+    /// It is at rest once more, and nothing was seen but wandering: taken for the jug it stays that, whatever else may weigh
+    /// as much by now.
+    fn wanders(&mut self, gross_g: f64, within_g: f64) -> bool {
+        let lifted = self.rest_g - self.least_g > LIFTED_SHARE * self.rest_g;
+        let more_g = gross_g - self.rest_g;
+        (self.rest_g, self.least_g) = (gross_g, gross_g);
+        !lifted && more_g.abs() <= within_g
+    }
 }
 
 impl Jug {
@@ -57,7 +82,7 @@ impl Engine {
         if self.set_again(&jug, gross_g, at) || !matches!(self.recognise(rest_g, at), Landed::New) {
             return false;
         }
-        self.enter(State::Other(Other::Jug(Box::new(JugOnPan { gross_g, ..JugOnPan::default() }))));
+        self.enter(State::Other(Other::Jug(Box::new(JugOnPan::of(gross_g)))));
         self.outputs.push_back(Output::Jug { gross: Mass::saturating(gross_g), before: None });
         self.note(Remark::Jug, at);
         true
@@ -65,17 +90,22 @@ impl Engine {
 
     /// It stands there until it is lifted off.
     pub(super) fn jug_stands(&mut self, mut on: Box<JugOnPan>, w: Weighing) {
-        // A late display may never reach the bare pan before the next piece lands.
-        if !self.jug.is_some_and(|jug| self.holds(&jug, w.mass.g() - self.zero_g)) {
+        let shown_g = w.mass.g() - self.zero_g;
+        // A late display may never reach the bare pan before the next piece lands. An empty one may wander below what
+        // it weighs empty.
+        let fell = on.rest_g - shown_g > self.placed_within_g(on.rest_g);
+        if fell && !self.jug.is_some_and(|jug| self.holds(&jug, shown_g)) {
             if let Some(jug) = &mut self.jug {
-                jug.lifted = Some((Mass::saturating(on.gross_g), w.arrived_at));
+                jug.lifted = Some((Mass::saturating(on.rest_g), w.arrived_at));
             }
             return self.enter(State::Idle);
         }
+        on.least_g = on.least_g.min(shown_g);
         let Some(gross_g) = self.at_rest().map(|rest| rest - self.zero_g) else {
             return self.jug_moves(on, w);
         };
-        if !self.jug.is_some_and(|jug| self.may_hold(&jug, gross_g)) {
+        let within_g = WANDERS_G.max(2.0 * self.start.scale.step.g());
+        if !on.wanders(gross_g, within_g) && !self.jug.is_some_and(|jug| self.may_hold(&jug, gross_g)) {
             // It is gone, and a piece stands there.
             return self.enter(State::Landing(Landing::of_what_stood()));
         }

@@ -74,6 +74,8 @@ pub struct Tally {
     pub glaze: Option<String>,
     /// Its form in words.
     pub form: Option<String>,
+    /// The ware was fired already: what was poured in is not its coat.
+    pub fired: bool,
     /// Who poured.
     pub pourer: Option<String>,
     /// Its target, g.

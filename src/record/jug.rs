@@ -1,5 +1,6 @@
 //! The jug, as the log keeps it.
 
+use crate::time::WallTime;
 use crate::units::Mass;
 
 /// A jug that is known by its weight.
@@ -22,4 +23,6 @@ pub struct Stood {
     pub poured: Mass,
     /// How many those were.
     pub pieces: u32,
+    /// When that was; none where an older program kept it.
+    pub at: Option<WallTime>,
 }

@@ -1,6 +1,7 @@
 //! The potter's own glazes, forms and coats by name: each change is a new version, and old ones stay.
 
 use crate::time::WallTime;
+use crate::units::Mass;
 
 /// What stands on which shelf.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -47,4 +48,24 @@ pub struct ShelfRecord {
     pub note: String,
     /// When.
     pub made_at: WallTime,
+}
+
+/// Slop that came to a batch under way, as it is noted among the versions of its glaze: nothing else of the bucket changed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SlopCame {
+    /// Member of the version that tells of it: one of [`SlopCame::MEMBERS`].
+    pub member: &'static str,
+    /// How much came, or was there then.
+    pub slop: Mass,
+    /// When.
+    pub at: WallTime,
+}
+
+impl SlopCame {
+    /// So much came to what was left.
+    pub const CAME: &'static str = "came_g";
+    /// So much was there then.
+    pub const THERE: &'static str = "there_g";
+    /// The two of them.
+    pub const MEMBERS: [&'static str; 2] = [Self::CAME, Self::THERE];
 }

@@ -42,6 +42,8 @@ pub struct Given {
     pub rules: Rules,
     /// The clock went back before this piece.
     pub set_back: Option<u32>,
+    /// The ware was fired already: what was poured in is not its coat.
+    pub fired: bool,
 }
 
 /// How even it was. What n or spread is too small for is null.
@@ -51,6 +53,8 @@ pub struct Review {
     pub n: usize,
     /// Pieces that don't.
     pub void: usize,
+    /// The ware was fired already: what was poured in is not its coat, and no dry coat is told.
+    pub fired: bool,
     /// Wanted, g.
     pub target_g: f64,
     /// Least good, g.
@@ -123,6 +127,7 @@ pub fn review(given: &Given) -> Review {
     let mut reviewed = Review {
         n: values.len(),
         void: given.void,
+        fired: given.fired,
         target_g: target,
         low_g: low,
         high_g: high,

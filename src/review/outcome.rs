@@ -69,7 +69,7 @@ pub fn counted(pours: &[PourRecord]) -> (Vec<Piece>, usize) {
             u: p.net_u,
             flow_g_s: p.flow_g_s,
             contact_s: p.contact.map(|c| c.as_secs_f64()),
-            dry: p.dry,
+            dry: p.coat(),
         })
     };
     let pieces: Vec<Piece> = weighed.iter().filter_map(piece).collect();

@@ -10,6 +10,10 @@ const SURE: f64 = 0.01;
 /// Pieces that are named; of more, how many (own choice: what can be kept in mind on the way to the board).
 const NAMED: usize = 6;
 
+/// What to know of ware that was fired already.
+const FIRED: &str = "the ware was fired already: what was poured in is not its coat, so no dry coat is told; keep what comes \
+                     of it apart from what comes of bisque";
+
 /// The sentence, with its weights in these units: each is rounded once.
 pub fn sentence(r: &Review, shown: Shown) -> String {
     let grams = |g: f64| weight(g, shown);
@@ -81,13 +85,14 @@ pub(super) fn drifted(r: &Review, shown: Shown) -> Option<String> {
         return None;
     }
     let by = shown.weight(slope.abs(), if slope.abs() < 0.005 { 4 } else { 2 });
+    let coats = if r.fired { "pours" } else { "coats" };
     Some(if slope > 0.0 {
         format!(
-            "; coats grew heavier by {by} a piece: your stop comes later, or the scale drifts: check with a mass"
+            "; {coats} grew heavier by {by} a piece: your stop comes later, or the scale drifts: check with a mass"
         )
     } else {
         format!(
-            "; coats grew lighter by {by} a piece: your stop comes sooner, the jug runs low, or the scale drifts: check with a mass"
+            "; {coats} grew lighter by {by} a piece: your stop comes sooner, the jug runs low, or the scale drifts: check with a mass"
         )
     })
 }
@@ -107,6 +112,9 @@ fn run(r: &Review) -> Option<String> {
 /// What to know first.
 pub(super) fn warnings(r: &Review, given: &Given) -> Vec<String> {
     let mut all = Vec::new();
+    if given.fired {
+        all.push(FIRED.to_owned());
+    }
     let mut say = |when: bool, what: String| {
         if when {
             all.push(what);

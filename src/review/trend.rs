@@ -1,5 +1,7 @@
 //! Batches compared: over time, by glaze, form, guidance, and by who pours where that is switched on.
 //!
+//! Ware that was fired already stands in rows of its own, whatever is compared: what is poured into it is not its coat.
+//!
 //! Goes by what is kept with each batch, not by its pours. A group's spread is that within its batches, pooled, so that
 //! a batch that was off as a whole does not pass for an unsteady hand.
 
@@ -77,11 +79,21 @@ impl<'a> Kind<'a> {
     }
 }
 
+/// What the row of fired ware is called besides.
+const FIRED: &str = "fired already";
+/// Why it has one.
+const APART: &str =
+    " Ware that was fired already stands in rows of its own: what is poured in there is not the coat.";
+
 /// Batches of one kind.
 #[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
 pub struct Group {
-    /// Month, glaze, form, way or nickname.
+    /// The row in words.
     pub name: String,
+    /// Month, glaze, form, way or nickname alone.
+    pub of: String,
+    /// Of ware that was fired already: what was poured in is not its coat.
+    pub fired: bool,
     /// How many batches.
     pub batches: usize,
     /// Their pieces that count.
@@ -131,11 +143,13 @@ impl Sums {
         self.freedom += n - 1.0;
     }
 
-    fn group(&self, name: String) -> Group {
+    fn group(&self, of: String, fired: bool) -> Group {
         let n = (self.n > 0).then_some(self.n as f64);
         let freedom = (self.freedom > 0.0).then_some(self.freedom);
         Group {
-            name,
+            name: if fired { format!("{of}, {FIRED}") } else { of.clone() },
+            of,
+            fired,
             batches: self.batches,
             n: self.n,
             bias_g: n.map(|n| self.off_mg / n / 1000.0),
@@ -148,18 +162,27 @@ impl Sums {
 
 /// Puts batches together.
 pub fn compare(tallies: &[Tally], by: By) -> Comparison {
-    let mut all: BTreeMap<Kind<'_>, Sums> = BTreeMap::new();
-    tallies.iter().filter(|t| t.n > 0).for_each(|t| all.entry(by.of(t)).or_default().add(t));
-    let groups: Vec<Group> = all.into_iter().map(|(kind, sums)| sums.group(kind.words())).collect();
+    let mut all: BTreeMap<(Kind<'_>, bool), Sums> = BTreeMap::new();
+    tallies.iter().filter(|t| t.n > 0).for_each(|t| all.entry((by.of(t), t.fired)).or_default().add(t));
+    let groups: Vec<Group> =
+        all.into_iter().map(|((kind, fired), sums)| sums.group(kind.words(), fired)).collect();
+    let alike = alike(&groups);
     let sentence = match by {
-        By::Time => steadier(&groups),
-        By::Glaze | By::Form | By::Guidance | By::Pourer => steadiest(&groups),
+        By::Time => steadier(&alike),
+        By::Glaze | By::Form | By::Guidance | By::Pourer => steadiest(&alike),
     };
-    Comparison { by: by.word(), groups, sentence }
+    let apart = if groups.iter().any(|g| g.fired) { APART } else { "" };
+    Comparison { by: by.word(), groups, sentence: sentence + apart }
+}
+
+/// Those that are laid beside each other: of fired ware only where there is no other.
+fn alike(groups: &[Group]) -> Vec<&Group> {
+    let only_fired = groups.iter().all(|g| g.fired);
+    groups.iter().filter(|g| g.fired == only_fired).collect()
 }
 
 /// Whether the spread shrank from month to month: a line through its logarithm that chance makes once in twenty times.
-fn steadier(groups: &[Group]) -> String {
+fn steadier(groups: &[&Group]) -> String {
     let spreads: Vec<f64> = groups.iter().filter_map(|g| g.sd_percent).filter(|sd| *sd > 0.0).collect();
     let Some((first, last)) = spreads.first().zip(spreads.last()).filter(|_| spreads.len() >= 3) else {
         return "Too few months to say whether it gets steadier: three at least.".to_owned();
@@ -179,7 +202,7 @@ fn steadier(groups: &[Group]) -> String {
     }
 }
 
-fn steadiest(groups: &[Group]) -> String {
+fn steadiest(groups: &[&Group]) -> String {
     let known = groups.iter().filter_map(|g| Some((g.sd_percent?, &g.name)));
     let mut known: Vec<(f64, &String)> = known.collect();
     known.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -192,19 +215,21 @@ fn steadiest(groups: &[Group]) -> String {
     }
 }
 
-/// Spread over the months; `None` below two.
+/// Spread over the months, or the rows that are laid beside each other; `None` below two.
 pub fn plot(comparison: &Comparison) -> Option<Plot> {
-    let known: Vec<f64> = comparison.groups.iter().filter_map(|g| g.sd_percent).collect();
-    if known.len() < 2 {
+    let months = comparison.by == By::Time.word();
+    let alike = alike(&comparison.groups);
+    let first = alike.first().map_or("", |g| g.name.as_str());
+    let words =
+        if months { format!("months poured in, from {first}") } else { "row of the table".to_owned() };
+    let row = |g: &Group| comparison.groups.iter().position(|other| other == g).unwrap_or(0);
+    let with_spread = alike.iter().filter_map(|g| Some((*g, g.sd_percent?))).enumerate();
+    let place = |(n, (g, sd)): (usize, (&Group, f64))| (1.0 + if months { n } else { row(g) } as f64, sd);
+    let at: Vec<(f64, f64)> = with_spread.map(place).collect();
+    if at.len() < 2 {
         return None;
     }
-    let at: Vec<(f64, f64)> = known.iter().enumerate().map(|(n, sd)| (n as f64 + 1.0, *sd)).collect();
-    let first = comparison.groups.first().map_or("", |g| g.name.as_str());
-    let words = if comparison.by == By::Time.word() {
-        format!("months poured in, from {first}")
-    } else {
-        "row of the table".to_owned()
-    };
+    let known: Vec<f64> = at.iter().map(|p| p.1).collect();
     let layers = vec![
         Layer::Line { through: at.clone(), stroke: Stroke::Thin, tone: Tone::Soft, words: String::new() },
         Layer::Points { at: at.clone(), mark: Mark::Disc, tone: Tone::Main, words: String::new() },

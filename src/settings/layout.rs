@@ -3,7 +3,7 @@
 use super::{SettingsError, Source, kind, places};
 use crate::frame::MessageFormat;
 use crate::frame::layout::{Checksum, ChecksumKind, Count, Endian, Flag, LONGEST, Layout, UnitByte};
-use crate::units::plainly;
+use crate::units::plain::plainly;
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use toml::Spanned;

@@ -3,7 +3,7 @@
 //! Never overwrites a revision and never waits; a transaction that fails leaves nothing.
 
 use super::{Write, backup, calibrations, find, numbers, query, rows, shelves, sums, tally};
-use crate::record::{BatchRecord, History, PourRecord, Verdict};
+use crate::record::{BatchRecord, History, PourRecord, SlopCame, Verdict};
 use crate::time::WallTime;
 use rusqlite::{Connection, TransactionBehavior, params};
 
@@ -62,7 +62,7 @@ pub(super) fn apply(conn: &mut Connection, write: &mut Write, last: &mut Sequenc
         Write::Lag { scale, lag } => rows::set_lag(&tx, scale, lag)?,
         Write::Shelf(records) => records.iter_mut().try_for_each(|record| shelves::put(&tx, record))?,
         Write::Calibration(write) => calibrations::put(&tx, write)?,
-        Write::Retargeted(batch) => retarget(&tx, batch)?,
+        Write::Retargeted(batch, came) => retarget(&tx, batch, came.as_ref())?,
         Write::History(history) => apply_history(&tx, history, &mut sequence)?,
         Write::Spare(spare) => numbers::keep_spare(&tx, *spare)?,
         Write::Jug(jug) => numbers::keep_jug(&tx, *jug)?,
@@ -134,7 +134,10 @@ fn end_batch(conn: &Connection, id: &str, at: WallTime) -> rusqlite::Result<()> 
 }
 
 /// Pieces poured before keep what they should have got.
-fn retarget(conn: &Connection, batch: &BatchRecord) -> rusqlite::Result<()> {
+fn retarget(conn: &Connection, batch: &mut BatchRecord, came: Option<&SlopCame>) -> rusqlite::Result<()> {
+    if let Some(came) = came {
+        shelves::note_slop(conn, batch, came)?;
+    }
     warn_unless_known(&batch.id, rows::retarget(conn, batch)?);
     Ok(())
 }

@@ -33,7 +33,7 @@ pub use wanted::Wanted;
 
 use crate::record::{
     BatchRecord, CalibrationRecord, CalibrationWrite, CheckRecord, HandRecord, History, JugRecord, LagRecord,
-    PourRecord, ShelfRecord,
+    PourRecord, ShelfRecord, SlopCame,
 };
 use crate::time::WallTime;
 use crate::units::Mass;
@@ -104,8 +104,9 @@ pub enum Write {
     Jug(Option<JugRecord>),
     /// Versions of glazes, forms and coats, or that one is taken off its shelf: all of them or none.
     Shelf(Vec<ShelfRecord>),
-    /// The bucket of a batch has changed: what its further pieces should get.
-    Retargeted(BatchRecord),
+    /// The bucket of a batch has changed: what its further pieces should get. Or slop came to it, which is a version of
+    /// its glaze too, where that stands on its shelf.
+    Retargeted(BatchRecord, Option<SlopCame>),
     /// What was found of a scale with reference masses.
     Calibration(CalibrationWrite),
     /// Something was done to the log as a whole.

@@ -93,19 +93,22 @@ pub(super) fn keep_spare(conn: &Connection, spare: Option<Mass>) -> rusqlite::Re
     keep_or_forget(conn, SPARE, spare.map(rows::ug))
 }
 
-/// Names of what is kept of the jug: empty, as it stood on the pan last, what was poured by then, into how many pieces, and
-/// in which batch.
-const JUG: [&str; 5] = ["jug_empty_ug", "jug_stood_ug", "jug_poured_ug", "jug_pieces", "jug_batch"];
+/// Names of what is kept of the jug: empty, as it stood on the pan last, what was poured by then, into how many pieces, in
+/// which batch, and when it stood there.
+const JUG: [&str; 6] =
+    ["jug_empty_ug", "jug_stood_ug", "jug_poured_ug", "jug_pieces", "jug_batch", "jug_stood_us"];
 
 /// The jug that is known by its weight; none: not told.
 pub(super) fn jug(conn: &Connection) -> rusqlite::Result<Option<JugRecord>> {
-    let [empty, gross, poured, pieces, batch] = JUG.map(|name| kept(conn, name));
+    let [empty, gross, poured, pieces, batch, at] = JUG.map(|name| kept(conn, name));
     let pieces = pieces?.and_then(|n| u32::try_from(n).ok());
+    let at = at?.map(WallTime::from_unix_us);
     let stood = gross?.zip(poured?).zip(pieces.zip(batch?)).map(|((gross, poured), (pieces, batch))| Stood {
         batch,
         gross: rows::mass(gross),
         poured: rows::mass(poured),
         pieces,
+        at,
     });
     Ok(empty?.map(|empty| JugRecord { empty: rows::mass(empty), stood }))
 }
@@ -119,6 +122,7 @@ pub(super) fn keep_jug(conn: &Connection, jug: Option<JugRecord>) -> rusqlite::R
         stood.map(|s| rows::ug(s.poured)),
         stood.map(|s| i64::from(s.pieces)),
         stood.map(|s| s.batch),
+        stood.and_then(|s| s.at).map(WallTime::unix_us),
     ];
     JUG.into_iter().zip(values).try_for_each(|(name, value)| keep_or_forget(conn, name, value))
 }

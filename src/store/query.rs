@@ -300,7 +300,7 @@ pub(super) fn sums(conn: &Connection, batch: &str) -> rusqlite::Result<Option<Ba
 }
 
 fn select_pours(conn: &Connection, rest: &str, with: impl Params) -> rusqlite::Result<Vec<PourRecord>> {
-    let sql = format!("SELECT {} FROM pour p {rest}", rows::POUR_COLUMNS);
+    let sql = format!("SELECT {}, {} FROM pour p {rest}", rows::POUR_COLUMNS, rows::POUR_FIRED);
     conn.prepare_cached(&sql)?.query_map(with, rows::pour)?.collect()
 }
 

@@ -10,7 +10,7 @@ use rusqlite::{Connection, Row, params};
 
 pub(super) const BATCH_COLUMNS: &str = "id, name, pieces, target_ug, low_ug, high_ug, solids_fraction, \
      pourer, jug, request, created_us, begun_us, ended_us, vessel, glaze_name, bare_least_ug, bare_greatest_ug, \
-     ladder_ug, bucket, finish, measured_us, form";
+     ladder_ug, bucket, finish, measured_us, form, fired";
 
 pub(super) const POUR_COLUMNS: &str = "id, rev, seq, batch, piece, started_us, tare_ug, target_ug, low_ug, \
      high_ug, first_net_ug, net_ug, net_u_ug, rolled_ug, top_ups, dry_ug, verdict, interrupted, settled, \
@@ -31,6 +31,10 @@ pub(super) fn mass(ug: i64) -> Mass {
     Mass::saturating(ug as f64 / 1e6)
 }
 
+/// Whether the ware of a pour's batch was fired: kept with the batch alone.
+pub(super) const POUR_FIRED: &str =
+    "COALESCE((SELECT b.fired FROM batch b WHERE b.id = p.batch), FALSE) AS fired";
+
 fn us(span: Duration) -> i64 {
     i64::try_from(span.as_micros()).unwrap_or(i64::MAX)
 }
@@ -42,7 +46,7 @@ fn seq(number: u64) -> i64 {
 pub(super) fn insert_batch(conn: &Connection, batch: &BatchRecord) -> rusqlite::Result<()> {
     let sql = format!(
         "INSERT INTO batch ({BATCH_COLUMNS}, n, sum_ug, sum_squares_ug2) \
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, 0, 0, '0')"
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, 0, 0, '0')"
     );
     conn.prepare_cached(&sql)?.execute(params![
         batch.id,
@@ -67,6 +71,7 @@ pub(super) fn insert_batch(conn: &Connection, batch: &BatchRecord) -> rusqlite::
         batch.finish,
         batch.measured_at.map(WallTime::unix_us),
         batch.form,
+        batch.fired,
     ])?;
     Ok(())
 }
@@ -110,6 +115,7 @@ pub(super) fn batch(row: &Row<'_>) -> rusqlite::Result<BatchRecord> {
             .zip(row.get::<_, Option<i64>>("bare_greatest_ug")?)
             .map(|(least, greatest)| (mass(least), mass(greatest))),
         form: row.get("form")?,
+        fired: row.get("fired")?,
         request: row.get("request")?,
         created_at: WallTime::from_unix_us(row.get("created_us")?),
         begun_at: row.get::<_, Option<i64>>("begun_us")?.map(WallTime::from_unix_us),
@@ -212,6 +218,7 @@ pub(super) fn pour(row: &Row<'_>) -> rusqlite::Result<PourRecord> {
         rolled: optional("rolled_ug")?.map(mass),
         top_ups: row.get("top_ups")?,
         dry: optional("dry_ug")?.map(mass),
+        fired: row.get("fired")?,
         verdict: verdict(row)?,
         interrupted: row.get("interrupted")?,
         settled: row.get("settled")?,

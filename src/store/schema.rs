@@ -18,6 +18,7 @@ pub(super) const STEPS: &[&str] = &[
     include_str!("schema/0006.sql"),
     include_str!("schema/0007.sql"),
     include_str!("schema/0008.sql"),
+    include_str!("schema/0009.sql"),
 ];
 
 /// Refuses a log newer than `steps`, through a connection that can't write.

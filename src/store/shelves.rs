@@ -3,9 +3,10 @@
 //! Never changes a version: a change is a new one.
 
 use super::rows::unknown;
-use crate::record::{Shelf, ShelfRecord};
+use crate::record::{BatchRecord, Shelf, ShelfRecord, SlopCame};
 use crate::time::WallTime;
 use rusqlite::{Connection, Row, params};
+use serde_json::Value;
 
 const COLUMNS: &str = "shelf, name, version, body, note, made_us";
 
@@ -44,6 +45,33 @@ pub(super) fn put(conn: &Connection, record: &mut ShelfRecord) -> rusqlite::Resu
         record.note,
         record.made_at.unix_us(),
     ])?;
+    Ok(())
+}
+
+/// What is written in a version that slop came to, where nothing else was done.
+const REFILLED: &str = "refilled the jug";
+
+/// Slop came to this batch: a version of its glaze that says so, all else as in the newest one, where that stands on its
+/// shelf. The batch goes by it where it went by the newest before.
+pub(super) fn note_slop(conn: &Connection, batch: &mut BatchRecord, came: &SlopCame) -> rusqlite::Result<()> {
+    let Some(glaze) = &batch.glaze_name else { return Ok(()) };
+    let newest = versions(conn, Shelf::Glaze, glaze)?.into_iter().next();
+    let Some((before, body)) = newest.and_then(|n| Some((n.version, n.body?))) else { return Ok(()) };
+    let Ok(Value::Object(mut body)) = serde_json::from_str(&body) else { return Ok(()) };
+    body.retain(|member, _| !SlopCame::MEMBERS.contains(&member.as_str()));
+    body.insert(came.member.to_owned(), came.slop.g().into());
+    let mut record = ShelfRecord {
+        shelf: Shelf::Glaze,
+        name: glaze.clone(),
+        version: 0,
+        body: Some(Value::Object(body).to_string()),
+        note: REFILLED.to_owned(),
+        made_at: came.at,
+    };
+    put(conn, &mut record)?;
+    if batch.bucket == Some(before) {
+        batch.bucket = Some(record.version);
+    }
     Ok(())
 }
 

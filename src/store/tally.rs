@@ -70,23 +70,26 @@ fn add(conn: &Connection, batch: &str, share: Share, started: Option<&PourRecord
     Ok(())
 }
 
+/// All that is kept for comparing; an index holds it.
+pub(super) const ALL: &str = "SELECT created_us, glaze_name, form, fired, pourer, target_ug, n, good, guided, off_mg, off_squares_mg2 \
+     FROM batch WHERE n > 0 ORDER BY created_us";
+
 /// Of all batches with a piece that counts, the oldest first. Reads an index and nothing else.
 pub(super) fn all(conn: &Connection) -> rusqlite::Result<Vec<Tally>> {
-    let sql = "SELECT created_us, glaze_name, form, pourer, target_ug, n, good, guided, off_mg, off_squares_mg2 \
-               FROM batch WHERE n > 0 ORDER BY created_us";
-    conn.prepare_cached(sql)?
+    conn.prepare_cached(ALL)?
         .query_map([], |row| {
             Ok(Tally {
                 made_at: WallTime::from_unix_us(row.get(0)?),
                 glaze: row.get(1)?,
                 form: row.get(2)?,
-                pourer: row.get(3)?,
-                target_g: row.get::<_, i64>(4)? as f64 / 1e6,
-                n: row.get(5)?,
-                good: row.get(6)?,
-                guided: row.get(7)?,
-                off_mg: row.get(8)?,
-                off_squares_mg2: row.get(9)?,
+                fired: row.get(3)?,
+                pourer: row.get(4)?,
+                target_g: row.get::<_, i64>(5)? as f64 / 1e6,
+                n: row.get(6)?,
+                good: row.get(7)?,
+                guided: row.get(8)?,
+                off_mg: row.get(9)?,
+                off_squares_mg2: row.get(10)?,
             })
         })?
         .collect()

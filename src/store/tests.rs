@@ -1,7 +1,8 @@
 //! Tests of the log as a whole, on real files; all records are invented.
 
 use super::*;
-use crate::record::{Aim, JugRecord, Mark, Marks, PaceRecord, Search, Stood, Verdict};
+use crate::record::{Aim, JugRecord, Mark, Marks, PaceRecord, Search, Shelf, Stood, Verdict};
+use crate::review::trend::{By, compare};
 use crate::time::Duration;
 use crate::units::Mass;
 use proptest::prelude::*;
@@ -37,6 +38,7 @@ fn a_batch(id: &str) -> BatchRecord {
         measured_at: None,
         bare: None,
         form: None,
+        fired: false,
         request: r#"{"name":"Invented"}"#.to_owned(),
         created_at: WallTime::from_unix_us(1_700_000_000_000_001),
         begun_at: None,
@@ -62,6 +64,7 @@ fn an_open_pour(id: &str, piece: u32) -> PourRecord {
         rolled: None,
         top_ups: 0,
         dry: None,
+        fired: false,
         verdict: Verdict::Void,
         interrupted: false,
         settled: false,
@@ -175,7 +178,7 @@ fn seq_of(write: &Write) -> u64 {
         | Write::Shelf(_)
         | Write::Calibration(_)
         | Write::History(_)
-        | Write::Retargeted(_)
+        | Write::Retargeted(..)
         | Write::Lag { .. }
         | Write::PourDropped { .. } => panic!("not a pour: {write:?}"),
     }
@@ -190,7 +193,7 @@ fn every_field_of_a_batch_comes_back_as_it_was_written() {
     let full = BatchRecord { jug: Some("J".into()), pourer: None, solids_fraction: None, ..a_batch("b2") };
     let full = BatchRecord { begun_at: Some(NOW), ended_at: Some(NOW), ..full };
     let full = BatchRecord { glaze_name: Some("G".into()), vessel: Some("ladle".into()), ..full };
-    let full = BatchRecord { bare: Some((g(250.5), g(310.0))), ..full };
+    let full = BatchRecord { bare: Some((g(250.5), g(310.0))), fired: true, ..full };
     let rung = |g_: f64| Aim { target: g(g_), low: g(g_ - 1.0), high: g(g_ + 1.5) };
     let full = BatchRecord { ladder: vec![rung(32.25), rung(23.0)], ..full };
     log.written(Write::BatchCreated(full.clone()));
@@ -547,6 +550,40 @@ fn a_log_of_the_seventh_layout_opens_as_it_is_and_knows_of_no_form() {
     assert_eq!((by.id.as_str(), by.offset_g, by.slope), ("c-fixture", 0.05, 0.998));
 }
 
+/// Made as those above, from the texts of eight steps; its batches are invented, one of them of ware fired already, and
+/// one whose name holds the words by which that is told.
+#[test]
+fn a_log_of_the_eighth_layout_knows_by_its_requests_which_ware_was_fired() {
+    let dir = tempfile::tempdir().unwrap();
+    let fixture = include_bytes!("../../tests/it/fixtures/log-layout-8.db");
+    std::fs::write(dir.path().join(LOG_FILE), fixture).unwrap();
+    let log = Log::on(dir);
+    let reader = log.reader();
+    let told: Vec<(String, bool)> = reader.batches().unwrap().into_iter().map(|b| (b.id, b.fired)).collect();
+    let wanted = [("b-table", false), ("b-sponged", false), ("b-fired", true), ("b-bare", false)];
+    assert_eq!(told, wanted.map(|(id, fired)| (id.to_owned(), fired)));
+    let pour = |id: &str| reader.pour(id).unwrap().unwrap();
+    assert_eq!((pour("b-bare-1").coat(), pour("b-bare-1").fired), (Some(g(14.55)), false));
+    assert_eq!((pour("b-fired-1").dry, pour("b-fired-1").coat()), (Some(g(14.95)), None));
+    let groups = compare(&reader.tallies().unwrap(), By::Form).groups;
+    let rows: Vec<(&str, i64)> = groups.iter().map(|g| (g.name.as_str(), g.n)).collect();
+    assert_eq!(rows, [("Invented mug", 6), ("Invented mug, fired already", 2)]);
+}
+
+#[test]
+fn a_comparison_reads_one_index_and_no_row() {
+    let mut conn = Connection::open_in_memory().unwrap();
+    conn.execute_batch(&schema::STEPS.concat()).unwrap();
+    let mut last = apply::Sequence::read(&conn).unwrap();
+    let fired = BatchRecord { fired: true, ..a_batch("b1") };
+    apply::apply(&mut conn, &mut Write::BatchCreated(fired), &mut last).unwrap();
+    apply::apply(&mut conn, &mut commit(a_pour("p1", 1, 1, 42.0)), &mut last).unwrap();
+    assert_eq!(tally::all(&conn).unwrap().iter().map(|t| t.fired).collect::<Vec<_>>(), [true]);
+    let plan: String =
+        conn.query_row(&format!("EXPLAIN QUERY PLAN {}", tally::ALL), [], |row| row.get("detail")).unwrap();
+    assert_eq!(plan, "SCAN batch USING COVERING INDEX batch_compared");
+}
+
 #[test]
 fn calibrations_stay_and_the_newest_wish_says_which_one_a_scale_goes_by() {
     let mut log = Log::new();
@@ -753,7 +790,7 @@ fn the_jug_is_kept_with_where_it_stood_until_it_is_forgotten() {
     log.written(Write::Jug(Some(empty)));
     let mut log = log.reopened();
     assert_eq!(log.opened.jug, Some(empty));
-    let stood = Stood { batch: 7, gross: g(751.5), poured: g(58.25), pieces: 2 };
+    let stood = Stood { batch: 7, gross: g(751.5), poured: g(58.25), pieces: 2, at: Some(NOW) };
     log.written(Write::Jug(Some(JugRecord { stood: Some(stood), ..empty })));
     let mut log = log.reopened();
     assert_eq!(log.opened.jug, Some(JugRecord { stood: Some(stood), ..empty }));
@@ -762,6 +799,53 @@ fn the_jug_is_kept_with_where_it_stood_until_it_is_forgotten() {
     assert_eq!(log.opened.jug, Some(empty), "what it stood for is gone");
     log.written(Write::Jug(None));
     assert_eq!(log.reopened().opened.jug, None);
+}
+
+#[test]
+fn slop_that_came_is_a_version_of_the_glaze_that_the_batch_goes_by_where_it_went_by_the_newest() {
+    let mut log = Log::new();
+    let shelf = |body: Option<&str>| ShelfRecord {
+        shelf: Shelf::Glaze,
+        name: "G".to_owned(),
+        version: 0,
+        body: body.map(str::to_owned),
+        note: "measured".to_owned(),
+        made_at: NOW,
+    };
+    let batch = BatchRecord { bucket: Some(1), ..of_glaze("b1", Some("G")) };
+    log.written(Write::BatchCreated(batch.clone()));
+    let at = WallTime::from_unix_us(NOW.unix_us() + 7);
+    let came = |member, slop_g: f64| SlopCame { member, slop: g(slop_g), at };
+    let refilled = |log: &mut Log, batch: &BatchRecord, came| {
+        let Write::Retargeted(batch, _) = log.written(Write::Retargeted(batch.clone(), Some(came))) else {
+            panic!()
+        };
+        batch
+    };
+    // Not on its shelf: there is nothing that would be another version.
+    assert_eq!(refilled(&mut log, &batch, came(SlopCame::CAME, 200.0)).bucket, Some(1));
+    assert_eq!(log.reader().versions(Shelf::Glaze, "G").unwrap(), []);
+    log.written(Write::Shelf(vec![shelf(Some(r#"{"cup_s":12.5,"glaze":{"by":"mix"}}"#))]));
+    let batch = refilled(&mut log, &batch, came(SlopCame::CAME, 200.0));
+    let batch = refilled(&mut log, &batch, came(SlopCame::THERE, 420.25));
+    assert_eq!((batch.bucket, log.reader().batch("b1").unwrap().unwrap().bucket), (Some(3), Some(3)));
+    let told: Vec<_> = log.reader().versions(Shelf::Glaze, "G").unwrap();
+    let bodies: Vec<&str> = told.iter().filter_map(|v| v.body.as_deref()).collect();
+    assert_eq!(
+        bodies,
+        [
+            r#"{"cup_s":12.5,"glaze":{"by":"mix"},"there_g":420.25}"#,
+            r#"{"came_g":200.0,"cup_s":12.5,"glaze":{"by":"mix"}}"#,
+            r#"{"cup_s":12.5,"glaze":{"by":"mix"}}"#,
+        ]
+    );
+    assert_eq!((told[0].note.as_str(), told[0].made_at, told[2].made_at), ("refilled the jug", at, NOW));
+    // Its target came from an older one: it goes by that still.
+    let older = BatchRecord { bucket: Some(1), ..batch.clone() };
+    assert_eq!(refilled(&mut log, &older, came(SlopCame::CAME, 1.0)).bucket, Some(1));
+    log.written(Write::Shelf(vec![shelf(None)]));
+    assert_eq!(refilled(&mut log, &batch, came(SlopCame::CAME, 1.0)).bucket, Some(3), "taken off its shelf");
+    assert_eq!(log.reader().versions(Shelf::Glaze, "G").unwrap().len(), 5);
 }
 
 #[test]

@@ -74,7 +74,7 @@ fn weight(write: &Write) -> Option<String> {
         | Write::Jug(_)
         | Write::Shelf(_)
         | Write::Calibration(_)
-        | Write::Retargeted(_)
+        | Write::Retargeted(..)
         | Write::History(_)
         | Write::Lag { .. }
         | Write::Trace { .. }

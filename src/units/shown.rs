@@ -147,9 +147,14 @@ impl Shown {
     /// A sentence with its weights in grams, `29.0 g` or `28.0 to 30.0 g`, told in this unit. What is by another unit,
     /// such as `0.06 g/cm2`, stays.
     pub fn retold(self, sentence: &str) -> String {
+        self.retold_of(sentence, &[])
+    }
+
+    /// ... each rounded once where it is one of these weights, g: what a sentence tells with decimals is rounded already.
+    pub fn retold_of(self, sentence: &str, known_g: &[f64]) -> String {
         match self.weight {
             WeightIn::Gram => sentence.to_owned(),
-            WeightIn::Ounce => in_unit(sentence, "g", self.weight.word(), |text| self.number(text)),
+            WeightIn::Ounce => in_unit(sentence, "g", self.weight.word(), |text| self.number(text, known_g)),
         }
     }
 
@@ -169,14 +174,23 @@ impl Shown {
     }
 
     /// A number in grams as text, in this unit, so fine that its last digit in grams still shows.
-    fn number(self, text: &str) -> String {
-        let digits = text.split_once('.').map_or(0, |(_, behind)| behind.len()) + self.weight.finer();
+    fn number(self, text: &str, known_g: &[f64]) -> String {
+        let decimals = text.split_once('.').map_or(0, |(_, behind)| behind.len());
+        let digits = decimals + self.weight.finer();
         let Ok(g) = text.parse::<f64>() else { return text.to_owned() };
-        let told = g / self.weight.in_g();
+        let told = exactly(g, text, decimals, known_g) / self.weight.in_g();
         // What is less than a hundredth would be nothing.
         let digits = if told.abs() < 0.01 { digits } else { digits.min(MOST_DIGITS) };
         if text.contains('e') { format!("{told:.3e}") } else { format!("{told:.digits$}") }
     }
+}
+
+/// The weight that was rounded to this text: the one told, where it is among the known ones; else the known one that rounds
+/// so; else as it is told. A whole number was told as it is.
+fn exactly(told_g: f64, text: &str, decimals: usize, known_g: &[f64]) -> f64 {
+    let rounds_so = |g: &f64| decimals > 0 && format!("{g:.decimals$}") == text;
+    let mut known = known_g.iter().map(|g| g.abs());
+    if known.clone().any(|g| g == told_g) { told_g } else { known.find(rounds_so).unwrap_or(told_g) }
 }
 
 /// A sentence with its numbers in `unit` told by `sign`, each as `number` has it.

@@ -128,6 +128,7 @@ fn a_thousand() {
         aim,
         rules: Rules::default(),
         set_back: None,
+        fired: false,
     };
     tell("review of a batch of 1000, in memory", middle(|| assert_eq!(review(&given).n, 1000)));
 }
@@ -179,7 +180,7 @@ fn main() {
             low: Mass::saturating(27.55),
             high: Mass::saturating(30.45),
         };
-        review(&Given { pieces, void, aim, rules: Rules::default(), set_back: None });
+        review(&Given { pieces, void, aim, rules: Rules::default(), set_back: None, fired: false });
     });
     tell("review of one batch of 24 from the log", took);
     let python = std::env::var("PYTHON").unwrap_or_else(|_| "python3".to_owned());

@@ -166,6 +166,13 @@ fn on_fired_ware_the_pour_is_not_the_coat() {
     assert_eq!(t.ware.unwrap().absorption_percent, Some(0.0));
     let reply = serde_json::to_value(TargetReply::from(&t)).unwrap();
     assert_eq!(reply["ware"]["state"], json!("fired"));
+    assert_eq!(
+        [&reply["dry_g"], &reply["layers"], &reply["wet_film_mm"]],
+        [&Value::Null; 3],
+        "no layer follows"
+    );
+    assert!(t.solids_fraction.is_some() && !t.steps.iter().any(|step| step.result.contains("mm")), "{t:?}");
+    assert!(on(json!({ "state": "dry" })).layers.is_some());
 }
 
 #[test]

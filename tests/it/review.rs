@@ -26,6 +26,7 @@ fn given(values: &[f64], aim: Aim) -> Given {
         aim,
         rules: Rules::default(),
         set_back: None,
+        fired: false,
     }
 }
 

@@ -59,7 +59,7 @@ fn powder_and_water_to_mix_for_the_rest_are_of_the_buckets_own_dry_share() {
     assert_eq!((found.runs_out_at, found.powder), (Some(6), None));
     for (ask, field) in [
         (json!({ "pieces": 0, "slop_g": 145 }), "supply.pieces"),
-        (json!({ "pieces": 1.5, "slop_g": 145 }), "supply"),
+        (json!({ "pieces": 1.5, "slop_g": 145 }), "supply.pieces"),
         (json!({ "pieces": 10, "slop_g": -1 }), "supply.slop_g"),
         (json!({ "pieces": 10 }), "supply.slop_g"),
         (json!({ "pieces": 10, "slop_g": 145, "jug": 1 }), "supply.jug"),

@@ -105,6 +105,15 @@ fn a_table_is_looked_at_first_brought_in_when_agreed_and_known_again() {
     assert_eq!(rig.post("/api/history/import", agreed)["done"], json!(0), "nothing doubles");
     let whole = rig.get("/api/history.json");
     assert_eq!(whole["batches"].as_array().map(Vec::len), Some(7));
+    // A new log takes all of it, each piece in its batch.
+    let fresh = tempfile::tempdir().expect("a folder");
+    let other = Rig::start(fresh.path());
+    assert_eq!(
+        other.post("/api/history/import", json!({ "csv": own, "mapping": looked["mapping"] }))["done"],
+        json!(146)
+    );
+    assert_eq!(other.get(&format!("/api/batches/{id}/review"))["n"], json!(2));
+    assert_eq!(other.post("/api/history/look", json!({ "csv": own }))["known"], json!(146));
 }
 
 #[test]
@@ -256,6 +265,9 @@ async fn brought_in(browser: &Browser, rig: &Rig, table: &std::path::Path) {
     let first =
         "return [...document.querySelectorAll('.keep .wide tbody tr td.figure')].map((td) => td.textContent)";
     assert_eq!(browser.js(first).await, json!(["29.4", "29.0", "26.9", "29.0"]));
+    let form =
+        "return document.querySelector('.keep select[name=column_form]')?.selectedOptions[0].textContent";
+    assert_eq!(browser.js(form).await, json!("not there"), "a column for the form is asked for");
     // Another column is taken for the grams, and back: nothing is kept meanwhile.
     for (head, grams) in [("Target", "29.0"), ("Grams", "29.4")] {
         let at = Locator::Css("select[name=column_grams]");

@@ -52,15 +52,26 @@ fn the_jug_set_on_the_pan_says_what_it_holds_and_checks_the_pours_through_a_rest
     assert_eq!((&jug["lost_g"], &jug["enough_for"]), (&Value::Null, &json!(17)), "500 g: {jug}");
     assert_eq!(rig.get("/api/now")["note"], "jug");
     assert_eq!(rig.get("/api/now")["phase"], "idle", "nothing is tared");
+    assert!(jug["before"] == json!(false) && jug["at"].as_str().is_some_and(|at| at.ends_with('Z')), "{jug}");
     rig.child.kill().expect("killed");
     drop(rig);
     let mut rig = Rig::start(dir.path());
     rig.post(&format!("/api/batches/{id}/begin"), json!({}));
+    let told = rig.until("what it held is told before it stands there again", |now| now["jug"].is_object());
+    let held = &told["jug"];
+    assert!(held["left_g"].as_f64().is_some_and(|g| (g - 500.0).abs() < 0.3), "{held}");
+    assert_eq!((&held["before"], &held["at"]), (&json!(true), &jug["at"]), "{held}");
+    assert!(
+        held["says"].as_str().is_some_and(|says| says.contains("when it stood on the pan last")),
+        "{held}"
+    );
     let heard = rig.listen();
     a_piece(&mut rig, 300.0, 29.0);
     a_piece(&mut rig, 303.0, 29.0);
     rig.send(2.0, |_| 692.6);
-    agrees(&jug_of(&rig, 692.6), "they agree");
+    let jug = jug_of(&rig, 692.6);
+    agrees(&jug, "they agree");
+    assert_eq!(jug["before"], json!(false));
     let cues: Vec<Value> = heard.try_iter().map(|h| h.message).collect();
     let count = |cue: &str| cues.iter().filter(|m| m["cue"] == cue).count();
     assert_eq!((count("ready"), count("note")), (2, 1), "two pieces and one jug");
@@ -141,7 +152,9 @@ async fn on_the_page_the_empty_jug_is_kept_by_holding_a_button_and_the_full_one_
     pan.still(751.0);
     browser.until("what it holds", &says("Jug: 500 g, for 17 more")).await;
     browser.place("batch").await;
-    browser.until("there too", &says("The jug holds 500.0 g of slop, enough for 17 pieces.")).await;
+    browser
+        .until("there too", &says("The jug holds 500.0 g of slop, enough for 17 pieces. Weighed at "))
+        .await;
     assert_eq!(browser.complaints().await, Vec::<Value>::new());
     browser.client.clone().close().await.expect("closed");
 }

@@ -78,7 +78,7 @@ async fn a_batch_is_set_up_poured_and_looked_at_in_ounces_and_logged_in_grams() 
     // and that / 28.349523125 = 1.0574 oz; 20 oz are enough for all 12.
     browser.until("the ounces", "return document.querySelector('.result')?.textContent.startsWith('1.057 oz of slop, 0.997 to 1.117')").await;
     assert_eq!(text(&browser, "label:has(input[name=diameter_mm])").await, "Inside diameter, inch");
-    assert!(text(&browser, ".working").await.contains("28.349523125 g in an ounce = 1.0575 oz"));
+    assert!(text(&browser, ".working").await.contains("28.349523125 g in an ounce = 1.0574 oz"));
     pictures(&browser, "batch").await;
     browser.press("form > button").await;
     let now = rig.until("begun", |now| now["batch"].is_string());

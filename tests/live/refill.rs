@@ -53,6 +53,69 @@ fn what_is_refilled_is_counted_on_from_through_a_change_of_the_bucket_and_a_rest
     assert_eq!(left(&now["supply"]).0, 120.0);
 }
 
+/// Every version of the glaze, the newest first: its number, what was done, what slop came or was there, and its bucket.
+fn versions(rig: &Rig) -> Vec<(Value, Value, Value, Value)> {
+    let all = rig.get("/api/shelves/glaze/Invented%20green");
+    let each = |v: &Value| {
+        let slop = if v["what"]["came_g"].is_number() { &v["what"]["came_g"] } else { &v["what"]["there_g"] };
+        (v["version"].clone(), v["note"].clone(), slop.clone(), v["what"]["glaze"].clone())
+    };
+    all.as_array().expect("versions").iter().map(each).collect()
+}
+
+#[test]
+fn a_refill_is_a_dated_version_of_the_bucket_which_the_next_pours_name_and_the_bucket_grows_no_younger() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let mut rig = Rig::start(dir.path());
+    put(&rig, "glaze", "Invented green", &glaze(1.45), "new bucket");
+    let id = begun(&rig, &[("supply", json!({ "pieces": 9, "slop_g": 80 }))]);
+    let refill = format!("/api/batches/{id}/refill");
+    a_piece(&mut rig, 300.0, 29.0);
+    rig.send(1.5, |_| 0.0);
+    let before = rig.get("/api/shelves/glaze/Invented%20green")[0].clone();
+    std::thread::sleep(std::time::Duration::from_millis(2100));
+    rig.post(&refill, json!({ "added_g": 200 }));
+    rig.post(&refill, json!({ "now_g": 420 }));
+    let now = rig.until("it goes by the newest", |now| now["bucket"] == json!(3));
+    assert!(now["bucket_age_s"].as_u64() >= Some(2), "as old as its measurement: {now}");
+    a_piece(&mut rig, 302.0, 29.0);
+    rig.send(1.5, |_| 0.0);
+    let all = versions(&rig);
+    let told: Vec<_> =
+        all.iter().map(|(version, note, slop, _)| (version.clone(), note.clone(), slop.clone())).collect();
+    let refilled = || json!("refilled the jug");
+    assert_eq!(told[..2], [(json!(3), refilled(), json!(420.0)), (json!(2), refilled(), json!(200.0))]);
+    assert_eq!(told[2], (json!(1), json!("new bucket"), Value::Null));
+    assert!(all.iter().all(|v| v.3 == before["what"]["glaze"]), "the bucket itself is as it was: {all:?}");
+    let newest = rig.get("/api/shelves/glaze/Invented%20green")[0].clone();
+    assert!(newest["made_at"].as_str() > before["made_at"].as_str(), "{newest}");
+    let buckets = |rig: &Rig| {
+        let pours = rig.get(&format!("/api/batches/{id}/pours"));
+        pours.as_array().expect("pours").iter().map(|p| p["bucket"].clone()).collect::<Vec<_>>()
+    };
+    assert_eq!(buckets(&rig), [json!(1), json!(3)]);
+
+    rig.child.kill().expect("killed");
+    drop(rig);
+    let rig = Rig::start(dir.path());
+    assert_eq!(versions(&rig), all);
+    assert_eq!(rig.get(&format!("/api/batches/{id}"))["bucket"], json!(3));
+    let next = begun_beside(&rig, &id);
+    let age = rig.until("begun", |now| now["batch"] == next)["bucket_age_s"].as_u64();
+    assert!(age >= Some(2), "another batch knows how old the bucket is: {age:?}");
+    let (status, refused) =
+        rig.try_post(&format!("/api/batches/{}/bucket", next.as_str().expect("an id")), json!({}));
+    let why = refused["detail"].as_str().unwrap_or_default();
+    assert!(status == 409 && why.contains("by this version already"), "{refused}");
+}
+
+/// Ends that batch and begins another of the same bucket.
+fn begun_beside(rig: &Rig, id: &str) -> Value {
+    rig.post(&format!("/api/batches/{id}/begin"), json!({}));
+    rig.post(&format!("/api/batches/{id}/end"), json!({}));
+    json!(begun(rig, &[("supply", json!({ "pieces": 9, "slop_g": 80 }))]))
+}
+
 #[test]
 fn a_batch_that_tells_of_no_slop_refuses_a_refill_with_what_to_do() {
     let dir = tempfile::tempdir().expect("a folder");

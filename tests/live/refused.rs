@@ -223,3 +223,75 @@ fn text_that_is_no_json_is_a_problem_and_the_daemon_goes_on() {
     let (status, _, reply) = ask(&rig, "POST /api/target", &sized(twice), twice);
     assert!(status == 400 && reply.contains("`coat` stands there twice"), "{status} {reply}");
 }
+
+/// Names of the program's own kinds of values, which say nothing to people.
+const KINDS: [&str; 13] = [
+    "struct",
+    "enum",
+    "u8",
+    "u32",
+    "u64",
+    "usize",
+    "i64",
+    "f64",
+    "sequence",
+    "variant",
+    "tuple",
+    "newtype",
+    "deserialize",
+];
+
+/// The members that a request of this path takes, as it is described.
+fn members(whole: &Value, schema: &Value) -> Vec<String> {
+    let schema = match schema["$ref"].as_str() {
+        Some(to) => whole.pointer(to.trim_start_matches('#')).expect("described"),
+        None => schema,
+    };
+    let own = schema["properties"].as_object().into_iter().flat_map(|all| all.keys().cloned());
+    let parts = ["allOf", "oneOf"].into_iter().filter_map(|of| schema[of].as_array()).flatten();
+    own.chain(parts.flat_map(|part| members(whole, part))).collect()
+}
+
+#[test]
+fn no_refusal_names_a_kind_of_value_as_the_program_does_whatever_stands_in_whichever_field() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = Rig::start(dir.path());
+    let described = rig.get("/api/openapi.json");
+    let odd = [
+        json!("x"),
+        json!(5),
+        json!(-1.5),
+        json!(1e300),
+        json!(true),
+        json!(null),
+        json!([]),
+        json!([[]]),
+        json!({}),
+        json!({ "by": "x" }),
+        json!({ "by": 5 }),
+        json!([{ "by": [] }]),
+        json!({ "by": "density", "specific_gravity": {} }),
+    ];
+    let mut asked = 0;
+    for (path, ways) in described["paths"].as_object().expect("paths") {
+        let Some(post) = ways.get("post") else { continue };
+        let schema = &post["requestBody"]["content"]["application/json"]["schema"];
+        let at = path.replace("{id}", "none");
+        for member in members(&described, schema) {
+            for value in &odd {
+                let mut body = json!({ "coat": { "by": "direct", "slop_g": 29 } });
+                if !path.ends_with("/target") && !path.ends_with("/batches") {
+                    body = json!({});
+                }
+                body[&member] = value.clone();
+                let (status, told) = rig.try_post(&at, body.clone());
+                asked += 1;
+                let said = told["detail"].as_str().unwrap_or_default().to_lowercase();
+                let named = said.split(|c: char| !c.is_alphanumeric()).find(|word| KINDS.contains(word));
+                assert!(named.is_none() && status != 500, "POST {at} {body}: {told}");
+            }
+        }
+    }
+    println!("{asked} requests");
+    assert!(asked > 500, "{asked}");
+}

@@ -7,6 +7,7 @@ use crate::window::{Browser, Look};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 use std::process::Command;
+use tarebell::record::BatchRecord;
 use tarebell::time::WallTime;
 
 /// The invented board, and 200 pieces of another glaze.
@@ -239,6 +240,52 @@ fn the_report_is_printed_on_paper_with_its_sentence_its_board_and_its_plots() {
         assert!(told.0 == 200 && told.1.contains(wanted), "{wanted}: {}", told.1);
     }
     assert!(!told.1.contains("NaN") && !told.1.contains("<script"));
+}
+
+/// Two boards of one glaze and one form, invented; the pieces of the second had been fired before.
+#[test]
+fn fired_ware_is_never_put_together_with_bisque_and_no_dry_coat_is_told_of_it() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let of = |id: &str, day, fired| BatchRecord {
+        form: Some("Invented mug".to_owned()),
+        fired,
+        ..batch(id, "Invented mugs", "Invented celadon", day)
+    };
+    let (bare, fired) = (of("b-bare", 3, false), of("b-fired", 4, true));
+    write(dir.path(), &[(bare, scattered(24, 29.0, 0.3, 1)), (fired, scattered(24, 29.2, 0.9, 2))]);
+    let rig = Rig::start(dir.path());
+    for (by, name) in [("glaze", "Invented celadon"), ("form", "Invented mug"), ("time", "2026-01")] {
+        let told = rig.get(&format!("/api/trend?by={by}"));
+        let row = |n: usize| (told["groups"][n]["name"].clone(), told["groups"][n]["n"].clone());
+        assert_eq!(row(0), (json!(name), json!(24)), "{told}");
+        assert_eq!(row(1), (json!(format!("{name}, fired already")), json!(24)), "{told}");
+    }
+    let plots = |id: &str| rig.get(&format!("/api/batches/{id}/review"))["plots"].to_string();
+    assert!(plots("b-bare").contains("\"dry\"") && !plots("b-fired").contains("\"dry\""));
+    let dry = |id: &str| {
+        let pours = rig.get(&format!("/api/batches/{id}/pours"));
+        let pours = pours.as_array().expect("pours").clone();
+        pours.iter().filter(|p| !p["dry_g"].is_null()).count()
+    };
+    assert_eq!((dry("b-bare"), dry("b-fired")), (24, 0));
+    let get = |path: &str| {
+        let head = format!("GET {path} HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", rig.address);
+        raw(&rig.address, &head).1
+    };
+    for path in ["/api/batches/b-fired/pours.csv", "/api/history.csv"] {
+        let mut reply = ureq::get(format!("http://{}{path}", rig.address)).call().expect("the table");
+        let table = reply.body_mut().read_to_string().expect("text");
+        let rows: Vec<Vec<&str>> = table.lines().map(|line| line.split(',').collect()).collect();
+        let at = |head: &str| rows[0].iter().position(|h| *h == head).expect("a column");
+        let of_fired = rows[1..].iter().filter(|row| row[at("fired")] == "true").map(|row| row[at("dry_g")]);
+        assert_eq!(of_fired.collect::<Vec<_>>(), [""; 24], "{path}");
+    }
+    let said = "the ware was fired already: what was poured in is not its coat, so no dry coat is told";
+    let (_, terminal, _) = tarebell(dir.path(), &["review", "b-fired"]);
+    for text in [&get("/report/b-fired"), &terminal, &rig.get("/api/batches/b-fired/review").to_string()] {
+        assert_eq!(text.matches(said).count(), 1, "{text}");
+    }
+    assert!(!get("/report/b-fired").contains("/plots/dry") && !get("/report/b-bare").contains(said));
 }
 
 #[test]

@@ -4,6 +4,7 @@
 
 use crate::batch::Refused;
 use crate::batch::request::{CoatRequest, GlazeRequest, LadderRequest, WareState};
+use crate::units::shown::{Quantity, typed};
 
 /// Points of `[height, radius]` in mm.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -144,9 +145,32 @@ pub(super) fn profile(text: &str) -> Result<Profile, String> {
     text.split(',').map(point).collect::<Result<Vec<_>, String>>().map(Profile)
 }
 
+/// Grams, or a weight with its unit, such as `1.02 oz`.
+pub(in crate::cli) fn grams(text: &str) -> Result<f64, String> {
+    let with_unit = || typed(Quantity::Weight, text);
+    let not_one =
+        |_| format!("`{text}` is no weight; write grams like 29 or 29.5, or its unit too, like \"1.02 oz\"");
+    number(text).or_else(|error| with_unit().ok_or(error)).map_err(not_one)
+}
+
 /// With a point or a comma before its decimals; numbers of a list are parted first.
 pub(super) fn number(text: &str) -> Result<f64, String> {
     let plain = text.trim().replacen(',', ".", 1);
     let not_one = || format!("`{text}` is not a number; write it like 80 or 80.5");
     plain.parse().map_err(|_| not_one())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_weight_is_grams_or_has_its_unit_and_another_unit_is_refused() {
+        // 28.349523125 g is an ounce (international avoirdupois pound of 1959, 0.45359237 kg, over 16).
+        assert_eq!(grams("1.5 oz"), Ok(1.5 * 28.349_523_125));
+        assert_eq!([grams("29,5"), grams("29.5 g"), grams(" 29.5")], [Ok(29.5), Ok(29.5), Ok(29.5)]);
+        for wrong in ["80 mm", "oz", "29 stones", "1.5 oz:M1", ""] {
+            assert!(grams(wrong).is_err_and(|why| why.contains("1.02 oz")), "{wrong}");
+        }
+    }
 }

@@ -4,6 +4,7 @@ import { ask, fill, grams, words } from "./say.js";
 import { going } from "./begun.js";
 import { Fields } from "./fields.js";
 import { Hold } from "./hold.js";
+import { moment } from "./picture.js";
 import { slop } from "./pour.js";
 import { Setup } from "./setup.js";
 import { Weigh } from "./weigh.js";
@@ -185,7 +186,7 @@ export class BatchPlace {
     return html`<section><h2>${w.under_way}</h2><p class="name">${batch.name}</p>
       <p>${fill(words.target_line, { target: grams(now.shown.target_g), low: grams(now.shown.low_g), high: grams(now.shown.high_g) })}</p>
       ${batch.glaze_name ? html`<p>${fill(w.of_glaze, { glaze: batch.glaze_name })}</p>` : ""}
-      ${now.jug ? html`<p>${now.jug.says}</p>` : ""}${now.supply ? this.#jug(batch.id, now.supply) : ""}
+      ${now.jug ? html`<p>${now.jug.says}${now.jug.at ? ` ${fill(w.jug_at, { time: moment(now.jug.at) })}` : ""}</p>` : ""}${now.supply ? this.#jug(batch.id, now.supply) : ""}
       ${this.#hold.button(batch.id, w.end, w.ending, () => this.#end(batch.id))}
       ${this.#hold.button(`skip ${batch.id}`, fill(w.skip, { piece: now.piece }), w.ending, () => this.#skip(batch.id))}</section>`;
   }

@@ -58,7 +58,7 @@ export class Compare {
 
   #pourers() {
     const on = this.#told.by_pourer;
-    const names = this.#by === "pourer" ? this.#told.groups.map((g) => g.name).filter((name) => name !== "not told") : [];
+    const names = this.#by === "pourer" ? [...new Set(this.#told.groups.map((g) => g.of))].filter((name) => name !== "not told") : [];
     return html`<label class="choice"><input type="checkbox" name="by_pourer" .checked=${on} @change=${() => this.#turn(!on)}>${w.switch}</label>
       ${names.map((name) => this.#hold.button(`forget ${name}`, fill(w.forget, { pourer: name }), words.batch.ending, () => this.#forget(name)))}`;
   }

@@ -43,8 +43,8 @@ export class GlazePlace {
     this.#fields = new Fields(() => { this.#later(); this.#soon(); });
     this.#bucket = new Bucket(this.#fields, () => { this.#later(); this.#soon(); }, this.#weigh);
     if (what.glaze) this.#bucket.put(what.glaze);
-    const { glaze: _bucket, slop_g, cup_s, deflocculant, sieved, ...rest } = what;
-    // What was kept of it in other ways stays.
+    const { glaze: _bucket, slop_g, cup_s, deflocculant, sieved, came_g: _came, there_g: _there, ...rest } = what;
+    // What was kept of it in other ways stays, but for slop that came then.
     this.#rest = rest;
     this.#fields.put({ slop_g: what.shown?.slop_g ?? slop_g, cup_s, deflocculant, sieved });
     this.#reckoned = null;
@@ -178,9 +178,11 @@ export class GlazePlace {
   }
 
   /** A batch under way goes by an older version of this glaze. */
-  #older(batch) {
+  #older(batch, now) {
     const glaze = batch && this.#all.glazes.find(({ name }) => name === batch.glaze_name);
-    if (!glaze || batch.bucket === null || batch.bucket === glaze.version) return "";
+    // Slop that came is a version too, which the batch goes by at once.
+    const by = now?.bucket ?? null;
+    if (!glaze || by === null || by >= glaze.version) return "";
     return html`<section class="step"><h2>${w.under_way}</h2><p>${fill(w.older, { name: glaze.name, batch: batch.name })}</p>
       ${this.#hold.button(batch.id, w.pour_by, words.batch.ending, () => this.#pourBy(batch))}</section>`;
   }
@@ -248,6 +250,6 @@ export class GlazePlace {
     const step = this.#weigh.step();
     return html`<div class="place"><h1>${words.places.glaze}</h1>
       <p class="said" role="status">${this.#said}</p><p class="wrong" role="alert">${this.#wrong}</p>
-      ${step}${this.#weigh.under ? "" : this.#looked ? this.#other() : this.#open === null ? html`${this.#older(batch)}${this.#list()}` : this.#form()}</div>`;
+      ${step}${this.#weigh.under ? "" : this.#looked ? this.#other() : this.#open === null ? html`${this.#older(batch, now)}${this.#list()}` : this.#form()}</div>`;
   }
 }

@@ -9,8 +9,16 @@ export function picture(path, alt, more = "") {
     <img class="plot" src=${at("light", "wide")} alt=${alt}></picture>`;
 }
 
+const two = (n) => String(n).padStart(2, "0");
+
 /** The day here, as 2026-11-25. */
 export const day = (stamp) => {
-  const at = new Date(stamp), two = (n) => String(n).padStart(2, "0");
+  const at = new Date(stamp);
   return `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())}`;
+};
+
+/** The time here, with its day where that is not today. */
+export const moment = (stamp) => {
+  const at = new Date(stamp), time = `${two(at.getHours())}:${two(at.getMinutes())}`;
+  return day(stamp) === day(Date.now()) ? time : `${day(stamp)}, ${time}`;
 };

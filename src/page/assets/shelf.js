@@ -6,6 +6,8 @@ const values = (of) => Object.fromEntries(Object.entries({ ...of, ...of.shown })
 
 const ways = {
   glaze: ({ glaze, cup_s, deflocculant, sieved, shown }) => [
+    shown?.came_g !== undefined && fill(w.came, { grams: grams(shown.came_g) }),
+    shown?.there_g !== undefined && fill(w.there, { grams: grams(shown.there_g) }),
     fill(w.ways[glaze.by] ?? w.otherwise, values(glaze)),
     shown?.slop_g !== undefined && fill(w.slop, { grams: grams(shown.slop_g) }),
     cup_s !== undefined && fill(w.cup, { s: cup_s }),

@@ -85,7 +85,7 @@ pub struct MappingView {
     pub comma: bool,
     /// `year-first`, `day-first` or `month-first`.
     pub dates: &'static str,
-    /// Which column holds what: `grams`, `target`, `low`, `high`, `piece`, `date`, `batch`, `glaze`, `label`.
+    /// Which column holds what: `grams`, `target`, `low`, `high`, `piece`, `date`, `batch`, `glaze`, `form`, `label`.
     pub columns: BTreeMap<&'static str, String>,
 }
 
@@ -128,6 +128,8 @@ pub struct RowView {
     pub batch: Option<String>,
     /// Its glaze.
     pub glaze: Option<String>,
+    /// Its form.
+    pub form: Option<String>,
     /// Its label.
     pub label: Option<String>,
 }
@@ -145,6 +147,7 @@ impl From<&Row> for RowView {
             at: row.at.map(|at| at.rfc3339()),
             batch: row.batch.clone(),
             glaze: row.glaze.clone(),
+            form: row.form.clone(),
             label: row.label.clone(),
         }
     }

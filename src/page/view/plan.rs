@@ -6,6 +6,7 @@ use crate::batch::request::FormRequest;
 use crate::batch::{Target, TargetReply};
 use crate::page::desk::Begun;
 use crate::record::BatchRecord;
+use crate::time::WallTime;
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -32,6 +33,8 @@ pub struct BatchView {
     pub form: Option<FormRequest>,
     /// The same in words.
     pub form_name: Option<String>,
+    /// The ware was fired already: what is poured in is not its coat.
+    pub fired: bool,
     /// Who pours.
     pub pourer: Option<String>,
     /// With which jug.
@@ -67,6 +70,7 @@ impl From<&BatchRecord> for BatchView {
             solids_fraction: b.solids_fraction,
             form: form(&b.request),
             form_name: b.form.clone(),
+            fired: b.fired,
             pourer: b.pourer.clone(),
             jug: b.jug.clone(),
             vessel: b.vessel.clone(),
@@ -240,10 +244,20 @@ pub struct JugView {
     pub agrees: Option<bool>,
     /// All of it in words.
     pub says: String,
+    /// When it stood there (RFC 3339); null: not kept.
+    pub at: Option<String>,
+    /// It has not stood there since the program was started: this is what was found before.
+    pub before: bool,
 }
 
-impl From<&Jug> for JugView {
-    fn from(jug: &Jug) -> Self {
+impl JugView {
+    /// The jug as it stood on the pan before the program was started.
+    pub fn stood(jug: &Jug, at: Option<WallTime>) -> Self {
+        Self { says: jug.told_of_before(), before: true, ..Self::of(jug, at) }
+    }
+
+    /// The jug as it stands on the pan.
+    pub fn of(jug: &Jug, at: Option<WallTime>) -> Self {
         let balance = jug.balance;
         Self {
             left_g: jug.left.g(),
@@ -254,6 +268,8 @@ impl From<&Jug> for JugView {
             room_g: balance.map(|b| b.room.g()),
             agrees: balance.map(|b| b.agrees()),
             says: jug.told(),
+            at: at.map(WallTime::rfc3339),
+            before: false,
         }
     }
 }

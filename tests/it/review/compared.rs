@@ -46,6 +46,35 @@ fn a_spread_that_shrinks_month_after_month_is_getting_steadier() {
     assert!(compare(&shrinks[..2], By::Time).sentence.starts_with("Too few months"));
 }
 
+/// Invented: steady bisque, and as many unsteady pieces that were fired before.
+#[test]
+fn fired_ware_stands_in_rows_of_its_own_whatever_is_compared_and_is_laid_beside_no_bisque() {
+    let mut all: Vec<Tally> = (0..4).map(|m| tally(m, "Invented ash", 0, 300)).collect();
+    all.extend((0..4).map(|m| Tally { fired: true, ..tally(m, "Invented ash", 2000, 900 + 100 * m) }));
+    all.push(tally(0, "Invented blue", 0, 600));
+    for by in By::ALL {
+        let found = compare(&all, by);
+        let pieces = |fired| found.groups.iter().filter(|g| g.fired == fired).map(|g| g.n).sum::<i64>();
+        assert_eq!((pieces(false), pieces(true)), (50, 40), "{}", by.word());
+        assert!(found.groups.iter().all(|g| g.fired == g.name.ends_with(", fired already")), "{found:?}");
+        assert!(found.sentence.ends_with("what is poured in there is not the coat."), "{}", found.sentence);
+    }
+    let by_glaze = compare(&all, By::Glaze);
+    let rows: Vec<(&str, &str)> = by_glaze.groups.iter().map(|g| (g.name.as_str(), g.of.as_str())).collect();
+    let ash = "Invented ash";
+    assert_eq!(rows, [(ash, ash), ("Invented ash, fired already", ash), ("Invented blue", "Invented blue")]);
+    assert!(by_glaze.sentence.contains("least steady: Invented blue"), "{}", by_glaze.sentence);
+    assert_eq!(plot(&by_glaze).map(|p| p.layers.len()), Some(2));
+    assert!(
+        compare(&all, By::Time).sentence.starts_with("No steadier and no less"),
+        "months of bisque alone"
+    );
+    let fired: Vec<Tally> = all.iter().filter(|t| t.fired).cloned().collect();
+    let only = compare(&fired, By::Glaze).sentence;
+    assert!(only.starts_with("Only one so far: Invented ash, fired already"), "{only}");
+    assert!(!compare(&all[..4], By::Time).sentence.contains("fired"));
+}
+
 #[test]
 fn kinds_are_put_together_by_name_and_nothing_is_compared_with_itself() {
     let mut all = vec![
