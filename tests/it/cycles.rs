@@ -147,8 +147,6 @@ const OWED: &[(&str, f64)] = &[
     ("WrongVerdict / frozen", 0.2),
     ("WrongVerdict / hand borne", 0.1),
     ("WrongVerdict / press after the stop", 0.2),
-    ("WrongVerdict / put back short", 0.1),
-    ("WrongVerdict / short and topped up", 0.2),
     ("WrongVerdict / splash beside", 0.1),
     ("WrongVerdict / two at once", 0.2),
     ("WrongVerdict, alike / ready piece pressed then poured", 0.1),
