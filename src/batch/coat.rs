@@ -52,6 +52,8 @@ pub(super) struct Before<'a> {
     pub(super) slurry: Option<&'a Slurry>,
     pub(super) form: Option<&'a Form>,
     pub(super) water: Density,
+    /// The ware was fired already: the pour is not the coat.
+    pub(super) fired: bool,
 }
 
 impl Coat {

@@ -132,7 +132,8 @@ pub fn target(request: &TargetRequest) -> Result<Target, Refused> {
     let water = water(request.water_c, &mut notes)?;
     let slurry = request.glaze.as_ref().map(|g| Slurry::parse(g, request, water, &mut notes)).transpose()?;
     let form = request.form.as_ref().map(|f| Form::parse(f, request, &mut notes)).transpose()?;
-    let before = Before { slurry: slurry.as_ref(), form: form.as_ref(), water };
+    let fired = request.ware.as_ref().is_some_and(|ware| ware.state == WareState::Fired);
+    let before = Before { slurry: slurry.as_ref(), form: form.as_ref(), water, fired };
     let (coat, firing) = Coat::parse(&request.coat, &before, &mut notes)?;
     let (slop, direct) = slop(&coat, &before, &mut notes)?;
     let target = Mass::saturating(slop.value());
@@ -243,9 +244,10 @@ fn slop(coat: &Coat, before: &Before<'_>, notes: &mut Notes) -> Result<(Known, b
     notes.step(
         "Slop per piece",
         format!(
-            "{:.3} g dry / {:.6} dry share; this much stays on the piece",
+            "{:.3} g dry / {:.6} dry share; {}",
             dry.value(),
-            slurry.solids_fraction()
+            slurry.solids_fraction(),
+            if before.fired { "most of it runs out again" } else { "this much stays on the piece" }
         ),
         format!("{:.2} g", slop.value()),
     );

@@ -46,7 +46,7 @@ pub(super) fn wall(
             state: ware.state,
             absorption_percent: Some(0.0),
             takes_up: Some(Mass::ZERO),
-            water_in_coat: coat_water,
+            water_in_coat: None,
         });
     }
     let percent = absorption(ware, notes)?;

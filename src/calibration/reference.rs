@@ -185,7 +185,7 @@ impl Reference {
         class.made_up_limit_mg(mass_g).ok_or_else(|| {
             let told = as_told(mass_g);
             let why =
-                format!("{told} g can't be made up of weights of class {word} here: give mpe_mg instead");
+                format!("{told} g can't be made up of weights of class {word} here: give its limit of error instead, as mpe_mg (at the terminal 50:3mg)");
             Refused::new(field, why)
         })
     }

@@ -13,7 +13,7 @@ pub struct CalibrateArgs {
     #[command(flatten)]
     pub place: PlaceArgs,
     /// A mass at hand: grams, and its class or its limit of error, such as 50:M1 or 50:3mg; coins as 40x5 (forty of 5 g); or with its unit,
-    /// such as "2 oz:M1"
+    /// such as "2 oz:5mg"
     ///
     /// Again for each mass; kept as your own. Left out: those that are kept.
     #[arg(long = "mass", value_name = "G:CLASS", value_parser = mass)]
@@ -68,7 +68,7 @@ fn called(told: &str) -> Option<String> {
     told.trim().ends_with(|c: char| c.is_alphabetic()).then(|| told.trim().to_owned())
 }
 
-/// `50:M1`, `50:3mg`, `2 oz:M1`, `40x5`.
+/// `50:M1`, `50:3mg`, `2 oz:5mg`, `40x5`.
 fn mass(text: &str) -> Result<MassRequest, String> {
     let number = |text: &str| {
         text.trim()
@@ -107,12 +107,14 @@ mod tests {
         assert_eq!((m1.nominal_g, m1.class.as_deref()), (Some(50.0), Some("M1")));
         assert_eq!((limit.nominal_g, limit.mpe_mg), (Some(100.0), Some(30.0)));
         assert_eq!((coins.nominal_g, coins.coins), (Some(5.0), Some(40)));
-        let (ounces, coins) = (mass("2 oz:M1").unwrap(), mass("40x0.2 oz").unwrap());
+        let (ounces, coins) = (mass("2 oz:5mg").unwrap(), mass("40x0.2 oz").unwrap());
         assert_eq!((ounces.nominal_g, ounces.name.as_deref()), (Some(2.0 * 28.349_523_125), Some("2 oz")));
         assert_eq!(
             (coins.nominal_g, coins.name.as_deref()),
             (Some(0.2 * 28.349_523_125), Some("40 × 0.2 oz"))
         );
+        let limit = &ounces;
+        assert!(limit.mpe_mg == Some(5.0) && crate::calibration::masses::OwnMass::of(limit, "mass").is_ok());
         assert!(mass("2 pints:M1").unwrap_err().contains("no weight") && m1.name.is_none());
         assert!(
             mass("50").unwrap_err().contains("how well") && mass("a:M1").is_err() && mass("ax5").is_err()

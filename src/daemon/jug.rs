@@ -111,7 +111,6 @@ impl Table {
         let more_g = stood.map(|stood| (tare - stood.gross).g());
         if more_g.is_some_and(|more_g| (-SAME_G..2.0 * target_g + SAME_G).contains(&more_g)) {
             self.forget_where_jug_stood();
-            self.batch.iter_mut().for_each(|batch| batch.jug = None);
         }
     }
 
@@ -125,6 +124,7 @@ impl Table {
 
     /// What it lost since it stood there says nothing any more.
     pub(super) fn forget_where_jug_stood(&mut self) {
+        self.batch.iter_mut().for_each(|batch| batch.jug = None);
         if let Some(jug) = self.jug.as_mut().filter(|jug| jug.stood.is_some()) {
             jug.stood = None;
             self.log.add(Write::Jug(Some(*jug)));

@@ -26,6 +26,8 @@ pub(super) async fn refill(
     desk(&page, move |desk| desk.refill(&id, told)).await.map(Json)
 }
 
+/// Less is no slop that came, g (a display's step).
+const LEAST_G: f64 = 0.1;
 /// So much of what was sent is repeated.
 const REPEATED: usize = 40;
 
@@ -37,6 +39,9 @@ fn told(object: &mut Map<String, Value>) -> Answer<Refill> {
     }
     match (now, added) {
         (Some(now), None) => Ok(Refill::Now(now)),
+        (None, Some(added)) if added.g() < LEAST_G => {
+            Err(Problem::field("added_g", format!("nothing came with that: expected at least {LEAST_G} g")))
+        }
         (None, Some(added)) => Ok(Refill::Added(added)),
         (Some(_), Some(_)) => Err(Problem::field("added_g", "given beside now_g; leave one of them out")),
         (None, None) => {
@@ -52,8 +57,11 @@ fn grams(object: &mut Map<String, Value>, key: &str) -> Answer<Option<Mass>> {
         Some(g) => format!("{} g", as_told((100.0 * g).round() / 100.0)),
         None => value.to_string().chars().take(REPEATED).collect(),
     };
-    let why = format!("{told_as} is no amount of slop: expected 0 to {MOST_G} g");
-    told.map(|g| Some(Mass::saturating(g))).ok_or_else(|| Problem::field(key, why))
+    let why = format!(
+        "{told_as} is no amount of slop: expected 0 to {MOST_G}, in grams; or text with a unit, \"200 g\" or \"7.05 oz\""
+    );
+    // A zero has no sign.
+    told.map(|g| Some(Mass::saturating(g + 0.0))).ok_or_else(|| Problem::field(key, why))
 }
 
 #[cfg(test)]
@@ -75,6 +83,8 @@ mod tests {
             (json!({ "now_g": -1 }), "now_g"),
             (json!({ "added_g": "much" }), "added_g"),
             (json!({ "added_g": 2e6 }), "added_g"),
+            (json!({ "added_g": 0 }), "added_g"),
+            (json!({ "added_g": 1e-9 }), "added_g"),
             (json!({ "added_g": 1, "jug": "blue" }), "jug"),
         ] {
             let refused = read(asked.clone()).expect_err("refused");

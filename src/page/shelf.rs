@@ -188,7 +188,11 @@ fn asked(object: &mut Map<String, Value>, now: crate::time::WallTime) -> Answer<
     }
     let note = name(object, "note")?.unwrap_or_default();
     let body = match object.remove("what") {
-        Some(Value::Object(what)) => Some(without_nulls(Value::Object(what)).to_string()),
+        Some(Value::Object(mut what)) => {
+            // Only a refill says that slop came; what is told here was measured.
+            what.retain(|member, _| !SlopCame::MEMBERS.contains(&member.as_str()));
+            Some(without_nulls(Value::Object(what)).to_string())
+        }
         Some(Value::Null) => None,
         _ => return Err(Problem::field("what", "expected an object; or null, to take it off the shelf")),
     };

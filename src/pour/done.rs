@@ -13,7 +13,7 @@ use super::touch::tail_ends_at_g;
 use crate::reading::Weighing;
 use crate::record::{Mark, Verdict};
 use crate::scale::COARSE_STEP_G;
-use crate::time::Instant;
+use crate::time::{Duration, Instant};
 
 /// So many readings in a row that differ by no more than noise, and take so long, s, are a level, and no moment of a
 /// lift (that falls all the while).
@@ -37,6 +37,13 @@ pub(super) const EITHER: f64 = 0.577;
 /// A weight that lies between two steps is shown as either of them; by more than so many steps it has changed (derived:
 /// one, and half of the next).
 const COUNTED_ON: f64 = 1.5;
+
+/// For so long it has rested at another weight, to this side.
+fn elsewhere_for(d: &mut Done, heavier: bool, at: Instant) -> Duration {
+    let since = d.elsewhere.filter(|(side, _)| *side == heavier).map_or(at, |(_, since)| since);
+    d.elsewhere = Some((heavier, since));
+    at.since(since)
+}
 
 impl Engine {
     pub(super) fn done(&mut self, mut d: Done, w: Weighing, seen: Seen) {
@@ -78,7 +85,7 @@ impl Engine {
         match self.at_rest() {
             Some(rest) => self.rests(d, rest, w.arrived_at),
             None => {
-                d.elsewhere_since = None;
+                d.elsewhere = None;
                 self.enter(State::Done(d));
             }
         }
@@ -97,7 +104,7 @@ impl Engine {
         } else if self.counts_on(&d, net) {
             self.heavier(d, rest, at);
         } else {
-            d.elsewhere_since = None;
+            d.elsewhere = None;
             self.enter(State::Done(d));
         }
     }
@@ -110,7 +117,7 @@ impl Engine {
 
     /// It is believed once no stroke of the vessel follows.
     fn heavier(&mut self, mut d: Done, rest: f64, at: Instant) {
-        if at.since(*d.elsewhere_since.get_or_insert(at)) < self.start.settings.vessel.pause() {
+        if elsewhere_for(&mut d, true, at) < self.start.settings.vessel.pause() {
             return self.enter(State::Done(d));
         }
         d.pour.perhaps_other_g = d.back.as_ref().map_or(d.pour.perhaps_other_g, |back| back.doubtful_g());
@@ -255,7 +262,7 @@ impl Engine {
             return self.another(d, at);
         }
         let rings = d.had_g - net < SPLASH_G.0;
-        if rings && at.since(*d.elsewhere_since.get_or_insert(at)) < TOPPED_UP {
+        if rings && elsewhere_for(&mut d, false, at) < TOPPED_UP {
             return self.enter(State::Done(d));
         }
         self.taken_out(d, rest, mark, at);

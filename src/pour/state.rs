@@ -200,8 +200,8 @@ pub(super) struct Done {
     pub(super) beside: bool,
     /// What is shown is neither the piece's weight nor at rest, since then.
     pub(super) strays_since: Option<Instant>,
-    /// At rest at another weight since then.
-    pub(super) elsewhere_since: Option<Instant>,
+    /// At rest at another weight since then, and whether at a heavier one.
+    pub(super) elsewhere: Option<(bool, Instant)>,
     /// What the display fell to within one reading, net g.
     pub(super) fell_to_g: Option<f64>,
     /// It stood below its weight for longer than a lift takes, by so much, g.
@@ -229,7 +229,7 @@ impl Done {
             jumped: false,
             beside: false,
             strays_since: None,
-            elsewhere_since: None,
+            elsewhere: None,
             fell_to_g: None,
             below_g: 0.0,
             entered_as: None,

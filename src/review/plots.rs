@@ -73,8 +73,8 @@ impl Picture {
             Self::Ranges => "From piece to piece",
             Self::Smoothed => "Slow changes",
             Self::Spread => "How many got how much",
-            Self::Drift => "Did coats grow?",
-            Self::Flow => "Does a quick stream make a heavy coat?",
+            Self::Drift => "Did weights grow?",
+            Self::Flow => "Does a quick stream weigh more?",
             Self::Contact => "Does a long stay?",
             Self::Dry => "Dry coat on each square centimetre",
         }

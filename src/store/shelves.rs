@@ -48,27 +48,36 @@ pub(super) fn put(conn: &Connection, record: &mut ShelfRecord) -> rusqlite::Resu
     Ok(())
 }
 
-/// What is written in a version that slop came to, where nothing else was done.
+/// What is written in a version that slop came to, where nothing else was done, and in one that says what is there.
 const REFILLED: &str = "refilled the jug";
+const COUNTED: &str = "counted what is there";
+/// How much there is, as it was told with the bucket: no longer so where all of it was counted.
+const AT_HAND: &str = "slop_g";
 
-/// Slop came to this batch: a version of its glaze that says so, all else as in the newest one, where that stands on its
-/// shelf. The batch goes by it where it went by the newest before.
+/// Slop came to this batch, or was counted: a version of its glaze that says so, all else as in the newest one, where that
+/// stands on its shelf. Every batch under way or to come that goes by the same bucket goes by it.
 pub(super) fn note_slop(conn: &Connection, batch: &mut BatchRecord, came: &SlopCame) -> rusqlite::Result<()> {
     let Some(glaze) = &batch.glaze_name else { return Ok(()) };
     let newest = versions(conn, Shelf::Glaze, glaze)?.into_iter().next();
     let Some((before, body)) = newest.and_then(|n| Some((n.version, n.body?))) else { return Ok(()) };
     let Ok(Value::Object(mut body)) = serde_json::from_str(&body) else { return Ok(()) };
     body.retain(|member, _| !SlopCame::MEMBERS.contains(&member.as_str()));
+    let counted = came.member == SlopCame::THERE;
+    if counted {
+        body.remove(AT_HAND);
+    }
     body.insert(came.member.to_owned(), came.slop.g().into());
     let mut record = ShelfRecord {
         shelf: Shelf::Glaze,
         name: glaze.clone(),
         version: 0,
         body: Some(Value::Object(body).to_string()),
-        note: REFILLED.to_owned(),
+        note: if counted { COUNTED } else { REFILLED }.to_owned(),
         made_at: came.at,
     };
     put(conn, &mut record)?;
+    let follow = "UPDATE batch SET bucket = $1 WHERE glaze_name = $2 AND ended_us IS NULL AND bucket = $3";
+    conn.prepare_cached(follow)?.execute(params![record.version, record.name, before])?;
     if batch.bucket == Some(before) {
         batch.bucket = Some(record.version);
     }

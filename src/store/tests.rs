@@ -815,6 +815,12 @@ fn slop_that_came_is_a_version_of_the_glaze_that_the_batch_goes_by_where_it_went
     let batch = BatchRecord { bucket: Some(1), ..of_glaze("b1", Some("G")) };
     log.written(Write::BatchCreated(batch.clone()));
     let at = WallTime::from_unix_us(NOW.unix_us() + 7);
+    // Made in the morning as well, ended, of an older bucket, and of another glaze.
+    let others = [("b2", Some("G"), 1), ("b3", Some("G"), 1), ("b4", Some("G"), 0), ("b5", Some("H"), 1)];
+    for (id, glaze, bucket) in others {
+        log.written(Write::BatchCreated(BatchRecord { bucket: Some(bucket), ..of_glaze(id, glaze) }));
+    }
+    log.written(Write::BatchEnded { id: "b3".into(), at });
     let came = |member, slop_g: f64| SlopCame { member, slop: g(slop_g), at };
     let refilled = |log: &mut Log, batch: &BatchRecord, came| {
         let Write::Retargeted(batch, _) = log.written(Write::Retargeted(batch.clone(), Some(came))) else {
@@ -825,21 +831,24 @@ fn slop_that_came_is_a_version_of_the_glaze_that_the_batch_goes_by_where_it_went
     // Not on its shelf: there is nothing that would be another version.
     assert_eq!(refilled(&mut log, &batch, came(SlopCame::CAME, 200.0)).bucket, Some(1));
     assert_eq!(log.reader().versions(Shelf::Glaze, "G").unwrap(), []);
-    log.written(Write::Shelf(vec![shelf(Some(r#"{"cup_s":12.5,"glaze":{"by":"mix"}}"#))]));
+    log.written(Write::Shelf(vec![shelf(Some(r#"{"cup_s":12.5,"glaze":{"by":"mix"},"slop_g":900}"#))]));
     let batch = refilled(&mut log, &batch, came(SlopCame::CAME, 200.0));
     let batch = refilled(&mut log, &batch, came(SlopCame::THERE, 420.25));
     assert_eq!((batch.bucket, log.reader().batch("b1").unwrap().unwrap().bucket), (Some(3), Some(3)));
+    let goes_by = others.map(|(id, ..)| log.reader().batch(id).unwrap().unwrap().bucket);
+    assert_eq!(goes_by, [Some(3), Some(1), Some(0), Some(1)]);
     let told: Vec<_> = log.reader().versions(Shelf::Glaze, "G").unwrap();
     let bodies: Vec<&str> = told.iter().filter_map(|v| v.body.as_deref()).collect();
     assert_eq!(
         bodies,
         [
             r#"{"cup_s":12.5,"glaze":{"by":"mix"},"there_g":420.25}"#,
-            r#"{"came_g":200.0,"cup_s":12.5,"glaze":{"by":"mix"}}"#,
-            r#"{"cup_s":12.5,"glaze":{"by":"mix"}}"#,
+            r#"{"came_g":200.0,"cup_s":12.5,"glaze":{"by":"mix"},"slop_g":900}"#,
+            r#"{"cup_s":12.5,"glaze":{"by":"mix"},"slop_g":900}"#,
         ]
     );
-    assert_eq!((told[0].note.as_str(), told[0].made_at, told[2].made_at), ("refilled the jug", at, NOW));
+    assert_eq!((told[0].made_at, told[2].made_at), (at, NOW));
+    assert_eq!((told[0].note.as_str(), told[1].note.as_str()), ("counted what is there", "refilled the jug"));
     // Its target came from an older one: it goes by that still.
     let older = BatchRecord { bucket: Some(1), ..batch.clone() };
     assert_eq!(refilled(&mut log, &older, came(SlopCame::CAME, 1.0)).bucket, Some(1));

@@ -264,11 +264,11 @@ pub fn typed(quantity: Quantity, text: &str) -> Option<f64> {
     let text = text.trim();
     let end = text.find(|c: char| !c.is_ascii_digit() && !['.', ',', '-'].contains(&c))?;
     let number: f64 = text[..end].replace(',', ".").parse().ok()?;
-    let unit = text[end..].trim();
+    let unit = text[end..].trim().to_ascii_lowercase();
     let one = match quantity {
         Quantity::Weight => WeightIn::ALL.iter().find(|u| u.word() == unit).map(|u| u.in_g()),
         Quantity::Length => LengthIn::ALL.iter().find(|u| u.word() == unit).map(|u| u.in_mm()),
-        Quantity::Area => match unit {
+        Quantity::Area => match unit.as_str() {
             "cm2" | "cm²" => Some(1.0),
             "in2" | "in²" => Some(LengthIn::Inch.in_cm2()),
             _ => None,

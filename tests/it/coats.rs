@@ -171,6 +171,8 @@ fn on_fired_ware_the_pour_is_not_the_coat() {
         [&Value::Null; 3],
         "no layer follows"
     );
+    assert_eq!(reply["ware"]["water_in_coat_g"], Value::Null);
+    assert!(!t.steps.iter().any(|step| step.working.contains("stays on the piece")), "{t:?}");
     assert!(t.solids_fraction.is_some() && !t.steps.iter().any(|step| step.result.contains("mm")), "{t:?}");
     assert!(on(json!({ "state": "dry" })).layers.is_some());
 }

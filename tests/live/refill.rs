@@ -83,11 +83,15 @@ fn a_refill_is_a_dated_version_of_the_bucket_which_the_next_pours_name_and_the_b
     let all = versions(&rig);
     let told: Vec<_> =
         all.iter().map(|(version, note, slop, _)| (version.clone(), note.clone(), slop.clone())).collect();
-    let refilled = || json!("refilled the jug");
-    assert_eq!(told[..2], [(json!(3), refilled(), json!(420.0)), (json!(2), refilled(), json!(200.0))]);
+    let (counted, refilled) = (json!("counted what is there"), json!("refilled the jug"));
+    assert_eq!(told[..2], [(json!(3), counted, json!(420.0)), (json!(2), refilled, json!(200.0))]);
     assert_eq!(told[2], (json!(1), json!("new bucket"), Value::Null));
     assert!(all.iter().all(|v| v.3 == before["what"]["glaze"]), "the bucket itself is as it was: {all:?}");
     let newest = rig.get("/api/shelves/glaze/Invented%20green")[0].clone();
+    // Measured anew from what was read: what came then did not come again.
+    let again = json!({ "shelf": "glaze", "name": "Invented blue", "what": newest["what"], "note": "" });
+    rig.post("/api/shelves", again);
+    assert_eq!(rig.get("/api/shelves/glaze/Invented%20blue")[0]["what"]["there_g"], Value::Null);
     assert!(newest["made_at"].as_str() > before["made_at"].as_str(), "{newest}");
     let buckets = |rig: &Rig| {
         let pours = rig.get(&format!("/api/batches/{id}/pours"));
