@@ -150,7 +150,7 @@ pub fn target(request: &TargetRequest) -> Result<Target, Refused> {
     found.area = form.as_ref().map(Form::area);
     found.volume = form.as_ref().and_then(Form::volume);
     // Of what is poured into fired ware most runs out again: no layer follows from it.
-    if !request.ware.as_ref().is_some_and(|ware| ware.state == WareState::Fired) {
+    if !fired {
         spread(&mut found, slurry.as_ref(), &firing, &mut notes);
     }
     plans(&mut found, request, slurry.as_ref(), &mut notes)?;
