@@ -40,7 +40,7 @@ impl Engine {
     fn goes_on_alone(&mut self, l: &mut Landing, alone_g: f64, w: Weighing) -> bool {
         self.alone_g = None;
         l.forget_before_lowest();
-        self.early(l, alone_g, self.weight_u_g(alone_g), w);
+        self.early_pour(l, (alone_g, self.weight_u_g(alone_g)), 0.0, w);
         true
     }
 }

@@ -68,7 +68,12 @@ impl Climb {
 
     /// The latest readings, so many in a row, show less than this.
     pub(super) fn stays_below(&self, g: f64, readings: usize) -> bool {
-        self.recent.iter().rev().take_while(|(_, gross_g)| *gross_g < g).take(readings).count() == readings
+        self.stays(|gross_g| gross_g < g, readings)
+    }
+
+    /// The latest readings, so many in a row, are such, gross g.
+    pub(super) fn stays(&self, such: impl Fn(f64) -> bool, readings: usize) -> bool {
+        self.recent.iter().rev().take_while(|(_, gross_g)| such(*gross_g)).take(readings).count() == readings
     }
 
     fn was_told(&self, now: Instant) -> bool {

@@ -9,11 +9,12 @@ use super::ready::FRESH_S;
 use super::running::{MOST_FLOW_G_S, SPLASH_G, TOPPED_UP};
 use super::state::{Done, Pan, Pour, Running, State, Stream};
 use super::steps::{BEGUN_G, NOT_A_POUR_G_S, TOUCH_S, jump_g_s, push_recent};
-use super::touch::tail_ends_at_g;
+use super::touch::{let_go_g, tail_ends_at_g};
 use crate::reading::Weighing;
 use crate::record::{Mark, Verdict};
 use crate::scale::COARSE_STEP_G;
 use crate::time::{Duration, Instant};
+use std::collections::VecDeque;
 
 /// So many readings in a row that differ by no more than noise, and take so long, s, are a level, and no moment of a
 /// lift (that falls all the while).
@@ -268,10 +269,30 @@ impl Engine {
         self.taken_out(d, rest, mark, at);
     }
 
+    /// It was put back, and slop runs into it already; `gross` readings since it landed.
+    pub(super) fn more_at_once(&mut self, gross: &VecDeque<(Instant, f64)>, at: Instant) {
+        match std::mem::replace(&mut self.state, State::Idle) {
+            State::Done(mut d) => {
+                gross.iter().for_each(|(t, g)| push_recent(&mut d.recent, (*t, g - d.pour.tare)));
+                self.more(d, at);
+            }
+            state @ (State::Idle
+            | State::Landing(_)
+            | State::Other(_)
+            | State::Ready(_)
+            | State::Pouring(_)
+            | State::Draining(_)
+            | State::Fault(_)) => self.enter(state),
+        }
+    }
+
     /// Slop runs into a piece that was weighed.
     fn more(&mut self, mut d: Done, at: Instant) {
         let recent = std::mem::take(&mut d.recent);
-        let wants_none = d.pour.verdict != Verdict::Short;
+        let wants_none = match d.pour.verdict {
+            Verdict::Short | Verdict::Void => false,
+            Verdict::Good | Verdict::Over => true,
+        };
         let back = d.back.take();
         let Some(back) = back.as_deref().filter(|_| wants_none).cloned() else {
             d.pour.perhaps_other_g = back.as_ref().map_or(d.pour.perhaps_other_g, |back| back.doubtful_g());
@@ -348,6 +369,7 @@ impl Engine {
         });
         // On a late display what had borne on it is still going down.
         let below_g = level.map_or(0.0, |level| d.had_g - level).max(d.below_g);
+        let below_g = below_g.max(let_go_g(&d.recent, d.had_g, self.threshold_g()));
         if below_g > self.threshold_g() { below_g } else { 0.0 }
     }
 

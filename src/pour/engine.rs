@@ -12,7 +12,7 @@ use super::fault::Watch;
 use super::hand::Hand;
 pub use super::hearing::Hearing;
 use super::jug::Jug;
-use super::put_back::Memory;
+use super::kept::Memory;
 pub use super::start::Start;
 use super::state::{Other, State, Trouble};
 use super::ware::Ware;
@@ -72,6 +72,9 @@ pub struct Engine {
     pub(super) zeroed: bool,
     /// Readings over which the latest piece came.
     pub(super) landed_over: usize,
+    /// When it began to come, and when one that was put back left again.
+    pub(super) landed_at: Instant,
+    pub(super) left_at: Instant,
     /// `fault` was said because readings came too slowly, and no `clear` since.
     pub(super) slow_said: bool,
     pub(super) after: After,
@@ -111,6 +114,8 @@ impl Engine {
             offset_g: 0.0,
             zeroed: false,
             landed_over: 0,
+            landed_at: Instant::START,
+            left_at: Instant::START,
             slow_said: false,
             after: After::new(&start),
             ware: start.ware,

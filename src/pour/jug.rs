@@ -5,8 +5,9 @@
 
 use super::engine::Engine;
 use super::entry::Output;
+use super::kept::PLACED;
 use super::landing::Landing;
-use super::put_back::{Landed, PLACED};
+use super::put_back::Landed;
 use super::ready::LUMP;
 use super::remark::Remark;
 use super::state::{Other, State};
@@ -79,7 +80,7 @@ impl Engine {
     pub(super) fn jug_set(&mut self, rest_g: f64, at: Instant) -> bool {
         let gross_g = rest_g - self.zero_g;
         let Some(jug) = self.jug.filter(|jug| self.may_hold(jug, gross_g)) else { return false };
-        if self.set_again(&jug, gross_g, at) || !matches!(self.recognise(rest_g, at), Landed::New) {
+        if self.set_again(&jug, gross_g, at) || !matches!(self.recognise(rest_g), Landed::New) {
             return false;
         }
         self.enter(State::Other(Other::Jug(Box::new(JugOnPan::of(gross_g)))));
@@ -133,7 +134,7 @@ impl Engine {
 
     /// What slop is let run into as into a piece is a piece: it is guided from what it weighed at rest.
     pub(super) fn runs_into_jug(&mut self, on: &JugOnPan, w: Weighing) {
-        self.early(&on.since, on.gross_g + self.zero_g, self.start.scale.reading_sd_g(), w);
+        self.early_pour(&on.since, (on.gross_g + self.zero_g, self.start.scale.reading_sd_g()), 0.0, w);
     }
 
     /// There is so much slop in all from now on; `None`: nobody told.

@@ -55,6 +55,8 @@ const LEAST: usize = 5;
 pub(super) struct Landing {
     /// Gross readings since it landed.
     recent: VecDeque<(Instant, f64)>,
+    /// The first of all of them.
+    came: Option<Instant>,
     /// The tare as it was near rest, and how well it is known, g.
     near: Option<(f64, f64)>,
     /// Since then.
@@ -94,6 +96,7 @@ impl Landing {
     }
 
     pub(super) fn note(&mut self, w: Weighing) {
+        self.came.get_or_insert(w.taken_at);
         self.recent.push_back((w.taken_at, w.mass.g()));
         if self.recent.len() > KEPT {
             self.recent.pop_front();
@@ -114,18 +117,22 @@ impl Landing {
     }
 
     /// Steps of a coarse display come ever more rarely as a landing's tail ends, and evenly while slop runs: after three
-    /// rises it stands for longer than it stood on either of the two steps before. What swings to and fro is no stream.
+    /// rises it stands for longer than it stood on either of the two steps before. What swings to and fro is no stream: a
+    /// step counts where it is higher than all before it.
     fn stands(&self, step_g: f64) -> bool {
-        let changes = self.recent.iter().zip(self.recent.iter().skip(1)).rev();
-        let mut changes = changes.filter(|((_, a), (_, b))| (b - a).abs() > 0.5 * step_g);
-        let mut rise = || changes.next().filter(|((_, a), (_, b))| b > a).map(|(_, (came, _))| *came);
-        let (Some((now, _)), Some(third), Some(second), Some(first)) =
-            (self.recent.back(), rise(), rise(), rise())
-        else {
+        let mut highest_g = f64::NEG_INFINITY;
+        let mut rises: Vec<Instant> = Vec::new();
+        for (came, g) in &self.recent {
+            if *g > highest_g + 0.5 * step_g {
+                highest_g = *g;
+                rises.push(*came);
+            }
+        }
+        let ([.., first, second, third], Some((now, _))) = (rises.as_slice(), self.recent.back()) else {
             return true;
         };
-        let longest_s = third.seconds_from(second).max(second.seconds_from(first));
-        now.seconds_from(third) >= LONGER * longest_s
+        let longest_s = third.seconds_from(*second).max(second.seconds_from(*first));
+        now.seconds_from(*third) >= LONGER * longest_s
     }
 
     /// Readings that showed the piece come, the first one too.
@@ -218,10 +225,11 @@ impl Engine {
         let Some(rest) = self.at_rest().filter(|_| !self.held && stands) else {
             return self.before_rest(l, w);
         };
+        self.landed_over = l.came_over(rest, self.zero_g);
+        self.landed_at = l.came.unwrap_or(w.taken_at);
         if self.jug_set(rest, w.arrived_at) {
             return;
         }
-        self.landed_over = l.came_over(rest, self.zero_g);
         // With a jug in the hand a lump is no slop, and what was set down twice is looked at again when it is lifted.
         let ladles = self.start.settings.vessel.in_lumps();
         let anew_g = if ladles { l.came_anew_g(rest, sd_g) } else { 0.0 };
@@ -229,11 +237,11 @@ impl Engine {
             // What is put back comes with its slop.
             return self.opens(rest, anew_g, None, w.arrived_at);
         }
-        match self.recognise(rest, w.arrived_at) {
+        match self.recognise(rest) {
             Landed::Same(kept, odds) => self.stands_again(*kept, odds, rest, w.arrived_at),
             Landed::Perhaps(kept) => self.opens(rest, 0.0, Some(kept), w.arrived_at),
             // What only slowed the tail may as well be how it was set down.
-            Landed::New if ladles => {
+            Landed::New if ladles && !self.may_be_rolled(rest) => {
                 let slowed_g = l.came_in_the_tail_g(rest, sd_g, |g| self.may_be_a_lump(g));
                 self.opens(rest, slowed_g, None, w.arrived_at);
             }
@@ -254,9 +262,25 @@ impl Engine {
         }
     }
 
-    /// Slop runs, and the tare is known from just before it.
-    pub(super) fn early(&mut self, l: &Landing, tare: f64, u_g: f64, w: Weighing) {
-        let pour = self.opens_early(tare, u_g, w.arrived_at);
+    /// Slop runs, and the tare is known from just before it: into a bare piece, or into one put back.
+    fn early(&mut self, l: &Landing, tare: f64, u_g: f64, w: Weighing) {
+        self.landed_at = l.came.unwrap_or(w.taken_at);
+        match self.recognise(tare) {
+            Landed::Same(kept, odds) => {
+                self.stands_again(*kept, odds, tare, w.arrived_at);
+                self.more_at_once(&l.recent, w.arrived_at);
+            }
+            Landed::Perhaps(kept) if kept.may_want_more() => {
+                self.early_pour(l, (tare, u_g), kept.pour.net.unwrap_or(0.0), w);
+            }
+            Landed::Perhaps(_) | Landed::New => self.early_pour(l, (tare, u_g), 0.0, w),
+        }
+    }
+
+    /// `other_g`: so much more is in it where it is the one that was lifted.
+    pub(super) fn early_pour(&mut self, l: &Landing, (tare, u_g): (f64, f64), other_g: f64, w: Weighing) {
+        let mut pour = self.opens_early(tare, u_g, w.arrived_at);
+        pour.perhaps_other_g = other_g;
         let recent = l.recent.iter().map(|(t, g)| (*t, g - tare)).collect();
         let mut stream = self.stream(pour, &recent, 0.0);
         // A hand that let go meanwhile.

@@ -11,12 +11,15 @@ use std::collections::VecDeque;
 /// The middle one of so many readings counts.
 const OF: usize = 3;
 
+/// A display shows a leap over so many readings (own choice: a hand's edge on a quick scale).
+const OVER: usize = 4;
+
 /// Grams that leapt, and the readings they are looked for in.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Leaps {
     late: VecDeque<Weighing>,
-    /// The middle one of the readings before.
-    before: Option<(Weighing, f64)>,
+    /// The middle ones of the readings before, since the last leap.
+    before: VecDeque<(Weighing, f64)>,
     g: f64,
     /// Grams that fell besides.
     fell_g: f64,
@@ -36,23 +39,33 @@ impl Leaps {
             self.late.pop_front();
         }
         let Some(now) = self.middle() else { return };
-        let Some(before) = self.before.replace(now) else { return };
-        let rise_g = now.1 - before.1;
-        let taken_s = now.0.taken_at.seconds_from(before.0.taken_at);
-        let came_s = now.0.arrived_at.seconds_from(before.0.arrived_at);
-        let since_s = taken_s.max(came_s).max(mean_s.unwrap_or(0.0)).clamp(0.0, 1.0);
-        if rise_g > MOST_FLOW_G_S * since_s + threshold_g {
+        let latest_g = self.before.front().map_or(0.0, |(_, g)| now.1 - g);
+        if let Some(rise_g) = self.leap_g(now, mean_s, threshold_g) {
             // A hand that had borne it lets go: it only comes back to where it was.
             let back_g = rise_g.min(self.fell_g);
             self.fell_g -= back_g;
             self.g += rise_g - back_g;
             self.seen = true;
-        } else if rise_g < -threshold_g {
+            self.before.clear();
+        } else if latest_g < -threshold_g {
             // It falls again, or is borne.
-            let again_g = self.g.min(-rise_g);
+            let again_g = self.g.min(-latest_g);
             self.g -= again_g;
-            self.fell_g -= rise_g + again_g;
+            self.fell_g -= latest_g + again_g;
         }
+        self.before.push_front(now);
+        self.before.truncate(OVER);
+    }
+
+    /// The rise over the fewest of the latest readings that is steeper than any jug pours.
+    fn leap_g(&self, now: (Weighing, f64), mean_s: Option<f64>, threshold_g: f64) -> Option<f64> {
+        (1..).zip(&self.before).find_map(|(readings, (before, g))| {
+            let taken_s = now.0.taken_at.seconds_from(before.taken_at);
+            let came_s = now.0.arrived_at.seconds_from(before.arrived_at);
+            let usual_s = mean_s.unwrap_or(0.0) * f64::from(readings);
+            let since_s = taken_s.max(came_s).max(usual_s).clamp(0.0, f64::from(readings));
+            Some(now.1 - g).filter(|rise_g| *rise_g > MOST_FLOW_G_S * since_s + threshold_g)
+        })
     }
 
     /// Grams that leapt and did not fall again.
@@ -122,6 +135,19 @@ mod tests {
         assert!(leapt(&every_tenth(&goes)) < 4.0);
         let borne = [8.0, 8.8, -2.0, -1.2, -0.4, 10.8, 11.6, 12.4];
         assert!(leapt(&every_tenth(&borne)) < 3.0);
+    }
+
+    #[test]
+    fn a_hand_that_lets_go_over_some_readings_of_a_quick_scale_leapt() {
+        let shown = [62.8, 62.8, 63.0, 64.6, 67.1, 69.5, 70.3, 70.7, 70.9, 71.0, 71.0];
+        let quick: Vec<(f64, f64)> = (0..).zip(shown).map(|(i, g)| (0.05 * f64::from(i), g)).collect();
+        let mut leaps = Leaps::default();
+        for (s, g) in quick {
+            let at = Instant::START.offset_seconds(s);
+            let w = Weighing { mass: Mass::saturating(g), arrived_at: at, taken_at: at };
+            leaps.note(w, Some(0.05), 0.3);
+        }
+        assert!(leaps.g() > 5.0, "{}", leaps.g());
     }
 
     #[test]

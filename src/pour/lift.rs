@@ -5,6 +5,7 @@ use super::engine::Engine;
 use super::entry::Output;
 use super::running::{CLIMB_G_S, ESTIMATE_SD_G, MOST_FLOW_G_S, SPLASH_G, TRAIL};
 use super::state::{Running, State, Stream};
+use super::touch::let_go_g;
 use crate::record::{Mark, Verdict};
 use crate::scale::Origin;
 use crate::settle::line::Line;
@@ -49,6 +50,9 @@ impl Engine {
         if entered.is_some_and(|net| (known_g(&s) - net).abs() < self.threshold_g()) {
             return self.next_piece(&s.pour, State::Idle, at);
         }
+        if let Some(rest) = self.stood_until_lifted(&s) {
+            return self.weighed_and_lifted(s, rest, at);
+        }
         if !self.is_splash(&s, most_known_g(&s)) || self.had_begun(&s) {
             return self.estimate(s, at);
         }
@@ -56,6 +60,20 @@ impl Engine {
             return self.dropped(&s.pour, State::Idle);
         }
         self.next_piece(&s.pour, State::Idle, at);
+    }
+
+    /// Its stream had ended without a stop and it stood at rest, gross g, until it was lifted.
+    fn stood_until_lifted(&self, s: &Stream) -> Option<f64> {
+        let net = |rest: f64| rest - s.pour.tare;
+        let stood = |rest: &f64| (known_g(s) - net(*rest)).abs() < self.threshold_g();
+        s.rested_g.filter(stood).filter(|rest| s.pour.rev == 0 && !self.is_splash(s, net(*rest)))
+    }
+
+    fn weighed_and_lifted(&mut self, s: Stream, rest: f64, at: Instant) {
+        let net = rest - s.pour.tare;
+        let pour = self.weigh(s, rest, at);
+        self.say_of(&pour, net, at);
+        self.next_piece(&pour, State::Idle, at);
     }
 
     /// A late scale shows little of a stream that ran for less than a second: what may have been a pour has a record.
@@ -115,6 +133,10 @@ impl Engine {
         }
         self.unsure_of_leaps(&mut s, net);
         s.pour.settled = false;
+        let gone_g = let_go_g(&s.recent, s.peak_g, self.threshold_g());
+        if s.pour.rev == 0 && gone_g > self.most_fall_g(&s) {
+            s.lower_g = s.lower_g.max(gone_g);
+        }
         if s.lower_g > 0.0 {
             s.pour.marks = s.pour.marks.with(Mark::Touched);
             s.pour.unsure_g = s.pour.unsure_g.max(EITHER * s.lower_g);

@@ -7,6 +7,7 @@ use super::aim::unspoken_g;
 use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::{Cue, Output};
+use super::kept::{Kept, PLACED, ROLLED_SD_G};
 use super::ready::Ready;
 use super::state::{Done, Pour, State, Stream};
 use crate::reading::Weighing;
@@ -16,16 +17,10 @@ use std::collections::VecDeque;
 
 /// Rolling takes 5 to 40 s; after this long a piece stands on its shelf (common practice, no source).
 const ROLLED_WITHIN: Duration = Duration::from_secs(150);
-/// So many pieces are remembered: one pours, another rolls.
-const REMEMBERED: usize = 3;
-/// Two placements of one load on a bench scale differ by this share of it: corner loading on a pan that
-/// is good to one part in a thousand (a guess).
-pub(super) const PLACED: f64 = 0.0005;
-/// What rolling leaves on a rim or a hand, g, as a standard deviation (common practice, no source).
-const ROLLED_SD_G: f64 = 0.3;
-/// So much may run out of a rolled piece, g (a guess), and a weight is the same within so many standard deviations of a
-/// placement (normal law: 1 in 370).
+/// So much may run out of a rolled piece, g or as a share of what it held (guesses), and a weight is the same within so many
+/// standard deviations of a placement (normal law: 1 in 370).
 const ROLLED_OUT_G: f64 = 5.0;
+const ROLLED_OUT: f64 = 0.1;
 const SIGMAS: f64 = 3.0;
 /// Until pieces have come back in this batch one in ten is taken to do so, and fewer with each that does not.
 const COMES_BACK: (f64, f64) = (1.0, 9.0);
@@ -44,34 +39,24 @@ const KNOWN_U_G: f64 = 4.0;
 /// A short piece put back that is not so many times likelier than a bare one is not called good when it is topped up: one in
 /// ten would be another (own choice).
 const DOUBTFUL: f64 = 9.0;
-/// Rolling takes so long at least, and what lands sooner is half as likely put back (a guess).
-const ROLLED_AFTER: Duration = Duration::from_secs(5);
+/// Rolling takes 5 s at least, of which half a second is over before a lift is seen; what lands sooner is half as likely put
+/// back (guesses).
+const ROLLED_AFTER: Duration = Duration::from_millis(4500);
 const TOO_SOON: f64 = 0.5;
+/// ... and a fifth of that where its potter heard that it is short while it stood there: slop is added at once then, and who
+/// lifts it instead lets it go, or rolls it first (a guess).
+const KNOWN_SHORT: f64 = 0.2;
+/// A verdict that was given so long ago has been heard (a hand's own time and the sound's length, own choice).
+const HEARD: Duration = Duration::from_millis(700);
 /// Slop that is missing is added before the wall has drunk what is there: a short one that waited while another was poured
-/// is half as likely put back (a guess).
+/// is half as likely put back, and half as likely again once its slop stood for longer than the contact limit (a guess).
 const WAITED: f64 = 0.5;
+/// So many new pieces have their ladle of slop before they are at rest (a guess).
+const LADLED_EARLY: f64 = 0.02;
 /// So much more than fits, as a share of the target, is no slip of a hand (own choice).
 const FAR: f64 = 0.25;
 /// A piece put back is lifted again within so long; whoever waits longer waits for `ready` (a guess).
 pub(super) const WAITS: Duration = Duration::from_secs(4);
-
-/// A piece that was lifted with slop in it.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Kept {
-    pub(super) pour: Pour,
-    /// What it weighed with its slop, and how well that is known.
-    pub(super) gross_g: f64,
-    pub(super) u_g: f64,
-    pub(super) lifted_at: Instant,
-}
-
-/// The pieces that may come back, newest first, and how often one did.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Memory {
-    pub(super) kept: VecDeque<Kept>,
-    pub(super) came_back: u32,
-    pub(super) new: u32,
-}
 
 /// How a piece was when it was put back.
 #[derive(Clone, Debug)]
@@ -94,11 +79,6 @@ pub(super) enum Landed {
     Same(Box<Kept>, f64),
 }
 
-/// The normal law's density.
-pub(super) fn normal(x: f64, sd: f64) -> f64 {
-    (-0.5 * (x / sd).powi(2)).exp() / (sd * std::f64::consts::TAU.sqrt())
-}
-
 impl Back {
     /// What a short one held, where it may well be a bare piece and this no slop, g.
     pub(super) fn doubtful_g(&self) -> f64 {
@@ -106,56 +86,9 @@ impl Back {
     }
 }
 
-impl Memory {
-    /// Takes a piece that was lifted.
-    pub(super) fn keep(&mut self, kept: Kept) {
-        self.kept.retain(|k| k.pour.piece != kept.pour.piece);
-        self.kept.push_front(kept);
-        self.kept.truncate(REMEMBERED);
-    }
-
-    /// What it weighed when it was last seen at rest.
-    pub(super) fn stood(&mut self, piece: u32, gross_g: f64) {
-        if let Some(kept) = self.kept.iter_mut().find(|k| k.pour.piece == piece) {
-            kept.gross_g = gross_g;
-        }
-    }
-
-    /// What it left on the pan did not go with it.
-    pub(super) fn without(&mut self, pour: &Pour, residue_g: f64) {
-        if let Some(kept) = self.kept.iter_mut().find(|k| k.pour.piece == pour.piece) {
-            *kept = Kept { pour: pour.clone(), gross_g: kept.gross_g - residue_g, ..kept.clone() };
-        }
-    }
-
-    pub(super) fn forget(&mut self, piece: u32) {
-        self.kept.retain(|k| k.pour.piece != piece);
-    }
-}
-
-impl Kept {
-    /// Somebody may pour more into it: it is short, or nobody knows what it holds.
-    pub(super) fn may_want_more(&self) -> bool {
-        match self.pour.verdict {
-            Verdict::Short | Verdict::Void => true,
-            Verdict::Good | Verdict::Over => false,
-        }
-    }
-
-    /// How likely it weighs so much when it is put back, per gram.
-    fn density_per_g(&self, gross_g: f64, sd_g: f64) -> f64 {
-        let placed_g = PLACED * self.gross_g;
-        let sd = (2.0 * sd_g * sd_g + placed_g * placed_g + ROLLED_SD_G.powi(2) + self.u_g * self.u_g).sqrt();
-        let same = normal(gross_g - self.gross_g, sd);
-        // Of an over one as much may have been poured back as brings it to its lower limit, evenly.
-        let most_g = self.pour.net.unwrap_or(0.0) - self.pour.aim.low.g() + 1.0;
-        let poured_back = (0.0..most_g).contains(&(self.gross_g - gross_g));
-        match self.pour.verdict {
-            Verdict::Over if poured_back => 0.5 * same + 0.5 / most_g,
-            Verdict::Over => 0.5 * same,
-            Verdict::Good | Verdict::Short | Verdict::Void => same,
-        }
-    }
+/// Its potter had heard of it before it was lifted.
+fn was_told(kept: &Kept) -> bool {
+    kept.pour.settled || kept.pour.entered.is_some_and(|at| kept.lifted_at.since(at) > HEARD)
 }
 
 /// One whose potter heard that it is short comes back sooner.
@@ -180,9 +113,9 @@ impl Engine {
     }
 
     /// What has come to rest on the pan.
-    pub(super) fn recognise(&self, gross_g: f64, at: Instant) -> Landed {
-        let Some(new) = self.ware.density_per_g(gross_g - self.zero_g) else { return Landed::New };
-        let likely = |k: &Kept| self.odds(k, gross_g, at) / new;
+    pub(super) fn recognise(&self, gross_g: f64) -> Landed {
+        let Some(new) = self.bare_per_g(gross_g) else { return Landed::New };
+        let likely = |k: &Kept| self.odds(k, gross_g) / new;
         let kept = self.memory.kept.iter();
         let likeliest = |a: &&Kept, b: &&Kept| likely(a).total_cmp(&likely(b));
         let Some(best) = kept.clone().max_by(likeliest) else { return Landed::New };
@@ -200,6 +133,14 @@ impl Engine {
         if likely(k) > perhaps { Landed::Perhaps(Box::new(k.clone())) } else { Landed::New }
     }
 
+    /// How likely a new piece shows so much, gross g, per gram; where it is ladled, with its slop in it already.
+    fn bare_per_g(&self, gross_g: f64) -> Option<f64> {
+        let density = |g: f64| self.ware.density_per_g(g - self.zero_g);
+        let ladles = self.start.settings.vessel.in_lumps();
+        let early = density(gross_g - self.start.target.g()).filter(|_| ladles).unwrap_or(0.0);
+        Some(density(gross_g)? + LADLED_EARLY * early)
+    }
+
     /// It was short and still is, or it was over.
     fn wants_more_or_less(&self, kept: &Kept, gross_g: f64, odds: f64) -> bool {
         match kept.pour.verdict {
@@ -208,30 +149,46 @@ impl Engine {
                     && kept.pour.aim.verdict(gross_g - kept.pour.tare) == Verdict::Short
             }
             Verdict::Over => odds > SURE,
-            Verdict::Good | Verdict::Void => false,
+            // Nobody knows what it holds: to pour it full as if it were bare is the worse mistake.
+            Verdict::Void => odds > SURE && kept.pour.aim.verdict(gross_g - kept.pour.tare) == Verdict::Short,
+            Verdict::Good => false,
         }
     }
 
     /// What was lifted last may weigh so much when it was rolled and is put back: some may have run out.
-    pub(super) fn may_be_rolled(&self, gross_g: f64, at: Instant) -> bool {
+    pub(super) fn may_be_rolled(&self, gross_g: f64) -> bool {
         let last = self.memory.kept.iter().max_by_key(|k| k.lifted_at);
         last.is_some_and(|k| {
             let placed_g = SIGMAS * (PLACED * k.gross_g).hypot(k.u_g);
-            at.since(k.lifted_at) <= ROLLED_WITHIN
-                && (-placed_g..=ROLLED_OUT_G + placed_g).contains(&(k.gross_g - gross_g))
+            let away = self.landed_at.since(k.lifted_at);
+            // What comes back sooner was not rolled.
+            let rolled_g = ROLLED_OUT_G.max(ROLLED_OUT * k.pour.net.unwrap_or(0.0));
+            let soon = self.landed_at.since(k.lifted_at.max(self.left_at)) < ROLLED_AFTER;
+            let out_g = if soon { 0.0 } else { rolled_g };
+            away <= ROLLED_WITHIN && (-placed_g..=out_g + placed_g).contains(&(k.gross_g - gross_g))
         })
     }
 
-    fn odds(&self, kept: &Kept, gross_g: f64, at: Instant) -> f64 {
-        if at.since(kept.lifted_at) > ROLLED_WITHIN {
+    fn odds(&self, kept: &Kept, gross_g: f64) -> f64 {
+        let away = self.landed_at.since(kept.lifted_at);
+        if away > ROLLED_WITHIN {
             return 0.0;
         }
         let (back, new) = (f64::from(self.memory.came_back), f64::from(self.memory.new));
         let prior = (COMES_BACK.0 + back) / (COMES_BACK.1 + new);
-        let soon = if at.since(kept.lifted_at) < ROLLED_AFTER { TOO_SOON } else { 1.0 };
         let short = kept.pour.verdict == Verdict::Short;
+        let soon = match away < ROLLED_AFTER {
+            true if short && was_told(kept) => TOO_SOON * KNOWN_SHORT,
+            true => TOO_SOON,
+            false => 1.0,
+        };
         let another = self.memory.kept.iter().any(|k| k.lifted_at > kept.lifted_at);
-        let waited = if short && another { WAITED } else { 1.0 };
+        let stood = kept.pour.first_slop.map_or(Duration::ZERO, |from| self.landed_at.since(from));
+        let waited = match short && another {
+            true if stood > self.start.settings.contact_limit => WAITED * WAITED,
+            true => WAITED,
+            false => 1.0,
+        };
         soon * waited * prior * kept.density_per_g(gross_g, self.start.scale.reading_sd_g())
     }
 
@@ -245,14 +202,18 @@ impl Engine {
         let pour = self.weighed_again(kept, gross_g, at, back.odds);
         let net = gross_g - pour.tare;
         let verdict = pour.verdict;
-        let asks_since = (verdict != Verdict::Short).then_some(at);
+        let wanting = match verdict {
+            Verdict::Short | Verdict::Void => true,
+            Verdict::Good | Verdict::Over => false,
+        };
+        let asks_since = (!wanting).then_some(at);
         self.enter(State::Done(Done {
             had_g: net,
             back: Some(Box::new(back)),
             asks_since,
             ..Done::new(pour)
         }));
-        if verdict == Verdict::Short {
+        if wanting {
             // What a hand waits for before it pours.
             self.cue_now(Cue::Ready, at, Some(self.start.target.g() - net));
         } else if verdict != Verdict::Good {
@@ -320,6 +281,7 @@ impl Engine {
     /// A piece that weighed like one put back, and left without slop: it was that one.
     fn was_put_back(&mut self, kept: Kept, gross_g: f64, at: Instant) {
         self.memory.came_back += 1;
+        self.left_at = at;
         let lifted_at = kept.lifted_at;
         let pour = self.weighed_again(kept, gross_g, at, f64::INFINITY);
         // Where it was lifted first is what counts for a piece that comes back again.

@@ -4,10 +4,11 @@ use super::done::EITHER;
 use super::engine::{Engine, Seen};
 use super::entry::{Cue, Output};
 use super::falls::Falls;
+use super::kept::Kept;
 use super::landing::Landing;
 use super::leaps::Leaps;
 use super::predict::USUAL_G_S;
-use super::put_back::{Back, Kept};
+use super::put_back::Back;
 use super::running::{MOST_FLOW_G_S, SHOWN};
 use super::state::{Pan, Pour, State};
 use super::steps::{BEGUN_G, NOT_A_POUR_G_S, TOUCH_S, jump_g_s, push_recent};
@@ -252,7 +253,7 @@ impl Engine {
             let pour = self.write_down(s, base_g, at);
             return self.next_piece(&pour, State::Idle, at);
         }
-        if perhaps.is_none() && back.is_none() && self.may_hold_a_lump(pour.tare, at) {
+        if perhaps.is_none() && back.is_none() && self.may_hold_a_lump(pour.tare) {
             let (lump_g, piece, ware) = (pour.aim.target.g(), pour.piece, self.ware);
             pour.tare -= lump_g;
             self.left_with_a_lump(pour, &recent, lump_g, at);
@@ -267,12 +268,12 @@ impl Engine {
     /// A ladle's lump that fell with the landing is shown as a part of it. Whoever ladles and lifts a piece that got no slop
     /// since its `ready` has poured before it, unless what it weighed is far likelier for a bare one of this batch, or it is
     /// the one that was lifted before it, rolled and put back.
-    fn may_hold_a_lump(&self, gross_g: f64, at: Instant) -> bool {
+    fn may_hold_a_lump(&self, gross_g: f64) -> bool {
         let density = |g: f64| self.ware.density_per_g(g - self.zero_g);
         let holds = density(gross_g - self.start.target.g()).zip(density(gross_g));
         self.start.settings.vessel.in_lumps()
             && holds.is_none_or(|(with, bare)| with * FAR_LIKELIER >= bare)
-            && !self.may_be_rolled(gross_g, at)
+            && !self.may_be_rolled(gross_g)
     }
 
     /// What was tared away may have been its slop: it has a record, of which nothing is called.

@@ -12,6 +12,7 @@ use super::onset::Onset;
 use super::predict::{Predictor, TRICKLE_G_S, USUAL_G_S};
 use super::ready::Ready;
 use super::state::{Done, Pan, Plan, Pour, Running, State, Stream};
+use super::steps::push_recent;
 use super::surges::Surges;
 use super::touch::went_again;
 use super::vessel::Vessel;
@@ -86,8 +87,10 @@ impl Engine {
             plan: Plan::of(self.start.settings.guidance),
             from_g,
             resting_since: None,
+            rested_g: None,
             last_net,
             shown: last_net,
+            recent: VecDeque::new(),
             again: false,
             known: [last_net; 2],
             least_g_s: f64::INFINITY,
@@ -152,6 +155,7 @@ impl Engine {
             // A hand that wiped the pan beneath it: it is tared again.
             return self.enter(State::Ready(Ready::new(s.pour, 0.0)));
         }
+        s.rested_g = Some(rest);
         let since = *s.resting_since.get_or_insert(w.arrived_at);
         if w.arrived_at.since(since) >= self.start.settings.vessel.pause() {
             self.paused(s, rest, w.arrived_at);
@@ -306,6 +310,7 @@ impl Engine {
         let net = w.mass.g() - s.pour.tare;
         // What jumps is left out: a hand on the pot, or one that has begun to lift it.
         let before_g = std::mem::replace(&mut s.shown, net);
+        push_recent(&mut s.recent, (w.taken_at, net));
         let falls = net < before_g - self.threshold_g();
         self.sinks(s, net, w.taken_at);
         note_stop(s, net, w.taken_at);
@@ -357,6 +362,15 @@ impl Engine {
 
     /// The weight is known at rest.
     pub(super) fn weighed(&mut self, mut s: Stream, gross: f64, at: Instant) {
+        let back = s.back.take();
+        let net = gross - s.pour.tare;
+        let pour = self.weigh(s, gross, at);
+        self.say_weighed(&pour, net, at);
+        self.enter(State::Done(Done { back, ..Done::new(pour) }));
+    }
+
+    /// Enters what was weighed at rest.
+    pub(super) fn weigh(&mut self, mut s: Stream, gross: f64, at: Instant) -> Pour {
         let net = gross - s.pour.tare;
         self.unsure_of_leaps(&mut s, net);
         self.unsure_of_swing(&mut s.pour);
@@ -365,12 +379,10 @@ impl Engine {
         s.pour.unsure_g = lasting_g.hypot(EITHER * self.amiss_g(&s, net, at));
         let pushed_g = self.pushed_g(&s, net, gross);
         s.pour.net_u = Some(self.weight_u_g(gross).hypot(s.pour.unsure_g).hypot(pushed_g));
-        let back = s.back.take();
         let mut pour = self.write_down(s, net, at);
         // What was amiss with this rest is not with the next one.
         pour.unsure_g = lasting_g;
-        self.say_weighed(&pour, net, at);
-        self.enter(State::Done(Done { back, ..Done::new(pour) }));
+        pour
     }
 
     /// How well a difference of two weights at rest is known where nothing is known to have gone wrong.

@@ -3,7 +3,7 @@
 use super::after::RESIDUE_MOST_G;
 use super::engine::Engine;
 use super::entry::Output;
-use super::put_back::PLACED;
+use super::kept::PLACED;
 use super::remark::Remark;
 use super::state::{Other, State};
 use crate::reading::Weighing;

@@ -3,7 +3,7 @@
 use super::PourSettings;
 use super::hand::Hand;
 use super::jug::Jug;
-use super::put_back::Memory;
+use super::kept::Memory;
 use super::ware::Ware;
 use crate::calibration::correction::Correction;
 use crate::record::Aim;

@@ -37,6 +37,8 @@ pub(super) struct Pour {
     /// Net that the scale showed when the stop was due, between two readings.
     pub(super) shown_at_stop: Option<f64>,
     pub(super) contact: Option<Duration>,
+    /// When it was first entered.
+    pub(super) entered: Option<Instant>,
     /// What the hand learned from it.
     pub(super) taught: Option<Taught>,
     /// Readings were lost or frozen during this pour: nothing is learned from it.
@@ -84,6 +86,7 @@ impl Pour {
             stop_cue: None,
             shown_at_stop: None,
             contact: None,
+            entered: None,
             taught: None,
             troubled: false,
             unheard: false,
@@ -150,10 +153,13 @@ pub(super) struct Running {
     pub(super) from_g: f64,
     /// Rest began here, for a stream that ended without a stop.
     pub(super) resting_since: Option<Instant>,
+    /// Gross g at the latest rest of it.
+    pub(super) rested_g: Option<f64>,
     /// Latest net that was believed and did not fall.
     pub(super) last_net: f64,
-    /// Latest net, believed or not.
+    /// Latest net, believed or not, and the readings before it.
     pub(super) shown: f64,
+    pub(super) recent: VecDeque<(Instant, f64)>,
     /// Entered from a display that stood still, and weighed again now that it moves.
     pub(super) again: bool,
     /// What the filter knew after the latest reading that did not fall and after the one

@@ -31,6 +31,16 @@ const LEAPT: f64 = 0.2;
 /// So long before a rest, s: half as long again as is looked at for one.
 const SANK_S: f64 = 0.7;
 
+/// A lift falls by so many times more from one reading to the next than what is let go before it (a guess: simulated lifts
+/// show 3 to 16 times its first part), and what is let go is seen over so many readings and so long, s: of a lift's own beginning
+/// there is one reading.
+const LIFT_BEGINS: f64 = 3.0;
+const LET_GO: usize = 2;
+const LET_GO_S: f64 = 0.18;
+
+/// So many readings in a row at a piece's tare are that piece, though slop begins before they are a rest (own choice).
+const AT_TARE: usize = 4;
+
 /// A hand that was seen on the piece may have pushed it by up to two centimetres, evenly: of 0.05 % of the load for each
 /// (both guesses) that is this share, as a standard deviation (GUM 4.3.7, from memory).
 const PUSHED: f64 = 2.0 * 0.000_5 * EITHER;
@@ -51,6 +61,37 @@ pub(super) fn tail_ends_at_g(readings: &VecDeque<(Instant, f64)>) -> Option<f64>
         let pole_s = 0.5 * (last_s + before_s) / -slower.ln();
         g2 + last_g_s * slower.powf(0.5 * last_s / (0.5 * (last_s + before_s))) * pole_s
     })
+}
+
+/// What bore on a piece that weighed `had_g`, and was let go just before the lift that follows: the display sank evenly over
+/// some readings, and only then fell as in a lift. Where it still sank as fast as before, as much again is owed.
+pub(super) fn let_go_g(readings: &VecDeque<(Instant, f64)>, had_g: f64, threshold_g: f64) -> f64 {
+    let level = readings.iter().rposition(|(_, net)| *net >= had_g - threshold_g);
+    let mut late: Vec<(Instant, f64)> = readings.iter().skip(level.unwrap_or(0)).copied().collect();
+    if let (None, [(first, _), (second, _), ..]) = (level, late.as_slice()) {
+        // It was weighed just before the first of them.
+        late.insert(0, (first.offset_seconds(-second.seconds_from(*first)), had_g));
+    }
+    let mut falls: Vec<f64> = Vec::new();
+    // It falls ever faster: a lift, unless that ends.
+    let mut faster = false;
+    for pair in late.windows(2) {
+        let [(before, from_g), (_, to_g)] = pair else { return 0.0 };
+        let (fall_g, sank_g) = (from_g - to_g, had_g - from_g);
+        let most_g = falls.iter().copied().fold(0.0, f64::max);
+        faster &= fall_g >= 0.5 * most_g;
+        let lately_g = falls.iter().rev().take(LET_GO).copied().fold(0.5 * threshold_g, f64::max);
+        if !faster && !falls.is_empty() && fall_g > LIFT_BEGINS * lately_g {
+            let long = falls.len() >= LET_GO && before.seconds_from(late[0].0) >= LET_GO_S;
+            if long && sank_g > threshold_g {
+                let goes_on = falls.last().is_some_and(|last_g| *last_g > 0.5 * most_g);
+                return if goes_on { 2.0 * sank_g } else { sank_g };
+            }
+            faster = true;
+        }
+        falls.push(fall_g);
+    }
+    0.0
 }
 
 /// It fell by half of what had come, or more: that has gone.
@@ -146,7 +187,21 @@ impl Engine {
     /// before, and the end of a tail.
     pub(super) fn amiss_g(&self, s: &Stream, net: f64, at: Instant) -> f64 {
         let owed_g = self.watch.owes_g().filter(|_| s.lumps).map_or(0.0, |g| g.min(net.abs()));
-        owed_g.hypot(self.sank_g(s, net, at)).hypot(self.tail_g(s))
+        owed_g.hypot(self.sank_g(s, net, at)).hypot(self.tail_g(s)).hypot(self.stuck_g(s, net))
+    }
+
+    /// A display that lagged behind when the stop was due, and shows the same since, stands still: what ran until then, and
+    /// while the hand stopped, may be in the piece.
+    fn stuck_g(&self, s: &Stream, net: f64) -> f64 {
+        let Some((due, at_stop_g)) = s.plan.stop_due.zip(s.pour.stop_cue) else { return 0.0 };
+        let behind_g = at_stop_g - net;
+        let since = s.recent.iter().filter(|(t, _)| *t >= due);
+        let stands = since.clone().all(|(_, g)| (g - net).abs() < 0.5 * self.start.scale.step.g());
+        if s.lumps || s.pour.rev > 0 || behind_g <= self.threshold_g() || !stands {
+            return 0.0;
+        }
+        let flow_g_s = s.pour.flow_g_s.unwrap_or(0.0).min(MOST_FLOW_G_S);
+        behind_g + flow_g_s * self.hand.at_s(flow_g_s)
     }
 
     /// Where a hand was seen on the piece, whether what it bore stayed or not, it may have moved it.
@@ -195,10 +250,11 @@ impl Engine {
         self.cue_now(Cue::Ready, at, Some(self.start.target.g() - base_g));
     }
 
-    /// Too light to be the piece with its slop, and at rest at its tare: it still stands there, and what was taken for slop
+    /// Too light to be the piece with its slop, and it stays at its tare: it still stands there, and what was taken for slop
     /// was a hand on it. Nobody lifts a piece and has another that weighs the same at rest so soon.
     pub(super) fn never_left(&self, s: &Stream) -> bool {
-        self.at_rest().is_some_and(|rest| self.is_at_tare(s, rest, self.threshold_g()))
+        let at_tare = |g: f64| self.is_at_tare(s, g, self.threshold_g());
+        self.at_rest().is_some_and(at_tare) || self.climb.stays(at_tare, AT_TARE)
     }
 
     /// Weighs what it did bare, or less by what lay on the pan and was wiped off.
@@ -223,5 +279,32 @@ impl Engine {
     pub(super) fn is_more_than_slop(&self, s: &Stream, net: f64, w: Weighing) -> bool {
         let Some((due, at_stop_g)) = s.plan.stop_due.zip(s.pour.stop_cue) else { return false };
         s.pour.rev == 0 && net - at_stop_g > MOST_FLOW_G_S * w.taken_at.seconds_from(due) + SPLASH_G.1
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::time::Duration;
+
+    fn every_tenth(nets: &[f64]) -> VecDeque<(Instant, f64)> {
+        let at = |i: usize| Instant::START + Duration::from_millis(1000 + 100 * i as u64);
+        nets.iter().enumerate().map(|(i, net)| (at(i), *net)).collect()
+    }
+
+    #[test]
+    fn a_hand_that_lets_go_just_before_a_lift_is_seen_and_a_lift_alone_is_not() {
+        let gone = [68.2, 68.2, 67.9, 67.0, 65.9, 64.7, 63.9, 35.0, -143.9];
+        assert!((let_go_g(&every_tenth(&gone), 68.2, 0.3) - 8.6).abs() < 0.01);
+        let going = [94.0, 93.9, 94.0, 93.5, 92.2, 65.2, -10.0];
+        assert!((let_go_g(&every_tenth(&going), 94.0, 0.3) - 3.6).abs() < 0.01);
+        // The reading that it was weighed with is not among them.
+        let at_once = [93.5, 92.2, 65.2, -10.0];
+        assert!((let_go_g(&every_tenth(&at_once), 94.0, 0.3) - 3.6).abs() < 0.01);
+        let quickly = [50.7, 50.0, 47.5, 42.0, 38.2, 36.7, 36.1, 35.9, 35.8, 35.7, 30.5, 14.7];
+        assert!((let_go_g(&every_tenth(&quickly), 50.7, 0.3) - 15.0).abs() < 0.01);
+        for lift in [[18.0, 18.0, 6.0, -84.0, -335.0], [18.0, 17.9, 17.4, 5.0, -70.0]] {
+            assert_eq!(let_go_g(&every_tenth(&lift), 18.0, 0.3), 0.0);
+        }
     }
 }

@@ -84,7 +84,7 @@ impl Ware {
     /// about the mean of `n`, which is itself known to its standard error (the variance of a prediction, derived).
     pub fn density_per_g(&self, bare_g: f64) -> Option<f64> {
         let next_sd_g = self.sd_g() * (1.0 + 1.0 / f64::from(self.n.max(1))).sqrt();
-        (self.n > 0).then(|| super::put_back::normal(bare_g - self.mean_g, next_sd_g))
+        (self.n > 0).then(|| super::kept::normal(bare_g - self.mean_g, next_sd_g))
     }
 }
 

@@ -21,6 +21,7 @@ impl Engine {
         // A stream that a pause had ended before its stop goes on.
         let went_on = std::mem::take(&mut pour.paused);
         pour.rev += 1;
+        pour.entered.get_or_insert(at);
         pour.net = Some(net);
         if pour.marks.has(Mark::Early) {
             // It may have been a hand that let go, and no slop at all.

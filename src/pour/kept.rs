@@ -1,0 +1,89 @@
+//! Pieces that were lifted with slop in them, and may come back.
+
+use super::state::Pour;
+use crate::record::Verdict;
+use crate::time::Instant;
+use std::collections::VecDeque;
+
+/// So many pieces are remembered: one pours, another rolls.
+const REMEMBERED: usize = 3;
+/// Two placements of one load on a bench scale differ by this share of it: corner loading on a pan that
+/// is good to one part in a thousand (a guess).
+pub(super) const PLACED: f64 = 0.0005;
+/// What rolling leaves on a rim or a hand, g, as a standard deviation (common practice, no source).
+pub(super) const ROLLED_SD_G: f64 = 0.3;
+
+/// A piece that was lifted with slop in it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Kept {
+    pub(super) pour: Pour,
+    /// What it weighed with its slop, and how well that is known.
+    pub(super) gross_g: f64,
+    pub(super) u_g: f64,
+    pub(super) lifted_at: Instant,
+}
+
+/// The pieces that may come back, newest first, and how often one did.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Memory {
+    pub(super) kept: VecDeque<Kept>,
+    pub(super) came_back: u32,
+    pub(super) new: u32,
+}
+
+/// The normal law's density.
+pub(super) fn normal(x: f64, sd: f64) -> f64 {
+    (-0.5 * (x / sd).powi(2)).exp() / (sd * std::f64::consts::TAU.sqrt())
+}
+
+impl Memory {
+    /// Takes a piece that was lifted.
+    pub(super) fn keep(&mut self, kept: Kept) {
+        self.kept.retain(|k| k.pour.piece != kept.pour.piece);
+        self.kept.push_front(kept);
+        self.kept.truncate(REMEMBERED);
+    }
+
+    /// What it weighed when it was last seen at rest.
+    pub(super) fn stood(&mut self, piece: u32, gross_g: f64) {
+        if let Some(kept) = self.kept.iter_mut().find(|k| k.pour.piece == piece) {
+            kept.gross_g = gross_g;
+        }
+    }
+
+    /// What it left on the pan did not go with it.
+    pub(super) fn without(&mut self, pour: &Pour, residue_g: f64) {
+        if let Some(kept) = self.kept.iter_mut().find(|k| k.pour.piece == pour.piece) {
+            *kept = Kept { pour: pour.clone(), gross_g: kept.gross_g - residue_g, ..kept.clone() };
+        }
+    }
+
+    pub(super) fn forget(&mut self, piece: u32) {
+        self.kept.retain(|k| k.pour.piece != piece);
+    }
+}
+
+impl Kept {
+    /// Somebody may pour more into it: it is short, or nobody knows what it holds.
+    pub(super) fn may_want_more(&self) -> bool {
+        match self.pour.verdict {
+            Verdict::Short | Verdict::Void => true,
+            Verdict::Good | Verdict::Over => false,
+        }
+    }
+
+    /// How likely it weighs so much when it is put back, per gram.
+    pub(super) fn density_per_g(&self, gross_g: f64, sd_g: f64) -> f64 {
+        let placed_g = PLACED * self.gross_g;
+        let sd = (2.0 * sd_g * sd_g + placed_g * placed_g + ROLLED_SD_G.powi(2) + self.u_g * self.u_g).sqrt();
+        let same = normal(gross_g - self.gross_g, sd);
+        // Of an over one as much may have been poured back as brings it to its lower limit, evenly.
+        let most_g = self.pour.net.unwrap_or(0.0) - self.pour.aim.low.g() + 1.0;
+        let poured_back = (0.0..most_g).contains(&(self.gross_g - gross_g));
+        match self.pour.verdict {
+            Verdict::Over if poured_back => 0.5 * same + 0.5 / most_g,
+            Verdict::Over => 0.5 * same,
+            Verdict::Good | Verdict::Short | Verdict::Void => same,
+        }
+    }
+}
