@@ -14,7 +14,6 @@ use crate::reading::Weighing;
 use crate::record::{Mark, Verdict};
 use crate::scale::COARSE_STEP_G;
 use crate::time::{Duration, Instant};
-use std::collections::VecDeque;
 
 /// So many readings in a row that differ by no more than noise, and take so long, s, are a level, and no moment of a
 /// lift (that falls all the while).
@@ -44,6 +43,17 @@ fn elsewhere_for(d: &mut Done, heavier: bool, at: Instant) -> Duration {
     let since = d.elsewhere.filter(|(side, _)| *side == heavier).map_or(at, |(_, since)| since);
     d.elsewhere = Some((heavier, since));
     at.since(since)
+}
+
+impl Done {
+    /// It is short; or nobody knows what it holds, and it was put back for what it lacks at most.
+    pub(super) fn wants(&self) -> bool {
+        match self.pour.verdict {
+            Verdict::Short => true,
+            Verdict::Void => self.back.is_some(),
+            Verdict::Good | Verdict::Over => false,
+        }
+    }
 }
 
 impl Engine {
@@ -78,7 +88,7 @@ impl Engine {
         }
         d.jumped = false;
         d.rises = if change > self.threshold_g() { d.rises + 1 } else { 0 };
-        let trickles = self.wants_more(&d.pour) && d.rises > 0 && self.climbing().is_some();
+        let trickles = self.wants_more(&d) && d.rises > 0 && self.climbing().is_some();
         if trickles || d.rises >= self.rises_wanted() {
             return self.more(d, w.arrived_at);
         }
@@ -113,7 +123,7 @@ impl Engine {
     /// A short piece on a coarse display rests at more, and by too little to be seen as a stream: a small top-up.
     fn counts_on(&self, d: &Done, net: f64) -> bool {
         let step_g = self.start.scale.step.g();
-        step_g >= COARSE_STEP_G && d.pour.verdict == Verdict::Short && net - d.had_g > COUNTED_ON * step_g
+        step_g >= COARSE_STEP_G && d.wants() && net - d.had_g > COUNTED_ON * step_g
     }
 
     /// It is believed once no stroke of the vessel follows.
@@ -148,7 +158,7 @@ impl Engine {
         if climbs && change > self.threshold_g() {
             return self.more(d, w.arrived_at);
         }
-        let wanted = self.wants_more(&d.pour) && self.guides();
+        let wanted = self.wants_more(&d) && self.guides();
         if (wanted || climbs) && w.taken_at.seconds_from(since) >= TOUCH_S {
             return self.borne(d, change, w.arrived_at);
         }
@@ -269,30 +279,10 @@ impl Engine {
         self.taken_out(d, rest, mark, at);
     }
 
-    /// It was put back, and slop runs into it already; `gross` readings since it landed.
-    pub(super) fn more_at_once(&mut self, gross: &VecDeque<(Instant, f64)>, at: Instant) {
-        match std::mem::replace(&mut self.state, State::Idle) {
-            State::Done(mut d) => {
-                gross.iter().for_each(|(t, g)| push_recent(&mut d.recent, (*t, g - d.pour.tare)));
-                self.more(d, at);
-            }
-            state @ (State::Idle
-            | State::Landing(_)
-            | State::Other(_)
-            | State::Ready(_)
-            | State::Pouring(_)
-            | State::Draining(_)
-            | State::Fault(_)) => self.enter(state),
-        }
-    }
-
     /// Slop runs into a piece that was weighed.
-    fn more(&mut self, mut d: Done, at: Instant) {
+    pub(super) fn more(&mut self, mut d: Done, at: Instant) {
         let recent = std::mem::take(&mut d.recent);
-        let wants_none = match d.pour.verdict {
-            Verdict::Short | Verdict::Void => false,
-            Verdict::Good | Verdict::Over => true,
-        };
+        let wants_none = !d.wants() && d.pour.verdict != Verdict::Void;
         let back = d.back.take();
         let Some(back) = back.as_deref().filter(|_| wants_none).cloned() else {
             d.pour.perhaps_other_g = back.as_ref().map_or(d.pour.perhaps_other_g, |back| back.doubtful_g());
@@ -354,9 +344,10 @@ impl Engine {
         if was != pour.verdict || unsaid {
             self.say_of(&pour, had_g, at);
         }
-        let gross_g = pour.tare + had_g;
+        // What bore on it, and is gone, may be in what it weighed or not.
+        let gross_g = pour.tare + had_g - 0.5 * below_g;
         self.next_piece(&pour, State::Idle, at);
-        self.memory.stood(pour.piece, gross_g);
+        self.memory.stood(pour.piece, gross_g, EITHER * below_g);
     }
 
     /// How far below its weight the piece stood just before it left: a hand bore it then, or one had borne on it before.
@@ -369,7 +360,8 @@ impl Engine {
         });
         // On a late display what had borne on it is still going down.
         let below_g = level.map_or(0.0, |level| d.had_g - level).max(d.below_g);
-        let below_g = below_g.max(let_go_g(&d.recent, d.had_g, self.threshold_g()));
+        let gone = let_go_g(&d.recent, d.had_g, self.threshold_g());
+        let below_g = below_g.max(gone.map_or(0.0, |(_, perhaps_g)| perhaps_g));
         if below_g > self.threshold_g() { below_g } else { 0.0 }
     }
 

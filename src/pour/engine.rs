@@ -72,9 +72,8 @@ pub struct Engine {
     pub(super) zeroed: bool,
     /// Readings over which the latest piece came.
     pub(super) landed_over: usize,
-    /// When it began to come, and when one that was put back left again.
+    /// When it began to come.
     pub(super) landed_at: Instant,
-    pub(super) left_at: Instant,
     /// `fault` was said because readings came too slowly, and no `clear` since.
     pub(super) slow_said: bool,
     pub(super) after: After,
@@ -115,7 +114,6 @@ impl Engine {
             zeroed: false,
             landed_over: 0,
             landed_at: Instant::START,
-            left_at: Instant::START,
             slow_said: false,
             after: After::new(&start),
             ware: start.ware,

@@ -6,7 +6,7 @@
 use super::engine::Engine;
 use super::entry::Cue;
 use super::hand::{FIRST_POURS, SCATTER_S};
-use super::state::{Pour, Stream};
+use super::state::{Done, Pour, Stream};
 use crate::record::Verdict;
 use crate::time::Instant;
 
@@ -116,8 +116,8 @@ impl Engine {
     }
 
     /// A weighed piece lacks something.
-    pub(super) fn wants_more(&self, pour: &Pour) -> bool {
-        pour.verdict == Verdict::Short || self.wants_trickle(pour)
+    pub(super) fn wants_more(&self, d: &Done) -> bool {
+        d.wants() || self.wants_trickle(&d.pour)
     }
 
     /// What is said of a piece that was weighed at rest: `ready` asks for its trickle.

@@ -45,9 +45,9 @@ impl Memory {
     }
 
     /// What it weighed when it was last seen at rest.
-    pub(super) fn stood(&mut self, piece: u32, gross_g: f64) {
+    pub(super) fn stood(&mut self, piece: u32, gross_g: f64, unsure_g: f64) {
         if let Some(kept) = self.kept.iter_mut().find(|k| k.pour.piece == piece) {
-            kept.gross_g = gross_g;
+            (kept.gross_g, kept.u_g) = (gross_g, kept.u_g.hypot(unsure_g));
         }
     }
 

@@ -6,9 +6,11 @@
 use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::{Cue, Output};
+use super::leaps::Leaps;
 use super::put_back::Landed;
 use super::running::MOST_FLOW_G_S;
 use super::state::{Pour, State};
+use super::steps::push_recent;
 use super::touch::tail_ends_at_g;
 use crate::reading::Weighing;
 use crate::record::Mark;
@@ -83,6 +85,14 @@ impl Landing {
         self.recent.front().map(|(landed, _)| at.seconds_from(*landed)).filter(|s| *s >= 0.0)
     }
 
+    /// A hand that let go since it was near its rest.
+    fn note_leaps(&self, leaps: &mut Leaps, mean_s: Option<f64>, threshold_g: f64) {
+        for (t, g) in self.recent.iter().filter(|(t, _)| self.near_at.is_some_and(|near_at| *t >= near_at)) {
+            let seen = Weighing { mass: Mass::saturating(*g), taken_at: *t, arrived_at: *t };
+            leaps.note(seen, mean_s, threshold_g);
+        }
+    }
+
     /// Where the tail of the latest readings ends, g.
     pub(super) fn ends_at_g(&self) -> Option<f64> {
         tail_ends_at_g(&self.recent)
@@ -120,7 +130,7 @@ impl Landing {
     /// rises it stands for longer than it stood on either of the two steps before. What swings to and fro is no stream: a
     /// step counts where it is higher than all before it.
     fn stands(&self, step_g: f64) -> bool {
-        let mut highest_g = f64::NEG_INFINITY;
+        let mut highest_g = self.recent.front().map_or(f64::INFINITY, |(_, g)| *g);
         let mut rises: Vec<Instant> = Vec::new();
         for (came, g) in &self.recent {
             if *g > highest_g + 0.5 * step_g {
@@ -266,14 +276,16 @@ impl Engine {
     fn early(&mut self, l: &Landing, tare: f64, u_g: f64, w: Weighing) {
         self.landed_at = l.came.unwrap_or(w.taken_at);
         match self.recognise(tare) {
-            Landed::Same(kept, odds) => {
-                self.stands_again(*kept, odds, tare, w.arrived_at);
-                self.more_at_once(&l.recent, w.arrived_at);
+            Landed::Same(kept, odds) if kept.may_want_more() => {
+                let mut d = self.put_back(*kept, odds, tare, None, w.arrived_at);
+                l.recent.iter().for_each(|(t, g)| push_recent(&mut d.recent, (*t, g - d.pour.tare)));
+                l.note_leaps(&mut d.leaps, self.pace.mean_s(), self.threshold_g());
+                self.more(d, w.arrived_at);
             }
             Landed::Perhaps(kept) if kept.may_want_more() => {
                 self.early_pour(l, (tare, u_g), kept.pour.net.unwrap_or(0.0), w);
             }
-            Landed::Perhaps(_) | Landed::New => self.early_pour(l, (tare, u_g), 0.0, w),
+            Landed::Same(..) | Landed::Perhaps(_) | Landed::New => self.early_pour(l, (tare, u_g), 0.0, w),
         }
     }
 
@@ -283,11 +295,7 @@ impl Engine {
         pour.perhaps_other_g = other_g;
         let recent = l.recent.iter().map(|(t, g)| (*t, g - tare)).collect();
         let mut stream = self.stream(pour, &recent, 0.0);
-        // A hand that let go meanwhile.
-        for (t, g) in l.recent.iter().filter(|(t, _)| l.near_at.is_some_and(|near_at| *t >= near_at)) {
-            let seen = Weighing { mass: Mass::saturating(*g), taken_at: *t, arrived_at: *t };
-            stream.leaps.note(seen, self.pace.mean_s(), self.threshold_g());
-        }
+        l.note_leaps(&mut stream.leaps, self.pace.mean_s(), self.threshold_g());
         self.enter(State::Pouring(stream));
     }
 

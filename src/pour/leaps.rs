@@ -14,6 +14,9 @@ const OF: usize = 3;
 /// A display shows a leap over so many readings (own choice: a hand's edge on a quick scale).
 const OVER: usize = 4;
 
+/// In a longer gap than this between two readings, s, nobody knows how fast it rose (own choice).
+const LONGEST_S: f64 = 1.0;
+
 /// Grams that leapt, and the readings they are looked for in.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Leaps {
@@ -39,7 +42,7 @@ impl Leaps {
             self.late.pop_front();
         }
         let Some(now) = self.middle() else { return };
-        let latest_g = self.before.front().map_or(0.0, |(_, g)| now.1 - g);
+        let fall_g = self.before.iter().map(|(_, g)| now.1 - g).find(|g| *g < -threshold_g);
         if let Some(rise_g) = self.leap_g(now, mean_s, threshold_g) {
             // A hand that had borne it lets go: it only comes back to where it was.
             let back_g = rise_g.min(self.fell_g);
@@ -47,11 +50,12 @@ impl Leaps {
             self.g += rise_g - back_g;
             self.seen = true;
             self.before.clear();
-        } else if latest_g < -threshold_g {
+        } else if let Some(fall_g) = fall_g {
             // It falls again, or is borne.
-            let again_g = self.g.min(-latest_g);
+            let again_g = self.g.min(-fall_g);
             self.g -= again_g;
-            self.fell_g -= latest_g + again_g;
+            self.fell_g -= fall_g + again_g;
+            self.before.clear();
         }
         self.before.push_front(now);
         self.before.truncate(OVER);
@@ -63,7 +67,7 @@ impl Leaps {
             let taken_s = now.0.taken_at.seconds_from(before.taken_at);
             let came_s = now.0.arrived_at.seconds_from(before.arrived_at);
             let usual_s = mean_s.unwrap_or(0.0) * f64::from(readings);
-            let since_s = taken_s.max(came_s).max(usual_s).clamp(0.0, f64::from(readings));
+            let since_s = taken_s.max(came_s).max(usual_s).min(LONGEST_S * f64::from(readings));
             Some(now.1 - g).filter(|rise_g| *rise_g > MOST_FLOW_G_S * since_s + threshold_g)
         })
     }

@@ -7,7 +7,7 @@ use super::running::{CLIMB_G_S, ESTIMATE_SD_G, MOST_FLOW_G_S, SPLASH_G, TRAIL};
 use super::state::{Running, State, Stream};
 use super::touch::let_go_g;
 use crate::record::{Mark, Verdict};
-use crate::scale::Origin;
+use crate::scale::{COARSE_STEP_G, Origin};
 use crate::settle::line::Line;
 use crate::time::Instant;
 
@@ -17,6 +17,14 @@ const LINE_SLACK_G: f64 = 1.0;
 const UNSEEN_S: f64 = 0.8;
 /// A lag that was told is right to this share (a guess: read off a display with a stopwatch).
 const TOLD_LAG: f64 = 0.2;
+
+/// A rest while slop may still come: gross g, readings left out until then, and what may be amiss with it, g.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Rested {
+    pub(super) gross_g: f64,
+    pub(super) odd: u32,
+    pub(super) amiss_g: f64,
+}
 
 impl Running {
     /// The latest half second of the trail.
@@ -50,8 +58,8 @@ impl Engine {
         if entered.is_some_and(|net| (known_g(&s) - net).abs() < self.threshold_g()) {
             return self.next_piece(&s.pour, State::Idle, at);
         }
-        if let Some(rest) = self.stood_until_lifted(&s) {
-            return self.weighed_and_lifted(s, rest, at);
+        if let Some(rested) = self.stood_until_lifted(&s) {
+            return self.weighed_and_lifted(s, rested, at);
         }
         if !self.is_splash(&s, most_known_g(&s)) || self.had_begun(&s) {
             return self.estimate(s, at);
@@ -62,16 +70,20 @@ impl Engine {
         self.next_piece(&s.pour, State::Idle, at);
     }
 
-    /// Its stream had ended without a stop and it stood at rest, gross g, until it was lifted.
-    fn stood_until_lifted(&self, s: &Stream) -> Option<f64> {
-        let net = |rest: f64| rest - s.pour.tare;
-        let stood = |rest: &f64| (known_g(s) - net(*rest)).abs() < self.threshold_g();
-        s.rested_g.filter(stood).filter(|rest| s.pour.rev == 0 && !self.is_splash(s, net(*rest)))
+    /// Its stream had ended without a stop, and it stood at rest until it was lifted. A coarse display stands still between
+    /// two steps of a trickle, too.
+    fn stood_until_lifted(&self, s: &Stream) -> Option<Rested> {
+        let first = s.pour.rev == 0 && s.plan.stop_due.is_none() && !s.pour.troubled && !s.odd_load;
+        let shown = s.lumps || self.start.scale.step.g() < COARSE_STEP_G;
+        let net = |rested: &Rested| rested.gross_g - s.pour.tare;
+        s.rested.filter(|rested| first && shown && !self.is_splash(s, net(rested)))
     }
 
-    fn weighed_and_lifted(&mut self, s: Stream, rest: f64, at: Instant) {
-        let net = rest - s.pour.tare;
-        let pour = self.weigh(s, rest, at);
+    fn weighed_and_lifted(&mut self, mut s: Stream, rested: Rested, at: Instant) {
+        let net = rested.gross_g - s.pour.tare;
+        // What the lift itself showed is no touch.
+        s.odd = rested.odd;
+        let pour = self.weigh(s, rested.gross_g, rested.amiss_g, at);
         self.say_of(&pour, net, at);
         self.next_piece(&pour, State::Idle, at);
     }
@@ -133,10 +145,9 @@ impl Engine {
         }
         self.unsure_of_leaps(&mut s, net);
         s.pour.settled = false;
-        let gone_g = let_go_g(&s.recent, s.peak_g, self.threshold_g());
-        if s.pour.rev == 0 && gone_g > self.most_fall_g(&s) {
-            s.lower_g = s.lower_g.max(gone_g);
-        }
+        let gone = let_go_g(&s.recent, s.peak_g, self.threshold_g());
+        let gone = gone.filter(|(sank_g, _)| s.pour.rev == 0 && *sank_g > self.most_fall_g(&s));
+        s.lower_g = s.lower_g.max(gone.map_or(0.0, |(_, perhaps_g)| perhaps_g));
         if s.lower_g > 0.0 {
             s.pour.marks = s.pour.marks.with(Mark::Touched);
             s.pour.unsure_g = s.pour.unsure_g.max(EITHER * s.lower_g);

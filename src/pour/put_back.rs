@@ -86,9 +86,10 @@ impl Back {
     }
 }
 
-/// Its potter had heard of it before it was lifted.
-fn was_told(kept: &Kept) -> bool {
-    kept.pour.settled || kept.pour.entered.is_some_and(|at| kept.lifted_at.since(at) > HEARD)
+/// Its potter had heard that it is short for long enough before it was lifted.
+fn was_told(pour: &Pour, lifted_at: Instant) -> bool {
+    let said = pour.net.is_some_and(|net| pour.aim.low.g() - net > unspoken_g(&pour.aim));
+    said && pour.entered.is_some_and(|at| lifted_at.since(at) > HEARD)
 }
 
 /// One whose potter heard that it is short comes back sooner.
@@ -105,6 +106,7 @@ impl Engine {
         let (net_u_g, gross_g) = (pour.net_u.unwrap_or(0.0), pour.tare + net);
         // At rest what it weighs is known, whatever of it may be no slop.
         let u_g = if pour.settled { net_u_g.min(self.weight_u_g(gross_g)) } else { net_u_g };
+        let pour = Pour { told: was_told(pour, at), ..pour.clone() };
         self.memory.keep(Kept { pour: pour.clone(), gross_g, u_g, lifted_at: at });
         if !pour.came_back {
             self.memory.new += 1;
@@ -163,8 +165,7 @@ impl Engine {
             let away = self.landed_at.since(k.lifted_at);
             // What comes back sooner was not rolled.
             let rolled_g = ROLLED_OUT_G.max(ROLLED_OUT * k.pour.net.unwrap_or(0.0));
-            let soon = self.landed_at.since(k.lifted_at.max(self.left_at)) < ROLLED_AFTER;
-            let out_g = if soon { 0.0 } else { rolled_g };
+            let out_g = if away < ROLLED_AFTER { SIGMAS * ROLLED_SD_G } else { rolled_g };
             away <= ROLLED_WITHIN && (-placed_g..=out_g + placed_g).contains(&(k.gross_g - gross_g))
         })
     }
@@ -178,7 +179,7 @@ impl Engine {
         let prior = (COMES_BACK.0 + back) / (COMES_BACK.1 + new);
         let short = kept.pour.verdict == Verdict::Short;
         let soon = match away < ROLLED_AFTER {
-            true if short && was_told(kept) => TOO_SOON * KNOWN_SHORT,
+            true if short && kept.pour.told => TOO_SOON * KNOWN_SHORT,
             true => TOO_SOON,
             false => 1.0,
         };
@@ -192,34 +193,41 @@ impl Engine {
         soon * waited * prior * kept.density_per_g(gross_g, self.start.scale.reading_sd_g())
     }
 
-    /// The same piece stands there again.
+    /// The same piece stands there again, and what it wants is told.
     pub(super) fn stands_again(&mut self, kept: Kept, odds: f64, gross_g: f64, at: Instant) {
-        self.aim_at(kept.pour.aim);
-        self.memory.forget(kept.pour.piece);
-        self.memory.came_back += 1;
-        self.away = 0;
-        let back = Back { before: kept.pour.clone(), kept: kept.clone(), gross_g, odds };
-        let pour = self.weighed_again(kept, gross_g, at, back.odds);
-        let net = gross_g - pour.tare;
-        let verdict = pour.verdict;
-        let wanting = match verdict {
-            Verdict::Short | Verdict::Void => true,
-            Verdict::Good | Verdict::Over => false,
-        };
-        let asks_since = (!wanting).then_some(at);
-        self.enter(State::Done(Done {
-            had_g: net,
-            back: Some(Box::new(back)),
-            asks_since,
-            ..Done::new(pour)
-        }));
-        if wanting {
+        let d = self.put_back(kept, odds, gross_g, Some(gross_g), at);
+        let (verdict, net, wants) = (d.pour.verdict, d.had_g, d.wants());
+        self.enter(State::Done(d));
+        if wants {
             // What a hand waits for before it pours.
             self.cue_now(Cue::Ready, at, Some(self.start.target.g() - net));
         } else if verdict != Verdict::Good {
             // That it is good may be said of a bare piece: first something must tell.
             self.say_verdict(verdict, net, at);
         }
+    }
+
+    /// It was put back; gross g as far as it is known, and as it rests, if it does.
+    pub(super) fn put_back(
+        &mut self,
+        kept: Kept,
+        odds: f64,
+        gross_g: f64,
+        rest_g: Option<f64>,
+        at: Instant,
+    ) -> Done {
+        self.aim_at(kept.pour.aim);
+        self.memory.forget(kept.pour.piece);
+        self.memory.came_back += 1;
+        self.away = 0;
+        let back = Back { before: kept.pour.clone(), kept: kept.clone(), gross_g, odds };
+        let mut pour = self.weighed_again(kept, gross_g, rest_g.is_some(), at, odds);
+        let had_g = gross_g - pour.tare;
+        // What it was told before was another pour's trouble.
+        pour.troubled &= pour.verdict != Verdict::Void;
+        let mut d = Done { had_g, back: Some(Box::new(back)), ..Done::new(pour) };
+        d.asks_since = (!d.wants()).then_some(at);
+        d
     }
 
     /// A piece put back has left without more slop: it was that one.
@@ -281,15 +289,14 @@ impl Engine {
     /// A piece that weighed like one put back, and left without slop: it was that one.
     fn was_put_back(&mut self, kept: Kept, gross_g: f64, at: Instant) {
         self.memory.came_back += 1;
-        self.left_at = at;
         let lifted_at = kept.lifted_at;
-        let pour = self.weighed_again(kept, gross_g, at, f64::INFINITY);
+        let pour = self.weighed_again(kept, gross_g, true, at, f64::INFINITY);
         // Where it was lifted first is what counts for a piece that comes back again.
         self.memory.keep(Kept { gross_g, u_g: 0.0, lifted_at, pour });
     }
 
-    /// The record of a piece that was weighed again; `odds` that it is this one.
-    fn weighed_again(&mut self, kept: Kept, gross_g: f64, at: Instant, odds: f64) -> Pour {
+    /// The record of a piece that was weighed again, at rest or not; `odds` that it is this one.
+    fn weighed_again(&mut self, kept: Kept, gross_g: f64, rests: bool, at: Instant, odds: f64) -> Pour {
         let Kept { mut pour, lifted_at, .. } = kept;
         self.after.forget(pour.piece);
         let again = gross_g - pour.tare;
@@ -299,7 +306,7 @@ impl Engine {
         let other = self.memory.kept.iter().any(|k| k.lifted_at > lifted_at && k.gross_g > gross_g);
         // An estimate gives way to a weight at rest that agrees with it.
         let agrees = u <= KNOWN_U_G && (again - had).abs() <= 2.0 * u + ROLLED_SD_G;
-        if poured_back || !pour.settled && agrees && !other {
+        if rests && (poured_back || !pour.settled && agrees && !other) {
             let sd = self.start.scale.reading_sd_g();
             let other_g = if poured_back && other { EITHER * (had - again) } else { 0.0 };
             pour.net = Some(again);
@@ -315,7 +322,7 @@ impl Engine {
         if poured_back {
             pour.marks = pour.marks.with(Mark::PouredBack);
         }
-        pour.rolled = Some(again);
+        pour.rolled = if rests { Some(again) } else { pour.rolled };
         pour.marks = pour.marks.with(Mark::PutBack);
         pour.came_back = true;
         pour.rev += 1;

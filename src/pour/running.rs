@@ -8,6 +8,7 @@ use super::entry::Cue;
 use super::falls::Falls;
 use super::landing::Landing;
 use super::leaps::Leaps;
+use super::lift::Rested;
 use super::onset::Onset;
 use super::predict::{Predictor, TRICKLE_G_S, USUAL_G_S};
 use super::ready::Ready;
@@ -87,7 +88,7 @@ impl Engine {
             plan: Plan::of(self.start.settings.guidance),
             from_g,
             resting_since: None,
-            rested_g: None,
+            rested: None,
             last_net,
             shown: last_net,
             recent: VecDeque::new(),
@@ -145,6 +146,8 @@ impl Engine {
         }
         let Some(rest) = self.at_rest() else {
             s.resting_since = None;
+            let more_g = 0.5 * self.start.scale.step.g() + 2.0 * self.start.scale.reading_sd_g();
+            s.rested = s.rested.filter(|rested| w.mass.g() <= rested.gross_g + more_g);
             return self.enter(State::Pouring(s));
         };
         if rest - s.pour.tare - s.from_g < self.threshold_g() {
@@ -155,7 +158,8 @@ impl Engine {
             // A hand that wiped the pan beneath it: it is tared again.
             return self.enter(State::Ready(Ready::new(s.pour, 0.0)));
         }
-        s.rested_g = Some(rest);
+        let amiss_g = self.amiss_g(&s, rest - s.pour.tare, w.arrived_at);
+        s.rested = Some(Rested { gross_g: rest, odd: s.odd, amiss_g });
         let since = *s.resting_since.get_or_insert(w.arrived_at);
         if w.arrived_at.since(since) >= self.start.settings.vessel.pause() {
             self.paused(s, rest, w.arrived_at);
@@ -364,19 +368,20 @@ impl Engine {
     pub(super) fn weighed(&mut self, mut s: Stream, gross: f64, at: Instant) {
         let back = s.back.take();
         let net = gross - s.pour.tare;
-        let pour = self.weigh(s, gross, at);
+        let amiss_g = self.amiss_g(&s, net, at);
+        let pour = self.weigh(s, gross, amiss_g, at);
         self.say_weighed(&pour, net, at);
         self.enter(State::Done(Done { back, ..Done::new(pour) }));
     }
 
     /// Enters what was weighed at rest.
-    pub(super) fn weigh(&mut self, mut s: Stream, gross: f64, at: Instant) -> Pour {
+    pub(super) fn weigh(&mut self, mut s: Stream, gross: f64, amiss_g: f64, at: Instant) -> Pour {
         let net = gross - s.pour.tare;
         self.unsure_of_leaps(&mut s, net);
         self.unsure_of_swing(&mut s.pour);
         s.pour.settled = true;
         let lasting_g = s.pour.unsure_g;
-        s.pour.unsure_g = lasting_g.hypot(EITHER * self.amiss_g(&s, net, at));
+        s.pour.unsure_g = lasting_g.hypot(EITHER * amiss_g);
         let pushed_g = self.pushed_g(&s, net, gross);
         s.pour.net_u = Some(self.weight_u_g(gross).hypot(s.pour.unsure_g).hypot(pushed_g));
         let mut pour = self.write_down(s, net, at);

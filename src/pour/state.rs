@@ -7,6 +7,7 @@ use super::hand::Taught;
 use super::jug::JugOnPan;
 use super::landing::Landing;
 use super::leaps::Leaps;
+use super::lift::Rested;
 use super::onset::Onset;
 use super::predict::Predictor;
 use super::put_back::Back;
@@ -37,8 +38,9 @@ pub(super) struct Pour {
     /// Net that the scale showed when the stop was due, between two readings.
     pub(super) shown_at_stop: Option<f64>,
     pub(super) contact: Option<Duration>,
-    /// When it was first entered.
+    /// When it was first entered, and whether its potter heard that it is short well before it was lifted.
     pub(super) entered: Option<Instant>,
+    pub(super) told: bool,
     /// What the hand learned from it.
     pub(super) taught: Option<Taught>,
     /// Readings were lost or frozen during this pour: nothing is learned from it.
@@ -87,6 +89,7 @@ impl Pour {
             shown_at_stop: None,
             contact: None,
             entered: None,
+            told: false,
             taught: None,
             troubled: false,
             unheard: false,
@@ -153,8 +156,8 @@ pub(super) struct Running {
     pub(super) from_g: f64,
     /// Rest began here, for a stream that ended without a stop.
     pub(super) resting_since: Option<Instant>,
-    /// Gross g at the latest rest of it.
-    pub(super) rested_g: Option<f64>,
+    /// The latest rest of it, until more is shown.
+    pub(super) rested: Option<Rested>,
     /// Latest net that was believed and did not fall.
     pub(super) last_net: f64,
     /// Latest net, believed or not, and the readings before it.

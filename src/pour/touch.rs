@@ -37,9 +37,13 @@ const SANK_S: f64 = 0.7;
 const LIFT_BEGINS: f64 = 3.0;
 const LET_GO: usize = 2;
 const LET_GO_S: f64 = 0.18;
+/// What a hand takes up little by little grows by so much from reading to reading (a guess).
+const GROWS: f64 = 1.4;
 
-/// So many readings in a row at a piece's tare are that piece, though slop begins before they are a rest (own choice).
+/// So many readings in a row, for so long, s, at a piece's tare are that piece, though slop begins before they are a rest (own
+/// choices).
 const AT_TARE: usize = 4;
+const AT_TARE_S: f64 = 0.2;
 
 /// A hand that was seen on the piece may have pushed it by up to two centimetres, evenly: of 0.05 % of the load for each
 /// (both guesses) that is this share, as a standard deviation (GUM 4.3.7, from memory).
@@ -63,35 +67,44 @@ pub(super) fn tail_ends_at_g(readings: &VecDeque<(Instant, f64)>) -> Option<f64>
     })
 }
 
-/// What bore on a piece that weighed `had_g`, and was let go just before the lift that follows: the display sank evenly over
-/// some readings, and only then fell as in a lift. Where it still sank as fast as before, as much again is owed.
-pub(super) fn let_go_g(readings: &VecDeque<(Instant, f64)>, had_g: f64, threshold_g: f64) -> f64 {
+/// What bore on a piece that weighed `had_g`, and was let go just before the lift that follows, g: as far as the display sank
+/// before it fell as in a lift, and how much it may have been; where it still sank as fast as before, as much again is owed.
+pub(super) fn let_go_g(
+    readings: &VecDeque<(Instant, f64)>,
+    had_g: f64,
+    threshold_g: f64,
+) -> Option<(f64, f64)> {
     let level = readings.iter().rposition(|(_, net)| *net >= had_g - threshold_g);
     let mut late: Vec<(Instant, f64)> = readings.iter().skip(level.unwrap_or(0)).copied().collect();
     if let (None, [(first, _), (second, _), ..]) = (level, late.as_slice()) {
         // It was weighed just before the first of them.
         late.insert(0, (first.offset_seconds(-second.seconds_from(*first)), had_g));
     }
+    let landed_at = late.first()?.0;
     let mut falls: Vec<f64> = Vec::new();
     // It falls ever faster: a lift, unless that ends.
     let mut faster = false;
-    for pair in late.windows(2) {
-        let [(before, from_g), (_, to_g)] = pair else { return 0.0 };
+    for ((before, from_g), (_, to_g)) in late.iter().zip(late.iter().skip(1)) {
         let (fall_g, sank_g) = (from_g - to_g, had_g - from_g);
         let most_g = falls.iter().copied().fold(0.0, f64::max);
         faster &= fall_g >= 0.5 * most_g;
         let lately_g = falls.iter().rev().take(LET_GO).copied().fold(0.5 * threshold_g, f64::max);
         if !faster && !falls.is_empty() && fall_g > LIFT_BEGINS * lately_g {
-            let long = falls.len() >= LET_GO && before.seconds_from(late[0].0) >= LET_GO_S;
-            if long && sank_g > threshold_g {
+            let long = falls.len() >= LET_GO && before.seconds_from(landed_at) >= LET_GO_S;
+            if long && sank_g > threshold_g && !grows(&falls) {
                 let goes_on = falls.last().is_some_and(|last_g| *last_g > 0.5 * most_g);
-                return if goes_on { 2.0 * sank_g } else { sank_g };
+                return Some((sank_g, if goes_on { 2.0 * sank_g } else { sank_g }));
             }
             faster = true;
         }
         falls.push(fall_g);
     }
-    0.0
+    None
+}
+
+/// A hand that takes the weight little by little: each fall is greater than the one before.
+fn grows(falls: &[f64]) -> bool {
+    falls.len() > LET_GO && falls.windows(2).all(|pair| pair[1] > GROWS * pair[0])
 }
 
 /// It fell by half of what had come, or more: that has gone.
@@ -195,8 +208,10 @@ impl Engine {
     fn stuck_g(&self, s: &Stream, net: f64) -> f64 {
         let Some((due, at_stop_g)) = s.plan.stop_due.zip(s.pour.stop_cue) else { return 0.0 };
         let behind_g = at_stop_g - net;
-        let since = s.recent.iter().filter(|(t, _)| *t >= due);
-        let stands = since.clone().all(|(_, g)| (g - net).abs() < 0.5 * self.start.scale.step.g());
+        let before = s.recent.iter().rposition(|(t, _)| *t <= due);
+        let mut since = s.recent.iter().skip(before.unwrap_or(0));
+        let stands =
+            before.is_some() && since.all(|(_, g)| (g - net).abs() < 0.5 * self.start.scale.step.g());
         if s.lumps || s.pour.rev > 0 || behind_g <= self.threshold_g() || !stands {
             return 0.0;
         }
@@ -254,7 +269,8 @@ impl Engine {
     /// was a hand on it. Nobody lifts a piece and has another that weighs the same at rest so soon.
     pub(super) fn never_left(&self, s: &Stream) -> bool {
         let at_tare = |g: f64| self.is_at_tare(s, g, self.threshold_g());
-        self.at_rest().is_some_and(at_tare) || self.climb.stays(at_tare, AT_TARE)
+        let readings = AT_TARE.max((AT_TARE_S / self.pace.mean_s().unwrap_or(AT_TARE_S)).ceil() as usize);
+        self.at_rest().is_some_and(at_tare) || self.climb.stays(at_tare, readings)
     }
 
     /// Weighs what it did bare, or less by what lay on the pan and was wiped off.
@@ -294,17 +310,22 @@ mod tests {
 
     #[test]
     fn a_hand_that_lets_go_just_before_a_lift_is_seen_and_a_lift_alone_is_not() {
-        let gone = [68.2, 68.2, 67.9, 67.0, 65.9, 64.7, 63.9, 35.0, -143.9];
-        assert!((let_go_g(&every_tenth(&gone), 68.2, 0.3) - 8.6).abs() < 0.01);
+        let seen = |nets: &[f64], had_g: f64| let_go_g(&every_tenth(nets), had_g, 0.3);
+        let is = |seen: Option<(f64, f64)>, sank_g: f64, perhaps_g: f64| {
+            seen.is_some_and(|(s, p)| (s - sank_g).abs() < 0.01 && (p - perhaps_g).abs() < 0.01)
+        };
+        let gone = [68.2, 68.2, 67.9, 67.0, 65.9, 64.7, 63.9, 35.0, -10.0];
+        assert!(is(seen(&gone, 68.2), 4.3, 8.6));
         let going = [94.0, 93.9, 94.0, 93.5, 92.2, 65.2, -10.0];
-        assert!((let_go_g(&every_tenth(&going), 94.0, 0.3) - 3.6).abs() < 0.01);
+        assert!(is(seen(&going, 94.0), 1.8, 3.6));
         // The reading that it was weighed with is not among them.
-        let at_once = [93.5, 92.2, 65.2, -10.0];
-        assert!((let_go_g(&every_tenth(&at_once), 94.0, 0.3) - 3.6).abs() < 0.01);
+        assert!(is(seen(&[93.5, 92.2, 65.2, -10.0], 94.0), 1.8, 3.6));
         let quickly = [50.7, 50.0, 47.5, 42.0, 38.2, 36.7, 36.1, 35.9, 35.8, 35.7, 30.5, 14.7];
-        assert!((let_go_g(&every_tenth(&quickly), 50.7, 0.3) - 15.0).abs() < 0.01);
+        assert!(is(seen(&quickly, 50.7), 15.0, 15.0));
         for lift in [[18.0, 18.0, 6.0, -84.0, -335.0], [18.0, 17.9, 17.4, 5.0, -70.0]] {
-            assert_eq!(let_go_g(&every_tenth(&lift), 18.0, 0.3), 0.0);
+            assert_eq!(seen(&lift, 18.0), None);
         }
+        let little_by_little = [18.0, 18.0, 17.8, 17.4, 16.5, 14.5, 7.5, -14.0];
+        assert_eq!(seen(&little_by_little, 18.0), None);
     }
 }

@@ -108,7 +108,8 @@ fn put_pour(out: &mut Vec<u8>, p: &Pour) {
     put(out, i64::from(p.marks.bits()));
     put(out, millionths(p.unsure_g));
     let flags = [p.settled, p.guided, p.troubled, p.unheard, p.ran_on, p.promised, p.came_back, p.paused];
-    put(out, bits(&flags));
+    // None of the last one in a trace of before it was kept.
+    put(out, bits(&flags) | i64::from(p.told) << flags.len());
 }
 
 fn millionths(value: f64) -> i64 {
@@ -243,6 +244,7 @@ impl Bytes<'_> {
         let flag = |bit: u32| flags >> bit & 1 != 0;
         (pour.settled, pour.guided, pour.troubled, pour.unheard) = (flag(0), flag(1), flag(2), flag(3));
         (pour.ran_on, pour.promised, pour.came_back, pour.paused) = (flag(4), flag(5), flag(6), flag(7));
+        pour.told = flag(8);
         Ok(pour)
     }
 }
