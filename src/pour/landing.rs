@@ -277,7 +277,7 @@ impl Engine {
         self.landed_at = l.came.unwrap_or(w.taken_at);
         match self.recognise(tare) {
             Landed::Same(kept, odds) if kept.may_want_more() => {
-                let mut d = self.put_back(*kept, odds, tare, None, w.arrived_at);
+                let mut d = self.put_back(*kept, odds, tare, false, w.arrived_at);
                 l.recent.iter().for_each(|(t, g)| push_recent(&mut d.recent, (*t, g - d.pour.tare)));
                 l.note_leaps(&mut d.leaps, self.pace.mean_s(), self.threshold_g());
                 self.more(d, w.arrived_at);

@@ -195,7 +195,7 @@ impl Engine {
 
     /// The same piece stands there again, and what it wants is told.
     pub(super) fn stands_again(&mut self, kept: Kept, odds: f64, gross_g: f64, at: Instant) {
-        let d = self.put_back(kept, odds, gross_g, Some(gross_g), at);
+        let d = self.put_back(kept, odds, gross_g, true, at);
         let (verdict, net, wants) = (d.pour.verdict, d.had_g, d.wants());
         self.enter(State::Done(d));
         if wants {
@@ -207,21 +207,14 @@ impl Engine {
         }
     }
 
-    /// It was put back; gross g as far as it is known, and as it rests, if it does.
-    pub(super) fn put_back(
-        &mut self,
-        kept: Kept,
-        odds: f64,
-        gross_g: f64,
-        rest_g: Option<f64>,
-        at: Instant,
-    ) -> Done {
+    /// It was put back, and weighs so much gross, at rest or as far as it is known.
+    pub(super) fn put_back(&mut self, kept: Kept, odds: f64, gross_g: f64, rests: bool, at: Instant) -> Done {
         self.aim_at(kept.pour.aim);
         self.memory.forget(kept.pour.piece);
         self.memory.came_back += 1;
         self.away = 0;
         let back = Back { before: kept.pour.clone(), kept: kept.clone(), gross_g, odds };
-        let mut pour = self.weighed_again(kept, gross_g, rest_g.is_some(), at, odds);
+        let mut pour = self.weighed_again(kept, gross_g, rests, at, odds);
         let had_g = gross_g - pour.tare;
         // What it was told before was another pour's trouble.
         pour.troubled &= pour.verdict != Verdict::Void;
