@@ -116,11 +116,11 @@ fn all(asked: &Asked) -> anyhow::Result<()> {
     let before = asked.grid_from.as_deref().map_or(Ok(Vec::new()), grid::read)?;
     let owed: Vec<grid::Cell> =
         grid::cells().into_iter().filter(|c| !before.iter().any(|r| r.cell == *c)).collect();
+    let what = if before.is_empty() { "All of it took" } else { "The grid was played before; the rest took" };
     rows.extend(before);
     rows.extend(grid::rows("grid", &owed, &Caller::ALL, asked.grid_sessions, true)?);
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
-    let took =
-        format!("All of it took {:.0} min on {threads} threads.", since.elapsed().as_secs_f64() / 60.0);
+    let took = format!("{what} {:.0} min on {threads} threads.", since.elapsed().as_secs_f64() / 60.0);
     let text = format!(
         "# Figures of the stop\n\n{ABOUT}\n{pace}\n\n{took}\n\n## Where a promise does not hold\n\n{}## Finished with a trickle\n\n{finished}## One thing changed at a time\n\n{changed}",
         table::grid(&rows)
