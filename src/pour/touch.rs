@@ -80,7 +80,7 @@ pub(super) fn let_go_g(
         // It was weighed just before the first of them.
         late.insert(0, (first.offset_seconds(-second.seconds_from(*first)), had_g));
     }
-    let landed_at = late.first()?.0;
+    let level_at = late.first()?.0;
     let mut falls: Vec<f64> = Vec::new();
     // It falls ever faster: a lift, unless that ends.
     let mut faster = false;
@@ -90,7 +90,7 @@ pub(super) fn let_go_g(
         faster &= fall_g >= 0.5 * most_g;
         let lately_g = falls.iter().rev().take(LET_GO).copied().fold(0.5 * threshold_g, f64::max);
         if !faster && !falls.is_empty() && fall_g > LIFT_BEGINS * lately_g {
-            let long = falls.len() >= LET_GO && before.seconds_from(landed_at) >= LET_GO_S;
+            let long = falls.len() >= LET_GO && before.seconds_from(level_at) >= LET_GO_S;
             if long && sank_g > threshold_g && !grows(&falls) {
                 let goes_on = falls.last().is_some_and(|last_g| *last_g > 0.5 * most_g);
                 return Some((sank_g, if goes_on { 2.0 * sank_g } else { sank_g }));
