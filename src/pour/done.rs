@@ -282,7 +282,7 @@ impl Engine {
     /// Slop runs into a piece that was weighed.
     pub(super) fn more(&mut self, mut d: Done, at: Instant) {
         let recent = std::mem::take(&mut d.recent);
-        let wants_none = !d.wants() && d.pour.verdict != Verdict::Void;
+        let wants_none = !d.wants();
         let back = d.back.take();
         let Some(back) = back.as_deref().filter(|_| wants_none).cloned() else {
             d.pour.perhaps_other_g = back.as_ref().map_or(d.pour.perhaps_other_g, |back| back.doubtful_g());

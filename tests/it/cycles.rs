@@ -72,9 +72,9 @@ const TWO: &str = "two at once";
 /// Not one of those two: nothing, what is told of the whole batch, and a piece that is gone before the other can happen.
 const ALONE: [&str; 5] = ["nothing", JUG_FOR_LADLE, LADLE_FOR_JUG, TWO, "removed in the pour"];
 
-/// Rules that are broken today, by rule and mishap, and at most how often in a thousand pieces: the greatest of five counts over
-/// 10,000 cycles (seeds 1 to 50,000, some 19,900 pieces each; mends were made with the first 30,000). What is not here must not be broken at all; with a mend its
-/// line goes.
+/// Rules that are broken today, by rule and mishap, and at most how often in a thousand pieces: the greatest of five counts
+/// over 10,000 cycles (seeds 1 to 50,000, some 19,900 pieces each; nearly all mends were made with the first 30,000, so that
+/// the others say more). What is not here must not be broken at all; with a mend its line goes.
 const OWED: &[(&str, f64)] = &[
     ("Doubled / frozen", 0.1),
     ("Doubled / gap", 0.1),

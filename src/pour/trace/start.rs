@@ -108,7 +108,7 @@ fn put_pour(out: &mut Vec<u8>, p: &Pour) {
     put(out, i64::from(p.marks.bits()));
     put(out, millionths(p.unsure_g));
     let flags = [p.settled, p.guided, p.troubled, p.unheard, p.ran_on, p.promised, p.came_back, p.paused];
-    // None of the last one in a trace of before it was kept.
+    // A trace of before the last one was kept has none of it.
     put(out, bits(&flags) | i64::from(p.told) << flags.len());
 }
 
