@@ -1,7 +1,8 @@
 //! When a stream will have given what is missing: its flow, on its way to the usual one and eased off, added up.
 
 use super::ease::Ease;
-use super::predict::{LEAST_FLOW_G_S, MEMORY_S};
+use super::predict::LEAST_FLOW_G_S;
+use super::turn::MEMORY_S;
 
 /// The flow to come is added up in steps of this length, and not further than this, s: no warning is due earlier.
 const AHEAD_S: f64 = 0.05;

@@ -52,8 +52,10 @@ const GAIN_FLOOR: f64 = 0.2;
 /// a pour shows it to about 0.06 s: the gain that weighs the two is 1 / (k + 0.06 squared
 /// over 0.2 squared + 1), rounded (derived; the two figures are guesses from simulated hands).
 const PRIOR_WEIGHT: f64 = 1.1;
-/// No later pour's error counts for more than this (common practice, no source) ...
+/// No later pour's error counts for more than this (common practice, no source), or than so many of this hand's own
+/// standard deviations: of a restless one the rare long times are a part of the mean (best on simulated hands) ...
 const STEP_LIMIT_S: f64 = 0.15;
+const STEP_LIMIT_SIGMAS: f64 = 3.0;
 /// ... but the first three may find that the scale is much slower than assumed.
 const FIRST_STEP_LIMIT_S: f64 = 0.5;
 pub(super) const FIRST_POURS: u32 = 3;
@@ -192,7 +194,10 @@ impl Hand {
     }
 
     fn limit_s(self) -> f64 {
-        if self.pours < FIRST_POURS { FIRST_STEP_LIMIT_S } else { STEP_LIMIT_S }
+        if self.pours < FIRST_POURS {
+            return FIRST_STEP_LIMIT_S;
+        }
+        STEP_LIMIT_S.max(STEP_LIMIT_SIGMAS * self.scatter_s.unwrap_or(SCATTER_S))
     }
 
     /// The last drops of a pour that it learned from were weighed after it had learned: they count too.

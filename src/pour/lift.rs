@@ -131,9 +131,14 @@ impl Engine {
         let mut pour = s.pour;
         pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * gain_g));
         pour.marks = pour.marks.with(Mark::Touched);
+        let was = pour.verdict;
+        self.doubts(&mut pour);
         pour.contact = pour.first_slop.map(|t| at.since(t));
         pour.rev += 1;
         self.outputs.push_back(Output::Entry(pour.entry(at)));
+        if pour.verdict != was {
+            self.say_of(&pour, s.from_g, at);
+        }
         self.next_piece(&pour, State::Idle, at);
     }
 

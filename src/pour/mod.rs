@@ -45,6 +45,7 @@ mod surges;
 mod swing;
 mod touch;
 pub mod trace;
+mod turn;
 mod uneven;
 mod verdict;
 pub mod vessel;

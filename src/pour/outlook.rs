@@ -13,7 +13,7 @@
 //! The simulated tables of `tests/bench/figures.csv` are met to a half at worst (short pours on a late scale; `tests/it/outlook.rs`), on evenly read scales.
 
 use super::hand::Hand;
-use super::predict::{RAMP_S, WANDER};
+use super::turn::{RAMP_S, WANDER};
 use crate::scale::ScaleFacts;
 use crate::units::Mass;
 

@@ -9,6 +9,7 @@
 use super::cell::{Display, Spread, within};
 use super::ease::Ease;
 use super::foreseen::{Asked, Foreseen};
+use super::turn::{self, BEGIN_S, TURN_PSD, Turn};
 use super::uneven::Uneven;
 use crate::time::Instant;
 
@@ -23,19 +24,6 @@ const SHOWN: usize = N - 1;
 const STAGES: f64 = 3.0;
 /// Steps of the model: a quarter of a stage's time, within these, s (with 0.01 s throughout the figures of the stop were the same to 0.01 g).
 const STEP_S: (f64, f64) = (0.01, 0.05);
-/// Relative wander of a hand's flow per square root of a second, and how long it remembers where it was, s. Guesses
-/// from a simulated hand (12 % wander with 1.5 s memory gives 0.14); to be replaced by logged flows.
-pub(super) const WANDER: f64 = 0.14;
-pub(super) const MEMORY_S: f64 = 1.5;
-/// Absolute wander, g/s per square root of a second: lets the filter follow a trickle.
-const WANDER_FLOOR: f64 = 0.4;
-/// While a stream begins or ends its flow may change by about 8 g/s within 0.3 s:
-/// 8 squared over 0.3 (derived from that ramp).
-const TURN_PSD: f64 = 210.0;
-/// The beginning lasts this long after the first slop, and takes the flow to its usual value within about this time
-/// (the ramp of the same hand, and half of it).
-const BEGIN_S: f64 = 0.45;
-pub(super) const RAMP_S: f64 = 0.15;
 /// An innovation beyond this many standard deviations counts as if it lay there: one odd reading
 /// moves the filter little (normal law: 1 in 1.7 million).
 const CLIP_SIGMAS: f64 = 5.0;
@@ -60,14 +48,6 @@ const FLOW_KNOWN: f64 = 0.2;
 pub(super) const LEAST_FLOW_G_S: f64 = 0.3;
 
 type Row = [f64; N];
-
-/// How the flow changes: it wanders, and goes to its usual value within about this time.
-#[derive(Clone, Copy, Debug)]
-struct Turn {
-    /// Of the wander, g2/s3.
-    psd: f64,
-    memory_s: f64,
-}
 
 /// Mass out of the jug (g), flow as it would be without easing off (g/s), the flow it returns to (g/s),
 /// and three stages of the scale's lag (g).
@@ -116,6 +96,8 @@ impl Predictor {
             }
             covariance[i][i] += 1e-4;
         }
+        // What has run unseen shows in none of the stages yet.
+        covariance[MASS][MASS] += (turn::began_sd_s(display.step_g) * usual.0).powi(2);
         Self {
             state: [net_g, 0.0, usual.0, net_g, net_g, net_g],
             covariance,
@@ -323,14 +305,12 @@ impl Predictor {
         let mut keep = (f64::NAN, 1.0);
         for i in 0..steps as u32 {
             let middle_s = (f64::from(i) + 0.5) * dt;
-            let flow = self.state[USUAL].max(self.state[FLOW]);
-            let wander = (WANDER * flow).powi(2) + WANDER_FLOOR.powi(2);
             let turn = if ended_s + middle_s >= 0.0 {
-                Turn { psd: self.turn_psd, memory_s: f64::INFINITY }
+                Turn::ending(self.turn_psd)
             } else if began_s + middle_s < BEGIN_S {
-                Turn { psd: self.turn_psd, memory_s: RAMP_S }
+                Turn::beginning(self.turn_psd)
             } else {
-                Turn { psd: wander, memory_s: MEMORY_S }
+                Turn::wandering(self.state[USUAL].max(self.state[FLOW]))
             };
             let eased = self.eased_s(warned_s + middle_s);
             if keep.0 != turn.memory_s {

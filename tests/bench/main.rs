@@ -12,6 +12,7 @@ mod pace;
 mod plot;
 mod run;
 mod table;
+mod told;
 mod work;
 mod yardstick;
 

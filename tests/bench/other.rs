@@ -2,7 +2,8 @@
 
 use super::cell::{Change, Setup};
 use super::run::Caller;
-use tarebell::plant::Plant;
+use super::told::Told;
+use tarebell::plant::{Plant, Shown};
 use tarebell::pour::hand::Hand;
 
 /// What a tone at the target is late by with a usual hand and scale: the fixed grams begin with it.
@@ -28,6 +29,7 @@ pub(crate) struct Other {
     pub(crate) tare_g: Option<f64>,
     warned: u32,
     called: bool,
+    told: Told,
 }
 
 impl Other {
@@ -44,6 +46,7 @@ impl Other {
             tare_g: None,
             warned: 0,
             called: false,
+            told: Told::new(setup),
         }
     }
 
@@ -52,30 +55,52 @@ impl Other {
         let less_g = match self.caller {
             Caller::Plain => 0.0,
             Caller::Grams => self.less_g,
-            Caller::Engine | Caller::Oracle => return None,
+            Caller::Engine | Caller::Oracle | Caller::Told => return None,
         };
         let due = self.tare_g.is_some_and(|tare| shown_g - tare >= self.target_g - less_g);
         (due && !std::mem::replace(&mut self.called, true)).then_some("stop")
     }
 
-    /// The words that are due now, for who knows the jug.
+    /// A reading arrived, for who is told all that can be told of it.
+    pub(crate) fn taken(&mut self, shown: Shown) {
+        if let Some(tare_g) = self.tare_g.filter(|_| self.caller == Caller::Told) {
+            self.told.reading(shown, tare_g);
+        }
+    }
+
+    /// The words that are due now, for who knows the jug, or all but what left it.
     pub(crate) fn known(&mut self, plant: &Plant) -> Option<&'static str> {
         let flow = plant.flow_g_s();
-        if self.caller != Caller::Oracle || self.called || flow < 0.3 || !plant.pouring() {
+        if self.called || flow < 0.3 || !plant.pouring() {
             return None;
         }
         let hand_s = self.hand.hand_s + self.change.air_s;
-        let left_s = (self.target_g - plant.left_jug_g()) / flow - hand_s;
-        let warnings = [(self.approach_s, "approach"), (0.85, "count"), (0.425, "count")];
-        if left_s <= 0.0 {
+        let word = match self.caller {
+            Caller::Oracle => {
+                let left_s = (self.target_g - plant.left_jug_g()) / flow - hand_s;
+                self.word(|ahead_s| left_s <= ahead_s)
+            }
+            Caller::Told => {
+                self.told.runs(plant.now());
+                self.word(|ahead_s| self.told.mass_g(plant.now(), hand_s + ahead_s) >= self.target_g)
+            }
+            Caller::Plain | Caller::Grams | Caller::Engine => None,
+        }?;
+        if word == "stop" {
             self.called = true;
+        } else {
+            self.warned += 1;
+        }
+        Some(word)
+    }
+
+    /// What is to be said next, once its time is `within` so many seconds.
+    fn word(&self, within: impl Fn(f64) -> bool) -> Option<&'static str> {
+        let warnings = [(self.approach_s, "approach"), (0.85, "count"), (0.425, "count")];
+        if within(0.0) {
             return Some("stop");
         }
-        let (at_s, word) = *warnings.get(self.warned as usize)?;
-        (left_s <= at_s).then(|| {
-            self.warned += 1;
-            word
-        })
+        warnings.get(self.warned as usize).filter(|(at_s, _)| within(*at_s)).map(|(_, word)| *word)
     }
 
     pub(crate) fn learn(&mut self, error_g: f64, flow_g_s: f64) {
@@ -96,5 +121,6 @@ impl Other {
     /// The piece was lifted.
     pub(crate) fn next(&mut self) {
         (self.tare_g, self.warned, self.called) = (None, 0, false);
+        self.told.end();
     }
 }

@@ -27,14 +27,14 @@ fn colour(caller: Caller) -> RGBColor {
     COLOURS.get(place).copied().unwrap_or(INK)
 }
 
-/// A caller's own mark: a cross, a triangle, a full disc, an open ring.
+/// A caller's own mark: a cross, a triangle, a full disc, an open ring (one told everything is in tables only).
 fn mark(root: &Paper<'_>, caller: Caller, at: (i32, i32)) -> anyhow::Result<()> {
     let colour = colour(caller);
     match caller {
         Caller::Plain => root.draw(&Cross::new(at, 5, colour.stroke_width(2)))?,
         Caller::Grams => root.draw(&TriangleMarker::new(at, 7, colour.filled()))?,
         Caller::Engine => root.draw(&Circle::new(at, 6, colour.filled()))?,
-        Caller::Oracle => root.draw(&Circle::new(at, 5, colour.stroke_width(2)))?,
+        Caller::Oracle | Caller::Told => root.draw(&Circle::new(at, 5, colour.stroke_width(2)))?,
     }
     Ok(())
 }

@@ -33,9 +33,12 @@ pub(crate) enum Caller {
     Grams,
     /// Knows what has left the jug and how fast, and learns the hand's time as the engine does.
     Oracle,
+    /// Has the readings, and is told all that can be known of the scale and of how flows wander.
+    Told,
 }
 
 impl Caller {
+    /// Those of the grid.
     pub(crate) const ALL: [Self; 4] = [Self::Plain, Self::Grams, Self::Engine, Self::Oracle];
 
     pub(crate) fn word(self) -> &'static str {
@@ -44,6 +47,7 @@ impl Caller {
             Self::Plain => "plain tone",
             Self::Grams => "fixed grams",
             Self::Oracle => "knows all",
+            Self::Told => "told all",
         }
     }
 }
@@ -140,6 +144,7 @@ impl Session {
         }
         let before = self.potter.results().len();
         for shown in self.potter.advance(t) {
+            self.other.taken(shown);
             let places = usize::from(setup.scale.step_g < 1.0);
             let line = format!("{:.places$} g\r\n", shown.mass_g);
             self.decoder.handle_bytes(line.as_bytes(), t);

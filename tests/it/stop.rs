@@ -18,6 +18,8 @@ mod other;
 #[path = "../bench/run.rs"]
 #[allow(dead_code, reason = "the bench uses all of it")]
 mod run;
+#[path = "../bench/told.rs"]
+mod told;
 #[path = "../bench/yardstick.rs"]
 mod yardstick;
 
