@@ -275,7 +275,9 @@ fn trace_bytes(args: &ReplayArgs) -> anyhow::Result<Vec<u8>> {
     if !args.trace.exists() && uuid::Uuid::parse_str(&word).is_ok() {
         let place = PlaceArgs { config: None, data: args.data.clone() };
         let found = Reader::open(&data_folder(&place))?.trace(&word)?;
-        return found.ok_or_else(|| anyhow!("no trace of a pour {word} in the log: /pours lists the ids"));
+        return found.ok_or_else(|| anyhow!(
+            "no trace of a pour {word} in the log: /pours lists the ids, also of pours that were interrupted, which have none"
+        ));
     }
     files::trace(&args.trace)
         .context("replay takes a trace's file, a scene, or a pour's whole id as /pours lists it")

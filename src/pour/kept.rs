@@ -5,6 +5,8 @@ use crate::record::Verdict;
 use crate::time::Instant;
 use std::collections::VecDeque;
 
+/// One over piece in ten that some was poured back of lost more than it had to (a guess).
+const TOO_MUCH: f64 = 0.05;
 /// So many pieces are remembered: one pours, another rolls.
 const REMEMBERED: usize = 3;
 /// Two placements of one load on a bench scale differ by this share of it: corner loading on a pan that
@@ -64,6 +66,11 @@ impl Memory {
 }
 
 impl Kept {
+    /// Somebody may pour more into it: it is short, nobody knows what it holds, or too much may have been poured back.
+    pub(super) fn may_be_poured_on(&self) -> bool {
+        self.may_want_more() || self.pour.verdict == Verdict::Over
+    }
+
     /// Somebody may pour more into it: it is short, or nobody knows what it holds.
     pub(super) fn may_want_more(&self) -> bool {
         match self.pour.verdict {
@@ -77,11 +84,13 @@ impl Kept {
         let placed_g = PLACED * self.gross_g;
         let sd = (2.0 * sd_g * sd_g + placed_g * placed_g + ROLLED_SD_G.powi(2) + self.u_g * self.u_g).sqrt();
         let same = normal(gross_g - self.gross_g, sd);
-        // Of an over one as much may have been poured back as brings it to its lower limit, evenly.
-        let most_g = self.pour.net.unwrap_or(0.0) - self.pour.aim.low.g() + 1.0;
-        let poured_back = (0.0..most_g).contains(&(self.gross_g - gross_g));
+        // Of an over one as much may have been poured back as brings it to its lower limit, evenly; more of it seldom.
+        let net = self.pour.net.unwrap_or(0.0);
+        let most_g = net - self.pour.aim.low.g() + 1.0;
+        let back_g = self.gross_g - gross_g;
         match self.pour.verdict {
-            Verdict::Over if poured_back => 0.5 * same + 0.5 / most_g,
+            Verdict::Over if (0.0..most_g).contains(&back_g) => 0.5 * same + (0.5 - TOO_MUCH) / most_g,
+            Verdict::Over if (most_g..net).contains(&back_g) => 0.5 * same + TOO_MUCH / (net - most_g),
             Verdict::Over => 0.5 * same,
             Verdict::Good | Verdict::Short | Verdict::Void => same,
         }

@@ -26,6 +26,10 @@ pub(super) struct Rested {
     pub(super) amiss_g: f64,
 }
 
+/// A hand that lifts a weighed piece has gripped it for no longer than this, s, besides the scale's lag before and after
+/// (a guess): in that time nobody takes up the jug, pours and puts it away again.
+const GRIP_S: f64 = 1.0;
+
 impl Running {
     /// The latest half second of the trail.
     pub(super) fn late(
@@ -125,14 +129,18 @@ impl Engine {
         s.pour.rev > 0 && !s.ran && !s.again && !s.pour.came_back && !wanted
     }
 
-    /// A hand came onto a weighed piece and lifted it: it has what it had, unless that was slop.
+    /// A hand came onto a weighed piece and lifted it: it has what it had. A grip is no more than that; what bore on it
+    /// for longer may have been slop.
     fn borne_to_the_lift(&mut self, s: Stream, net: f64, at: Instant) {
         let gain_g = (net - s.from_g).abs().min((s.last_net - s.from_g).abs());
+        let borne_s = s.onset.since_s(at);
         let mut pour = s.pour;
-        pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * gain_g));
-        pour.marks = pour.marks.with(Mark::Touched);
         let was = pour.verdict;
-        self.doubts(&mut pour);
+        pour.marks = pour.marks.with(Mark::Touched);
+        if borne_s > GRIP_S + 2.0 * self.start.scale.lag.as_secs_f64() {
+            pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * gain_g));
+            self.doubts(&mut pour);
+        }
         pour.contact = pour.first_slop.map(|t| at.since(t));
         pour.rev += 1;
         self.outputs.push_back(Output::Entry(pour.entry(at)));

@@ -135,7 +135,8 @@ impl Onset {
         FROM_S + LAGS * self.lag_s
     }
 
-    fn since_s(&self, at: Instant) -> f64 {
+    /// Seconds since the display last showed what was there before.
+    pub(super) fn since_s(&self, at: Instant) -> f64 {
         self.readings.front().map_or(0.0, |(quiet, _)| at.seconds_from(*quiet))
     }
 }

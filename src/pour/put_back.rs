@@ -282,8 +282,12 @@ impl Engine {
     /// A piece that weighed like one put back, and left without slop: it was that one.
     fn was_put_back(&mut self, kept: Kept, gross_g: f64, at: Instant) {
         self.memory.came_back += 1;
-        let lifted_at = kept.lifted_at;
+        let (lifted_at, was) = (kept.lifted_at, kept.pour.verdict);
         let pour = self.weighed_again(kept, gross_g, true, at, f64::INFINITY);
+        if let Some(net) = pour.net.filter(|_| was == Verdict::Over) {
+            // Some was to be poured back of it: whether that was enough.
+            self.say_verdict(pour.verdict, net, at);
+        }
         // Where it was lifted first is what counts for a piece that comes back again.
         self.memory.keep(Kept { gross_g, u_g: 0.0, lifted_at, pour });
     }

@@ -111,7 +111,7 @@ impl Engine {
     /// Slop runs into it.
     fn runs(&mut self, r: Ready, w: Weighing) {
         let Ready { mut pour, recent, base_g, perhaps, back, leaps, falls, tared_by_g, .. } = r;
-        if let Some(kept) = perhaps.as_ref().filter(|kept| kept.may_want_more()) {
+        if let Some(kept) = perhaps.as_ref().filter(|kept| kept.may_be_poured_on()) {
             // Taken for a bare one, and perhaps it is that one: then it holds that much more.
             pour.perhaps_other_g = kept.pour.net.unwrap_or(0.0);
         }
@@ -217,7 +217,7 @@ impl Engine {
     }
 
     /// A hand let go, or the piece was pushed: tared where it rests, and said again where that is worth it.
-    fn tared_again(&mut self, r: Ready, rest: f64, change: f64, at: Instant) {
+    pub(super) fn tared_again(&mut self, r: Ready, rest: f64, change: f64, at: Instant) {
         let mut pour = r.pour;
         pour.tare = rest;
         pour.started = at;

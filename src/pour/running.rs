@@ -6,11 +6,13 @@ use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::Cue;
 use super::falls::Falls;
+use super::hand::FIRST_POURS;
 use super::landing::Landing;
 use super::leaps::Leaps;
 use super::lift::Rested;
 use super::onset::Onset;
-use super::predict::{Predictor, TRICKLE_G_S, USUAL_G_S};
+use super::pace::Pace;
+use super::predict::{Predictor, USUAL_G_S};
 use super::ready::Ready;
 use super::state::{Done, Pan, Plan, Pour, Running, State, Stream};
 use super::steps::push_recent;
@@ -121,13 +123,16 @@ impl Engine {
     /// The filter of a stream into a piece with so many entries.
     fn predictor(&self, rev: u32, from_g: f64, began: Instant) -> Predictor {
         let trickles = self.trickles(rev);
-        let usual = match rev {
-            0 => self.hand.pace.usual(),
-            _ if trickles => self.hand.trickle.pace.usual(),
-            _ => TRICKLE_G_S,
+        let pace = match rev {
+            0 => self.hand.pace,
+            _ if trickles => self.hand.trickle.pace,
+            _ => Pace::TRICKLE,
         };
         let display = Display::of(&self.start.scale);
-        let predictor = Predictor::begin(from_g, began, display, usual, self.hand.ease);
+        let mut predictor = Predictor::begin(from_g, began, display, pace.usual(), self.hand.ease);
+        if pace.pours >= FIRST_POURS {
+            predictor = predictor.of_known_hand();
+        }
         if trickles { predictor.trickling() } else { predictor }
     }
 
@@ -154,10 +159,7 @@ impl Engine {
             // A knock was taken for the stream: nothing runs.
             s.pour.in_tare_g = 0.0;
         }
-        if s.pour.rev == 0 && rest < s.pour.tare - self.threshold_g() {
-            // A hand that wiped the pan beneath it: it is tared again.
-            return self.enter(State::Ready(Ready::new(s.pour, 0.0)));
-        }
+        let Some(mut s) = self.no_stream(s, rest, w.arrived_at) else { return };
         let amiss_g = self.amiss_g(&s, rest - s.pour.tare, w.arrived_at);
         s.rested = Some(Rested { gross_g: rest, odd: s.odd, amiss_g });
         let since = *s.resting_since.get_or_insert(w.arrived_at);

@@ -124,6 +124,12 @@ impl Running {
     }
 }
 
+/// Nobody answers a tone sooner than so, s (Kosinski's review: 0.16 s on the average of rested people).
+const ANSWERED_S: f64 = 0.15;
+/// A hand that lets go within a quarter of a second shows so much of what it bore as a leap (a third on a simulated
+/// quick scale; slower ones show none).
+const LEAPS: f64 = 0.25;
+
 impl Engine {
     /// What lay on a piece before slop was seen has gone, or stays: what slop explains is a pour.
     pub(super) fn odd_load_gone(&mut self, mut s: Stream, rest: f64, at: Instant) {
@@ -176,6 +182,30 @@ impl Engine {
         if s.pour.rev > 0 && gain_g < SPLASH_G.0 {
             s.pour.unsure_g = s.pour.unsure_g.max(EITHER * gain_g.abs());
         }
+    }
+
+    /// A piece at rest that was only touched is tared again; none then.
+    pub(super) fn no_stream(&mut self, s: Stream, rest: f64, at: Instant) -> Option<Stream> {
+        if s.pour.rev == 0 && rest < s.pour.tare - self.threshold_g() {
+            // A hand that wiped the pan beneath it.
+            self.enter(State::Ready(Ready::new(s.pour, 0.0)));
+            return None;
+        }
+        let change_g = rest - s.pour.tare;
+        if !self.let_go_at_ready(&s, change_g) {
+            return Some(s);
+        }
+        let ready = Ready { back: s.back, ..Ready::new(s.pour, 0.0) };
+        self.tared_again(ready, rest, change_g, at);
+        None
+    }
+
+    /// A hand that had borne the piece let go as `ready` sounded: what rose began before anybody could have answered, a
+    /// good part of it faster than any jug pours, and then nothing ran.
+    fn let_go_at_ready(&self, s: &Stream, change_g: f64) -> bool {
+        let fresh = s.pour.rev == 0 && s.from_g == 0.0 && s.plan.stop_due.or(s.plan.heard).is_none();
+        let at_once = s.pour.first_slop.is_some_and(|t| t.seconds_from(s.pour.started) < ANSWERED_S);
+        fresh && at_once && s.leaps.g() > LEAPS * change_g && change_g > self.threshold_g()
     }
 
     /// What came at once as the stream began; of slop that ran before `ready`, and too shortly to tell, all of it.

@@ -9,12 +9,14 @@ const WANDER_FLOOR: f64 = 0.4;
 /// While a stream begins or ends its flow may change by about 8 g/s within 0.3 s:
 /// 8 squared over 0.3 (derived from that ramp).
 pub(super) const TURN_PSD: f64 = 210.0;
-/// The beginning lasts this long after the first slop, and takes the flow to its usual value within about this time
-/// (the ramp of the same hand, and half of it); how it does so is known but for this share of a turn (best on
-/// simulated hands).
-pub(super) const BEGIN_S: f64 = 0.3;
+/// The beginning takes the flow to its usual value within about this time (half the ramp of the same hand).
 pub(super) const RAMP_S: f64 = 0.15;
-const BEGIN_SHARE: f64 = 0.25;
+/// It lasts this long after the first slop: of a hand whose pours are known as long as that ramp, of another one by half
+/// longer (best on simulated hands).
+pub(super) const BEGIN_S: f64 = 0.3;
+pub(super) const BEGIN_UNKNOWN_S: f64 = 0.45;
+/// ... and of a hand whose pours are known it is known but for this share of a turn (best on simulated hands).
+pub(super) const BEGIN_SHARE: f64 = 0.25;
 /// When the first slop left the jug is known to about this, s: half of a usual scale's time between readings ...
 const BEGAN_SD_S: f64 = 0.05;
 /// ... and a coarse display hides it for longer, s for each gram of its step: a usual flow takes 0.125 s to fill one
@@ -32,7 +34,7 @@ pub(super) struct Turn {
 impl Turn {
     /// Of a stream that begins; `psd` is how fast its flow may turn, g2/s3.
     pub(super) fn beginning(psd: f64) -> Self {
-        Self { psd: BEGIN_SHARE * psd, memory_s: RAMP_S }
+        Self { psd, memory_s: RAMP_S }
     }
 
     /// Of one that runs at this flow, g/s.

@@ -1,5 +1,6 @@
 //! The bare pieces of a batch: what they weigh, and which one is unlike the others.
 
+use super::kept::normal;
 use crate::units::Mass;
 
 /// Fewer bare pieces than this say nothing about the next.
@@ -8,6 +9,10 @@ const LEAST_PIECES: u32 = 4;
 const LEAST_CV: f64 = 0.03;
 /// Before two pieces are known their scatter is taken for this.
 const USUAL_CV: f64 = 0.04;
+/// Limits that were given are read off some of the pieces and rounded: bare ones lie beyond them by this share of what is
+/// between them, and by this of their weight, as standard deviations (guesses).
+const GIVEN_SLACK: f64 = 0.15;
+const GIVEN_CV: f64 = 0.002;
 /// A piece further than this from the mean is another form (normal law: 1 in 16 000 of the same).
 const UNLIKE_SIGMAS: f64 = 4.0;
 /// Two unlike ones in a row within this share of each other are a form of their own, and the measure from then on.
@@ -80,11 +85,20 @@ impl Ware {
         self.n >= LEAST_PIECES && (bare_g - self.mean_g).abs() > UNLIKE_SIGMAS * self.sd_g()
     }
 
-    /// How likely the next bare piece of this batch weighs about so much, per gram; none before the first. It scatters
-    /// about the mean of `n`, which is itself known to its standard error (the variance of a prediction, derived).
+    /// How likely the next bare piece of this batch weighs about so much, per gram; none while nothing is known. It scatters
+    /// about the mean of `n`, which is itself known to its standard error (the variance of a prediction, derived), and
+    /// within given limits, where few were seen, evenly.
     pub fn density_per_g(&self, bare_g: f64) -> Option<f64> {
         let next_sd_g = self.sd_g() * (1.0 + 1.0 / f64::from(self.n.max(1))).sqrt();
-        (self.n > 0).then(|| super::kept::normal(bare_g - self.mean_g, next_sd_g))
+        let seen = (self.n > 0).then(|| normal(bare_g - self.mean_g, next_sd_g));
+        let Some((least, greatest)) = self.given.map(|(least, greatest)| (least.g(), greatest.g())) else {
+            return seen;
+        };
+        let slack_g = (GIVEN_SLACK * (greatest - least)).hypot(GIVEN_CV * greatest);
+        let even = 1.0 / (greatest - least + 2.0 * slack_g);
+        let off_g = (least - bare_g).max(bare_g - greatest).max(0.0);
+        let within = seen.filter(|_| self.n >= LEAST_PIECES).unwrap_or(even);
+        Some(within * (-0.5 * (off_g / slack_g).powi(2)).exp())
     }
 }
 
@@ -112,6 +126,21 @@ mod tests {
         assert!(!ware.is_unlike(460.0) && ware.is_unlike(312.0), "{ware:?}");
         let ware = seen(&[312.0, 305.0, 321.0, 318.0, 452.0, 315.0]);
         assert!(ware.is_unlike(452.0) && !ware.is_unlike(312.0), "one alone changes nothing: {ware:?}");
+    }
+
+    #[test]
+    fn given_limits_tell_a_bare_piece_from_one_with_its_slop() {
+        let g = Mass::saturating;
+        let given = Ware::of(Some((g(300.0), g(306.0))));
+        let of = |ware: &Ware, bare_g: f64| ware.density_per_g(bare_g).expect("something is known");
+        assert!(of(&given, 303.0) > 0.1 && of(&given, 307.0) > 0.05 && of(&given, 323.0) < 1e-9);
+        // It adds up to one over all weights, to what the slack takes at the ends.
+        let sum: f64 = (2_500..3_500).map(|tenth| 0.1 * of(&given, 0.1 * f64::from(tenth))).sum();
+        assert!((sum - 1.0).abs() < 0.1, "{sum}");
+        let mut some = given;
+        [303.0, 304.0, 302.5, 303.5].iter().for_each(|bare_g| some.handle_bare(*bare_g));
+        assert!(of(&some, 303.0) > of(&some, 300.0) && of(&some, 323.0) < 1e-9);
+        assert!(Ware::default().density_per_g(303.0).is_none());
     }
 
     #[test]

@@ -2,7 +2,7 @@
 //! taken, when the stream began, how flows differ and wander.
 //!
 //! The linear filter of least error (Kalman, J. Basic Eng. 82 (1960) 35 to 45, from memory); a step of the display counts
-//! as noise of its own variance. What it can't do no filter of that kind can, whatever it learns.
+//! as noise of its own variance, so that one that counts in grams may be read more closely than this.
 
 use super::cell::Setup;
 use nalgebra::{DMatrix, DVector};
@@ -47,12 +47,17 @@ impl Told {
         ] {
             moves[(to, from)] = share;
         }
-        let share = 1.0 - (-STEP_S / scale.pole_s).exp();
-        moves[(shown, shown)] = 1.0 - share;
-        for tap in BEFORE..shown {
-            moves[(tap, if tap == BEFORE { MASS } else { tap - 1 })] = 1.0;
-            moves[(shown, tap)] = share / taps as f64;
+        // The newest part of the average is of this very step: half of it what had left before, half what has now.
+        let newest = 0.5 * moves.row(MASS);
+        moves.row_mut(BEFORE).copy_from(&newest);
+        moves[(BEFORE, MASS)] += 0.5;
+        for tap in BEFORE + 1..shown {
+            moves[(tap, tap - 1)] = 1.0;
         }
+        let share = 1.0 - (-STEP_S / scale.pole_s).exp();
+        let average = moves.rows(BEFORE, taps).row_sum() * (share / taps as f64);
+        moves.row_mut(shown).copy_from(&average);
+        moves[(shown, shown)] += 1.0 - share;
         let (state, covariance) = (DVector::zeros(states), DMatrix::zeros(states, states));
         Self { setup: setup.clone(), moves, state, covariance, at_s: 0.0, running: false }
     }
