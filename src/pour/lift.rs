@@ -17,6 +17,9 @@ const LINE_SLACK_G: f64 = 1.0;
 const UNSEEN_S: f64 = 0.8;
 /// A lag that was told is right to this share (a guess: read off a display with a stopwatch).
 const TOLD_LAG: f64 = 0.2;
+/// A hand that lifts a weighed piece has gripped it for no longer than this, s, besides the scale's lag before and after
+/// (a guess): in that time nobody takes up the jug, pours and puts it away again.
+const GRIP_S: f64 = 1.0;
 
 /// A rest while slop may still come: gross g, readings left out until then, and what may be amiss with it, g.
 #[derive(Clone, Copy, Debug)]
@@ -25,10 +28,6 @@ pub(super) struct Rested {
     pub(super) odd: u32,
     pub(super) amiss_g: f64,
 }
-
-/// A hand that lifts a weighed piece has gripped it for no longer than this, s, besides the scale's lag before and after
-/// (a guess): in that time nobody takes up the jug, pours and puts it away again.
-const GRIP_S: f64 = 1.0;
 
 impl Running {
     /// The latest half second of the trail.
@@ -132,12 +131,12 @@ impl Engine {
     /// A hand came onto a weighed piece and lifted it: it has what it had. A grip is no more than that; what bore on it
     /// for longer may have been slop.
     fn borne_to_the_lift(&mut self, s: Stream, net: f64, at: Instant) {
-        let gain_g = (net - s.from_g).abs().min((s.last_net - s.from_g).abs());
         let borne_s = s.onset.since_s(at);
         let mut pour = s.pour;
         let was = pour.verdict;
         pour.marks = pour.marks.with(Mark::Touched);
         if borne_s > GRIP_S + 2.0 * self.start.scale.lag.as_secs_f64() {
+            let gain_g = (net - s.from_g).abs().min((s.last_net - s.from_g).abs());
             pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * gain_g));
             self.doubts(&mut pour);
         }

@@ -9,7 +9,7 @@
 use super::cell::{Display, Spread, within};
 use super::ease::Ease;
 use super::foreseen::{Asked, Foreseen};
-use super::turn::{self, BEGIN_S, BEGIN_SHARE, BEGIN_UNKNOWN_S, TURN_PSD, Turn};
+use super::turn::{self, Begin, TURN_PSD, Turn};
 use super::uneven::Uneven;
 use crate::time::Instant;
 
@@ -60,8 +60,7 @@ pub(super) struct Predictor {
     ease: Ease,
     /// How fast its flow changes as it begins or ends, g2/s3.
     turn_psd: f64,
-    /// How long it begins, s, and which share of a turn is not known of that.
-    begins: (f64, f64),
+    begins: Begin,
     /// From here on the flow may turn quickly for a while.
     began: Instant,
     warned_at: Option<Instant>,
@@ -107,7 +106,7 @@ impl Predictor {
             display,
             ease,
             turn_psd: TURN_PSD,
-            begins: (BEGIN_UNKNOWN_S, 1.0),
+            begins: Begin::OF_ANYBODY,
             began,
             warned_at: None,
             stopped_at: None,
@@ -125,7 +124,7 @@ impl Predictor {
 
     /// The same of a hand whose pours are known: its beginning is, too.
     pub(super) fn of_known_hand(mut self) -> Self {
-        self.begins = (BEGIN_S, BEGIN_SHARE);
+        self.begins = Begin::OF_KNOWN_HAND;
         self
     }
 
@@ -197,7 +196,7 @@ impl Predictor {
         let again = side != 0 && self.clipped_to == side;
         self.clipped_to = side;
         if again {
-            (self.began, self.begins) = (at, (BEGIN_UNKNOWN_S, 1.0));
+            (self.began, self.begins) = (at, Begin::OF_ANYBODY);
         }
         if again { residual } else { clipped }
     }
@@ -316,8 +315,8 @@ impl Predictor {
             let middle_s = (f64::from(i) + 0.5) * dt;
             let turn = if ended_s + middle_s >= 0.0 {
                 Turn::ending(self.turn_psd)
-            } else if began_s + middle_s < self.begins.0 {
-                Turn::beginning(self.begins.1 * self.turn_psd)
+            } else if began_s + middle_s < self.begins.for_s {
+                self.begins.turn(self.turn_psd)
             } else {
                 Turn::wandering(self.state[USUAL].max(self.state[FLOW]))
             };

@@ -37,6 +37,11 @@ const SANK_S: f64 = 0.7;
 const LIFT_BEGINS: f64 = 3.0;
 const LET_GO: usize = 2;
 const LET_GO_S: f64 = 0.18;
+/// Nobody answers a tone sooner than so, s (Kosinski's review: 0.16 s on the average of rested people).
+const ANSWERED_S: f64 = 0.15;
+/// A hand that lets go within a quarter of a second shows so much of what it bore as a leap (a third on a simulated
+/// quick scale; slower ones show none).
+const LEAPS_AT_READY: f64 = 0.25;
 /// What a hand takes up little by little grows by so much from reading to reading (a guess).
 const GROWS: f64 = 1.4;
 
@@ -124,12 +129,6 @@ impl Running {
     }
 }
 
-/// Nobody answers a tone sooner than so, s (Kosinski's review: 0.16 s on the average of rested people).
-const ANSWERED_S: f64 = 0.15;
-/// A hand that lets go within a quarter of a second shows so much of what it bore as a leap (a third on a simulated
-/// quick scale; slower ones show none).
-const LEAPS: f64 = 0.25;
-
 impl Engine {
     /// What lay on a piece before slop was seen has gone, or stays: what slop explains is a pour.
     pub(super) fn odd_load_gone(&mut self, mut s: Stream, rest: f64, at: Instant) {
@@ -205,7 +204,7 @@ impl Engine {
     fn let_go_at_ready(&self, s: &Stream, change_g: f64) -> bool {
         let fresh = s.pour.rev == 0 && s.from_g == 0.0 && s.plan.stop_due.or(s.plan.heard).is_none();
         let at_once = s.pour.first_slop.is_some_and(|t| t.seconds_from(s.pour.started) < ANSWERED_S);
-        fresh && at_once && s.leaps.g() > LEAPS * change_g && change_g > self.threshold_g()
+        fresh && at_once && s.leaps.g() > LEAPS_AT_READY * change_g && change_g > self.threshold_g()
     }
 
     /// What came at once as the stream began; of slop that ran before `ready`, and too shortly to tell, all of it.

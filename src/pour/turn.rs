@@ -11,12 +11,6 @@ const WANDER_FLOOR: f64 = 0.4;
 pub(super) const TURN_PSD: f64 = 210.0;
 /// The beginning takes the flow to its usual value within about this time (half the ramp of the same hand).
 pub(super) const RAMP_S: f64 = 0.15;
-/// It lasts this long after the first slop: of a hand whose pours are known as long as that ramp, of another one by half
-/// longer (best on simulated hands).
-pub(super) const BEGIN_S: f64 = 0.3;
-pub(super) const BEGIN_UNKNOWN_S: f64 = 0.45;
-/// ... and of a hand whose pours are known it is known but for this share of a turn (best on simulated hands).
-pub(super) const BEGIN_SHARE: f64 = 0.25;
 /// When the first slop left the jug is known to about this, s: half of a usual scale's time between readings ...
 const BEGAN_SD_S: f64 = 0.05;
 /// ... and a coarse display hides it for longer, s for each gram of its step: a usual flow takes 0.125 s to fill one
@@ -31,12 +25,26 @@ pub(super) struct Turn {
     pub(super) memory_s: f64,
 }
 
-impl Turn {
-    /// Of a stream that begins; `psd` is how fast its flow may turn, g2/s3.
-    pub(super) fn beginning(psd: f64) -> Self {
-        Self { psd, memory_s: RAMP_S }
-    }
+/// How a stream begins: for so long after its first slop, s, and known but for this share of a turn.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Begin {
+    pub(super) for_s: f64,
+    share: f64,
+}
 
+impl Begin {
+    /// Of a hand nobody knows: by half longer than the ramp of that hand (best on simulated hands).
+    pub(super) const OF_ANYBODY: Self = Self { for_s: 0.45, share: 1.0 };
+    /// Of one whose pours are known: as long as that ramp (the share is the best on simulated hands).
+    pub(super) const OF_KNOWN_HAND: Self = Self { for_s: 0.3, share: 0.25 };
+
+    /// `psd` is how fast its flow may turn, g2/s3.
+    pub(super) fn turn(self, psd: f64) -> Turn {
+        Turn { psd: self.share * psd, memory_s: RAMP_S }
+    }
+}
+
+impl Turn {
     /// Of one that runs at this flow, g/s.
     pub(super) fn wandering(flow_g_s: f64) -> Self {
         Self { psd: (WANDER * flow_g_s).powi(2) + WANDER_FLOOR.powi(2), memory_s: MEMORY_S }

@@ -3,7 +3,7 @@
 
 #[path = "../bench/cell.rs"]
 #[allow(dead_code, reason = "the bench uses all of it")]
-mod cell;
+pub(super) mod cell;
 #[path = "../bench/ear.rs"]
 #[allow(dead_code, reason = "the bench uses all of it")]
 mod ear;
@@ -19,7 +19,7 @@ mod other;
 #[allow(dead_code, reason = "the bench uses all of it")]
 mod run;
 #[path = "../bench/told.rs"]
-mod told;
+pub(super) mod told;
 #[path = "../bench/yardstick.rs"]
 mod yardstick;
 
