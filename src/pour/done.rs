@@ -10,6 +10,7 @@ use super::running::{MOST_FLOW_G_S, SPLASH_G, TOPPED_UP};
 use super::state::{Done, Pan, Pour, Running, State, Stream};
 use super::steps::{BEGUN_G, NOT_A_POUR_G_S, TOUCH_S, jump_g_s, push_recent};
 use super::touch::{let_go_g, tail_ends_at_g};
+use super::unseen::TAIL;
 use crate::reading::Weighing;
 use crate::record::{Mark, Verdict};
 use crate::scale::COARSE_STEP_G;
@@ -21,11 +22,6 @@ const LEVEL: usize = 3;
 const LEVEL_S: f64 = 0.2;
 /// A lift takes less, s (common practice, no source).
 pub(super) const LIFT_S: f64 = 0.5;
-/// A fall of so many thresholds from one reading to the next is sudden; and a display that shows a lift over several
-/// readings leaves at least this share of a fall to the next ones (derived for a pole: exp(-1/1.5) is a half; the rest is
-/// room); one that goes on by less than that is at its end.
-const SUDDEN: f64 = 5.0;
-const TAIL: f64 = 0.2;
 /// Ware dries and cells creep by less than this, g/s: 0.05 % of 700 g within half a minute (common practice, no source); a
 /// spoon takes more.
 const DRIFT_G_S: f64 = 0.012;
@@ -69,12 +65,13 @@ impl Engine {
         }
         let change = net - d.had_g;
         if change < -self.threshold_g() && self.watch.halted_in_a_fall() {
+            d.at_once.note_stands(self.watch.stands());
             return self.enter(State::Done(d));
         }
         let lumps = self.start.settings.vessel.in_lumps() && change > 0.0;
         let jump = jump_g_s(w, seen).abs();
         d.jumped |= !lumps && jump > NOT_A_POUR_G_S;
-        self.notes_fall(&mut d, net);
+        d.at_once.note(d.recent.back().map(|(_, net)| net - d.had_g), change, self.threshold_g());
         self.note_leaps(&mut d.leaps, change, w);
         push_recent(&mut d.recent, (w.taken_at, net));
         let calm = jump < MOST_FLOW_G_S && (-self.threshold_g()..BEGUN_G).contains(&change);
@@ -89,6 +86,10 @@ impl Engine {
         d.jumped = false;
         d.rises = if change > self.threshold_g() { d.rises + 1 } else { 0 };
         let trickles = self.wants_more(&d) && d.rises > 0 && self.climbing().is_some();
+        // Of a jug it may be slop that runs on: at rest it is looked at again.
+        if lumps && d.rises >= self.rises_wanted() && self.is_another_unseen(&d, net) {
+            return self.another(d, w.arrived_at);
+        }
         if trickles || d.rises >= self.rises_wanted() {
             return self.more(d, w.arrived_at);
         }
@@ -241,6 +242,9 @@ impl Engine {
             d.beside = false;
             return self.enter(State::Done(d));
         }
+        if change > 0.0 && self.is_another_unseen(&d, d.had_g + change) {
+            return self.another(d, at);
+        }
         if change > 0.0 {
             d.beside |= change > self.start.settings.min_piece.g();
             return self.enter(State::Done(d));
@@ -253,23 +257,16 @@ impl Engine {
         self.lighter(d, rest, Mark::Touched, at);
     }
 
-    /// From level to far below within one reading.
-    fn notes_fall(&self, d: &mut Done, net: f64) {
-        let level = d.recent.back().is_some_and(|(_, before)| (before - d.had_g).abs() <= self.threshold_g());
-        if net >= d.had_g - self.threshold_g() {
-            d.fell_to_g = None;
-        } else if level && net < d.had_g - SUDDEN * self.threshold_g() {
-            d.fell_to_g = Some(net);
-        }
+    /// All that is there more was there at once, and more than anybody pours.
+    fn is_another_unseen(&self, d: &Done, net: f64) -> bool {
+        self.went_unseen_at_once(d.at_once, net - d.had_g) && !self.fits(&d.pour, net)
     }
 
     /// Lighter at rest. A display shows what goes as it shows a lift: where it was there at once it had stood still, and
     /// another piece was set down meanwhile. What is so little that a pan may ring by it is waited out.
     fn lighter(&mut self, mut d: Done, rest: f64, mark: Mark, at: Instant) {
         let net = rest - d.pour.tare;
-        let no_tail =
-            |fell_to_g: f64| (fell_to_g - net).abs() <= self.threshold_g().max(TAIL * (d.had_g - net));
-        if self.shows_lifts() && d.fell_to_g.is_some_and(no_tail) {
+        if self.went_unseen_at_once(d.at_once, net - d.had_g) || self.left_unseen(d.at_once, d.had_g) {
             return self.another(d, at);
         }
         let rings = d.had_g - net < SPLASH_G.0;

@@ -82,7 +82,7 @@ impl Watch {
     /// abruptly than its own response allows, or more than two steps of a trickle are missing.
     pub(super) fn frozen(&self, now: Instant) -> Option<Instant> {
         let since = self.since;
-        let enough = self.equal.len() as u32 >= LEAST_EQUAL;
+        let enough = self.stands();
         (enough && (self.halted(now, since) || self.trickle_missing(now, since))).then_some(since)
     }
 
@@ -106,6 +106,11 @@ impl Watch {
             && flow_g_s * now.seconds_from(since) > self.owed_g()
     }
 
+    /// So many readings in a row were the same as no chance makes.
+    pub(super) fn stands(&self) -> bool {
+        self.equal.len() as u32 >= LEAST_EQUAL
+    }
+
     /// The display stands still in the middle of a fall: a lift leaves a tail, and so does a hand that lets go.
     pub(super) fn halted_in_a_fall(&self) -> bool {
         let rises = self.rises();
@@ -125,7 +130,7 @@ impl Watch {
         let rises = self.rises();
         let [.., (before_g, before_s), (last_g, last_s)] = rises[..] else { return None };
         let slower = (last_g / last_s) / (before_g / before_s).max(1e-3);
-        let stands = self.equal.len() as u32 >= LEAST_EQUAL && last_g * slower.min(1.0) > self.owed_g();
+        let stands = self.stands() && last_g * slower.min(1.0) > self.owed_g();
         stands.then(|| if slower < 1.0 { last_g * slower / (1.0 - slower) } else { f64::INFINITY })
     }
 
@@ -184,7 +189,7 @@ impl Watch {
 
     /// It stands so sharply as no tail ends.
     fn halted_now(&self, now: Instant) -> bool {
-        self.equal.len() as u32 >= LEAST_EQUAL && self.halted(now, self.since)
+        self.stands() && self.halted(now, self.since)
     }
 
     /// Two steps, and what noise can hide.

@@ -47,6 +47,7 @@ mod touch;
 pub mod trace;
 mod turn;
 mod uneven;
+mod unseen;
 mod verdict;
 pub mod vessel;
 pub mod ware;

@@ -53,8 +53,6 @@ const HEARD: Duration = Duration::from_millis(700);
 const WAITED: f64 = 0.5;
 /// So many new pieces have their ladle of slop before they are at rest (a guess).
 const LADLED_EARLY: f64 = 0.02;
-/// So much more than fits, as a share of the target, is no slip of a hand (own choice).
-const FAR: f64 = 0.25;
 /// A piece put back is lifted again within so long; whoever waits longer waits for `ready` (a guess).
 pub(super) const WAITS: Duration = Duration::from_secs(4);
 
@@ -232,8 +230,7 @@ impl Engine {
 
     /// Far more ran in than a short piece put back was short by, past its stop: it was a bare one.
     pub(super) fn was_bare(&self, s: &Stream) -> bool {
-        let most_g = self.start.high.g() + FAR * self.start.target.g();
-        s.pour.rev > 0 && s.back.is_some() && s.last_net > most_g
+        s.pour.rev > 0 && s.back.is_some() && !self.fits(&s.pour, s.last_net)
     }
 
     /// The short one has its old record again, and what stands there one of its own.

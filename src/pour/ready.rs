@@ -12,6 +12,7 @@ use super::put_back::Back;
 use super::running::{MOST_FLOW_G_S, SHOWN};
 use super::state::{Pan, Pour, State};
 use super::steps::{BEGUN_G, NOT_A_POUR_G_S, TOUCH_S, jump_g_s, push_recent};
+use super::unseen::AtOnce;
 use crate::reading::Weighing;
 use crate::record::Mark;
 use crate::scale::COARSE_STEP_G;
@@ -50,6 +51,8 @@ pub(super) struct Ready {
     pub(super) lump_g: f64,
     /// It was tared again after it changed by so much, g.
     pub(super) tared_by_g: Option<f64>,
+    /// What the display went to within one reading.
+    pub(super) at_once: AtOnce,
     /// It lost so much since it last stood at its tare, g: a wiped pan, or a hand that bears it.
     pub(super) falls: Falls,
     /// It weighs what this one weighed with its slop: perhaps it was put back.
@@ -69,6 +72,7 @@ impl Ready {
             odd_since: None,
             lump_g: 0.0,
             tared_by_g: None,
+            at_once: AtOnce::default(),
             falls: Falls::default(),
             perhaps: None,
             back: None,
@@ -102,10 +106,17 @@ impl Engine {
             return self.odd(r, since, w);
         }
         r.odd_since = None;
+        r.at_once.note(r.recent.back().map(|(_, net)| net - r.base_g), change, threshold);
         push_recent(&mut r.recent, (w.taken_at, net));
         self.note_leaps(&mut r.leaps, change, w);
         r.rises = if change > threshold { r.rises + 1 } else { 0 };
-        if r.rises >= 2 { self.runs(r, w) } else { self.enter(State::Ready(r)) }
+        match r.rises {
+            0 | 1 => self.enter(State::Ready(r)),
+            _ if lumps && self.went_unseen_at_once(r.at_once, change) && !self.fits(&r.pour, net) => {
+                self.dropped(&r.pour, State::Landing(Landing::default()));
+            }
+            _ => self.runs(r, w),
+        }
     }
 
     /// Slop runs into it.

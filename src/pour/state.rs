@@ -13,6 +13,7 @@ use super::predict::Predictor;
 use super::put_back::Back;
 use super::ready::Ready;
 use super::surges::Surges;
+use super::unseen::AtOnce;
 use crate::record::{Aim, Marks, Verdict};
 use crate::time::{Duration, Instant};
 use std::collections::VecDeque;
@@ -211,8 +212,8 @@ pub(super) struct Done {
     pub(super) strays_since: Option<Instant>,
     /// At rest at another weight since then, and whether at a heavier one.
     pub(super) elsewhere: Option<(bool, Instant)>,
-    /// What the display fell to within one reading, net g.
-    pub(super) fell_to_g: Option<f64>,
+    /// What the display went to within one reading.
+    pub(super) at_once: AtOnce,
     /// It stood below its weight for longer than a lift takes, by so much, g.
     pub(super) below_g: f64,
     /// Its weight followed the tail since it was entered: the verdict as entered.
@@ -239,7 +240,7 @@ impl Done {
             beside: false,
             strays_since: None,
             elsewhere: None,
-            fell_to_g: None,
+            at_once: AtOnce::default(),
             below_g: 0.0,
             entered_as: None,
             had_g,

@@ -34,6 +34,8 @@ const LIFTING_G_S: f64 = 40.0;
 /// What a hand may have poured through a gap in the readings besides the most that a jug gives, g (a guess): a
 /// greater rise is another piece.
 const GAP_POUR_G: f64 = 10.0;
+/// To lift a piece and set down another takes longer than this, s (a guess).
+const CHANGED_S: f64 = 1.0;
 /// Slop in a piece does not get lighter by more than the end of the stream's impact, up to
 /// 2 g at 10 g/s from 0.2 m (derived), and a little.
 const GAP_LOSS_G: f64 = 3.0;
@@ -119,7 +121,7 @@ impl Engine {
             Trouble::Silent if self.zeroed_unseen(&f.from, w) => {
                 self.enter(State::Fault(Fault { trouble: Trouble::Zeroed, ..f }));
             }
-            Trouble::Silent if self.changed_unseen(&f.from, w) => {
+            Trouble::Silent if self.changed_unseen(&f.from, w, seen) => {
                 self.poured_unseen(*f.from, w, seen);
                 self.unknown_weight(w.arrived_at);
             }
@@ -134,8 +136,9 @@ impl Engine {
     fn poured_unseen(&mut self, from: State, w: Weighing, seen: Seen) {
         let State::Ready(r) = from else { return };
         let net = w.mass.g() - r.pour.tare;
-        let gap_s = seen.before.map_or(0.0, |b| w.taken_at.seconds_from(b.taken_at));
-        if !(self.splash_g()..MOST_FLOW_G_S * gap_s + GAP_POUR_G).contains(&net) {
+        let lump = self.start.settings.vessel.in_lumps() && self.fits(&r.pour, net);
+        let most_g = if lump { f64::INFINITY } else { MOST_FLOW_G_S * gap_s(w, seen) + GAP_POUR_G };
+        if !(self.splash_g()..most_g).contains(&net) {
             return self.outputs.push_back(Output::Dropped { piece: r.pour.piece });
         }
         let mut s = self.stream(r.pour, &r.recent, net);
@@ -146,12 +149,15 @@ impl Engine {
         self.next_piece(&pour, State::Idle, w.arrived_at);
     }
 
-    /// Before slop was seen, a weight that is not the piece's any more.
-    fn changed_unseen(&self, from: &State, w: Weighing) -> bool {
+    /// Before slop was seen, a weight that is not the piece's any more; a ladle's lump after a short gap is its slop.
+    fn changed_unseen(&self, from: &State, w: Weighing, seen: Seen) -> bool {
         match from {
             State::Ready(r) => {
-                let change = w.mass.g() - r.pour.tare - r.base_g;
-                self.loaded(w) && change.abs() > self.threshold_g()
+                let net = w.mass.g() - r.pour.tare;
+                let change = net - r.base_g;
+                let lumps = self.start.settings.vessel.in_lumps() && gap_s(w, seen) < CHANGED_S;
+                let lump = lumps && change > 0.0 && self.fits(&r.pour, net);
+                self.loaded(w) && change.abs() > self.threshold_g() && !lump
             }
             State::Idle
             | State::Landing(_)
@@ -195,7 +201,7 @@ impl Engine {
     }
 
     fn other_piece(&self, s: &Stream, w: Weighing, seen: Seen) -> bool {
-        let gap_s = seen.before.map_or(0.0, |b| w.taken_at.seconds_from(b.taken_at));
+        let gap_s = gap_s(w, seen);
         let most_g = match s.plan.stop_due {
             // After a stop the stream ends within a second at half as much again as its flow at most
             // (guesses).
@@ -205,9 +211,12 @@ impl Engine {
             }
             None => MOST_FLOW_G_S * gap_s + GAP_POUR_G,
         };
-        let rise = w.mass.g() - s.pour.tare - s.last_net;
+        let net = w.mass.g() - s.pour.tare;
+        let rise = net - s.last_net;
+        // What came may be a lump; and nobody lifts a piece and has another one on the pan within so short a time.
+        let slop = gap_s < CHANGED_S || self.start.settings.vessel.in_lumps() && self.fits(&s.pour, net);
         // Five thresholds: noise falls by one at most, so no noise is taken for a lift (own choice).
-        rise > most_g || rise < -GAP_LOSS_G.max(5.0 * self.threshold_g())
+        rise > most_g && !slop || rise < -GAP_LOSS_G.max(5.0 * self.threshold_g())
     }
 
     /// While slop runs a hand may bear a light piece: only a pan that is nearly bare, or stays light, was left.
@@ -251,6 +260,11 @@ impl Engine {
             _ => Pan::Left,
         }
     }
+}
+
+/// Since the reading before, s.
+fn gap_s(w: Weighing, seen: Seen) -> f64 {
+    seen.before.map_or(0.0, |b| w.taken_at.seconds_from(b.taken_at))
 }
 
 /// Change from reading to reading.

@@ -522,17 +522,39 @@ fn run(seed: u64) -> Outcome {
 /// What is said of a piece that no scale could tell from another one.
 const ALIKE: &str = ", alike";
 
+/// The record of a piece says itself that it is known no better than so; more than this much, g, is no weight to tell a piece
+/// by (own choice).
+const MOST_UNSURE_G: f64 = 5.0;
+/// The heaviest bare piece of a batch weighs so many times the lightest one at most (as drawn in [`cycle`]).
+const BARE_RANGE: f64 = 1.06 / 0.94;
+
 /// One that lands bare and weighs what another weighed with its slop, or the other way round: from its weight alone nobody
-/// could tell which it is. Within three standard deviations of two placements and of what rolling leaves on a hand, as the
-/// engine takes them, and a step (the same law for all pieces: it may be that the weight was not to blame).
+/// could tell which it is. Within three standard deviations of two placements, of what rolling leaves on a hand, as the engine
+/// takes them, and of what the record of that one says of itself, and a step (the same law for all pieces: it may be that the
+/// weight was not to blame). Also one put back that weighs no more than a bare one of its batch may.
 fn alike(played: &Played, i: usize) -> bool {
-    let one = &played.truths[i];
+    let Some(one) = played.truths.get(i) else { return false };
+    let least_g = played.truths.iter().map(|t| t.bare_g).fold(f64::INFINITY, f64::min);
+    let came_back = one.at_lift_g.iter().rev().skip(1);
+    if came_back.clone().any(|slop_g| one.bare_g + slop_g <= BARE_RANGE * least_g) {
+        return true;
+    }
     played.truths.iter().enumerate().filter(|(j, _)| *j != i).any(|(j, other)| {
-        let (first, next) = if j < i { (other, one) } else { (one, other) };
+        let (at, first, next) = if j < i { (j, other, one) } else { (i, one, other) };
         let placed_g = 0.0005 * next.bare_g;
-        let within_g = 3.0 * placed_g.hypot(0.3) + played.step_g;
+        let within_g = 3.0 * placed_g.hypot(0.3).hypot(unsure_g(played, at)) + played.step_g;
         first.at_lift_g.iter().any(|slop_g| (first.bare_g + slop_g - next.bare_g).abs() <= within_g)
     })
+}
+
+/// What the records of this piece say of how well they are known, g, where they say what it holds at all.
+fn unsure_g(played: &Played, i: usize) -> f64 {
+    let of_it = |said: &Said| match said {
+        Said::Record(_, entry, Some((on, _))) if *on == i && entry.verdict != Verdict::Void => entry.net_u,
+        _ => None,
+    };
+    let most_g = played.said.iter().filter_map(of_it).map(|u| u.g()).fold(0.0, f64::max);
+    most_g.min(MOST_UNSURE_G)
 }
 
 /// A piece whose hand waits for a stop, whatever else happens.
