@@ -19,8 +19,7 @@ use crate::frame::standard::{IMPERIAL_STEP_G, SI_STEP_G};
 use crate::pour::PourSettings;
 use crate::scale::{Origin, ScaleFacts};
 use crate::time::Duration;
-use crate::units::Mass;
-use crate::units::shown::Shown;
+use crate::units::{Mass, as_told, shown::Shown};
 pub use fault::SettingsError;
 use fault::Source;
 pub use layout::Notifications;
@@ -348,7 +347,8 @@ fn step(source: &Source<'_>, t: &ScaleText, how: &Notifications) -> Result<Mass,
     if let Some(told) =
         t.step_g.as_ref().filter(|told| *told.get_ref() < least_g / 1.01 && !counts.is_empty())
     {
-        let why = format!("{} is finer than its bytes can tell: {counts}; take step_g out", told.get_ref());
+        let told_g = as_told(*told.get_ref());
+        let why = format!("{told_g} is finer than its bytes can tell: {counts}; take step_g out");
         return Err(source.wrong("scale.step_g", told, why));
     }
     let step = source.number("scale.step_g", t.step_g.as_ref(), usual, 0.001..=MOST_STEP_G, "g")?;

@@ -86,6 +86,13 @@ impl Mass {
         Self::grams(value * OUNCE_G)
     }
 
+    /// The number in grams as it is told outside: to a microgram, as fine as the log keeps it.
+    pub fn told_g(self) -> f64 {
+        let micro = (self.g() * 1e6).round();
+        // What is too large to be rounded stays; nothing has no sign.
+        if micro.is_finite() { micro / 1e6 + 0.0 } else { self.g() }
+    }
+
     /// The number in ounces.
     pub fn oz(self) -> f64 {
         self.g() / OUNCE_G
@@ -141,6 +148,13 @@ mod tests {
         assert_eq!(found.map(|g| format!("{g}")), ["0", "0", "0.12346", "-29.3"]);
         assert_eq!((to_step(0.123_456_789, 0.001), to_step(0.123_456_789, 5.0)), (0.123_456_8, 0.123_5));
         assert_eq!(to_step(1e305, 0.1), 1e305, "too large to be rounded");
+    }
+
+    #[test]
+    fn a_weight_is_told_to_a_microgram() {
+        let told = |g: f64| format!("{}", Mass::saturating(g).told_g());
+        assert_eq!([29.299_999_999_999_997, -2.8e-14, 28.559_312_499].map(told), ["29.3", "0", "28.559312"]);
+        assert_eq!(Mass::saturating(f64::MAX).told_g(), f64::MAX, "too large to be rounded");
     }
 
     #[test]

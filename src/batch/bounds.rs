@@ -4,6 +4,7 @@
 
 use super::known::{Known, Source};
 use super::steps::Step;
+use crate::units::as_told;
 
 /// An input that can't be used.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -31,8 +32,9 @@ pub(super) fn within(field: &str, value: f64, low: f64, high: f64, unit: &str) -
         return Ok(value);
     }
     let unit = if unit.is_empty() { String::new() } else { format!(" {unit}") };
+    let told = as_told(value);
     let reason =
-        format!("{value}{unit} is outside {low} to {high}{unit}; check the unit and the decimal point");
+        format!("{told}{unit} is outside {low} to {high}{unit}; check the unit and the decimal point");
     Err(Refused::new(field, reason))
 }
 

@@ -9,7 +9,7 @@ use super::form::Form;
 use super::known::Known;
 use super::request::CoatRequest;
 use super::slurry::{Slurry, checked_gravity, known_solids};
-use crate::units::{Density, Mass};
+use crate::units::{Density, Mass, as_told};
 use layers::Firing;
 
 /// Limits of a dry coat that can be meant, g/cm2: a hundredth of a millimetre to
@@ -242,7 +242,8 @@ fn told_share(x: f64) -> Result<(), Refused> {
         return Ok(());
     }
     let slip = if x > 1.0 && x < 99.0 { format!("; {x} % is written {}", x / 100.0) } else { String::new() };
-    let reason = format!("{x} is outside 0.001 to 0.99: it is the dry share of the slop by weight{slip}");
+    let reason =
+        format!("{} is outside 0.001 to 0.99: it is the dry share of the slop by weight{slip}", as_told(x));
     Err(Refused::new("coat.solids_fraction", reason))
 }
 

@@ -10,7 +10,8 @@ pub const EMPTY_G: std::ops::RangeInclusive<f64> = 20.0..=20_000.0;
 
 /// Why so much is no empty jug.
 pub fn no_jug(grams: f64) -> String {
-    let told = as_told((1e4 * grams).round() / 1e4);
+    // What is too large to be rounded stays.
+    let told = as_told(Some((1e4 * grams).round() / 1e4).filter(|g| g.is_finite()).unwrap_or(grams));
     format!(
         "{told} g is no empty jug: one of {} to {} g can be known by its weight",
         EMPTY_G.start(),

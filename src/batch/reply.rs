@@ -1,6 +1,6 @@
 //! A target as told outside, under the names the outside relies on.
 //!
-//! Never changes a number; copies only.
+//! Weights are told to a microgram, as a batch is kept with them; no other number is changed.
 
 mod parts;
 
@@ -78,16 +78,16 @@ pub struct TargetReply {
 
 impl From<&Target> for TargetReply {
     fn from(target: &Target) -> Self {
-        let grams = |mass: crate::units::Mass| mass.g();
+        let grams = |mass: crate::units::Mass| mass.told_g();
         let assumed = target.assumed.iter().map(|(name, value)| Assumed {
             name: name.clone(),
             what: plain(name),
             value: *value,
         });
         Self {
-            target_g: target.target.g(),
-            low_g: target.low.g(),
-            high_g: target.high.g(),
+            target_g: target.target.told_g(),
+            low_g: target.low.told_g(),
+            high_g: target.high.told_g(),
             tolerance: target.tolerance,
             solids_fraction: target.solids_fraction,
             dry_g: target.dry.filter(|_| !target.fired()).map(grams),
@@ -105,7 +105,7 @@ impl From<&Target> for TargetReply {
             change: target.change.as_ref().map(ChangeReply::from),
             ware: target.ware.as_ref().map(WallReply::from),
             supply: target.supply.as_ref().map(SupplyReply::from),
-            ladder_g: target.ladder.iter().map(|rung| rung.g()).collect(),
+            ladder_g: target.ladder.iter().map(|rung| rung.told_g()).collect(),
             warnings: target.warnings.clone(),
             assumed: assumed.collect(),
             steps: target.steps.clone(),

@@ -13,8 +13,8 @@ pub use glaze::{GlazeRequest, WantedRequest};
 pub use plan::{LadderRequest, SupplyRequest};
 
 use super::bounds::Refused;
-use crate::units::Mass;
 use crate::units::plain::plainly;
+use crate::units::{Mass, as_told};
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -117,11 +117,50 @@ impl ToleranceRequest {
     }
 }
 
+/// Less than this, and more than nothing, is no number in grams, millimetres or shares that anybody measured (own choice).
+const LEAST: f64 = 1e-12;
+
+/// No number of it is too small to be meant; what is too large is refused with the range of its field.
+pub(super) fn meant(request: &TargetRequest) -> Result<(), Refused> {
+    // A struct of numbers and words always has a JSON form.
+    let whole = serde_json::to_value(request).unwrap_or_default();
+    let Some((field, odd)) = too_small(&whole, "") else { return Ok(()) };
+    let told = as_told(odd);
+    Err(Refused::new(field, format!("{told} is too small to be meant: give 0, or check the decimal point")))
+}
+
+/// The first such number, by its path.
+fn too_small(value: &Value, at: &str) -> Option<(String, f64)> {
+    match value {
+        Value::Number(number) => {
+            let odd = number.as_f64().filter(|n| *n != 0.0 && n.abs() < LEAST)?;
+            Some((at.to_owned(), odd))
+        }
+        Value::Array(list) => {
+            list.iter().enumerate().find_map(|(n, one)| too_small(one, &format!("{at}[{n}]")))
+        }
+        Value::Object(object) => object.iter().find_map(|(name, one)| {
+            let at = if at.is_empty() { name.clone() } else { format!("{at}.{name}") };
+            too_small(one, &at)
+        }),
+        Value::Null | Value::Bool(_) | Value::String(_) => None,
+    }
+}
+
 /// Whether the request that a batch was made from reckoned its grams from a measured bucket.
 /// What is no request was not reckoned at all.
 pub fn from_bucket(request: &str) -> bool {
     let whole: Value = serde_json::from_str(request).unwrap_or_default();
     whole.get("glaze").is_some_and(Value::is_object) && whole["coat"]["by"] != "direct"
+}
+
+/// How many pieces were foreseen, where the request that a batch was made from tells it: one is taken where it does not.
+pub fn foreseen(pieces: u32, request: &str) -> Option<u32> {
+    let told = || {
+        let whole: Value = serde_json::from_str(request).unwrap_or_default();
+        whole.get("pieces").is_some_and(Value::is_u64)
+    };
+    (pieces > 1 || told()).then_some(pieces)
 }
 
 /// A request from JSON text; a refusal names the field that does not fit.
@@ -140,6 +179,7 @@ pub fn from_value(whole: &Value) -> Result<TargetRequest, Refused> {
     section::<GlazeRequest>(whole, "glaze")?;
     section::<FormRequest>(whole, "form")?;
     section::<CoatRequest>(whole, "coat")?;
+    one_tolerance(whole)?;
     section::<ToleranceRequest>(whole, "tolerance")?;
     section::<WantedRequest>(whole, "wanted")?;
     section::<WareRequest>(whole, "ware")?;
@@ -174,6 +214,25 @@ fn told(field: &str, message: &str) -> Refused {
     let last = if last.ends_with(']') { "measures[]" } else { last };
     let looks = LOOKS.iter().find(|(name, _)| *name == last && reason.starts_with("expected "));
     Refused::new(field, looks.map_or(reason.clone(), |(_, looks)| format!("{reason}; give such as {looks}")))
+}
+
+/// A tolerance is told in one of two ways.
+fn one_tolerance(whole: &Value) -> Result<(), Refused> {
+    let Some(told) = whole.get("tolerance").and_then(Value::as_object) else { return Ok(()) };
+    let (looks, usual) = (r#"{"percent": 5} or {"grams": 1.5}"#, ToleranceRequest::USUAL_PERCENT);
+    let both = told.contains_key("percent") && told.contains_key("grams");
+    let reason = if both {
+        format!("percent and grams are both given: leave one of them out, as in {looks}")
+    } else if told.is_empty() {
+        format!(
+            "neither percent nor grams is given: give one of them, as in {looks}, or leave tolerance out for {usual} percent"
+        )
+    } else {
+        let odd = told.keys().find(|key| !["percent", "grams"].contains(&key.as_str()));
+        let Some(odd) = odd else { return Ok(()) };
+        format!("unknown field `{odd}`: give percent or grams, as in {looks}")
+    };
+    Err(Refused::new("tolerance", reason))
 }
 
 /// The sections that may be null, which is the same as absent.
@@ -297,6 +356,93 @@ mod tests {
     }
 
     #[test]
+    fn a_tolerance_given_in_both_ways_or_in_none_or_in_another_is_refused_in_plain_words_with_one_that_fits()
+    {
+        for (told, said) in [
+            (r#"{ "percent": 5, "grams": 1 }"#, "percent and grams are both given: leave one"),
+            (r#"{ "percent": null, "grams": 1 }"#, "percent and grams are both given: leave one"),
+            ("{}", "neither percent nor grams is given: give one of them"),
+            (r#"{ "gram": 1 }"#, "unknown field `gram`: give percent or grams"),
+            (r#"{ "percent": 5, "x": 1 }"#, "unknown field `x`: give percent or grams"),
+        ] {
+            let text = format!(r#"{{ "coat": {{ "by": "direct", "slop_g": 29 }}, "tolerance": {told} }}"#);
+            let refused = from_json(&text).unwrap_err();
+            assert_eq!(refused.field, "tolerance", "{told}");
+            assert!(refused.reason.starts_with(said), "{told}: {}", refused.reason);
+            assert!(refused.reason.contains(r#"as in {"percent": 5} or {"grams": 1.5}"#), "{told}");
+        }
+        for fits in [r#"{ "percent": 5 }"#, r#"{ "grams": 1.5 }"#] {
+            let text = format!(r#"{{ "coat": {{ "by": "direct", "slop_g": 29 }}, "tolerance": {fits} }}"#);
+            assert!(from_json(&text).is_ok(), "{fits}");
+        }
+    }
+
+    /// Each number of a request in turn is one that nobody means: what is said of it stays short.
+    #[test]
+    fn a_number_of_hundreds_of_digits_is_refused_or_reckoned_with_and_never_printed_digit_by_digit() {
+        let whole = serde_json::json!({
+            "glaze": { "by": "density", "specific_gravity": 1.45, "powder_density_g_ml": 2.6 },
+            "form": { "by": "cylinder", "diameter_mm": 80, "height_mm": 90, "corner_mm": 10, "bare_rim_mm": 5,
+                "shrinkage_percent": 6, "fired_water_g": 400, "fired_shrinkage_percent": 5 },
+            "coat": { "by": "fired", "thickness_mm": 0.3, "fired_density_g_ml": 2.5, "loss_on_ignition": 0.08 },
+            "tolerance": { "percent": 5 },
+            "water_c": 20, "wanted": { "specific_gravity": 1.42, "slop_g": 8000 },
+            "ware": { "state": "dry", "dry_g": 300, "soaked_g": 333 },
+            "supply": { "pieces": 12, "slop_g": 600, "left_in_jug_g": 10, "loss_g_per_piece": 0.5 },
+            "ladder": { "low_g": 23, "high_g": 35, "steps": 5 },
+            "u_piece_g": 0.1, "u_specific_gravity": 0.005, "u_area_percent": 2
+        });
+        let others = [
+            serde_json::json!({ "glaze": { "by": "mix", "dry_g": 1000, "water_g": 800 },
+                "form": { "by": "profile", "points_mm": [[0, 0], [0, 35], [90, 40]] },
+                "coat": { "by": "tile", "area_cm2": 60, "before_g": 151.2, "after_g": 154.7 },
+                "tolerance": { "grams": 1.5 } }),
+            serde_json::json!({ "coat": { "by": "direct", "slop_g": 29 }, "ladder": { "targets_g": [23, 26] } }),
+            serde_json::json!({ "glaze": { "by": "volume", "ounces_per_pint": 29, "powder_density_g_ml": 2.6 },
+                "form": { "by": "area", "area_cm2": 250 },
+                "coat": { "by": "piece", "slop_g": 29, "solids_fraction": 0.5, "area_cm2": 250 } }),
+        ];
+        let mut refused = 0;
+        for whole in others.iter().chain([&whole]) {
+            assert!(from_value(whole).and_then(|fits| crate::batch::target(&fits)).is_ok(), "{whole}");
+            for place in numbers(whole, "") {
+                for odd in [1e308, -1e308, 1e300, 1e-300] {
+                    let mut absurd = whole.clone();
+                    *absurd.pointer_mut(&place).unwrap() = serde_json::json!(odd);
+                    let said = from_value(&absurd).and_then(|request| crate::batch::target(&request));
+                    refused += usize::from(said.is_err());
+                    let said =
+                        said.map_or_else(|e| e.to_string(), |t| format!("{:?} {:?}", t.warnings, t.steps));
+                    let longest = said.split(|c: char| !c.is_ascii_digit()).map(str::len).max();
+                    assert!(longest < Some(16), "{place} = {odd}: {said}");
+                }
+            }
+        }
+        assert!(refused > 100, "{refused}");
+        let mut tiny = whole;
+        tiny["form"]["corner_mm"] = serde_json::json!(1e-300);
+        let refused = from_value(&tiny).and_then(|request| crate::batch::target(&request)).unwrap_err();
+        assert_eq!(
+            refused.to_string(),
+            "form.corner_mm: 1e-300 is too small to be meant: give 0, or check the decimal point"
+        );
+    }
+
+    /// The places of all numbers in it, as JSON pointers.
+    fn numbers(value: &Value, at: &str) -> Vec<String> {
+        match value {
+            Value::Number(_) => vec![at.to_owned()],
+            Value::Array(list) => {
+                list.iter().enumerate().flat_map(|(n, one)| numbers(one, &format!("{at}/{n}"))).collect()
+            }
+            Value::Object(object) => {
+                object.iter().flat_map(|(name, one)| numbers(one, &format!("{at}/{name}"))).collect()
+            }
+            Value::Null | Value::Bool(_) | Value::String(_) => Vec::new(),
+        }
+    }
+
+    #[test]
     fn a_tolerance_that_no_scale_can_tell_is_refused_with_the_least_that_is_taken() {
         let target = |tolerance: &str| {
             let text =
@@ -316,6 +462,14 @@ mod tests {
         let text =
             r#"{ "coat": { "by": "direct", "slop_g": 29 }, "coat": { "by": "direct", "slop_g": 92 } }"#;
         assert!(from_json(text).unwrap_err().reason.contains("`coat` stands there twice"));
+    }
+
+    #[test]
+    fn pieces_are_foreseen_only_where_the_batch_says_how_many() {
+        let coat = r#""coat": { "by": "direct", "slop_g": 29 }"#;
+        assert_eq!(foreseen(1, &format!(r#"{{ "pieces": 1, {coat} }}"#)), Some(1));
+        assert_eq!(foreseen(1, &format!("{{ {coat} }}")), None);
+        assert_eq!((foreseen(1, ""), foreseen(6, "")), (None, Some(6)), "of a demo nothing else is kept");
     }
 
     #[test]

@@ -12,7 +12,7 @@ mod vessel;
 use super::bounds::{Notes, Refused, within};
 use super::known::Known;
 use super::request::{GlazeRequest, TargetRequest};
-use crate::units::Density;
+use crate::units::{Density, as_told};
 use measure::Found;
 
 /// Powder density taken when a reference piece gives only a specific gravity and
@@ -173,7 +173,8 @@ pub(super) fn checked_gravity(field: &str, sg: f64, powder_ratio: f64) -> Result
         return Ok(sg);
     }
     let reason = format!(
-        "{sg} must be above 1 (water) and below {powder_ratio:.3} (the powder alone, over water); slop is mostly 1.3 to 1.7{}",
+        "{} must be above 1 (water) and below {powder_ratio:.3} (the powder alone, over water); slop is mostly 1.3 to 1.7{}",
+        as_told(sg),
         likely_slip(sg)
     );
     Err(Refused::new(field, reason))

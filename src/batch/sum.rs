@@ -9,7 +9,7 @@ use super::doubt::{Doubt, doubts, largest, remark, too_coarse};
 use super::form::Form;
 use super::known::Known;
 use super::ladder::ladder;
-use super::request::{TargetRequest, ToleranceRequest, WareState};
+use super::request::{TargetRequest, ToleranceRequest, WareState, meant};
 use super::slurry::change::{Change, change};
 use super::slurry::{Slurry, water_density};
 use super::steps::Step;
@@ -128,6 +128,7 @@ impl Target {
 
 /// The target for a request, or which input stands in its way.
 pub fn target(request: &TargetRequest) -> Result<Target, Refused> {
+    meant(request)?;
     let mut notes = Notes::default();
     let water = water(request.water_c, &mut notes)?;
     let slurry = request.glaze.as_ref().map(|g| Slurry::parse(g, request, water, &mut notes)).transpose()?;

@@ -4,7 +4,7 @@
 
 use super::bounds::{Notes, Refused};
 use super::request::ToleranceRequest;
-use crate::units::Mass;
+use crate::units::{Mass, as_told};
 
 pub(super) fn usual_tolerance(notes: &mut Notes) -> ToleranceRequest {
     notes.assumed.push(("tolerance.percent".to_owned(), ToleranceRequest::USUAL_PERCENT));
@@ -16,9 +16,11 @@ const LEAST_TOLERANCE_G: f64 = 0.001;
 
 pub(super) fn tolerance(wanted: ToleranceRequest, target: Mass, notes: &mut Notes) -> Result<Mass, Refused> {
     let (field, percent, working) = match wanted {
-        ToleranceRequest::Percent(percent) => ("tolerance.percent", percent, format!("{percent} %")),
+        ToleranceRequest::Percent(percent) => {
+            ("tolerance.percent", percent, format!("{} %", as_told(percent)))
+        }
         ToleranceRequest::Grams(grams) => {
-            ("tolerance.grams", 100.0 * grams / target.g(), format!("{grams} g"))
+            ("tolerance.grams", 100.0 * grams / target.g(), format!("{} g", as_told(grams)))
         }
     };
     if !(percent > 0.0 && percent < 100.0) {

@@ -71,7 +71,10 @@ async fn ask<T: Send + 'static>(
 
 fn words(refusal: Refusal) -> String {
     match refusal {
-        Refusal::Missing(why) | Refusal::Conflict(why) | Refusal::Storage(why) => why,
+        Refusal::Missing(why)
+        | Refusal::Conflict(why)
+        | Refusal::Storage(why)
+        | Refusal::Weighs { why, .. } => why,
         Refusal::Unfit { field, why } => format!("{field}: {why}"),
     }
 }
@@ -205,7 +208,12 @@ async fn calibrated(daemon: &Daemon, id: String, json: bool, shown: Shown) -> an
     let find = move |desk: &Counter| match desk.calibration(&id) {
         Ok(found) => Ok(Some(found)),
         Err(Refusal::Missing(_)) => Ok(None),
-        Err(other @ (Refusal::Conflict(_) | Refusal::Storage(_) | Refusal::Unfit { .. })) => Err(other),
+        Err(
+            other @ (Refusal::Conflict(_)
+            | Refusal::Weighs { .. }
+            | Refusal::Storage(_)
+            | Refusal::Unfit { .. }),
+        ) => Err(other),
     };
     let record = written(daemon, find).await?;
     let request = from_json(&record.request)?;

@@ -82,14 +82,7 @@ fn config_file(place: &PlaceArgs) -> PathBuf {
 }
 
 pub(super) fn settings(place: &PlaceArgs) -> anyhow::Result<Settings> {
-    let file = config_file(place);
-    match std::fs::read_to_string(&file) {
-        Ok(text) => Ok(Settings::parse(&text, &file.display().to_string())?),
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound && place.config.is_none() => {
-            Ok(Settings::default())
-        }
-        Err(e) => Err(anyhow!("can't read {}: {e}", file.display())),
-    }
+    Ok(files::settings(&config_file(place), place.config.is_some())?.unwrap_or_default())
 }
 
 async fn serve(args: &ServeArgs) -> anyhow::Result<ExitCode> {

@@ -262,6 +262,16 @@ impl Desk for Counter {
         Ok((pour, Trace::decode(&bytes).map_err(storage)?.curve()))
     }
 
+    fn trace(&self, id: &str) -> Result<Vec<u8>, Refusal> {
+        let pour = self.pour(id)?;
+        self.reader()?.trace(id).map_err(storage)?.ok_or_else(|| {
+            Refusal::Missing(format!(
+                "no readings are kept of piece {}: it was cut off, is still on the scale, or came from a table",
+                pour.piece
+            ))
+        })
+    }
+
     fn shelves(&self, all: bool) -> Result<Vec<ShelfRecord>, Refusal> {
         let reader = self.reader()?;
         if all { reader.all_shelves() } else { reader.shelves() }.map_err(storage)

@@ -2,6 +2,7 @@
 
 use super::air;
 use super::clock::Clock;
+use super::files;
 use crate::link::ble;
 use crate::link::serial;
 use crate::settings::{Ble, Link, Settings};
@@ -49,15 +50,11 @@ fn line(what: &'static str, ok: bool, says: String) -> Line {
 }
 
 fn settings(config: &Path, told: bool) -> Result<(Settings, String), String> {
-    match std::fs::read_to_string(config) {
-        Ok(text) => Settings::parse(&text, &config.display().to_string())
-            .map(|s| (s, config.display().to_string()))
-            .map_err(|e| e.to_string()),
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound && !told => {
-            Ok((Settings::default(), format!("no {}: the defaults hold", config.display())))
-        }
-        Err(e) => Err(format!("can't read {}: {e}", config.display())),
-    }
+    let found = files::settings(config, told).map_err(|error| error.to_string())?;
+    Ok(match found {
+        Some(settings) => (settings, config.display().to_string()),
+        None => (Settings::default(), format!("no {}: the defaults hold", config.display())),
+    })
 }
 
 fn scale(settings: &Settings) -> Line {

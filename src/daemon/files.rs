@@ -1,6 +1,7 @@
 //! Files named on the command line: no more of one is read than a file of its kind can have.
 
 use crate::pour::trace::LARGEST;
+use crate::settings::Settings;
 use anyhow::{Context, anyhow};
 use std::fs::File;
 use std::io::Read;
@@ -16,11 +17,24 @@ pub(super) fn text(file: &Path) -> anyhow::Result<String> {
     } else {
         limited(open(file)?, TEXT, &file.display().to_string())?
     };
+    of_utf8(bytes, file)
+}
+
+fn of_utf8(bytes: Vec<u8>, file: &Path) -> anyhow::Result<String> {
     String::from_utf8(bytes).map_err(|error| {
         let before = &error.as_bytes()[..error.utf8_error().valid_up_to()];
         let line = before.iter().filter(|byte| **byte == b'\n').count() + 1;
         anyhow!("can't read {}, line {line}: it is no text (UTF-8); save it as UTF-8", file.display())
     })
+}
+
+/// The settings of this file; none where there is no such file and nobody named it.
+pub(super) fn settings(file: &Path, named: bool) -> anyhow::Result<Option<Settings>> {
+    match std::fs::read(file) {
+        Ok(bytes) => Ok(Some(Settings::parse(&of_utf8(bytes, file)?, &file.display().to_string())?)),
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound && !named => Ok(None),
+        Err(e) => Err(anyhow!("can't read {}: {e}", file.display())),
+    }
 }
 
 /// A trace.
@@ -71,6 +85,23 @@ mod tests {
         assert!(text(&file).unwrap_err().to_string().contains("more than 1000000 bytes"));
         File::create(&file).unwrap().set_len(LARGEST as u64 + 1).unwrap();
         assert!(trace(&file).unwrap_err().to_string().contains("more than 8065536 bytes"));
+    }
+
+    #[test]
+    fn settings_that_are_no_text_are_refused_with_file_line_and_what_to_do_and_those_not_named_may_be_missing()
+     {
+        let dir = tempfile::tempdir().unwrap();
+        let file = dir.path().join("tarebell.toml");
+        assert!(settings(&file, false).unwrap().is_none());
+        assert!(settings(&file, true).unwrap_err().to_string().starts_with("can't read "));
+        std::fs::write(&file, b"[pour]\n# caf\xe9\nmin_piece_g = 20\n").unwrap();
+        for named in [false, true] {
+            let said = settings(&file, named).unwrap_err().to_string();
+            let wanted = "tarebell.toml, line 2: it is no text (UTF-8); save it as UTF-8";
+            assert!(said.ends_with(wanted), "{said}");
+        }
+        std::fs::write(&file, "[pour]\n# caf\u{e9}\nmin_piece_g = 20\n").unwrap();
+        assert_eq!(settings(&file, true).unwrap().map(|s| s.pour.min_piece.g()), Some(20.0));
     }
 
     #[test]

@@ -4,7 +4,8 @@
 //! failed is never done later.
 
 use super::event::{Answer, Reply};
-use crate::page::desk::{Begun, Refusal};
+use super::open::begun;
+use crate::page::desk::Refusal;
 use crate::record::{BatchRecord, HandRecord, LagRecord, PourRecord};
 use crate::store::{Ack, Job, Store, StoreError, Write};
 use std::collections::{HashMap, HashSet, VecDeque};
@@ -65,8 +66,7 @@ impl Log {
         if let Some(why) = self.trouble() {
             return reply.give(Err(Refusal::Storage(ended_but(&why))));
         }
-        let answer =
-            Begun { batch, warnings: Vec::new(), expected: None, weighing: None, left_out: None }.into();
+        let answer = begun(batch, Vec::new()).into();
         self.askers.insert(ticket, vec![Asker { reply, answer, kept: true }]);
     }
 

@@ -9,7 +9,7 @@ use crate::pour::vessel::Vessel;
 use crate::record::{BatchRecord, Mark, PourRecord};
 use crate::scale::ScaleFacts;
 use crate::time::{Instant, WallTime};
-use crate::units::Mass;
+use crate::units::{Mass, as_told};
 
 /// A pour's identity between its entries.
 #[derive(Clone, Debug, PartialEq)]
@@ -116,6 +116,37 @@ pub(super) fn too_heavy(
     })
 }
 
+/// What to say where bare pieces of a batch are too light to be taken for pieces, some of them or all.
+pub(super) fn too_light(min_piece: Mass, bare: Option<(Mass, Mass)>) -> Option<String> {
+    let (least, greatest) = bare?;
+    let (from_g, lightest_g) = (as_told(min_piece.g()), as_told(least.g()));
+    let who = if greatest <= min_piece {
+        "no bare piece of this batch is".to_owned()
+    } else if least <= min_piece {
+        format!("bare pieces of this batch may weigh {lightest_g} g, and those up to {from_g} g are not")
+    } else {
+        return None;
+    };
+    Some(format!(
+        "{who} taken for a piece: nothing that weighs {from_g} g or less is, so it is never tared, called or logged. Set \
+         [pour] min_piece_g in the settings well under {lightest_g} g (1 g is the least) and start anew, or set bare_g right"
+    ))
+}
+
+/// The weights that the warnings at a begin tell rounded, in full, g.
+pub(super) fn exact_g(
+    batch: &BatchRecord,
+    heaviest: Option<Mass>,
+    spare: Option<Mass>,
+    told: &Outlook,
+) -> Vec<f64> {
+    let slop_g = batch.ladder.iter().map(|aim| aim.high.g()).fold(batch.high.g(), f64::max);
+    let aims = batch.ladder.iter().copied().chain([batch.aim()]);
+    let limits = aims.flat_map(|aim| [aim.low.g(), aim.high.g(), aim.half_width_g()]).collect::<Vec<_>>();
+    let weights = [heaviest.map(Mass::g), heaviest.map(|m| m.g() + slop_g), spare.map(Mass::g)];
+    weights.into_iter().flatten().chain([2.0 * told.spread_g]).chain(limits).collect()
+}
+
 /// What may be done where fills will scatter by more than the tolerance, or a pour is over before its flow is seen.
 pub(super) fn advice(told: &Outlook, batch: &BatchRecord, usual: &PourSettings) -> Option<String> {
     let target_g = batch.target.g();
@@ -143,7 +174,7 @@ pub(super) fn advice(told: &Outlook, batch: &BatchRecord, usual: &PourSettings) 
 }
 
 pub(super) fn begun(batch: BatchRecord, warnings: Vec<String>) -> Begun {
-    Begun { batch, warnings, expected: None, weighing: None, left_out: None }
+    Begun { batch, warnings, exact_g: Vec::new(), expected: None, weighing: None, left_out: None }
 }
 
 pub(super) fn not_done(why: &str) -> Refusal {
@@ -188,5 +219,28 @@ impl Open {
             marks: crate::record::Marks::default(),
             trace: Vec::new(),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn bare_pieces_that_are_wholly_or_partly_too_light_to_be_taken_for_pieces_are_warned_of() {
+        let g = Mass::saturating;
+        let said = |least: f64, greatest: f64| too_light(g(40.0), Some((g(least), g(greatest))));
+        let wholly = said(20.0, 35.5).expect("a warning");
+        assert!(wholly.starts_with("no bare piece of this batch is taken for a piece"), "{wholly}");
+        assert!(wholly.contains("[pour] min_piece_g") && wholly.contains("well under 20 g"), "{wholly}");
+        let partly = said(38.5, 60.0).expect("a warning");
+        assert!(
+            partly.starts_with("bare pieces of this batch may weigh 38.5 g, and those up to 40 g are not")
+        );
+        // What weighs just as much is no piece either: the engine takes what is above it.
+        assert!(
+            said(40.0, 60.0).is_some() && said(30.0, 40.0).is_some_and(|s| s.starts_with("no bare piece"))
+        );
+        assert_eq!((said(40.1, 60.0), too_light(g(40.0), None)), (None, None));
     }
 }

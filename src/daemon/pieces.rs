@@ -139,9 +139,9 @@ impl Pieces {
 
     /// A revision is on disk.
     pub(super) fn handle_written(&mut self, pour: &PourRecord) {
-        if let Some(open) = self.lately.iter_mut().find(|o| o.id == pour.id) {
-            open.voided = pour.verdict == Verdict::Void;
-        }
+        let known = self.open.iter_mut().chain(&mut self.lately).filter(|o| o.id == pour.id);
+        // One that is weighed and still on the pan may have a further revision there.
+        known.filter(|_| pour.rev > 0).for_each(|open| open.voided = pour.verdict == Verdict::Void);
         if let Some(newest) = self.newest.as_mut().filter(|newest| newest.id == pour.id) {
             newest.verdict = pour.verdict;
         }
@@ -407,6 +407,19 @@ mod tests {
         pieces.take(&entry(41, 10, 3, Verdict::Good), WALL, None, None);
         assert_eq!(pieces.nth(None), 2);
         assert_eq!(pieces.nth(Some(42)), 1, "put back, it is its own place");
+    }
+
+    #[test]
+    fn a_piece_taken_out_of_the_count_while_it_is_on_the_pan_does_not_count_again_when_it_is_lifted() {
+        let mut pieces = fresh();
+        let open = pieces.take(&entry(1, 10, 0, Verdict::Void), WALL, None, None).open;
+        pieces.handle_written(&PourRecord { rev: 0, ..open.record_for_test(Verdict::Void) });
+        pieces.take(&entry(1, 10, 1, Verdict::Good), WALL, None, None);
+        assert_eq!(pieces.counted(), 1, "what is opened counts as soon as it is weighed");
+        pieces.handle_written(&open.record_for_test(Verdict::Void));
+        assert_eq!(pieces.counted(), 0);
+        let again = pieces.take(&entry(1, 10, 3, Verdict::Good), WALL, None, None);
+        assert_eq!((again.on_pan, again.open.voided, pieces.counted()), (true, true, 0));
     }
 
     #[test]

@@ -37,6 +37,10 @@ pub enum Way {
 /// silent (own choice: the slowest that is called slow sends every five seconds, and may lose one).
 const RARELY_S: f64 = 10.0;
 
+/// A scale that was just opened may take so long to its first weight, s (own choice: one that guides sends four a second, and
+/// of the first line only the end may come).
+const FIRST_S: f64 = 1.0;
+
 /// The scale as it was last seen.
 pub(super) struct Sight {
     way: Way,
@@ -45,6 +49,8 @@ pub(super) struct Sight {
     last: Option<Weighing>,
     /// Latest reading, a weight or out of range.
     read_at: Option<Instant>,
+    /// When it was opened.
+    up_at: Option<Instant>,
     /// A reading came since it was opened.
     read: bool,
     pace: Pace,
@@ -65,6 +71,7 @@ impl Sight {
             link: Link::Searching,
             last: None,
             read_at: None,
+            up_at: None,
             read: false,
             pace: Pace::default(),
             timing: Timing::default(),
@@ -96,8 +103,9 @@ impl Sight {
         Some(step)
     }
 
-    pub(super) fn handle_up(&mut self) {
+    pub(super) fn handle_up(&mut self, now: Instant) {
         self.link = Link::Up;
+        self.up_at = Some(now);
         self.heard = false;
         self.read = false;
         self.timing.reset();
@@ -165,6 +173,11 @@ impl Sight {
         self.read && !self.heard && self.pace.may_be_slow() && quiet_s.is_some_and(|s| s < RARELY_S)
     }
 
+    /// It was opened so lately that its first weight may still be under way: nothing is wrong yet.
+    fn just_opened(&self, now: Instant) -> bool {
+        !self.read && self.up_at.is_some_and(|at| now.seconds_from(at) < FIRST_S)
+    }
+
     /// The scale's part of a snapshot.
     pub(super) fn view(&self, now: Instant, counts: &Counts, coarse: Option<&str>) -> ScaleView {
         let age = self.last.map(|w| now.since(w.arrived_at));
@@ -172,6 +185,7 @@ impl Sight {
         let (state, trouble) = match &self.link {
             Link::Searching => ("searching", None),
             Link::Up if fresh => ("live", self.range_trouble.map(str::to_owned)),
+            Link::Up if self.just_opened(now) => ("stale", None),
             Link::Up if self.sends_rarely(now) => ("stale", Some(TOO_SLOW.to_owned())),
             Link::Up => ("stale", Some(self.way.silent(self.heard, counts.skipped))),
             Link::Lost { reason, try_this } => ("lost", Some(format!("{reason}; {try_this}"))),
@@ -194,9 +208,9 @@ impl Sight {
             spare_g: None,
             jug_g: None,
             promised_step_g: self.facts.weight_feature.and_then(promised_step_g).map(|(si_g, _)| si_g),
-            rate_hz: rhythm.rate_hz,
-            jitter_ms: rhythm.jitter_s.map(|s| s * 1000.0),
-            loss: rhythm.loss,
+            rate_hz: rhythm.rate_hz.map(thousandths),
+            jitter_ms: rhythm.jitter_s.map(|s| thousandths(s * 1000.0)),
+            loss: rhythm.loss.map(thousandths),
             lag: LagView::default(),
             lag_test: None,
             calibration: None,
@@ -213,6 +227,11 @@ impl Sight {
     pub(super) fn interval_s(&self) -> Option<f64> {
         self.timing.rhythm().rate_hz.filter(|hz| *hz > 0.0).map(|hz| 1.0 / hz)
     }
+}
+
+/// As fine as a rhythm is known.
+fn thousandths(value: f64) -> f64 {
+    (1000.0 * value).round() / 1000.0
 }
 
 /// What is wrong with a scale that reads, and what to try.
@@ -285,13 +304,31 @@ mod tests {
 
     fn seen(every_s: f64) -> (Sight, Instant) {
         let mut sight = Sight::new(Way::Cable, &crate::settings::Settings::default().scale);
-        sight.handle_up();
+        sight.handle_up(Instant::START);
         let mut at = Instant::START;
         for _ in 0..6 {
             at = at.offset_seconds(every_s);
             sight.handle_weighing(Weighing { mass: Mass::ZERO, arrived_at: at, taken_at: at }, true);
         }
         (sight, at)
+    }
+
+    #[test]
+    fn a_scale_that_was_just_opened_is_not_called_silent_and_its_framing_is_not_doubted_before_a_second_is_over()
+     {
+        for way in [Way::Cable, Way::Air] {
+            for heard in [false, true] {
+                let mut sight = Sight::new(way, &crate::settings::Settings::default().scale);
+                let opened = Instant::START.offset_seconds(5.0);
+                sight.handle_up(opened);
+                if heard {
+                    sight.handle_bytes();
+                }
+                let told = |s: f64| sight.view(opened.offset_seconds(s), &Counts::default(), None);
+                assert_eq!((told(0.0).trouble, told(0.9).trouble, told(0.9).state), (None, None, "stale"));
+                assert!(told(1.1).trouble.is_some(), "{way:?} {heard}");
+            }
+        }
     }
 
     #[test]
@@ -306,7 +343,7 @@ mod tests {
     #[test]
     fn a_scale_that_sends_every_two_seconds_is_called_too_slow_from_its_first_pause_on_and_never_silent() {
         let mut sight = Sight::new(Way::Air, &crate::settings::Settings::default().scale);
-        sight.handle_up();
+        sight.handle_up(Instant::START);
         let trouble = |sight: &Sight, t: f64| {
             let view = sight.view(Instant::START.offset_seconds(t), &Counts::default(), None);
             (view.state, view.trouble.unwrap_or_default())
@@ -330,7 +367,7 @@ mod tests {
         assert!(trouble(&sight, 14.0 + 6.1).1.contains("sends nothing"));
         // One that gave a single weight is silent after a while.
         let mut sight = Sight::new(Way::Air, &crate::settings::Settings::default().scale);
-        sight.handle_up();
+        sight.handle_up(Instant::START);
         read(&mut sight, 0.0);
         assert!(trouble(&sight, 9.0).1.contains("too slow"));
         assert!(trouble(&sight, 10.1).1.contains("sends nothing"));

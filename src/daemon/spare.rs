@@ -24,6 +24,16 @@ pub(super) struct Known<'a> {
     pub(super) lately: &'a [(Mass, Option<Mass>)],
 }
 
+impl Known<'_> {
+    /// The weights that a refusal of this one may tell rounded, in full, g.
+    pub(super) fn weights_g(&self, spare: Mass) -> Vec<f64> {
+        let of_pieces =
+            self.lately.iter().flat_map(|(bare, full)| [Some(*bare), *full]).flatten().map(Mass::g);
+        let lighter = self.lately.iter().map(|(bare, _)| LIGHTER * bare.g());
+        [spare.g()].into_iter().chain(of_pieces).chain(lighter).collect()
+    }
+}
+
 /// Whether this weight will do; else why not.
 pub(super) fn fits(spare: Mass, known: &Known<'_>) -> Result<(), String> {
     let (grams, least_g) = (spare.g(), LEAST_SPARE_G.max(LEAST_STEPS * known.step.g()));

@@ -182,7 +182,7 @@ impl Table {
         let now = self.parts.clock.now();
         match event {
             LinkEvent::Up => {
-                self.sight.handle_up();
+                self.sight.handle_up(now);
                 self.parts.decoder.reset();
                 self.give(Input::Link(LinkChange::Up, now));
             }
@@ -335,6 +335,9 @@ impl Table {
     fn remind(&mut self, now: Instant) {
         let wall = self.parts.clock.wall();
         let check = self.check_due().is_some();
+        if self.batch.as_mut().is_some_and(Batch::became_full) {
+            self.give(Input::Command(Command::Remind(Remark::Full), now));
+        }
         if let Some(remark) = self.batch.as_mut().and_then(|b| b.reminders.due(now, wall, check)) {
             self.give(Input::Command(Command::Remind(remark), now));
         }
@@ -354,11 +357,11 @@ impl Table {
             run: self.parts.run.clone(),
             at_us: now.us(),
             scale: ScaleView {
-                spare_g: self.spare.map(|m| m.g()),
-                jug_g: self.jug.map(|jug| jug.empty.g()),
+                spare_g: self.spare.map(Mass::told_g),
+                jug_g: self.jug.map(|jug| jug.empty.told_g()),
                 lag: lateness::lag(&self.parts.scale, self.lag.as_ref(), self.batch.as_ref()),
                 lag_test: self.test.as_ref().map(lateness::test),
-                mass_g: seen.mass_g.map(|g| self.correction().of_g(g)),
+                mass_g: seen.mass_g.map(|g| Mass::saturating(self.correction().of_g(g)).told_g()),
                 calibration: self.calibration.as_ref().map(InForce::view),
                 check: self.checked.as_ref().map(CheckView::from),
                 routine: self.routine.as_ref().map(Run::view),

@@ -4,7 +4,7 @@ use super::lateness;
 use super::open::{begun, too_coarse};
 use super::pieces::Pieces;
 use super::reminders::Reminders;
-use crate::batch::request::from_bucket;
+use crate::batch::request::{foreseen, from_bucket};
 use crate::batch::supply::{Stock, stock_of};
 use crate::page::desk::{Begun, Refusal};
 use crate::page::view::{JugView, Now, SlopView};
@@ -44,6 +44,9 @@ pub(super) struct Batch {
     pub(super) guidance: Guidance,
     /// Why this scale can't guide this batch.
     pub(super) coarse: Option<String>,
+    /// So many pieces were foreseen, where that was told; all of them are there, as it was seen last.
+    foreseen: Option<u32>,
+    full: bool,
 }
 
 /// Why a batch can't go on from what stood on the pan.
@@ -62,7 +65,11 @@ impl Batch {
     pub(super) fn new(record: BatchRecord, who: WhoPours, start: Start, kept: Kept, cues: u64) -> Self {
         let mut engine = Engine::new(start.clone());
         engine.count_cues_from(cues);
+        let foreseen = foreseen(record.pieces, &record.request);
         Self {
+            foreseen,
+            // Of one that goes on its pieces are known already: that is no news.
+            full: foreseen.is_some_and(|n| kept.pieces.counted() >= n),
             stock: stock_of(&record.request),
             jug: None,
             changing: None,
@@ -141,10 +148,21 @@ impl Batch {
         let found = self.pieces.supply(stock, &self.record);
         let counted = self.pieces.counted();
         Some(SlopView {
-            left_g: found.at_hand.g().max(0.0),
+            left_g: found.at_hand.told_g().max(0.0),
             enough_for: found.enough_for,
             runs_out_at: found.runs_out_at.map(|more| counted.saturating_add(more)),
         })
+    }
+
+    /// The last piece that was foreseen has come and is lifted: once, and anew where one was taken out of the count meanwhile.
+    pub(super) fn became_full(&mut self) -> bool {
+        // On the pan it may still be taken out of the count.
+        if !self.idle() {
+            return false;
+        }
+        let full = self.foreseen.is_some_and(|n| self.pieces.counted() >= n);
+        let before = std::mem::replace(&mut self.full, full);
+        full && !before
     }
 
     fn nth(&self) -> u32 {
@@ -204,7 +222,7 @@ pub(super) fn end(
 pub(super) fn view(batch: Option<&Batch>, now: Instant, wall: WallTime) -> Now {
     let snapshot = batch.map(|b| b.engine.snapshot(now));
     let record = batch.map(|b| &b.record);
-    let grams = |m: Option<Mass>| m.map(|m| m.g());
+    let grams = |m: Option<Mass>| m.map(Mass::told_g);
     Now {
         phase: snapshot.map_or("idle", |s| s.phase.word()),
         step: snapshot.map_or("no batch under way", |s| s.step).to_owned(),
@@ -212,11 +230,12 @@ pub(super) fn view(batch: Option<&Batch>, now: Instant, wall: WallTime) -> Now {
         piece: snapshot.map(|s| s.piece),
         nth: batch.map(Batch::nth),
         pieces: record.map(|r| r.pieces),
+        foreseen: batch.and_then(|b| b.foreseen),
         net_g: grams(snapshot.and_then(|s| s.net)),
-        target_g: snapshot.map(|s| s.aim.target.g()),
-        low_g: snapshot.map(|s| s.aim.low.g()),
-        high_g: snapshot.map(|s| s.aim.high.g()),
-        left_g: snapshot.and_then(|s| s.net.map(|net| s.aim.target.g() - net.g())),
+        target_g: snapshot.map(|s| s.aim.target.told_g()),
+        low_g: snapshot.map(|s| s.aim.low.told_g()),
+        high_g: snapshot.map(|s| s.aim.high.told_g()),
+        left_g: snapshot.and_then(|s| s.net.map(|net| (s.aim.target - net).told_g())),
         expected_g: grams(snapshot.and_then(|s| s.expected)),
         flow_g_s: snapshot.and_then(|s| s.flow_g_s),
         offered_g: grams(snapshot.and_then(|s| s.offered)),

@@ -4,7 +4,7 @@
 use super::calibrated::judged;
 use super::event::{Answer, Beginning, Reply};
 use super::jug::known;
-use super::open::{advice, begun, not_done, too_coarse, too_heavy};
+use super::open::{advice, begun, exact_g, not_done, too_coarse, too_heavy, too_light};
 use super::pieces::Pieces;
 use super::reminders::Reminders;
 use super::spare::{Known, fits, may_be_a_piece};
@@ -60,25 +60,20 @@ impl Table {
         let at = self.parts.clock.wall();
         record.begun_at.get_or_insert(at);
         self.parts.outlet.batch(true);
+        let expected = self.outlook(&start);
+        let (weighing, said) = judged(self.calibration.as_ref(), &record);
         let mut warnings = self.parts.outlet.warnings();
         warnings.extend(too_coarse(&start.scale, &record));
         warnings.extend(too_heavy(self.parts.capacity, heaviest, &record));
-        let (weighing, said) = judged(self.calibration.as_ref(), &record);
+        warnings.extend(too_light(self.parts.settings.min_piece, record.bare));
         warnings.extend(said.into_iter().chain(self.check_said()));
         warnings.extend(may_be_a_piece(self.spare, record.bare));
-        self.weighed = None;
-        if self.test.take().is_some_and(|test| test.found().is_none()) {
-            warnings.push("the test of the scale is left off: begin it again after the batch".to_owned());
-        }
-        if self.routine.take().is_some_and(|run| run.goes_on()) {
-            warnings.push(
-                "calibrating is left off, and nothing was changed: begin it again after the batch".to_owned(),
-            );
-        }
-        let expected = self.outlook(&start);
+        warnings.extend(self.leave_off());
         warnings.extend(advice(&expected, &record, &self.parts.settings));
         let write = Write::BatchBegun { id: record.id.clone(), at };
-        let answer = Begun { expected: Some(expected), weighing, ..begun(record.clone(), warnings) };
+        let exact_g = exact_g(&record, heaviest, self.spare, &expected);
+        let begun = begun(record.clone(), warnings);
+        let answer = Begun { expected: Some(expected), weighing, exact_g, ..begun };
         let ticket = self.log.ask(write, reply, answer);
         let measured = measured(&record);
         let reminders = Reminders::new(self.parts.reminding, self.parts.clock.now(), measured);
@@ -90,6 +85,18 @@ impl Table {
         let mut batch = Batch::new(record, who, start, kept, self.cues);
         batch.jug = super::jug::stood(self.jug, &batch);
         self.beginning = Some((ticket, batch));
+    }
+
+    /// What is done at the pan without a batch is left off; says what that was.
+    fn leave_off(&mut self) -> Vec<String> {
+        self.weighed = None;
+        let test = self.test.take().is_some_and(|test| test.found().is_none());
+        let routine = self.routine.take().is_some_and(|run| run.goes_on());
+        let said = [
+            (test, "the test of the scale is left off: begin it again after the batch"),
+            (routine, "calibrating is left off, and nothing was changed: begin it again after the batch"),
+        ];
+        said.into_iter().filter(|(was, _)| *was).map(|(_, says)| says.to_owned()).collect()
     }
 
     /// What fills are expected to be.
@@ -293,7 +300,9 @@ impl Table {
     fn weighed_spare(&self, lately: &[(Mass, Option<Mass>)]) -> Result<Mass, Refusal> {
         let rest = self.rests_there()?;
         let (step, min_piece) = (self.parts.scale.step, self.parts.settings.min_piece);
-        fits(rest, &Known { step, min_piece, lately }).map_err(Refusal::Conflict)?;
+        let known = Known { step, min_piece, lately };
+        let exact_g = || known.weights_g(rest);
+        fits(rest, &known).map_err(|why| Refusal::Weighs { why, exact_g: exact_g() })?;
         Ok(rest)
     }
 

@@ -3,6 +3,7 @@
 use super::number::{DateOrder, number};
 use crate::record::Verdict;
 use crate::time::WallTime;
+use crate::units::as_told;
 use std::collections::BTreeMap;
 
 /// What a column holds.
@@ -312,7 +313,7 @@ impl Line<'_> {
         let with = if self.mapping.comma { "comma" } else { "point" };
         let g = found.ok_or_else(|| format!("{}: '{cell}' is no number with a {with}", column.word()))?;
         let fits = g > 0.0 && g <= HEAVIEST_G;
-        fits.then_some(Some(g)).ok_or_else(|| format!("{}: {g} g is no coat", column.word()))
+        fits.then_some(Some(g)).ok_or_else(|| format!("{}: {} g is no coat", column.word(), as_told(g)))
     }
 
     fn aim(&self) -> Result<(f64, f64, f64), String> {

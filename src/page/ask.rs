@@ -2,21 +2,22 @@
 
 use super::Page;
 use super::desk::{Desk, Refusal};
+use super::plan;
 use super::problem::{Problem, Refusals};
 use super::review::{Asked, asked, said};
-use super::take::{Id, Nothing, Object, name};
+use super::shown::Exact;
+use super::take::{Id, Nothing, Object};
+use super::told::Json;
 use super::view::{
     BatchRequest, BatchView, BegunView, CurveView, LagTestReply, LagTestRequest, LeftOutView, MadeView, Now,
     PourView, ScaleView, SpareRequest, SpareView,
 };
 use crate::batch::request::{GlazeRequest, from_value};
 use crate::batch::{Target, TargetReply, TargetRequest, target};
-use crate::pour::finish::Finish;
-use crate::pour::vessel::Vessel;
 use crate::record::{Aim, BatchRecord, Shelf, ShelfRecord};
 use crate::time::WallTime;
 use crate::units::Mass;
-use axum::Json;
+use axum::Extension;
 use axum::extract::State;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
@@ -67,7 +68,7 @@ pub(super) async fn spare(State(page): Ask, Object(object): Object) -> Answer<Js
     let off = off(object)?;
     desk(&page, move |desk| desk.spare(off))
         .await
-        .map(|kept| Json(SpareView { spare_g: kept.map(|m| m.g()) }))
+        .map(|kept| Json(SpareView { spare_g: kept.map(Mass::told_g) }))
 }
 
 /// The only thing that may be asked is whether it is off.
@@ -118,18 +119,6 @@ async fn weighed(page: &Arc<Page>, request: &TargetRequest) -> Answer<Target> {
     })
 }
 
-/// What a batch has besides its target.
-struct Plan {
-    name: String,
-    pieces: u32,
-    pourer: Option<String>,
-    jug: Option<String>,
-    vessel: Option<String>,
-    finish: Option<String>,
-    glaze_name: Option<String>,
-    bare: Option<(Mass, Mass)>,
-}
-
 /// The version of this glaze on its shelf that is the bucket of this request, with when it was measured; the newest of
 /// those that are.
 async fn bucket(
@@ -164,92 +153,9 @@ async fn form_name(page: &Arc<Page>, form: Option<&Value>) -> Answer<Option<Stri
     Ok(all.iter().find(same).map(|r| r.name.clone()).or_else(|| Some(crate::batch::shelf::form_words(&form))))
 }
 
-/// One of the words that are known here.
-fn word(object: &mut Map<String, Value>, key: &'static str, known: &[&str]) -> Answer<Option<String>> {
-    match name(object, key)? {
-        Some(word) if !known.contains(&word.as_str()) => {
-            Err(Problem::field(key, format!("'{word}' is none of {}", known.join(", "))))
-        }
-        word => Ok(word),
-    }
-}
-
-/// The heaviest ware that a potter lifts onto a scale by hand, g (a guess).
-const HEAVIEST_G: f64 = 100_000.0;
-
-/// From the least to the greatest weight of a bare piece.
-fn bare(object: &mut Map<String, Value>) -> Answer<Option<(Mass, Mass)>> {
-    let Some(value) = object.remove("bare_g").filter(|value| !value.is_null()) else { return Ok(None) };
-    let ends = || -> Option<(f64, f64)> {
-        let pair = value.as_array().filter(|pair| pair.len() == 2)?;
-        pair[0].as_f64().zip(pair[1].as_f64())
-    };
-    let fits = |(least, greatest): &(f64, f64)| 0.0 < *least && least <= greatest && *greatest <= HEAVIEST_G;
-    let why = "expected two weights in grams, the least and the greatest of a bare piece, such as [290, 320]";
-    let (least, greatest) = ends().filter(fits).ok_or_else(|| Problem::field("bare_g", why))?;
-    Ok(Some((Mass::saturating(least), Mass::saturating(greatest))))
-}
-
 /// Another target with the tolerance of this one; `None` where that leaves no room.
 pub(super) fn aim(batch: &Target, target: Mass) -> Option<Aim> {
     batch.limits_of(target).map(|(low, high)| Aim { target, low, high })
-}
-
-/// A target for each piece in turn, each with the batch's tolerance.
-fn ladder(told: &Value, batch: &Target) -> Answer<Vec<Aim>> {
-    let field = "targets_g";
-    let list = told.as_array().filter(|list| (1..=MOST_PIECES).contains(&(list.len() as u64)));
-    let list = list.ok_or_else(|| {
-        let why = format!("expected a list of 1 to {MOST_PIECES} targets in grams, such as [23, 26, 29]");
-        Problem::field(field, why)
-    })?;
-    let each = |(n, value): (usize, &Value)| {
-        value.as_f64().and_then(|g| aim(batch, Mass::saturating(g))).ok_or_else(|| {
-            let why = format!(
-                "{value} is no target with the tolerance of this batch: give grams, each well over its tolerance"
-            );
-            Problem::field(format!("{field}[{n}]"), why)
-        })
-    };
-    list.iter().enumerate().map(each).collect()
-}
-
-/// The targets that the request's own ladder gave.
-fn climbed(batch: &Target) -> Answer<Vec<Aim>> {
-    let aims: Option<Vec<Aim>> = batch.ladder.iter().map(|g| aim(batch, *g)).collect();
-    aims.ok_or_else(|| Problem::field("ladder", "a target of it leaves no room for the tolerance"))
-}
-
-/// Pieces of a batch; more may be poured.
-const MOST_PIECES: u64 = 1000;
-
-fn plan(object: &mut Map<String, Value>) -> Answer<Plan> {
-    let title = name(object, "name")?.unwrap_or_else(|| "batch".to_owned());
-    let pieces = match object.remove("pieces") {
-        None => 1,
-        Some(value) => value
-            .as_u64()
-            .and_then(|n| u32::try_from(n).ok())
-            .filter(|n| (1..=MOST_PIECES).contains(&u64::from(*n)))
-            .ok_or_else(|| {
-                Problem::field("pieces", format!("expected a whole number from 1 to {MOST_PIECES}"))
-            })?,
-    };
-    match object.remove("method") {
-        None => {}
-        Some(method) if method == "pour-in" => {}
-        Some(_) => return Err(Problem::field("method", "only \"pour-in\" is built so far")),
-    }
-    Ok(Plan {
-        name: title,
-        pieces,
-        pourer: name(object, "pourer")?,
-        jug: name(object, "jug")?,
-        vessel: word(object, "vessel", &Vessel::ALL.map(Vessel::word))?,
-        finish: word(object, "finish", &Finish::ALL.map(Finish::word))?,
-        glaze_name: name(object, "glaze_name")?,
-        bare: bare(object)?,
-    })
 }
 
 /// Makes a batch; it begins later.
@@ -260,16 +166,17 @@ pub(super) async fn create(
 ) -> Answer<(StatusCode, Json<MadeView>)> {
     let whole = Value::Object(object.clone()).to_string();
     let targets_g = object.remove("targets_g").filter(|value| !value.is_null());
-    let plan = plan(&mut object)?;
+    let plan = plan::plan(&mut object)?;
     let bucket = bucket(&page, plan.glaze_name.as_deref(), &object).await?;
     let form = form_name(&page, object.get("form")).await?;
-    let target = weighed(&page, &from_value(&Value::Object(object))?).await?;
+    let request = from_value(&Value::Object(object)).map_err(plan::with_own_fields)?;
+    let target = weighed(&page, &request).await?;
     let ladder = match targets_g {
-        None => climbed(&target)?,
+        None => plan::climbed(&target)?,
         Some(_) if !target.ladder.is_empty() => {
             return Err(Problem::field("targets_g", "given beside ladder; leave one of them out"));
         }
-        Some(told) => ladder(&told, &target)?,
+        Some(told) => plan::ladder(&told, &target)?,
     };
     let record = BatchRecord {
         id: uuid::Uuid::now_v7().to_string(),
@@ -303,8 +210,10 @@ pub(super) async fn create(
 ///
 /// Begun already: the same answer again. Another batch begun: 409.
 #[utoipa::path(post, path = "/api/batches/{id}/begin", params(("id" = String, Path, description = "Id of the batch")), responses((status = 200, body = BegunView), Refusals))]
-pub(super) async fn begin(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<Json<BegunView>> {
-    desk(&page, move |desk| desk.begin(&id)).await.map(|b| Json(BegunView::from(&b)))
+pub(super) async fn begin(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<Response> {
+    let begun = desk(&page, move |desk| desk.begin(&id)).await?;
+    let view = Json(BegunView::from(&begun));
+    Ok((Extension(Exact(begun.exact_g)), view).into_response())
 }
 
 /// Ends a batch.
@@ -351,6 +260,17 @@ pub(super) async fn pours(State(page): Ask, Id(id): Id) -> Answer<Json<Vec<PourV
 #[utoipa::path(get, path = "/api/pours/{id}/curve", params(("id" = String, Path, description = "Id of the pour")), responses((status = 200, body = CurveView), Refusals))]
 pub(super) async fn curve(State(page): Ask, Id(id): Id) -> Answer<Json<CurveView>> {
     desk(&page, move |desk| desk.curve(&id)).await.map(|(pour, curve)| Json(CurveView::new(&pour, curve)))
+}
+
+/// The stored readings of a pour as a file: `tarebell replay` shows from it what was cued and why.
+///
+/// None are kept of it: 404.
+#[utoipa::path(get, path = "/api/pours/{id}/trace", params(("id" = String, Path, description = "Id of the pour")), responses(
+    (status = 200, body = Vec<u8>, content_type = "application/octet-stream"), Refusals
+))]
+pub(super) async fn trace(State(page): Ask, Id(id): Id) -> Answer<Response> {
+    let bytes = desk(&page, move |desk| desk.trace(&id)).await?;
+    Ok(([(header::CONTENT_TYPE, "application/octet-stream")], bytes).into_response())
 }
 
 /// Takes a pour out of the count of its batch, while that has not ended: a further revision, void.

@@ -7,6 +7,7 @@ use super::desk::Refusal;
 use super::problem::{Problem, Refusals};
 use super::shown::Told;
 use super::take::{Id, Object};
+use super::told::Json;
 use super::view::{CalibrationView, CheckView, MassesView, UseRequest, UseView};
 use crate::calibration::masses::{MassRequest, OwnMass};
 use crate::calibration::report::report;
@@ -14,7 +15,6 @@ use crate::calibration::request::{CalibrationRequest, from_json, from_value, sha
 use crate::calibration::told::room_and_operator;
 use crate::record::{CalibrationRecord, CalibrationWrite};
 use crate::units::shown::Shown;
-use axum::Json;
 use axum::extract::State;
 use axum::http::StatusCode;
 use serde_json::Value;

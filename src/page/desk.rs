@@ -33,12 +33,19 @@ pub enum JugWish {
 }
 
 /// Why a request could not be done.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Refusal {
     /// No such thing.
     Missing(String),
     /// It clashes with what is going on.
     Conflict(String),
+    /// It clashes with what things weigh.
+    Weighs {
+        /// What is wrong and what to try.
+        why: String,
+        /// The weights that it tells rounded, in full, g.
+        exact_g: Vec<f64>,
+    },
     /// The log can't be written or read.
     Storage(String),
     /// A field of the request can't be used with this scale.
@@ -78,6 +85,8 @@ pub struct Begun {
     pub batch: BatchRecord,
     /// What the potter should know, such as that no sound can be heard.
     pub warnings: Vec<String>,
+    /// The weights that these tell rounded, in full, g: for who is told them in another unit.
+    pub exact_g: Vec<f64>,
     /// How far its fills are expected to scatter, where it begins.
     pub expected: Option<Outlook>,
     /// Whether the scale will do for it, where it begins and the scale is calibrated.
@@ -112,6 +121,8 @@ pub trait Desk: Send + Sync + 'static {
     fn skip(&self, id: &str) -> Result<u32, Refusal>;
     /// A pour with its curve, which has no points where no trace was kept.
     fn curve(&self, id: &str) -> Result<(PourRecord, Curve), Refusal>;
+    /// The stored readings of a pour, as a file that `replay` takes.
+    fn trace(&self, id: &str) -> Result<Vec<u8>, Refusal>;
     /// What lies at rest on the bare pan is the spare weight from now on; `off`: none is. Gives it.
     fn spare(&self, off: bool) -> Result<Option<Mass>, Refusal>;
     /// What the jug weighs empty from now on. Gives it.

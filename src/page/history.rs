@@ -8,6 +8,7 @@ use super::problem::{Problem, Refusals};
 use super::review::{Asked, asked, image, palette, said, size};
 use super::table::{whole_head, whole_rows};
 use super::take::{Id, Nothing, Object, name};
+use super::told::Json;
 use super::view::{
     BackupView, BatchView, ComparisonView, DoneView, FoundView, HistoryRequest, LabelRequest, LookView,
     PourView, PourerRequest, SwitchRequest,
@@ -17,7 +18,6 @@ use crate::plot::svg;
 use crate::record::{BatchRecord, History, PourRecord, Search, Verdict};
 use crate::review::trend::{By, compare, plot};
 use crate::time::WallTime;
-use axum::Json;
 use axum::body::Body;
 use axum::extract::State;
 use axum::http::{StatusCode, header};

@@ -115,7 +115,10 @@ pub(super) async fn unknown(
                 // The table may be of another log.
                 let missing = |refusal| match refusal {
                     Refusal::Missing(_) => Ok(Vec::new()),
-                    Refusal::Conflict(_) | Refusal::Storage(_) | Refusal::Unfit { .. } => Err(refusal),
+                    Refusal::Conflict(_)
+                    | Refusal::Weighs { .. }
+                    | Refusal::Storage(_)
+                    | Refusal::Unfit { .. } => Err(refusal),
                 };
                 let known = desk.pours(&pour.batch).or_else(missing)?;
                 there.insert(pour.batch.clone(), known.iter().map(mark).collect());

@@ -4,10 +4,10 @@ use super::ask::{Answer, Ask, desk};
 use super::desk::JugWish;
 use super::problem::{Problem, Refusals};
 use super::take::Object;
+use super::told::Json;
 use super::view::{EmptyJugView, JugRequest};
 use crate::batch::jug::{EMPTY_G, no_jug};
 use crate::units::Mass;
-use axum::Json;
 use axum::extract::State;
 use serde_json::{Map, Value};
 

@@ -4,6 +4,7 @@ use super::Page;
 use super::desk::Desk;
 use super::said::{Said, Unfit, parse};
 use super::shown::dressed;
+use super::told;
 use super::view::{CueView, Event, Now, PourView};
 use crate::time::Duration;
 use crate::units::shown::Shown;
@@ -111,8 +112,8 @@ struct Client {
 impl Client {
     async fn send(&mut self, out: &Out<'_>) -> Result<(), Gone> {
         // Every shape here has a JSON form.
-        let text = serde_json::to_string(out).unwrap_or_default();
-        let text = self.shown.and_then(|shown| dressed(shown, text.as_bytes())).unwrap_or(text);
+        let text = told::text(out).unwrap_or_default();
+        let text = self.shown.and_then(|shown| dressed(shown, text.as_bytes(), &[])).unwrap_or(text);
         self.put(Message::Text(Utf8Bytes::from(text))).await
     }
 

@@ -3,11 +3,11 @@
 //! A path is added here with `routes!` only, so that it can't go undescribed.
 
 use super::problem::{Problem, Refusals};
+use super::told::Json;
 use super::{
     Page, SHELVES, TABLE, ask, assets, calibrations, history, jug, live, record, refill, report, review,
     routine, shelf, shown, view, weighed,
 };
-use axum::Json;
 use axum::extract::rejection::PathRejection;
 use axum::extract::ws::rejection::WebSocketUpgradeRejection;
 use axum::extract::{DefaultBodyLimit, Path, RawQuery, State, WebSocketUpgrade};
@@ -59,6 +59,7 @@ pub(super) fn paths() -> OpenApiRouter<Arc<Page>> {
         .routes(routes!(ask::pours))
         .routes(routes!(ask::table))
         .routes(routes!(ask::curve))
+        .routes(routes!(ask::trace))
         .routes(routes!(ask::void))
         .routes(routes!(ask::redo))
         .routes(routes!(ask::skip))

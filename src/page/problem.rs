@@ -1,14 +1,16 @@
 //! Errors as RFC 9457 problem details.
 
 use super::desk::Refusal;
+use super::shown::Exact;
 use crate::batch::Refused;
+use axum::Extension;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::Serialize;
 use utoipa::{IntoResponses, ToSchema};
 
 /// A problem (RFC 9457): what is wrong, where, what to try.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
 pub struct Problem {
     /// Always `about:blank`: the status says the kind.
     #[serde(rename = "type")]
@@ -22,6 +24,9 @@ pub struct Problem {
     /// The field it is about.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub field: Option<String>,
+    /// The weights that it tells rounded, in full, g.
+    #[serde(skip)]
+    pub exact_g: Vec<f64>,
 }
 
 /// What any path may answer instead: a problem, whose status says which.
@@ -43,6 +48,7 @@ impl Problem {
             status: status.as_u16(),
             detail: detail.into(),
             field: None,
+            exact_g: Vec::new(),
         }
     }
 
@@ -63,6 +69,7 @@ impl From<Refusal> for Problem {
         match refusal {
             Refusal::Missing(why) => Self::new(StatusCode::NOT_FOUND, why),
             Refusal::Conflict(why) => Self::new(StatusCode::CONFLICT, why),
+            Refusal::Weighs { why, exact_g } => Self { exact_g, ..Self::new(StatusCode::CONFLICT, why) },
             Refusal::Storage(why) => Self::new(StatusCode::SERVICE_UNAVAILABLE, why),
             Refusal::Unfit { field, why } => Self::field(field, why),
         }
@@ -74,6 +81,7 @@ impl IntoResponse for Problem {
         let status = StatusCode::from_u16(self.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
         // A struct of strings and numbers always has a JSON form.
         let body = serde_json::to_vec(&self).unwrap_or_default();
-        (status, [(header::CONTENT_TYPE, "application/problem+json")], body).into_response()
+        let exact = Extension(Exact(self.exact_g));
+        (status, exact, [(header::CONTENT_TYPE, "application/problem+json")], body).into_response()
     }
 }

@@ -3,10 +3,10 @@
 use super::ask::{Answer, Ask, desk};
 use super::problem::{Problem, Refusals};
 use super::take::{Id, Object};
+use super::told::Json;
 use super::view::{RefillRequest, SlopView};
 use crate::batch::supply::Refill;
 use crate::units::{Mass, as_told};
-use axum::Json;
 use axum::extract::State;
 use serde_json::{Map, Value};
 

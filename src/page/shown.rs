@@ -137,10 +137,14 @@ fn resize(shown: Shown, told: &mut Value) {
     }
 }
 
-/// JSON text with what is shown in it.
-pub(super) fn dressed(shown: Shown, text: &[u8]) -> Option<String> {
+/// Goes with a reply: weights that its sentences tell rounded, in full, g.
+#[derive(Clone, Debug)]
+pub(super) struct Exact(pub(super) Vec<f64>);
+
+/// JSON text with what is shown in it; `exact_g` are weights that its sentences tell and no number beside them does.
+pub(super) fn dressed(shown: Shown, text: &[u8], exact_g: &[f64]) -> Option<String> {
     let mut told: Value = serde_json::from_slice(text).ok()?;
-    let mut known_g = Vec::new();
+    let mut known_g = exact_g.to_vec();
     if shown.weight == WeightIn::Ounce {
         weights(&told, &mut known_g);
     }
@@ -171,7 +175,8 @@ pub(super) async fn reply(State(page): State<Arc<Page>>, request: Request, next:
     let (mut parts, body) = response.into_parts();
     // Our own replies are whole and in memory already.
     let told = to_bytes(body, usize::MAX).await.unwrap_or_else(|_| Bytes::new());
-    let body = match dressed(page.shown, &told) {
+    let exact = parts.extensions.remove::<Exact>().map_or(Vec::new(), |Exact(exact_g)| exact_g);
+    let body = match dressed(page.shown, &told, &exact) {
         Some(text) => Body::from(text),
         None => Body::from(told),
     };
@@ -241,7 +246,7 @@ mod tests {
     fn what_is_shown_stands_beside_the_grams_and_changes_none() {
         let told = r#"{"net_g":28.349523125,"left_g":null,"form":{"by":"cylinder","diameter_mm":50.8,"points_mm":[[0,25.4]]},
             "targets_g":[56.69904625],"warnings":["only 28.3 g left","0.06 g/cm2"],"wet_film_mm":0.7,"flow_g_s":8}"#;
-        let dressed: Value = serde_json::from_str(&dressed(OUNCES, told.as_bytes()).unwrap()).unwrap();
+        let dressed: Value = serde_json::from_str(&dressed(OUNCES, told.as_bytes(), &[]).unwrap()).unwrap();
         assert_eq!(dressed["net_g"], json!(28.349523125));
         assert_eq!(
             dressed["shown"],
@@ -257,9 +262,23 @@ mod tests {
         let told = json!({ "supply": { "left_g": 28.6034 }, "target_g": 29.0, "low_g": 27.5566, "piece_u_g": 0.1476,
             "warnings": ["28.60 g left, 1.44 g either way, 0.30 g (k = 2), 600 g in all, 3.33 g of which no number tells"] });
         let dressed: Value =
-            serde_json::from_str(&dressed(OUNCES, told.to_string().as_bytes()).unwrap()).unwrap();
+            serde_json::from_str(&dressed(OUNCES, told.to_string().as_bytes(), &[]).unwrap()).unwrap();
         let said = "1.0090 oz left, 0.0509 oz either way, 0.0104 oz (k = 2), 21.16 oz in all, 0.1175 oz of which no number tells";
         assert_eq!(dressed["warnings"], json!([said]));
+    }
+
+    /// 28.6499 g are 1.01060 oz, and 28.6 g, which they are rounded to, 1.00884 oz; 312.3456 g are 11.01767 oz, and 312.3 g
+    /// 11.01606 oz: by hand, with 28.349523125 g an ounce.
+    #[test]
+    fn a_weight_that_only_a_sentence_tells_is_rounded_once_where_it_goes_with_the_reply_in_full() {
+        let told = json!({ "detail": "28.6 g is too near to a piece of 312.3 g in the log" }).to_string();
+        let said = |exact_g: &[f64]| {
+            let dressed: Value =
+                serde_json::from_str(&dressed(OUNCES, told.as_bytes(), exact_g).unwrap()).unwrap();
+            dressed["detail"].as_str().unwrap().to_owned()
+        };
+        assert_eq!(said(&[28.6499, 312.3456]), "1.011 oz is too near to a piece of 11.018 oz in the log");
+        assert_eq!(said(&[]), "1.009 oz is too near to a piece of 11.016 oz in the log", "rounded twice");
     }
 
     #[test]
@@ -267,7 +286,7 @@ mod tests {
         let told = |field: &str| {
             let refused =
                 json!({ "status": 422, "field": field, "detail": "1200 mm is outside 0 to 600 mm" });
-            dressed(OUNCES, refused.to_string().as_bytes()).unwrap()
+            dressed(OUNCES, refused.to_string().as_bytes(), &[]).unwrap()
         };
         for size in ["form.diameter_mm", "form.points_mm[2]", "form.points_mm[2][0]"] {
             assert!(told(size).contains("47.24 inch is outside 0 to 23.62 inch"), "{}", told(size));
@@ -293,12 +312,12 @@ mod tests {
     #[test]
     fn a_step_names_its_mass_as_it_was_told_and_what_is_amiss_in_the_units_of_the_studio() {
         let told = r#"{"says":"Put 50 g in the middle","mass":"50 g","mass_g":50,"amiss_says":"That looks like 20 g."}"#;
-        let step: Value = serde_json::from_str(&dressed(OUNCES, told.as_bytes()).unwrap()).unwrap();
+        let step: Value = serde_json::from_str(&dressed(OUNCES, told.as_bytes(), &[]).unwrap()).unwrap();
         assert_eq!(step["says"], "Put 50 g in the middle");
         // 20 / 28.349523125 = 0.7055, worked by hand.
         assert_eq!(step["amiss_says"], "That looks like 0.71 oz.");
         let told = r#"{"says":"Put something of 150 to 600 g on, hands off","mass":null,"amiss_says":null}"#;
-        let step: Value = serde_json::from_str(&dressed(OUNCES, told.as_bytes()).unwrap()).unwrap();
+        let step: Value = serde_json::from_str(&dressed(OUNCES, told.as_bytes(), &[]).unwrap()).unwrap();
         assert_eq!(step["says"], "Put something of 5.29 to 21.16 oz on, hands off");
     }
 

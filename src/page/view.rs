@@ -131,10 +131,12 @@ pub struct Now {
     pub batch: Option<String>,
     /// Number of the piece on the pan or expected next.
     pub piece: Option<u32>,
-    /// Its place among the pieces of the batch that count, from 1.
+    /// Its place among the pieces of the batch that count, from 1; more than `foreseen` where more are poured.
     pub nth: Option<u32>,
     /// Pieces planned.
     pub pieces: Option<u32>,
+    /// The same where the batch said how many; null: it did not. More may be poured.
+    pub foreseen: Option<u32>,
     /// Net mass.
     pub net_g: Option<f64>,
     /// Wanted net mass.
@@ -199,7 +201,8 @@ pub struct CueView {
     pub left: Option<f64>,
     /// Piece it is for.
     pub piece: u32,
-    /// What a `note` is about: `wipe`, `other-ware`, `voided`, `stir`, `measure` or `check`.
+    /// What a `note` is about: `wipe`, `other-ware`, `voided`, `stir`, `measure`, `check`, `jug` or `full` (all pieces that
+    /// were foreseen are poured; more may be).
     #[serde(skip_serializing_if = "Option::is_none")]
     pub about: Option<&'static str>,
     /// Of a calibration or a check at the pan, which is never in a batch: `taken`, `wrong`, `again` or `over`.
@@ -214,7 +217,7 @@ impl From<&CueCall> for CueView {
             cue: call.cue.word(),
             at_us: call.at.us(),
             due_us: call.due.us(),
-            left: call.left.map(|m| m.g()),
+            left: call.left.map(|m| m.told_g()),
             piece: call.piece,
             about: call.about.map(Remark::word),
             routine: None,
@@ -270,17 +273,17 @@ impl From<&PourRecord> for PourView {
             batch: p.batch.clone(),
             piece: p.piece,
             started_at: p.started_at.rfc3339(),
-            tare_g: p.tare.g(),
-            target_g: p.target.g(),
-            low_g: p.low.g(),
-            high_g: p.high.g(),
-            first_net_g: p.first_net.map(|m| m.g()),
-            net_g: p.net.map(|m| m.g()),
-            off_g: p.net.map(|net| (net - p.target).g()),
-            net_u_g: p.net_u.map(|m| m.g()),
-            rolled_g: p.rolled.map(|m| m.g()),
+            tare_g: p.tare.told_g(),
+            target_g: p.target.told_g(),
+            low_g: p.low.told_g(),
+            high_g: p.high.told_g(),
+            first_net_g: p.first_net.map(|m| m.told_g()),
+            net_g: p.net.map(|m| m.told_g()),
+            off_g: p.net.map(|net| (net - p.target).told_g()),
+            net_u_g: p.net_u.map(|m| m.told_g()),
+            rolled_g: p.rolled.map(|m| m.told_g()),
             top_ups: p.top_ups,
-            dry_g: p.coat().map(|m| m.g()),
+            dry_g: p.coat().map(|m| m.told_g()),
             fired: p.fired,
             verdict: p.verdict.word(),
             interrupted: p.interrupted,
@@ -289,7 +292,7 @@ impl From<&PourRecord> for PourView {
             seconds: p.seconds,
             contact_ms: p.contact.map(|d| d.as_millis() as u64),
             flow_g_s: p.flow_g_s,
-            stop_cue_g: p.stop_cue.map(|m| m.g()),
+            stop_cue_g: p.stop_cue.map(|m| m.told_g()),
             bucket: p.bucket,
             calibration: p.calibration.clone(),
             scale: p.scale.clone(),
@@ -333,9 +336,9 @@ impl CurveView {
         Self {
             marks: curve.marks.iter().map(mark).collect(),
             points: curve.points,
-            target_g: pour.target.g(),
-            low_g: pour.low.g(),
-            high_g: pour.high.g(),
+            target_g: pour.target.told_g(),
+            low_g: pour.low.told_g(),
+            high_g: pour.high.told_g(),
         }
     }
 }

@@ -3,9 +3,9 @@
 use super::ask::{Answer, Ask, desk, off};
 use super::problem::{Problem, Refusals};
 use super::take::Object;
+use super::told::Json;
 use super::view::{WeighedReply, WeighedRequest};
 use crate::guide::weighed::{MOST_THINGS, Thing, Things};
-use axum::Json;
 use axum::extract::State;
 use serde_json::Value;
 

@@ -157,8 +157,19 @@ impl Engine {
 
     /// Said once the next piece has been lifted, and once only.
     pub(super) fn remind(&mut self, remark: Remark) {
-        if !self.after.remarks.contains(&remark) {
-            self.after.remarks.push_back(remark);
+        if self.after.remarks.contains(&remark) {
+            return;
+        }
+        match remark {
+            // There may be no next lift to say it after.
+            Remark::Full => self.after.remarks.push_front(remark),
+            Remark::Wipe
+            | Remark::OtherWare
+            | Remark::Voided
+            | Remark::Stir
+            | Remark::Measure
+            | Remark::Check
+            | Remark::Jug => self.after.remarks.push_back(remark),
         }
     }
 

@@ -17,12 +17,22 @@ pub enum Remark {
     Check,
     /// What stands on the pan is the jug, and no piece.
     Jug,
+    /// All pieces that were foreseen are poured; more may be.
+    Full,
 }
 
 impl Remark {
     /// Every one.
-    pub const ALL: [Self; 7] =
-        [Self::Wipe, Self::OtherWare, Self::Voided, Self::Stir, Self::Measure, Self::Check, Self::Jug];
+    pub const ALL: [Self; 8] = [
+        Self::Wipe,
+        Self::OtherWare,
+        Self::Voided,
+        Self::Stir,
+        Self::Measure,
+        Self::Check,
+        Self::Jug,
+        Self::Full,
+    ];
 
     /// The word used in messages.
     pub const fn word(self) -> &'static str {
@@ -34,6 +44,7 @@ impl Remark {
             Self::Measure => "measure",
             Self::Check => "check",
             Self::Jug => "jug",
+            Self::Full => "full",
         }
     }
 }

@@ -1,5 +1,6 @@
 //! What is wrong with the settings: file, line, key, and what was expected.
 
+use crate::units::as_told;
 use toml::Spanned;
 
 /// What is wrong with the settings.
@@ -39,6 +40,17 @@ pub enum SettingsError {
     },
 }
 
+/// No whole number that is read has more digits.
+const MOST_DIGITS: usize = 20;
+
+/// A number as it is written, or short where that would be hundreds of digits.
+fn short(written: String) -> String {
+    match written.parse::<f64>() {
+        Ok(number) if written.len() > MOST_DIGITS => as_told(number),
+        Ok(_) | Err(_) => written,
+    }
+}
+
 /// The text and its name, for messages.
 pub(super) struct Source<'a> {
     pub(super) text: &'a str,
@@ -68,7 +80,7 @@ impl Source<'_> {
         if range.contains(value.get_ref()) {
             return Ok(*value.get_ref());
         }
-        let (from, to) = (range.start(), range.end());
-        Err(self.wrong(key, value, format!("{} is not between {from} and {to} {unit}", value.get_ref())))
+        let (from, to, told) = (range.start(), range.end(), short(value.get_ref().to_string()));
+        Err(self.wrong(key, value, format!("{told} is not between {from} and {to} {unit}")))
     }
 }

@@ -9,6 +9,9 @@ const EXAMPLES: &str = include_str!("../../config/tarebell.toml");
 /// What is wrong with text whose keys or kinds of values do not fit.
 pub(super) fn sort(text: &str, file: &str, error: &toml::de::Error) -> SettingsError {
     let at = error.span().map(|span| span.start);
+    if let Some(told) = listed(text, file) {
+        return told;
+    }
     let key = at.and_then(|at| key_at(DeTable::parse(text).ok()?.get_ref(), at));
     if let (Some(at), Some(key), Some(kind)) = (at, key, wrong_kind(error.message())) {
         let last = key.rsplit('.').next().unwrap_or(&key);
@@ -16,6 +19,26 @@ pub(super) fn sort(text: &str, file: &str, error: &toml::de::Error) -> SettingsE
         return SettingsError::Kind { file: file.to_owned(), line: line(text, at), key, expected };
     }
     SettingsError::Shape { file: file.to_owned(), text: error.to_string().trim_end().to_owned() }
+}
+
+/// A part that is written as a list of parts, `[[pour]]`, where there is one of it.
+fn listed(text: &str, file: &str) -> Option<SettingsError> {
+    let whole = DeTable::parse(text).ok()?;
+    let is_list = |value: &DeValue<'_>| match value {
+        DeValue::Array(all) => all.iter().any(|one| matches!(one.get_ref(), DeValue::Table(_))),
+        DeValue::Table(_)
+        | DeValue::String(_)
+        | DeValue::Integer(_)
+        | DeValue::Float(_)
+        | DeValue::Boolean(_)
+        | DeValue::Datetime(_) => false,
+    };
+    let known = |key: &str| EXAMPLES.lines().any(|line| line == format!("[{key}]"));
+    let (key, value) =
+        whole.get_ref().iter().find(|(key, value)| known(key.get_ref()) && is_list(value.get_ref()))?;
+    let key = key.get_ref().to_string();
+    let expected = format!("[[{key}]] begins a list of such parts, and there is one: write [{key}], once");
+    Some(SettingsError::Kind { file: file.to_owned(), line: line(text, value.span().start), key, expected })
 }
 
 /// Line of a place, from 1.

@@ -3,6 +3,7 @@
 use super::{SettingsError, Source, kind, places};
 use crate::frame::MessageFormat;
 use crate::frame::layout::{Checksum, ChecksumKind, Count, Endian, Flag, LONGEST, Layout, UnitByte};
+use crate::units::as_told;
 use crate::units::plain::plainly;
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -260,7 +261,8 @@ fn place(name: &str, offset: usize, bytes: usize) -> Result<usize, String> {
 fn grams(name: &str, value: f64) -> Result<f64, String> {
     // From a microgram to a kilogram a count.
     let good = (1e-6..=1000.0).contains(&value);
-    good.then_some(value).ok_or_else(|| format!("{name}: {value} is not between 0.000001 and 1000 g a count"))
+    let told = as_told(value);
+    good.then_some(value).ok_or_else(|| format!("{name}: {told} is not between 0.000001 and 1000 g a count"))
 }
 
 fn count(text: &CountText) -> Result<Count, Misfit> {

@@ -270,7 +270,7 @@ fn a_line_that_says_nothing_is_refused_with_file_line_and_what_was_expected() {
         (format!("{head}# a word\n\nfly 3"), "t.scene:6: expected a step (land, "),
         (
             format!("{head}wheel 3 turning 0 for 9"),
-            "t.scene:4: expected turns a second, more than 0 after 'turning', found '0'",
+            "t.scene:4: expected turns a second (more than 0, at most 100000) after 'turning', found '0'",
         ),
         (format!("{head}wheel 3 turning 60 for 9"), "t.scene:4: expected at most 10 turns a second"),
         (
@@ -284,8 +284,22 @@ fn a_line_that_says_nothing_is_refused_with_file_line_and_what_was_expected() {
             format!("{head}pour until tea at 8"),
             "t.scene:4: expected 'stop' or 'fault' after 'until', found 'tea'",
         ),
+        (
+            format!("{head}rest 1e9"),
+            "t.scene:4: expected seconds (from 0 to 100000) after 'rest', found '1e9'",
+        ),
+        (
+            format!("{head}pour -29 at 8"),
+            "t.scene:4: expected grams, or 'until stop' (from 0 to 100000) after",
+        ),
+        (
+            format!("{head}pour 29 at inf"),
+            "t.scene:4: expected grams per second (more than 0, at most 100000)",
+        ),
+        ("seed 100001".to_owned(), "t.scene:1: expected a whole number (from 0 to 100000) after 'seed'"),
+        ("seed -7".to_owned(), "t.scene:1: expected a whole number (from 0 to 100000) after 'seed'"),
         (format!("{head}rest 1 2"), "t.scene:4: expected nothing more after '1', found '2'"),
-        (format!("{head}rest -1"), "t.scene:4: expected seconds after 'rest', found '-1'"),
+        (format!("{head}rest -1"), "t.scene:4: expected seconds (from 0 to 100000) after 'rest', found '-1'"),
         (
             "scales usual odd".to_owned(),
             "t.scene:1: expected quick, usual, late, coarse or lossy after 'usual', found 'odd'",
@@ -300,18 +314,27 @@ fn a_line_that_says_nothing_is_refused_with_file_line_and_what_was_expected() {
             "scales usual\ntarget 29 +- 40".to_owned(),
             "t.scene:2: expected less than the target of 29 g after '+-', found '40'",
         ),
-        ("target 29 +- 0".to_owned(), "t.scene:1: expected grams, more than 0 after '+-', found '0'"),
-        ("counts in 0".to_owned(), "t.scene:1: expected grams, more than 0 after 'in', found '0'"),
+        (
+            "target 29 +- 0".to_owned(),
+            "t.scene:1: expected grams (more than 0, at most 100000) after '+-', found '0'",
+        ),
+        (
+            "counts in 0".to_owned(),
+            "t.scene:1: expected grams (more than 0, at most 100000) after 'in', found '0'",
+        ),
         ("counts 2.5".to_owned(), "t.scene:1: expected 'in' after 'counts', found '2.5'"),
         ("seed 1.7".to_owned(), "t.scene:1: expected a whole number after 'seed', found '1.7'"),
-        ("spare 0".to_owned(), "t.scene:1: expected grams, more than 0 after 'spare', found '0'"),
+        (
+            "spare 0".to_owned(),
+            "t.scene:1: expected grams (more than 0, at most 100000) after 'spare', found '0'",
+        ),
         (
             format!("{head}seed 8"),
             "t.scene:4: expected one line 'seed', found another: leave one of them out",
         ),
         (
             format!("{head}pour 29 at 0"),
-            "t.scene:4: expected grams per second, more than 0 after 'at', found '0'",
+            "t.scene:4: expected grams per second (more than 0, at most 100000) after 'at', found '0'",
         ),
         (
             format!("{head}lift"),

@@ -111,6 +111,39 @@ fn a_value_of_another_kind_is_refused_with_its_dotted_key_its_line_and_plain_wor
 }
 
 #[test]
+fn a_part_written_as_a_list_of_parts_is_refused_with_its_line_and_how_it_is_written() {
+    for part in ["scale", "page", "pour", "sound", "show"] {
+        let text = format!("# invented\n\n[[{part}]]\n\n[[{part}]]\nx = 1\n");
+        let error = Settings::parse(&text, "f").expect_err("a list").to_string();
+        assert!(error.starts_with(&format!("f, line 3: {part}: [[{part}]] begins a list")), "{error}");
+        assert!(error.ends_with(&format!("write [{part}], once")), "{error}");
+    }
+    let error = Settings::parse("[[odd]]\nx = 1\n", "f").expect_err("unknown").to_string();
+    assert!(error.contains("unknown field `odd`"), "{error}");
+}
+
+#[test]
+fn a_number_of_hundreds_of_digits_is_refused_in_a_short_line() {
+    for (part, key) in [
+        ("scale", "step_g"),
+        ("scale", "noise_g"),
+        ("scale", "capacity_g"),
+        ("pour", "min_piece_g"),
+        ("sound", "volume"),
+    ] {
+        for (odd, short) in [("1e308", "1e308"), ("-1e300", "-1e300"), ("1e-300", "1e-300")] {
+            let Err(error) = Settings::parse(&format!("[{part}]\n{key} = {odd}\n"), "f") else {
+                assert_eq!((key, odd), ("noise_g", "1e-300"), "nothing is no noise");
+                continue;
+            };
+            let said = error.to_string();
+            assert!(said.starts_with(&format!("f, line 2: {part}.{key}: {short} is not between ")), "{said}");
+            assert!(said.len() < 150, "{said}");
+        }
+    }
+}
+
+#[test]
 fn nought_switches_a_reminder_off_and_a_capacity_of_nothing_is_refused() {
     let text = "[pour]\nstir_every_pieces = 0\nstir_every_min = 0\nmeasure_after_h = 0\n";
     let off = Settings::parse(text, "f").expect("it parses").reminding;

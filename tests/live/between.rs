@@ -155,7 +155,13 @@ fn a_batch_keeps_its_vessel_and_its_ware_and_a_piece_of_another_ware_is_marked_a
         .filter(|m| m["cue"] == "note")
         .map(|m| m["about"].clone())
         .collect();
-    assert_eq!(abouts, ["other-ware"]);
+    assert_eq!(abouts, ["other-ware"], "how many pieces it has was not told, so it is never full");
+    let now = rig.get("/api/now");
+    assert_eq!(
+        (&now["nth"], &now["pieces"], &now["foreseen"]),
+        (&json!(2), &json!(1), &Value::Null),
+        "{now}"
+    );
     let trace = tarebell::store::Reader::open(dir.path()).expect("the log");
     let bytes = trace.trace(pour["id"].as_str().expect("an id")).expect("the log").expect("a trace");
     let start = tarebell::pour::trace::Trace::decode(&bytes).expect("our own").start;
@@ -185,4 +191,175 @@ fn beside_a_log_of_an_older_layout_the_commands_that_read_say_what_to_do() {
     let (_, said) = run(&["doctor", "--no-sound"]);
     assert!(said.contains("start `tarebell serve` on its folder once"), "{said}");
     assert_eq!(std::fs::read(dir.path().join("tarebell.db")).expect("the log"), fixture, "left as it was");
+}
+
+/// What each `note` of the stream was about.
+fn notes(heard: &std::sync::mpsc::Receiver<crate::rig::Heard>) -> Vec<Value> {
+    let notes = heard.try_iter().map(|h| h.message).filter(|m| m["cue"] == "note");
+    notes.map(|m| m["about"].clone()).collect()
+}
+
+#[test]
+fn a_batch_that_is_full_is_said_once_and_further_pieces_are_poured_and_numbered_on_as_ever() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let mut rig = with_settings(dir.path(), "[pour]\nstir_every_pieces = 2\n");
+    let batch = rig.begin_batch(2);
+    let heard = rig.listen();
+    rig.send(1.2, |_| 0.0);
+    a_piece(&mut rig);
+    assert_eq!((&rig.get("/api/now")["note"], notes(&heard)), (&Value::Null, Vec::new()), "one is to come");
+    a_piece(&mut rig);
+    let now = rig.get("/api/now");
+    assert_eq!(
+        (&now["note"], &now["nth"], &now["foreseen"]),
+        (&json!("full"), &json!(3), &json!(2)),
+        "{now}"
+    );
+    rig.send(2.0, |_| 0.0);
+    assert_eq!(notes(&heard), ["full"], "before the stir, and once");
+    a_piece(&mut rig);
+    assert_eq!(notes(&heard), ["stir"], "what waited is said after the next");
+    assert_eq!(verdicts(&rig, &batch), ["good", "good", "good"], "nothing need be touched");
+    let now = rig.get("/api/now");
+    assert_eq!((&now["piece"], &now["nth"]), (&json!(4), &json!(4)), "{now}");
+    let pours = rig.get(&format!("/api/batches/{batch}/pours"));
+    for n in [1, 2] {
+        let id = pours[n]["id"].as_str().expect("an id").to_owned();
+        rig.post(&format!("/api/pours/{id}/void"), json!({}));
+    }
+    a_piece(&mut rig);
+    assert_eq!(notes(&heard), ["full"], "one that was taken out of the count was poured again");
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_page_of_a_full_batch_says_so_large_and_counts_on_beside_what_was_foreseen() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = Rig::start(dir.path());
+    let pan = crate::pan::Pan::on(&rig);
+    rig.begin_batch(1);
+    let browser = crate::window::Browser::open(dir.path()).await;
+    browser.client.goto(&format!("http://{}/#pour", rig.address)).await.expect("the page");
+    browser
+        .until("its place", "return document.querySelector('main').textContent.includes('piece 1 of 1')")
+        .await;
+    pan.still(300.0);
+    browser.shows("ready").await;
+    tokio::time::sleep(std::time::Duration::from_millis(400)).await;
+    pan.runs(8.0, 329.0);
+    browser.shows("good").await;
+    pan.still(0.0);
+    let full =
+        "return document.querySelector('.do')?.textContent === 'All 1 are done. Pour more, or end the batch'";
+    browser.until("full", full).await;
+    rig.until("said", |now| now["note"] == "full");
+    pan.still(0.9);
+    let note = "return document.querySelector('.note')?.textContent === 'All foreseen pieces are poured'";
+    browser.until("in words where the pan is to be wiped", note).await;
+    pan.still(0.0);
+    browser.until("large again", full).await;
+    browser
+        .until(
+            "its place",
+            "return document.querySelector('main').textContent.includes('next: piece 2, 1 were foreseen')",
+        )
+        .await;
+    browser.until("said once", "return !document.querySelector('.note')").await;
+    if let Some(folder) = std::env::var_os("TAREBELL_VIEWS").map(std::path::PathBuf::from) {
+        std::fs::create_dir_all(&folder).expect("a folder");
+        for (width, height) in [(360, 740), (1440, 900)] {
+            browser.size(width, height).await;
+            for look in [crate::window::Look::Light, crate::window::Look::Dark] {
+                browser.wear(look).await;
+                let png = browser.client.screenshot().await.expect("a picture");
+                let file = folder.join(format!("pour-next-full-{width}-{}.png", look.word()));
+                std::fs::write(file, png).expect("a file");
+            }
+        }
+    }
+    assert_eq!(browser.complaints().await, Vec::<Value>::new());
+    browser.client.clone().close().await.expect("closed");
+}
+
+#[test]
+fn a_begin_warns_of_bare_pieces_that_are_too_light_to_be_taken_for_pieces() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = Rig::start(dir.path());
+    let warned = |bare_g: Value| {
+        let made =
+            rig.post("/api/batches", json!({ "coat": { "by": "direct", "slop_g": 29 }, "bare_g": bare_g }));
+        let at = format!("/api/batches/{}", made["id"].as_str().expect("an id"));
+        let begun = rig.post(&format!("{at}/begin"), json!({}));
+        rig.post(&format!("{at}/end"), json!({}));
+        begun["warnings"].to_string()
+    };
+    assert!(warned(json!([20, 35.5])).contains("no bare piece of this batch is taken for a piece"));
+    let partly = warned(json!([38.5, 60]));
+    assert!(partly.contains("may weigh 38.5 g, and those up to 40 g are not taken for a piece"), "{partly}");
+    assert!(partly.contains("min_piece_g"), "{partly}");
+    for fits in [json!([290, 320]), Value::Null] {
+        assert!(!warned(fits).contains("min_piece_g"));
+    }
+}
+
+/// A path's status and bytes.
+fn bytes(rig: &Rig, path: &str) -> (u16, Vec<u8>) {
+    let agent =
+        ureq::get(format!("http://{}{path}", rig.address)).config().http_status_as_error(false).build();
+    let mut reply = agent.call().expect("an answer");
+    (reply.status().as_u16(), reply.body_mut().read_to_vec().expect("bytes"))
+}
+
+#[test]
+fn the_trace_of_a_pour_is_had_as_a_file_that_replay_takes_and_one_that_has_none_says_why() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let mut rig = Rig::start(dir.path());
+    let batch = rig.begin_batch(2);
+    rig.send(1.2, |_| 0.0);
+    a_piece(&mut rig);
+    rig.send(1.8, |_| 300.0);
+    let pours = rig.get(&format!("/api/batches/{batch}/pours"));
+    let at = |n: usize| format!("/api/pours/{}/trace", pours[n]["id"].as_str().expect("an id"));
+    let (status, trace) = bytes(&rig, &at(0));
+    assert_eq!(status, 200);
+    let file = dir.path().join("pour.trace");
+    std::fs::write(&file, &trace).expect("a file");
+    let replay = |args: &[&std::ffi::OsStr]| {
+        let done = std::process::Command::new(env!("CARGO_BIN_EXE_tarebell"))
+            .arg("replay")
+            .args(args)
+            .output()
+            .expect("the binary");
+        assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+        String::from_utf8(done.stdout).expect("text")
+    };
+    let told = replay(&[file.as_os_str()]);
+    let net_g = pours[0]["net_g"].as_f64().expect("a weight");
+    assert!(told.contains(&format!("piece 1: {net_g:.2} g, good")), "{told}");
+    let id = std::ffi::OsStr::new(pours[0]["id"].as_str().expect("an id"));
+    assert_eq!(told, replay(&[id, "--data".as_ref(), dir.path().as_os_str()]), "as by its id");
+    for (path, why) in
+        [(at(1), "no readings are kept of piece 2"), ("/api/pours/none/trace".to_owned(), "no pour with id")]
+    {
+        let (status, said) = bytes(&rig, &path);
+        let said = String::from_utf8(said).expect("text");
+        assert!(status == 404 && said.contains(why), "{status} {said}");
+    }
+}
+
+#[test]
+fn a_last_piece_that_is_taken_out_of_the_count_on_the_pan_does_not_fill_the_batch() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let mut rig = Rig::start(dir.path());
+    let batch = rig.begin_batch(1);
+    let heard = rig.listen();
+    rig.send(1.2, |_| 0.0);
+    rig.send(1.8, |_| 300.0);
+    rig.send(3.6, |t| 300.0 + 8.0 * t);
+    rig.send(3.0, |_| 328.8);
+    let id = rig.weighed(&batch)[0]["id"].as_str().expect("an id").to_owned();
+    rig.post(&format!("/api/pours/{id}/void"), json!({}));
+    rig.send(1.5, |_| 0.0);
+    let now = rig.get("/api/now");
+    assert_eq!((notes(&heard), &now["nth"]), (Vec::new(), &json!(1)), "{now}");
+    assert_eq!(verdicts(&rig, &batch), ["void"]);
 }

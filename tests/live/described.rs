@@ -118,6 +118,43 @@ fn unlike(schema: &Value, reply: &Value, whole: &Value, at: &str) -> Vec<String>
     items.flat_map(|(i, item)| unlike(&schema["items"], item, whole, &format!("{at}[{i}]"))).collect()
 }
 
+/// Numbers of more digits than are told: of a weight six behind the point, of any other twelve in all.
+fn long_numbers(reply: &Value, at: &str) -> Vec<String> {
+    match reply {
+        Value::Number(number) => {
+            let text = number.to_string();
+            let plain = text.split('e').next().unwrap_or_default();
+            let digits =
+                plain.trim_start_matches(['-', '0', '.']).chars().filter(char::is_ascii_digit).count();
+            let behind = plain.split_once('.').map_or(0, |(_, behind)| behind.len());
+            let weighed = WEIGHED.iter().any(|name| at.ends_with(name));
+            let long = number.is_f64() && (digits > 12 || weighed && behind > 6);
+            if long { vec![format!("{at}: {text}")] } else { Vec::new() }
+        }
+        Value::Array(list) => list.iter().flat_map(|one| long_numbers(one, at)).collect(),
+        Value::Object(object) => {
+            object.iter().flat_map(|(name, one)| long_numbers(one, &format!("{at}.{name}"))).collect()
+        }
+        Value::Null | Value::Bool(_) | Value::String(_) => Vec::new(),
+    }
+}
+
+/// Weights that are kept to a microgram.
+const WEIGHED: [&str; 12] = [
+    ".tare_g",
+    ".net_g",
+    ".off_g",
+    ".target_g",
+    ".low_g",
+    ".high_g",
+    ".left_g",
+    ".mass_g",
+    ".expected_g",
+    ".dry_g",
+    ".water_g",
+    ".needed_g",
+];
+
 /// The schema of what this path answers with this status.
 fn answer<'a>(whole: &'a Value, method: &str, path: &str, status: &str) -> &'a Value {
     let responses = &whole["paths"][path][method]["responses"];
@@ -189,6 +226,7 @@ fn every_path_of_the_contract_is_described_and_every_described_path_answers() {
         "get /api/batches/{id}/pours",
         "get /api/batches/{id}/pours.csv",
         "get /api/pours/{id}/curve",
+        "get /api/pours/{id}/trace",
         "post /api/pours/{id}/void",
         "post /api/pours/{id}/redo",
         "get /api/shelves",
@@ -268,6 +306,8 @@ fn real_replies_have_exactly_the_described_fields() {
     let same = |method: &str, path: &str, status: &str, reply: &Value| {
         let wrong = unlike(answer(&whole, method, path, status), reply, &whole, path);
         assert!(wrong.is_empty(), "{wrong:#?}\n{reply}");
+        let long = long_numbers(reply, path);
+        assert!(long.is_empty(), "{long:#?}");
     };
     let bucket = json!({
         "glaze": { "by": "density", "specific_gravity": 1.45, "powder_density_g_ml": 2.5 },
@@ -404,6 +444,13 @@ fn the_comparison_finds_a_field_too_many_too_few_and_of_another_type() {
     assert_eq!(wrong(json!([{ "size": 1, "form": "round", "hue": 1 }])), ["cups[0].hue is not described"]);
     assert_eq!(wrong(json!([{ "size": 1.5, "form": "round" }])).len(), 1);
     assert_eq!(wrong(json!({})).len(), 1);
+}
+
+#[test]
+fn a_number_longer_than_it_is_known_is_found_in_a_reply() {
+    let reply = json!({ "net_g": 29.299999999999997, "all": [{ "off_g": 1.0200001 }, { "off_g": -1.02 }], "rate_hz": 9.9985,
+        "share": 0.333333333333, "small_u": 1.23456789012e-9, "n": 12345678901234_u64 });
+    assert_eq!(long_numbers(&reply, "r"), ["r.all.off_g: 1.0200001", "r.net_g: 29.299999999999997"]);
 }
 
 #[test]

@@ -41,8 +41,8 @@ impl Tour {
         let line = terminal(dir);
         let config = dir.join("tarebell.toml");
         let text = std::fs::read_to_string(&config).expect("settings");
-        // The fourth piece, an over one, is followed by a reminder.
-        std::fs::write(&config, text + "[pour]\nstir_every_pieces = 4\n").expect("settings");
+        // The third piece, one that does not count, is followed by a reminder; the fourth fills the batch.
+        std::fs::write(&config, text + "[pour]\nstir_every_pieces = 3\n").expect("settings");
         let rig = Rig::start_with(dir, line);
         let pan = Pan::on(&rig);
         let browser = Browser::open(dir).await;
@@ -523,7 +523,7 @@ impl Tour {
         self.browser
             .until("lifted", "return /on the scale|are done/.test(document.querySelector('.do').textContent)")
             .await;
-        if verdict == "over" {
+        if verdict == "void" {
             // It comes soon after the lift, and would move the page while that is looked at.
             self.reminder().await;
         }

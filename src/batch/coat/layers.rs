@@ -3,7 +3,7 @@
 //! Decides nothing. Grams are what is poured; these show whether they are sensible.
 
 use super::super::bounds::{Notes, Refused, within};
-use crate::units::{Density, Length};
+use crate::units::{Density, Length, as_told};
 
 /// Share of a dried raw coat that is air between the grains. From memory, plausible range 0.35 to 0.5.
 const AIR_SHARE: f64 = 0.45;
@@ -40,8 +40,10 @@ impl Firing {
     ) -> Result<Self, Refused> {
         let density_g_ml = within("coat.fired_density_g_ml", density, 0.5, 10.0, "g/mL")?;
         if !(0.0..1.0).contains(&loss) {
-            let reason =
-                format!("{loss} must be from 0 to below 1, a share of the dry mass; 8 % is written 0.08");
+            let reason = format!(
+                "{} must be from 0 to below 1, a share of the dry mass; 8 % is written 0.08",
+                as_told(loss)
+            );
             return Err(Refused::new("coat.loss_on_ignition", reason));
         }
         notes.warn_outside("Loss on ignition", loss, 0.0, 0.3, "it is a share of the dry mass; 8 % is 0.08");

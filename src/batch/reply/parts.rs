@@ -35,7 +35,7 @@ impl From<&Doubt> for DoubtReply {
             what: doubt.what.clone(),
             u: doubt.u,
             unit: doubt.unit.to_owned(),
-            moves_g: doubt.moves.g(),
+            moves_g: doubt.moves.told_g(),
             moves_percent: doubt.percent,
         }
     }
@@ -89,14 +89,14 @@ pub struct ChangeReply {
 impl From<&Change> for ChangeReply {
     fn from(change: &Change) -> Self {
         Self {
-            slop_g: change.slop.g(),
+            slop_g: change.slop.told_g(),
             whole_bucket: change.whole_bucket,
             specific_gravity: change.gravity,
             wanted_specific_gravity: change.wanted_gravity,
             wanted_solids_fraction: change.wanted_solids,
-            add_water_g: change.water.g(),
-            add_powder_g: change.powder.g(),
-            take_clear_g: change.clear.g(),
+            add_water_g: change.water.told_g(),
+            add_powder_g: change.powder.told_g(),
+            take_clear_g: change.clear.told_g(),
         }
     }
 }
@@ -119,8 +119,8 @@ impl From<&Wall> for WallReply {
         Self {
             state: wall.state,
             absorption_percent: wall.absorption_percent,
-            takes_up_g: wall.takes_up.map(|water| water.g()),
-            water_in_coat_g: wall.water_in_coat.map(|water| water.g()),
+            takes_up_g: wall.takes_up.map(|water| water.told_g()),
+            water_in_coat_g: wall.water_in_coat.map(|water| water.told_g()),
         }
     }
 }
@@ -147,13 +147,13 @@ pub struct SupplyReply {
 impl From<&Supply> for SupplyReply {
     fn from(supply: &Supply) -> Self {
         Self {
-            needed_g: supply.needed.g(),
-            at_hand_g: supply.at_hand.g(),
+            needed_g: supply.needed.told_g(),
+            at_hand_g: supply.at_hand.told_g(),
             enough_for: supply.enough_for,
             runs_out_at: supply.runs_out_at,
-            short_g: supply.short.g(),
-            mix_powder_g: supply.powder.map(|powder| powder.g()),
-            mix_water_g: supply.water.map(|water| water.g()),
+            short_g: supply.short.told_g(),
+            mix_powder_g: supply.powder.map(|powder| powder.told_g()),
+            mix_water_g: supply.water.map(|water| water.told_g()),
         }
     }
 }

@@ -7,7 +7,7 @@ use super::super::known::{Known, Source};
 use super::super::request::{GlazeRequest, TargetRequest};
 use super::gravity::VolumeWeight;
 use super::{MEASURE_AGAIN, MIX_AND_WEIGH, U_POWDER_G_ML, likely_slip, mass, vessel};
-use crate::units::Density;
+use crate::units::{Density, as_told};
 
 /// Standard uncertainty of a specific gravity from 100 mL weighed to about half a gram.
 const U_SPECIFIC_GRAVITY: f64 = 0.005;
@@ -221,7 +221,8 @@ fn volume(
     let field = format!("{at}.{}", names[n]);
     if !(sg > 1.0 && sg < POWDER_G_ML.1) {
         let reason = format!(
-            "{value} {} must be above {divided:.4} (water); slop is mostly {:.4} to {:.4}{}",
+            "{} {} must be above {divided:.4} (water); slop is mostly {:.4} to {:.4}{}",
+            as_told(value),
             words[n],
             1.3 * divided,
             1.7 * divided,
@@ -283,7 +284,7 @@ impl Powder<'_> {
             }
             _ => "; the density of the dry powder's grains is meant, mostly near 2.6",
         };
-        let reason = format!("{powder} g/mL is outside {least} to {most} g/mL{slip}");
+        let reason = format!("{} g/mL is outside {least} to {most} g/mL{slip}", as_told(powder));
         Err(Refused::new(format!("{}.powder_density_g_ml", self.at), reason))
     }
 

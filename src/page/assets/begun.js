@@ -73,4 +73,4 @@ export class Begun {
 }
 
 /** What the button says. */
-export const going = (b) => fill(words.go_on, { name: b.name, n: b.poured, pieces: b.pieces });
+export const going = (b) => fill(b.foreseen === null ? words.go_on_open : b.poured > b.foreseen ? words.go_on_more : words.go_on, { name: b.name, n: b.poured, pieces: b.pieces });

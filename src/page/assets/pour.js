@@ -10,13 +10,14 @@ const number = (text, unit) =>
   html`<p class="number" data-long=${text.length > 4 ? "very" : text.length > 3 || text.includes(".") ? "yes" : "no"}>${text}<span class="unit">${unit}</span></p>`;
 
 /** More may be poured than was planned. */
-const done = ({ live: { now } }) => now.nth > now.pieces;
+const done = ({ live: { now } }) => now.foreseen !== null && now.nth > now.foreseen;
 
 /** Its place in the batch; its number too, where that goes on from batch to batch. */
 function place(state) {
-  const { nth, pieces, piece } = state.live.now;
-  if (done(state)) return "";
-  return fill(nth === piece ? words.place : words.place_numbered, { nth, pieces, piece });
+  const { nth, foreseen: pieces, piece } = state.live.now;
+  if (pieces === null) return "";
+  const [plain, numbered] = done(state) ? [words.place_more, words.place_more_numbered] : [words.place, words.place_numbered];
+  return fill(nth === piece ? plain : numbered, { nth, pieces, piece });
 }
 
 /** What the jug holds, short enough for a glance; all of it stands in place Batch. */
@@ -27,7 +28,9 @@ const jug = (told) => (told
 /** What is worth knowing between two pieces: a quiet line. */
 function note({ face, live: { now } }) {
   // Of another ware only while it stands there: afterwards the record's mark says it.
-  const past = now.note === "other-ware" ? face.name !== "ready" : now.note === "wipe" && now.pan_g !== null;
+  // What is said large already is not said again.
+  const past = now.note === "other-ware" ? face.name !== "ready" : now.note === "full" ? now.pan_g === null
+    : now.note === "wipe" && now.pan_g !== null;
   const said = past ? null : now.note;
   return said ? line("more note", said === "jug" ? jug(now.jug) : words.notes[said]) : "";
 }
@@ -55,10 +58,13 @@ function advice({ face: { name, on }, live: { now } }) {
 
 function weighed(state) {
   const { face: { name, pour, on } } = state;
+  // Of a full batch it is told only where nothing else is to be said: there is no room for both.
+  const { pan_g, note: about } = state.live.now;
+  const room = !done(state) || (pan_g === null && (about === null || about === "full"));
   const told = [
     fill(words.net_line, { piece: pour.piece }),
     !pour.settled && words.log.lifted,
-    !on && !done(state) && fill(words.next_place, { place: place(state) }),
+    !on && room && place(state) && fill(words.next_place, { place: place(state) }),
   ];
   return html`${number(grams(pour.shown.net_g), words.gram)}
     ${line("word", words.faces[name])}

@@ -2,7 +2,7 @@
 
 use super::FitnessView;
 use crate::batch::jug::Jug;
-use crate::batch::request::FormRequest;
+use crate::batch::request::{FormRequest, foreseen};
 use crate::batch::{Target, TargetReply};
 use crate::page::desk::Begun;
 use crate::record::BatchRecord;
@@ -19,6 +19,8 @@ pub struct BatchView {
     pub name: String,
     /// Pieces planned.
     pub pieces: u32,
+    /// The same where the batch said how many; null: it did not. More may be poured.
+    pub foreseen: Option<u32>,
     /// Wanted net mass of slop.
     pub target_g: f64,
     /// Least good mass.
@@ -63,10 +65,11 @@ impl From<&BatchRecord> for BatchView {
             id: b.id.clone(),
             name: b.name.clone(),
             pieces: b.pieces,
-            target_g: b.target.g(),
-            low_g: b.low.g(),
-            high_g: b.high.g(),
-            targets_g: b.ladder.iter().map(|w| w.target.g()).collect(),
+            foreseen: foreseen(b.pieces, &b.request),
+            target_g: b.target.told_g(),
+            low_g: b.low.told_g(),
+            high_g: b.high.told_g(),
+            targets_g: b.ladder.iter().map(|w| w.target.told_g()).collect(),
             solids_fraction: b.solids_fraction,
             form: form(&b.request),
             form_name: b.form.clone(),
@@ -77,7 +80,7 @@ impl From<&BatchRecord> for BatchView {
             finish: b.finish.clone(),
             glaze_name: b.glaze_name.clone(),
             bucket: b.bucket,
-            bare_g: b.bare.map(|(least, greatest)| [least.g(), greatest.g()]),
+            bare_g: b.bare.map(|(least, greatest)| [least.told_g(), greatest.told_g()]),
             created_at: b.created_at.rfc3339(),
             begun_at: b.begun_at.map(|t| t.rfc3339()),
             ended_at: b.ended_at.map(|t| t.rfc3339()),
@@ -260,12 +263,12 @@ impl JugView {
     pub fn of(jug: &Jug, at: Option<WallTime>) -> Self {
         let balance = jug.balance;
         Self {
-            left_g: jug.left.g(),
+            left_g: jug.left.told_g(),
             enough_for: jug.enough_for,
-            lost_g: balance.map(|b| b.gone.g()),
-            poured_g: balance.map(|b| b.poured.g()),
-            difference_g: balance.map(|b| b.difference.g()),
-            room_g: balance.map(|b| b.room.g()),
+            lost_g: balance.map(|b| b.gone.told_g()),
+            poured_g: balance.map(|b| b.poured.told_g()),
+            difference_g: balance.map(|b| b.difference.told_g()),
+            room_g: balance.map(|b| b.room.told_g()),
             agrees: balance.map(|b| b.agrees()),
             says: jug.told(),
             at: at.map(WallTime::rfc3339),

@@ -90,25 +90,29 @@ impl<'a> Words<'a> {
                 self.before = self.words.next().unwrap_or_default();
                 Ok(number)
             }
+            None if number.is_some() => self.odd(&format!("{what} (from 0 to {MOST})")),
             None => self.odd(what),
         }
     }
 
     /// A number above 0.
     pub(super) fn above_nought(&mut self, what: &str) -> Result<f64, Odd> {
-        if self.words.peek().and_then(|w| w.trim_start_matches('+').parse::<f64>().ok()) == Some(0.0) {
-            return self.odd(&format!("{what}, more than 0"));
+        let number = self.words.peek().and_then(|w| w.trim_start_matches('+').parse::<f64>().ok());
+        if number.is_some_and(|n| !(n > 0.0 && n <= MOST)) {
+            return self.odd(&format!("{what} (more than 0, at most {MOST})"));
         }
         self.number(what)
     }
 
     /// A whole number from 0 up.
     pub(super) fn whole(&mut self, what: &str) -> Result<u64, Odd> {
-        match self.words.peek().and_then(|w| w.parse::<u64>().ok()).filter(|n| *n as f64 <= MOST) {
+        let number = self.words.peek().and_then(|w| w.parse::<i128>().ok());
+        match number.and_then(|n| u64::try_from(n).ok()).filter(|n| *n as f64 <= MOST) {
             Some(number) => {
                 self.before = self.words.next().unwrap_or_default();
                 Ok(number)
             }
+            None if number.is_some() => self.odd(&format!("{what} (from 0 to {MOST})")),
             None => self.odd(what),
         }
     }

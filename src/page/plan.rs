@@ -1,0 +1,170 @@
+//! What a batch has besides its target, out of the request that makes it.
+
+use super::ask::{Answer, aim};
+use super::problem::Problem;
+use super::take::name;
+use crate::batch::{Refused, Target};
+use crate::pour::finish::Finish;
+use crate::pour::vessel::Vessel;
+use crate::record::Aim;
+use crate::units::Mass;
+use serde_json::{Map, Value};
+
+/// What a batch has besides its target.
+pub(super) struct Plan {
+    pub(super) name: String,
+    pub(super) pieces: u32,
+    pub(super) pourer: Option<String>,
+    pub(super) jug: Option<String>,
+    pub(super) vessel: Option<String>,
+    pub(super) finish: Option<String>,
+    pub(super) glaze_name: Option<String>,
+    pub(super) bare: Option<(Mass, Mass)>,
+}
+
+/// One of the words that are known here.
+fn word(object: &mut Map<String, Value>, key: &'static str, known: &[&str]) -> Answer<Option<String>> {
+    match name(object, key)? {
+        Some(word) if !known.contains(&word.as_str()) => {
+            Err(Problem::field(key, format!("'{word}' is none of {}", known.join(", "))))
+        }
+        word => Ok(word),
+    }
+}
+
+/// The heaviest ware that a potter lifts onto a scale by hand, g (a guess).
+const HEAVIEST_G: f64 = 100_000.0;
+
+/// From the least to the greatest weight of a bare piece.
+fn bare(object: &mut Map<String, Value>) -> Answer<Option<(Mass, Mass)>> {
+    let Some(value) = object.remove("bare_g").filter(|value| !value.is_null()) else { return Ok(None) };
+    let ends = || -> Option<(f64, f64)> {
+        let pair = value.as_array().filter(|pair| pair.len() == 2)?;
+        pair[0].as_f64().zip(pair[1].as_f64())
+    };
+    let fits = |(least, greatest): &(f64, f64)| 0.0 < *least && least <= greatest && *greatest <= HEAVIEST_G;
+    let why = "expected two weights in grams, the least and the greatest of a bare piece, such as [290, 320]";
+    let (least, greatest) = ends().filter(fits).ok_or_else(|| Problem::field("bare_g", why))?;
+    Ok(Some((Mass::saturating(least), Mass::saturating(greatest))))
+}
+
+/// A target for each piece in turn, each with the batch's tolerance.
+pub(super) fn ladder(told: &Value, batch: &Target) -> Answer<Vec<Aim>> {
+    let field = "targets_g";
+    let list = told.as_array().filter(|list| (1..=MOST_PIECES).contains(&(list.len() as u64)));
+    let list = list.ok_or_else(|| {
+        let why = format!("expected a list of 1 to {MOST_PIECES} targets in grams, such as [23, 26, 29]");
+        Problem::field(field, why)
+    })?;
+    let each = |(n, value): (usize, &Value)| {
+        value.as_f64().and_then(|g| aim(batch, Mass::saturating(g))).ok_or_else(|| {
+            let why = format!(
+                "{value} is no target with the tolerance of this batch: give grams, each well over its tolerance"
+            );
+            Problem::field(format!("{field}[{n}]"), why)
+        })
+    };
+    list.iter().enumerate().map(each).collect()
+}
+
+/// The targets that the request's own ladder gave.
+pub(super) fn climbed(batch: &Target) -> Answer<Vec<Aim>> {
+    let aims: Option<Vec<Aim>> = batch.ladder.iter().map(|g| aim(batch, *g)).collect();
+    aims.ok_or_else(|| Problem::field("ladder", "a target of it leaves no room for the tolerance"))
+}
+
+/// Pieces of a batch; more may be poured.
+const MOST_PIECES: u64 = 1000;
+
+/// What a batch takes beside a request for a target.
+const OWN: [&str; 10] =
+    ["name", "pieces", "pourer", "jug", "vessel", "finish", "glaze_name", "bare_g", "targets_g", "method"];
+
+/// An unknown field of a batch is told with all that are known: those of a target are the request's own.
+pub(super) fn with_own_fields(refused: Refused) -> Refused {
+    const KNOWN: &str = "expected one of ";
+    if refused.field.contains('.') || !refused.reason.starts_with("unknown field ") {
+        return refused;
+    }
+    let own: String = OWN.iter().map(|name| format!("`{name}`, ")).collect();
+    Refused { reason: refused.reason.replacen(KNOWN, &(KNOWN.to_owned() + &own), 1), ..refused }
+}
+
+/// Takes its own part out of what a batch is made from.
+pub(super) fn plan(object: &mut Map<String, Value>) -> Answer<Plan> {
+    let title = name(object, "name")?.unwrap_or_else(|| "batch".to_owned());
+    let pieces = match object.remove("pieces") {
+        None => 1,
+        Some(value) => value
+            .as_u64()
+            .and_then(|n| u32::try_from(n).ok())
+            .filter(|n| (1..=MOST_PIECES).contains(&u64::from(*n)))
+            .ok_or_else(|| {
+                Problem::field("pieces", format!("expected a whole number from 1 to {MOST_PIECES}"))
+            })?,
+    };
+    match object.remove("method") {
+        None => {}
+        Some(method) if method == "pour-in" => {}
+        Some(_) => return Err(Problem::field("method", "only \"pour-in\" is built so far")),
+    }
+    Ok(Plan {
+        name: title,
+        pieces,
+        pourer: name(object, "pourer")?,
+        jug: name(object, "jug")?,
+        vessel: word(object, "vessel", &Vessel::ALL.map(Vessel::word))?,
+        finish: word(object, "finish", &Finish::ALL.map(Finish::word))?,
+        glaze_name: name(object, "glaze_name")?,
+        bare: bare(object)?,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::batch::TargetRequest;
+    use crate::batch::request::from_value;
+    use crate::page::view::BatchRequest;
+    use serde_json::json;
+    use std::collections::BTreeSet;
+    use utoipa::PartialSchema;
+
+    /// The members that the description has of it, without those that it takes from elsewhere.
+    fn described<T: PartialSchema>() -> BTreeSet<String> {
+        let schema = serde_json::to_value(T::schema()).expect("JSON");
+        let parts = schema["allOf"].as_array().cloned().unwrap_or_else(|| vec![schema]);
+        let members = parts.iter().filter_map(|part| part["properties"].as_object());
+        members.flat_map(|members| members.keys().cloned()).collect()
+    }
+
+    #[test]
+    fn an_unknown_field_of_a_batch_is_refused_with_every_field_that_is_known() {
+        let whole = json!({ "coat": { "by": "direct", "slop_g": 29 }, "piecez": 3 });
+        let refused = from_value(&whole).map_err(with_own_fields).unwrap_err();
+        assert_eq!(refused.field, "piecez");
+        let told: BTreeSet<String> =
+            refused.reason.split('`').skip(3).step_by(2).map(str::to_owned).collect();
+        let (own, of_target) = (described::<BatchRequest>(), described::<TargetRequest>());
+        assert!(own.len() >= 10 && of_target.len() >= 15, "{own:?} {of_target:?}");
+        assert_eq!(told, own.union(&of_target).cloned().collect(), "{}", refused.reason);
+        let inner = json!({ "coat": { "by": "direct", "slop_g": 29, "x": 1 } });
+        let refused = from_value(&inner).map_err(with_own_fields).unwrap_err();
+        assert_eq!((refused.field.as_str(), refused.reason.contains("pieces")), ("coat.x", false));
+    }
+
+    #[test]
+    fn every_field_that_is_told_as_known_is_taken() {
+        let Value::Object(mut all) = json!({ "name": "invented", "pieces": 3, "pourer": "A", "jug": "B", "vessel": "jug",
+            "finish": "stop", "glaze_name": "C", "bare_g": [290, 320], "targets_g": [29], "method": "pour-in" })
+        else {
+            unreachable!()
+        };
+        assert_eq!(all.len(), OWN.len());
+        assert!(OWN.iter().all(|name| all.contains_key(*name)));
+        // The targets are read beside the target, which they need.
+        all.remove("targets_g");
+        let plan = plan(&mut all).unwrap_or_else(|refused| panic!("{}", refused.detail));
+        assert_eq!((plan.name.as_str(), plan.pieces, all.len()), ("invented", 3, 0));
+    }
+}
