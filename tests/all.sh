@@ -16,26 +16,11 @@ docs() { RUSTDOCFLAGS="-D warnings" cargo doc --no-deps --locked --quiet; }
 export RUST_BACKTRACE=0
 stage setup setup checks
 stage format cargo fmt --all --check
-# Lints and docs compile nothing that runs: beside the builds, which seldom keep both cores busy, and in a directory of
-# their own, as cargo lets only one of its commands at a time into one.
-said="$(mktemp)"
-{
-    export CARGO_TARGET_DIR="${CARGO_TARGET_DIR:-target}/lints"
-    stage lints cargo clippy --all-targets --locked --quiet -- -D warnings
-    stage docs docs
-} >"$said" 2>&1 &
-lints=$!
-# It ends by itself within minutes; what it says counts only where all else went well.
-trap 'wait "$lints" 2>/dev/null || true; rm -f "$said"' EXIT
+stage lints cargo clippy --all-targets --locked --quiet -- -D warnings
 # They reckon little: compiled without care for speed they are done sooner, compiling included.
 stage "unit tests" env CARGO_PROFILE_TEST_OPT_LEVEL=0 cargo test --locked --lib
 # At once: the compiler is seldom busy on both cores with one of them alone.
 stage build cargo test --locked --quiet --no-run --test it --test live
-# Nothing runs beside what is timed.
-linted=0
-wait "$lints" || linted=$?
-cat "$said"
-[ "$linted" = 0 ] || exit "$linted"
 stage "pure tests" cargo test --locked --test it
 # They mostly wait for a scripted scale that sends ten readings a second: more at once than two cores is measured to do.
 # A job in the background, or one of nohup, is deaf to two of the signals that are tested, and so are its children.
@@ -45,4 +30,5 @@ stage "live tests" live --test-threads 6 --skip two_cores_are_busy --skip a_thou
 stage "live tests of busy cores" live --test-threads 1 two_cores_are_busy a_thousand_values_a_second twenty_clients_hear \
     what_is_cued_in_a_pour
 stage "doc tests" cargo test --locked --doc
+stage docs docs
 echo "== all: $((SECONDS - began)) s"

@@ -549,9 +549,9 @@ fn alike(played: &Played, i: usize) -> bool {
 
 /// What the records of this piece say of how well they are known, g, where they say what it holds at all.
 fn unsure_g(played: &Played, i: usize) -> f64 {
-    let of_it = |said: &Said| match said {
-        Said::Record(_, entry, Some((on, _))) if *on == i && entry.verdict != Verdict::Void => entry.net_u,
-        _ => None,
+    let of_it = |said: &Said| {
+        let Said::Record(_, entry, Some((on, _))) = said else { return None };
+        entry.net_u.filter(|_| *on == i && entry.verdict != Verdict::Void)
     };
     let most_g = played.said.iter().filter_map(of_it).map(|u| u.g()).fold(0.0, f64::max);
     most_g.min(MOST_UNSURE_G)
