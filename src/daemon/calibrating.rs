@@ -10,6 +10,7 @@ use crate::calibration::request::from_json;
 use crate::calibration::told::{pour, room_and_operator};
 use crate::cli::CalibrateArgs;
 use crate::page::desk::{Desk, Refusal, RoutineWish};
+use crate::page::told::text as json_text;
 use crate::page::view::{CalibrationView, CheckView, Now, RoutineView};
 use crate::record::CalibrationWrite;
 use crate::settings::Link;
@@ -197,7 +198,7 @@ async fn checked(daemon: &Daemon, id: String, json: bool, shown: Shown) -> anyho
     let find = move |desk: &Counter| Ok(desk.checks(9)?.into_iter().find(|c| c.id == id));
     let check = CheckView::from(&written(daemon, find).await?);
     if json {
-        print(&serde_json::to_string(&check)?)?;
+        print(&json_text(&check)?)?;
     } else {
         print(&check_told(&check, shown))?;
     }
@@ -222,7 +223,7 @@ async fn calibrated(daemon: &Daemon, id: String, json: bool, shown: Shown) -> an
     let in_force = by.is_some_and(|by| by.id == record.id);
     let units = if json { Shown::default() } else { shown };
     let view = CalibrationView::of(&record, request, &found, in_force, units);
-    print(&if json { serde_json::to_string(&view)? } else { told(&view, shown) })?;
+    print(&if json { json_text(&view)? } else { told(&view, shown) })?;
     Ok(ExitCode::SUCCESS)
 }
 

@@ -12,6 +12,7 @@ use crate::cli::{Cli, Command, DemoArgs, DoctorArgs, PlaceArgs, ReplayArgs, Serv
 use crate::frame::line::LineDecoder;
 use crate::frame::{Decoder, MessageDecoder};
 use crate::link::{ble, serial};
+use crate::page::told::text as json_text;
 use crate::plant::session::{Potter, Script};
 use crate::plant::{Person, Plant, ScaleModel, Table};
 use crate::pour::entry::Output;
@@ -231,7 +232,7 @@ fn target(args: &TargetArgs) -> anyhow::Result<ExitCode> {
         None => args.request(),
     };
     match request.and_then(|request| batch::target(&request)) {
-        Ok(target) if args.json => print(&serde_json::to_string(&batch::TargetReply::from(&target))?)?,
+        Ok(target) if args.json => print(&json_text(&batch::TargetReply::from(&target))?)?,
         Ok(target) => print(batch::told_in(&target, shown(&args.place)).trim_end())?,
         Err(refused) => {
             note(format!("tarebell target: {refused}"));

@@ -3,6 +3,7 @@
 use super::commands::{data_folder, note, print, shown};
 use crate::cli::{ExportArgs, PlaceArgs, ReviewArgs};
 use crate::page::table;
+use crate::page::told::text as json_text;
 use crate::page::view::{BatchReviewView, BatchView, PourView};
 use crate::record::BatchRecord;
 use crate::review::control_chart::{Rule, Rules};
@@ -64,7 +65,7 @@ pub(super) fn review(args: &ReviewArgs) -> anyhow::Result<ExitCode> {
     let given = Given { pieces, void, aim, rules, set_back: set_back(&pours), fired: batch.fired };
     let view = BatchReviewView::new(&batch, &given, Shown::default());
     let shown = shown(&PlaceArgs { config: None, data: args.data.clone() });
-    print(&if args.json { serde_json::to_string(&view)? } else { text(&batch, &view.review, shown) })?;
+    print(&if args.json { json_text(&view)? } else { text(&batch, &view.review, shown) })?;
     Ok(ExitCode::SUCCESS)
 }
 

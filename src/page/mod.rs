@@ -25,7 +25,7 @@ mod shelf_text;
 mod shown;
 pub mod table;
 mod take;
-mod told;
+pub(crate) mod told;
 pub mod view;
 mod weighed;
 pub(crate) mod words;

@@ -24,7 +24,7 @@ impl<T: Serialize> IntoResponse for Json<T> {
 }
 
 /// JSON text of what is told.
-pub(super) fn text(told: &impl Serialize) -> serde_json::Result<String> {
+pub(crate) fn text(told: &impl Serialize) -> serde_json::Result<String> {
     let mut text = Vec::with_capacity(256);
     told.serialize(&mut Serializer::with_formatter(&mut text, Plain))?;
     String::from_utf8(text).map_err(serde::ser::Error::custom)

@@ -65,13 +65,13 @@ impl Engine {
         }
         let change = net - d.had_g;
         if change < -self.threshold_g() && self.watch.halted_in_a_fall() {
-            d.at_once.note_stands(self.watch.stands());
             return self.enter(State::Done(d));
         }
         let lumps = self.start.settings.vessel.in_lumps() && change > 0.0;
         let jump = jump_g_s(w, seen).abs();
         d.jumped |= !lumps && jump > NOT_A_POUR_G_S;
-        d.at_once.note(d.recent.back().map(|(_, net)| net - d.had_g), change, self.threshold_g());
+        let before = d.recent.back().filter(|_| self.follows(w, seen)).map(|(_, net)| net - d.had_g);
+        d.at_once.note(before, change, self.threshold_g());
         self.note_leaps(&mut d.leaps, change, w);
         push_recent(&mut d.recent, (w.taken_at, net));
         let calm = jump < MOST_FLOW_G_S && (-self.threshold_g()..BEGUN_G).contains(&change);
@@ -259,14 +259,14 @@ impl Engine {
 
     /// All that is there more was there at once, and more than anybody pours.
     fn is_another_unseen(&self, d: &Done, net: f64) -> bool {
-        self.went_unseen_at_once(d.at_once, net - d.had_g) && !self.fits(&d.pour, net)
+        self.came_unseen(d.at_once, net - d.had_g) && !self.fits(&d.pour, net)
     }
 
     /// Lighter at rest. A display shows what goes as it shows a lift: where it was there at once it had stood still, and
     /// another piece was set down meanwhile. What is so little that a pan may ring by it is waited out.
     fn lighter(&mut self, mut d: Done, rest: f64, mark: Mark, at: Instant) {
         let net = rest - d.pour.tare;
-        if self.went_unseen_at_once(d.at_once, net - d.had_g) || self.left_unseen(d.at_once, d.had_g) {
+        if self.fell_unseen(d.at_once, net - d.had_g) || self.left_unseen(d.at_once, d.had_g) {
             return self.another(d, at);
         }
         let rings = d.had_g - net < SPLASH_G.0;

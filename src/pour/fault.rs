@@ -107,7 +107,7 @@ impl Watch {
     }
 
     /// So many readings in a row were the same as no chance makes.
-    pub(super) fn stands(&self) -> bool {
+    fn stands(&self) -> bool {
         self.equal.len() as u32 >= LEAST_EQUAL
     }
 

@@ -106,13 +106,14 @@ impl Engine {
             return self.odd(r, since, w);
         }
         r.odd_since = None;
-        r.at_once.note(r.recent.back().map(|(_, net)| net - r.base_g), change, threshold);
+        let before = r.recent.back().filter(|_| self.follows(w, seen)).map(|(_, net)| net - r.base_g);
+        r.at_once.note(before, change, threshold);
         push_recent(&mut r.recent, (w.taken_at, net));
         self.note_leaps(&mut r.leaps, change, w);
         r.rises = if change > threshold { r.rises + 1 } else { 0 };
         match r.rises {
             0 | 1 => self.enter(State::Ready(r)),
-            _ if lumps && self.went_unseen_at_once(r.at_once, change) && !self.fits(&r.pour, net) => {
+            _ if lumps && self.came_unseen(r.at_once, change) && !self.fits(&r.pour, net) => {
                 self.dropped(&r.pour, State::Landing(Landing::default()));
             }
             _ => self.runs(r, w),

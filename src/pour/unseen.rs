@@ -1,9 +1,11 @@
 //! What happened under a display that stood still: one piece was changed for another, and all of the difference is shown at
 //! once. What a scale sees itself it shows over several readings.
 
-use super::engine::Engine;
+use super::engine::{Engine, Seen};
 use super::state::Pour;
 use super::zeroed::LANDED_OVER;
+use crate::reading::Weighing;
+use crate::scale::Origin;
 
 /// A change of so many thresholds from one reading to the next is sudden ...
 const SUDDEN: f64 = 5.0;
@@ -13,41 +15,34 @@ pub(super) const TAIL: f64 = 0.2;
 /// So much more than fits, as a share of the target, is no slip of a hand (own choice).
 const FAR: f64 = 0.25;
 
-/// What the display went to from a level that was known, as nothing goes that it shows.
+/// Readings that lie further apart than so many usual ones hide a part of what the display shows of a change (own choice:
+/// half a reading of jitter).
+const FOLLOWS: f64 = 1.5;
+
+/// What the display went to within one reading from a level that was known, g above it.
 #[derive(Clone, Copy, Debug, Default)]
-pub(super) struct AtOnce {
-    /// Within one reading, g above the level.
-    to_g: Option<f64>,
-    /// It stood in the middle of a fall.
-    stood: bool,
-}
+pub(super) struct AtOnce(Option<f64>);
 
 impl AtOnce {
-    /// Takes a reading and the one before it, in g above the level, and by how much noise moves it.
+    /// Takes a reading and the one that it followed at the usual pace, in g above the level, and by how much noise moves it.
     pub(super) fn note(&mut self, before_g: Option<f64>, now_g: f64, threshold_g: f64) {
         let level = before_g.is_some_and(|g| g.abs() <= threshold_g);
-        let other_way = self.to_g.is_some_and(|to_g| to_g * now_g < 0.0);
-        self.stood &= now_g.abs() > threshold_g;
+        let other_way = self.0.is_some_and(|to_g| to_g * now_g < 0.0);
         if level && now_g.abs() > SUDDEN * threshold_g {
-            self.to_g = Some(now_g);
+            self.0 = Some(now_g);
         } else if now_g.abs() <= threshold_g || other_way {
-            self.to_g = None;
+            self.0 = None;
         }
-    }
-
-    /// It stands in the middle of a fall, or fell on.
-    pub(super) fn note_stands(&mut self, stands: bool) {
-        self.stood |= stands;
     }
 
     /// So far below its level it was at once, g.
     fn fell_g(self) -> f64 {
-        self.to_g.map_or(0.0, |to_g| -to_g)
+        self.0.map_or(0.0, |to_g| -to_g)
     }
 
     /// It was there at once, and nothing was left to later readings.
     fn is_all(self, now_g: f64, threshold_g: f64) -> bool {
-        self.to_g.is_some_and(|to_g| (to_g - now_g).abs() <= threshold_g.max(TAIL * now_g.abs()))
+        self.0.is_some_and(|to_g| (to_g - now_g).abs() <= threshold_g.max(TAIL * now_g.abs()))
     }
 }
 
@@ -57,14 +52,36 @@ impl Engine {
         self.shows_lifts() || self.landed_over >= LANDED_OVER
     }
 
-    /// The display stood still while that came or went.
-    pub(super) fn went_unseen_at_once(&self, seen: AtOnce, now_g: f64) -> bool {
-        self.shows_in_parts() && seen.is_all(now_g, self.threshold_g())
+    /// The same, and not only because nothing is known of how late it is.
+    fn is_seen_to_show_in_parts(&self) -> bool {
+        let known = match self.start.scale.lag_origin {
+            Origin::Assumed => false,
+            Origin::Told | Origin::Learned => true,
+        };
+        known && self.shows_lifts() || self.landed_over >= LANDED_OVER
     }
 
-    /// The rest of a fall was not shown, or it was at once lighter than the bare piece: it was lifted.
+    /// This reading follows the one before at the scale's pace.
+    pub(super) fn follows(&self, w: Weighing, seen: Seen) -> bool {
+        let most_s = self.pace.mean_s().map_or(0.0, |mean_s| FOLLOWS * mean_s);
+        let apart_s =
+            |b: Weighing| w.taken_at.seconds_from(b.taken_at).max(w.arrived_at.seconds_from(b.arrived_at));
+        seen.before.is_some_and(|b| apart_s(b) <= most_s)
+    }
+
+    /// The display stood still while that went.
+    pub(super) fn fell_unseen(&self, seen: AtOnce, now_g: f64) -> bool {
+        self.shows_lifts() && seen.is_all(now_g, self.threshold_g())
+    }
+
+    /// The display stood still while that came.
+    pub(super) fn came_unseen(&self, seen: AtOnce, now_g: f64) -> bool {
+        self.is_seen_to_show_in_parts() && seen.is_all(now_g, self.threshold_g())
+    }
+
+    /// It was at once lighter than the bare piece: it was lifted.
     pub(super) fn left_unseen(&self, seen: AtOnce, had_g: f64) -> bool {
-        seen.stood || self.shows_in_parts() && seen.fell_g() > had_g + self.threshold_g()
+        self.is_seen_to_show_in_parts() && seen.fell_g() > had_g + self.threshold_g()
     }
 
     /// So much is poured into a piece at most, net g, by a hand that slips.
@@ -98,6 +115,11 @@ mod tests {
             assert!(!of(&[0.0, 34.9, -20.0]).is_all(side * -20.0, 0.3));
             // No level before it.
             assert!(!of(&[4.0, 34.9, 34.9]).is_all(side * 34.9, 0.3));
+            // Readings were missing: nobody knows how it came.
+            let mut seen = AtOnce::default();
+            seen.note(None, side * 34.9, 0.3);
+            seen.note(Some(side * 34.9), side * 35.0, 0.3);
+            assert!(!seen.is_all(side * 35.0, 0.3));
         }
     }
 }
