@@ -47,13 +47,8 @@ impl AtOnce {
 }
 
 impl Engine {
-    /// The display shows over several readings what comes or goes at once: so late is it, or so the piece came.
-    pub(super) fn shows_in_parts(&self) -> bool {
-        self.shows_lifts() || self.landed_over >= LANDED_OVER
-    }
-
-    /// The same, and not only because nothing is known of how late it is.
-    fn is_seen_to_show_in_parts(&self) -> bool {
+    /// The display is known to show over several readings what comes or goes at once: so late is it, or so the piece came.
+    fn shows_in_parts(&self) -> bool {
         let known = match self.start.scale.lag_origin {
             Origin::Assumed => false,
             Origin::Told | Origin::Learned => true,
@@ -76,12 +71,12 @@ impl Engine {
 
     /// The display stood still while that came.
     pub(super) fn came_unseen(&self, seen: AtOnce, now_g: f64) -> bool {
-        self.is_seen_to_show_in_parts() && seen.is_all(now_g, self.threshold_g())
+        self.shows_in_parts() && seen.is_all(now_g, self.threshold_g())
     }
 
     /// It was at once lighter than the bare piece: it was lifted.
     pub(super) fn left_unseen(&self, seen: AtOnce, had_g: f64) -> bool {
-        self.is_seen_to_show_in_parts() && seen.fell_g() > had_g + self.threshold_g()
+        self.shows_in_parts() && seen.fell_g() > had_g + self.threshold_g()
     }
 
     /// So much is poured into a piece at most, net g, by a hand that slips.

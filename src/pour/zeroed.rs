@@ -63,7 +63,7 @@ impl Engine {
         let stood = before.mass.g() - self.zero_g > ALL * gross_g;
         let most_g = MOST_FLOW_G_S * w.taken_at.seconds_from(before.taken_at) + self.threshold_g();
         let near_zero = (-self.threshold_g()..most_g).contains(&(w.mass.g() - self.shows_zero_g()));
-        stood && near_zero && self.shows_in_parts()
+        stood && near_zero && (self.shows_lifts() || self.landed_over >= LANDED_OVER)
     }
 
     /// The piece may still stand there under a display that shows nothing.

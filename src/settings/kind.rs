@@ -24,15 +24,8 @@ pub(super) fn sort(text: &str, file: &str, error: &toml::de::Error) -> SettingsE
 /// A part that is written as a list of parts, `[[pour]]`, where there is one of it.
 fn listed(text: &str, file: &str) -> Option<SettingsError> {
     let whole = DeTable::parse(text).ok()?;
-    let is_list = |value: &DeValue<'_>| match value {
-        DeValue::Array(all) => all.iter().any(|one| matches!(one.get_ref(), DeValue::Table(_))),
-        DeValue::Table(_)
-        | DeValue::String(_)
-        | DeValue::Integer(_)
-        | DeValue::Float(_)
-        | DeValue::Boolean(_)
-        | DeValue::Datetime(_) => false,
-    };
+    let is_part = |value: &DeValue<'_>| matches!(value, DeValue::Table(_));
+    let is_list = |value: &DeValue<'_>| matches!(value, DeValue::Array(all) if all.iter().any(|one| is_part(one.get_ref())));
     let known = |key: &str| EXAMPLES.lines().any(|line| line == format!("[{key}]"));
     let (key, value) =
         whole.get_ref().iter().find(|(key, value)| known(key.get_ref()) && is_list(value.get_ref()))?;
