@@ -18,6 +18,10 @@ const UNLIKE_SIGMAS: f64 = 4.0;
 /// Two unlike ones in a row within this share of each other are a form of their own, and the measure from then on.
 const ALIKE: f64 = 0.08;
 
+/// One piece in so many is of another form, of any weight up to twice the others' (a guess): however far a weight lies from
+/// the bare ones, it may be a bare one's.
+const OTHER_FORM: f64 = 0.001;
+
 /// Bare weights of a batch, as seen so far.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Ware {
@@ -87,18 +91,19 @@ impl Ware {
 
     /// How likely the next bare piece of this batch weighs about so much, per gram; none while nothing is known. It scatters
     /// about the mean of `n`, which is itself known to its standard error (the variance of a prediction, derived), and
-    /// within given limits, where few were seen, evenly.
+    /// within given limits, where few were seen, evenly; one of another form weighs anything. Never nothing.
     pub fn density_per_g(&self, bare_g: f64) -> Option<f64> {
         let next_sd_g = self.sd_g() * (1.0 + 1.0 / f64::from(self.n.max(1))).sqrt();
+        let other = |most_g: f64| OTHER_FORM / (2.0 * most_g);
         let seen = (self.n > 0).then(|| normal(bare_g - self.mean_g, next_sd_g));
         let Some((least, greatest)) = self.given.map(|(least, greatest)| (least.g(), greatest.g())) else {
-            return seen;
+            return seen.map(|seen| seen + other(self.mean_g));
         };
         let slack_g = (GIVEN_SLACK * (greatest - least)).hypot(GIVEN_CV * greatest);
         let even = 1.0 / (greatest - least + 2.0 * slack_g);
         let off_g = (least - bare_g).max(bare_g - greatest).max(0.0);
         let within = seen.filter(|_| self.n >= LEAST_PIECES).unwrap_or(even);
-        Some(within * (-0.5 * (off_g / slack_g).powi(2)).exp())
+        Some(within * (-0.5 * (off_g / slack_g).powi(2)).exp() + other(greatest))
     }
 }
 
@@ -133,14 +138,21 @@ mod tests {
         let g = Mass::saturating;
         let given = Ware::of(Some((g(300.0), g(306.0))));
         let of = |ware: &Ware, bare_g: f64| ware.density_per_g(bare_g).expect("something is known");
-        assert!(of(&given, 303.0) > 0.1 && of(&given, 307.0) > 0.05 && of(&given, 323.0) < 1e-9);
+        assert!(of(&given, 303.0) > 0.1 && of(&given, 307.0) > 0.05 && of(&given, 323.0) < 1e-5);
         // It adds up to one over all weights, to what the slack takes at the ends.
         let sum: f64 = (2_500..3_500).map(|tenth| 0.1 * of(&given, 0.1 * f64::from(tenth))).sum();
         assert!((sum - 1.0).abs() < 0.1, "{sum}");
         let mut some = given;
         [303.0, 304.0, 302.5, 303.5].iter().for_each(|bare_g| some.handle_bare(*bare_g));
-        assert!(of(&some, 303.0) > of(&some, 300.0) && of(&some, 323.0) < 1e-9);
+        assert!(of(&some, 303.0) > of(&some, 300.0) && of(&some, 323.0) < 1e-5);
         assert!(Ware::default().density_per_g(303.0).is_none());
+    }
+
+    #[test]
+    fn a_weight_far_from_all_bare_ones_is_unlikely_and_never_impossible() {
+        let ware = seen(&[56.4, 54.3]);
+        let of = |bare_g: f64| ware.density_per_g(bare_g).expect("something is known");
+        assert!(of(159.5) > 0.0 && of(159.5) < 1e-4 * of(55.0), "{} {}", of(159.5), of(55.0));
     }
 
     #[test]

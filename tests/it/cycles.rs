@@ -4,6 +4,7 @@
 //! `TAREBELL_CYCLES=10000` plays so many (best with `--release -- --nocapture`); the seed and the scene of
 //! each kind's first broken rules are printed, to be saved as a `.scene`. `TAREBELL_CYCLES_FROM=10000` leaves
 //! out so many seeds: others than those a mend was made with. `TAREBELL_CYCLE=SEED` prints one.
+//! `TAREBELL_MISHAPS=0.1` plays a working day in place of that: a mishap in one piece of ten.
 
 use super::scenes::{Broken, judge};
 use std::collections::BTreeMap;
@@ -67,6 +68,10 @@ const MISHAPS: [(&str, f64); 41] = [
 /// What it is poured from is not what is told.
 const JUG_FOR_LADLE: &str = "jug where the ladle is told";
 const LADLE_FOR_JUG: &str = "ladle where the jug is told";
+/// Of a working day's pieces this share has a mishap (own guess: more than a day at the table has), drawn by the same odds.
+const OF_A_DAY: f64 = 0.1;
+/// Of a working day's pieces at most this share is missed, doubled, called wrongly or called good falsely (our aim).
+const AIM_OF_A_DAY: f64 = 1.0 / 2000.0;
 /// Two mishaps of one piece, drawn by the same odds.
 const TWO: &str = "two at once";
 /// Not one of those two: nothing, what is told of the whole batch, and a piece that is gone before the other can happen.
@@ -219,7 +224,31 @@ struct Cycle {
     mishaps: Vec<&'static str>,
 }
 
-fn cycle(seed: u64) -> Cycle {
+/// How many pieces have a mishap.
+#[derive(Clone, Copy)]
+enum Often {
+    /// By the list's own odds: nearly all.
+    Listed,
+    /// This share of them.
+    Share(f64),
+}
+
+impl Often {
+    fn mishap(self, dice: &mut Dice) -> &'static str {
+        match self {
+            Self::Listed => dice.mishap(),
+            Self::Share(share) if dice.unit() >= share => MISHAPS[0].0,
+            Self::Share(_) => loop {
+                let mishap = dice.mishap();
+                if mishap != MISHAPS[0].0 {
+                    return mishap;
+                }
+            },
+        }
+    }
+}
+
+fn cycle(seed: u64, often: Often) -> Cycle {
     let mut dice = Dice(seed.wrapping_mul(1_000_003));
     let scale = dice.one_of(&["quick", "usual", "usual", "late", "coarse", "lossy"]);
     let target_g = dice.scaled(12.0, 120.0).round();
@@ -239,7 +268,7 @@ fn cycle(seed: u64) -> Cycle {
     // One potter in ten ladles, one squeezes a bottle, and says so.
     let drawn = dice.one_of(&["jug", "jug", "jug", "jug", "jug", "jug", "jug", "jug", "ladle", "squeeze"]);
     let pieces = 1 + (dice.unit() * 3.0) as usize;
-    let mut mishaps: Vec<&str> = (0..pieces).map(|_| dice.mishap()).collect();
+    let mut mishaps: Vec<&str> = (0..pieces).map(|_| often.mishap(&mut dice)).collect();
     let vessel = told(drawn, &mut mishaps);
     text += &format!("vessel {vessel}\nrest 1\n");
     for mishap in &mishaps {
@@ -485,8 +514,8 @@ struct Outcome {
     records: usize,
 }
 
-fn run(seed: u64) -> Outcome {
-    let cycle = cycle(seed);
+fn run(seed: u64, often: Often) -> Outcome {
+    let cycle = cycle(seed, often);
     let file = format!("cycle-{seed}.scene");
     let scene = Scene::parse(&cycle.text, &file).unwrap_or_else(|bad| panic!("{bad}\n{}", cycle.text));
     let played = catch_unwind(AssertUnwindSafe(|| play(&scene, &scene.scales[0])));
@@ -589,7 +618,7 @@ fn unready(played: &Played) -> Vec<usize> {
 }
 
 /// Plays them on two threads.
-fn all(from: u64, n: u64) -> Vec<Outcome> {
+fn all(from: u64, n: u64, often: Often) -> Vec<Outcome> {
     let next = AtomicU64::new(from + 1);
     let work = || {
         let mut done = Vec::new();
@@ -598,7 +627,7 @@ fn all(from: u64, n: u64) -> Vec<Outcome> {
             if seed > from + n {
                 return done;
             }
-            done.push(run(seed));
+            done.push(run(seed, often));
         }
     };
     let mut outcomes = std::thread::scope(|s| {
@@ -653,26 +682,49 @@ fn print(outcomes: &[Outcome], kinds: &BTreeMap<String, Vec<u64>>) {
     }
 }
 
-#[test]
-fn random_cycles_break_no_rule_more_often_than_is_owed() {
-    if let Some(seed) = std::env::var("TAREBELL_CYCLE").ok().and_then(|v| v.parse().ok()) {
-        let outcome = run(seed);
-        let scene = Scene::parse(&outcome.cycle.text, "cycle.scene").expect("a scene");
-        let played = play(&scene, &scene.scales[0]).expect("a known scale");
-        println!("{}\n{}{:?}", outcome.cycle.text, played.transcript(), outcome.broken);
-        return;
-    }
-    let told = |name: &str| std::env::var(name).ok().and_then(|v| v.parse().ok());
-    let n = told("TAREBELL_CYCLES").unwrap_or(CYCLES);
-    let outcomes = all(told("TAREBELL_CYCLES_FROM").unwrap_or(0), n);
+fn asked<T: std::str::FromStr>(name: &str) -> Option<T> {
+    std::env::var(name).ok().and_then(|v| v.parse().ok())
+}
+
+/// Plays and prints them: what was broken, and of how many pieces.
+fn counted(often: Often) -> (BTreeMap<String, Vec<u64>>, usize) {
+    let n = asked("TAREBELL_CYCLES").unwrap_or(CYCLES);
+    let outcomes = all(asked("TAREBELL_CYCLES_FROM").unwrap_or(0), n, often);
     let kinds = table(&outcomes);
     print(&outcomes, &kinds);
     let pieces: usize = outcomes.iter().map(|o| o.cycle.mishaps.len()).sum();
     let records: usize = outcomes.iter().map(|o| o.records).sum();
     println!("{n} cycles, {pieces} pieces, {records} records");
+    assert!(records as f64 > 0.9 * pieces as f64, "{records} records of {pieces} pieces");
+    (kinds, pieces)
+}
+
+#[test]
+fn random_cycles_break_no_rule_more_often_than_is_owed() {
+    let often = asked("TAREBELL_MISHAPS").map_or(Often::Listed, Often::Share);
+    if let Some(seed) = asked("TAREBELL_CYCLE") {
+        let outcome = run(seed, often);
+        let scene = Scene::parse(&outcome.cycle.text, "cycle.scene").expect("a scene");
+        let played = play(&scene, &scene.scales[0]).expect("a known scale");
+        println!("{}\n{}{:?}", outcome.cycle.text, played.transcript(), outcome.broken);
+        return;
+    }
+    let (kinds, pieces) = counted(often);
     let beyond = beyond(&kinds, pieces);
     assert!(beyond.is_empty(), "\n{}", beyond.join("\n"));
-    assert!(records as f64 > 0.9 * pieces as f64, "{records} records of {pieces} pieces");
+}
+
+#[test]
+fn a_working_days_pieces_are_missed_doubled_or_called_wrongly_no_more_often_than_aimed_at() {
+    let (kinds, pieces) = counted(Often::Share(OF_A_DAY));
+    let of_the_aim = |kind: &str| {
+        let rule = kind.split([',', ' ']).next().unwrap_or(kind);
+        ["Missed", "missed", "Doubled", "WrongVerdict", "FalseGood", "panic"].contains(&rule)
+    };
+    let faults: Vec<_> = kinds.iter().filter(|(kind, _)| of_the_aim(kind)).collect();
+    let found: usize = faults.iter().map(|(_, seeds)| seeds.len()).sum();
+    let most = BY_CHANCE.0 * AIM_OF_A_DAY * pieces as f64 + BY_CHANCE.1;
+    assert!(found as f64 <= most, "{found} of {pieces} pieces, {most:.1} at most: {faults:?}");
 }
 
 /// Kinds that are broken and not owed, or more often than is owed.
@@ -702,8 +754,8 @@ fn what_is_not_owed_is_beyond_and_what_is_owed_may_vary_by_chance() {
 fn every_mishap_makes_a_scene_that_can_be_read_and_the_same_seed_the_same_scene() {
     let mut seen = BTreeMap::new();
     for seed in 1..=1000 {
-        let made = cycle(seed);
-        assert_eq!(made.text, cycle(seed).text);
+        let made = cycle(seed, Often::Listed);
+        assert_eq!(made.text, cycle(seed, Often::Listed).text);
         Scene::parse(&made.text, "cycle.scene").unwrap_or_else(|bad| panic!("seed {seed}: {bad}"));
         made.mishaps.iter().for_each(|mishap| *seen.entry(*mishap).or_insert(0) += 1);
     }
@@ -714,6 +766,14 @@ fn every_mishap_makes_a_scene_that_can_be_read_and_the_same_seed_the_same_scene(
         let n = f64::from(*seen.get(mishap).unwrap_or(&0));
         assert!((n - wanted).abs() < 5.0 * wanted.sqrt(), "{mishap}: {n} times, wanted {wanted:.0}");
     }
+}
+
+#[test]
+fn of_a_working_days_pieces_one_in_ten_has_a_mishap() {
+    let mishaps = (1..=2000).flat_map(|seed| cycle(seed, Often::Share(OF_A_DAY)).mishaps);
+    let has: Vec<bool> = mishaps.map(|mishap| mishap != MISHAPS[0].0).collect();
+    let (n, wanted) = (has.iter().filter(|has| **has).count() as f64, OF_A_DAY * has.len() as f64);
+    assert!((n - wanted).abs() < 5.0 * wanted.sqrt(), "{n} of {}, wanted {wanted:.0}", has.len());
 }
 
 #[test]
