@@ -8,7 +8,7 @@ use super::put_back::WAITS;
 use super::ready::FRESH_S;
 use super::running::{MOST_FLOW_G_S, SPLASH_G, TOPPED_UP};
 use super::state::{Done, Pan, Pour, Running, State, Stream};
-use super::steps::{BEGUN_G, NOT_A_POUR_G_S, TOUCH_S, jump_g_s, push_recent};
+use super::steps::{BEGUN_G, CHANGED_S, NOT_A_POUR_G_S, TOUCH_S, gap_s, jump_g_s, push_recent};
 use super::touch::{let_go_g, tail_ends_at_g};
 use super::unseen::TAIL;
 use crate::reading::Weighing;
@@ -55,7 +55,8 @@ impl Done {
 impl Engine {
     pub(super) fn done(&mut self, mut d: Done, w: Weighing, seen: Seen) {
         let net = w.mass.g() - d.pour.tare;
-        let other = seen.gap && (net - d.had_g).abs() > self.threshold_g();
+        let long = seen.gap && gap_s(w, seen) >= CHANGED_S;
+        let other = long && (net - d.had_g).abs() > self.threshold_g();
         match self.pan(&d.pour, w) {
             Pan::Left => return self.leaves_done(d, w.arrived_at),
             // Nobody saw what happened in the gap: another piece is likelier than a top-up.

@@ -46,14 +46,19 @@ const SURE: f64 = 2.0;
 const UNKNOWN_S: f64 = 0.2;
 /// A trickle shows so many readings after it stands out from noise (own choice: two that rise).
 const READINGS: f64 = 2.0;
-/// ... and its own flow is known so long after that, s and lags of the scale (on simulated hands: 0 s left 0.35 g and more,
-/// 0.6 s 0.27 g at a lag of 0.30 s and 0.42 g at 0.70 s; longer costs time).
+/// ... and its own flow is known so long after that, s and lags of the scale (on simulated hands, at a lag of 0.70 s: 0.7 lags
+/// left 0.37 g, 1.4 0.34 g, 2.1 0.33 g, 3 0.32 g, 4 0.31 g; longer costs time).
 const SEEN_S: f64 = 0.5;
-const SEEN_LAGS: f64 = 0.7;
+const SEEN_LAGS: f64 = 3.0;
 /// A pour of less than this share of the target is no pour: the reserve takes no more of it.
 const MOST: f64 = 0.4;
 /// Of the least trickle that can be guided so much is still worth it: half of it over is as bad as half of it short (derived).
 const WORTH: f64 = 0.5;
+
+/// After its stop was due a stream takes so long at least to end, hand and drip, s; and so long after the hand has ended it and
+/// the scale shows that (on simulated hands, 8 g at 1.3 g/s: 0 s left 0.20 g RMS, 0.2 s 0.18 g, 0.4 s no less).
+const END_S: f64 = 0.5;
+const DRIPS_S: f64 = 0.2;
 
 /// Where a stream is to end, and how long the hand takes there.
 #[derive(Clone, Copy, Debug)]
@@ -75,6 +80,12 @@ impl Engine {
             }
             Finish::Trickle | Finish::Stop => Ending { target_g, hand_s },
         }
+    }
+
+    /// A stream has ended so long after its stop was due, s: what still comes of a slow one looks like rest.
+    pub(super) fn ends_after_s(&self, s: &Stream) -> f64 {
+        let Some(called) = s.plan.called else { return END_S };
+        END_S.max(self.hand.at_s(called.flow_g_s) + self.start.scale.lag.as_secs_f64() + DRIPS_S)
     }
 
     /// A stream into a piece with so many entries is a trickle that finishes a pour.

@@ -53,8 +53,6 @@ pub(super) const CLIMB_G_S: f64 = 1.0;
 pub(super) const MOST_FLOW_G_S: f64 = 25.0;
 /// What was added to a weighed piece rests for so long before it is believed: a hand leans on a rim for a second.
 pub(super) const TOPPED_UP: Duration = Duration::from_millis(800);
-/// After the stop is due the stream takes this long at least to end: hand and drip.
-const END: Duration = Duration::from_millis(500);
 /// Less than this, or this share of the target, without a stop is a splash and no pour:
 /// it counts towards the target, and the piece stays ready (common practice, no source).
 /// Of a large target never more than a few drops.
@@ -221,7 +219,7 @@ impl Engine {
         if s.pour.promised && self.guides() && self.runs_on(&mut s, w) {
             return self.run_on(s, w);
         }
-        let ended = s.plan.stop_due.is_some_and(|due| w.taken_at.seconds_from(due) >= END.as_secs_f64());
+        let ended = s.plan.stop_due.is_some_and(|due| w.taken_at.seconds_from(due) >= self.ends_after_s(&s));
         let Some(rest) = self.at_rest() else {
             s.resting_since = None;
             return self.enter(State::Draining(s));

@@ -35,7 +35,7 @@ const LIFTING_G_S: f64 = 40.0;
 /// greater rise is another piece.
 const GAP_POUR_G: f64 = 10.0;
 /// To lift a piece and set down another takes longer than this, s (a guess).
-const CHANGED_S: f64 = 1.0;
+pub(super) const CHANGED_S: f64 = 1.0;
 /// Slop in a piece does not get lighter by more than the end of the stream's impact, up to
 /// 2 g at 10 g/s from 0.2 m (derived), and a little.
 const GAP_LOSS_G: f64 = 3.0;
@@ -263,7 +263,7 @@ impl Engine {
 }
 
 /// Since the reading before, s.
-fn gap_s(w: Weighing, seen: Seen) -> f64 {
+pub(super) fn gap_s(w: Weighing, seen: Seen) -> f64 {
     seen.before.map_or(0.0, |b| w.taken_at.seconds_from(b.taken_at))
 }
 
