@@ -94,7 +94,7 @@ pub(super) fn with_own_fields(refused: Refused) -> Refused {
 pub(super) fn plan(object: &mut Map<String, Value>) -> Answer<Plan> {
     let title = name(object, "name")?.unwrap_or_else(|| "batch".to_owned());
     let pieces = match object.remove("pieces") {
-        None => 1,
+        None | Some(Value::Null) => 1,
         Some(value) => value
             .as_u64()
             .and_then(|n| u32::try_from(n).ok())
@@ -104,7 +104,7 @@ pub(super) fn plan(object: &mut Map<String, Value>) -> Answer<Plan> {
             })?,
     };
     match object.remove("method") {
-        None => {}
+        None | Some(Value::Null) => {}
         Some(method) if method == "pour-in" => {}
         Some(_) => return Err(Problem::field("method", "only \"pour-in\" is built so far")),
     }
@@ -151,6 +151,25 @@ mod tests {
         let inner = json!({ "coat": { "by": "direct", "slop_g": 29, "x": 1 } });
         let refused = from_value(&inner).map_err(with_own_fields).unwrap_err();
         assert_eq!((refused.field.as_str(), refused.reason.contains("pieces")), ("coat.x", false));
+    }
+
+    #[test]
+    fn an_optional_field_that_is_null_is_not_given() {
+        let mut all = OWN.iter().map(|name| ((*name).to_owned(), Value::Null)).collect::<Map<_, _>>();
+        all.remove("targets_g");
+        let plan = plan(&mut all).unwrap_or_else(|refused| panic!("{}", refused.detail));
+        assert_eq!((plan.name.as_str(), plan.pieces, all.len()), ("batch", 1, 0));
+        assert!(
+            [plan.pourer, plan.jug, plan.vessel, plan.finish, plan.glaze_name].iter().all(Option::is_none)
+        );
+        assert_eq!(plan.bare, None);
+        let plain = json!({ "coat": { "by": "direct", "slop_g": 29 } });
+        let fields = described::<TargetRequest>();
+        for field in fields.iter().filter(|field| *field != "coat") {
+            let mut told = plain.clone();
+            told[field] = Value::Null;
+            assert_eq!(from_value(&told), from_value(&plain), "{field}");
+        }
     }
 
     #[test]
