@@ -7,7 +7,7 @@ use crate::batch::{Refused, Target};
 use crate::pour::finish::Finish;
 use crate::pour::vessel::Vessel;
 use crate::record::Aim;
-use crate::units::Mass;
+use crate::units::{Mass, as_told};
 use serde_json::{Map, Value};
 
 /// What a batch has besides its target.
@@ -32,6 +32,9 @@ fn word(object: &mut Map<String, Value>, key: &'static str, known: &[&str]) -> A
     }
 }
 
+/// The lightest ware that can be weighed, g: the least that `[pour] min_piece_g` can be set to, and nothing lighter is taken
+/// for a piece.
+const LIGHTEST_G: f64 = 1.0;
 /// The heaviest ware that a potter lifts onto a scale by hand, g (a guess).
 const HEAVIEST_G: f64 = 100_000.0;
 
@@ -42,9 +45,21 @@ fn bare(object: &mut Map<String, Value>) -> Answer<Option<(Mass, Mass)>> {
         let pair = value.as_array().filter(|pair| pair.len() == 2)?;
         pair[0].as_f64().zip(pair[1].as_f64())
     };
-    let fits = |(least, greatest): &(f64, f64)| 0.0 < *least && least <= greatest && *greatest <= HEAVIEST_G;
     let why = "expected two weights in grams, the least and the greatest of a bare piece, such as [290, 320]";
-    let (least, greatest) = ends().filter(fits).ok_or_else(|| Problem::field("bare_g", why))?;
+    let (least, greatest) = ends().ok_or_else(|| Problem::field("bare_g", why))?;
+    if let Some(odd) = [least, greatest].into_iter().find(|g| !(LIGHTEST_G..=HEAVIEST_G).contains(g)) {
+        let why = format!(
+            "{} g is outside {LIGHTEST_G} to {HEAVIEST_G} g, which is what a bare piece can weigh; check the unit and the \
+             decimal point",
+            as_told(odd)
+        );
+        return Err(Problem::field("bare_g", why));
+    }
+    if least > greatest {
+        let (least, greatest) = (as_told(least), as_told(greatest));
+        let why = format!("{least} g, the least, is over {greatest} g, the greatest: were the two swapped?");
+        return Err(Problem::field("bare_g", why));
+    }
     Ok(Some((Mass::saturating(least), Mass::saturating(greatest))))
 }
 
@@ -136,6 +151,38 @@ mod tests {
         let parts = schema["allOf"].as_array().cloned().unwrap_or_else(|| vec![schema]);
         let members = parts.iter().filter_map(|part| part["properties"].as_object());
         members.flat_map(|members| members.keys().cloned()).collect()
+    }
+
+    #[test]
+    fn a_bare_weight_that_no_piece_can_have_is_refused_with_what_one_can_weigh() {
+        let read = |told: Value| bare(&mut Map::from_iter([("bare_g".to_owned(), told)]));
+        let mass = Mass::saturating;
+        assert_eq!(read(json!([290, 320])).ok(), Some(Some((mass(290.0), mass(320.0)))));
+        assert_eq!(
+            read(json!([LIGHTEST_G, HEAVIEST_G])).ok(),
+            Some(Some((mass(LIGHTEST_G), mass(HEAVIEST_G))))
+        );
+        for (told, said) in [
+            (json!([1e-300, 320]), "1e-300 g is outside 1 to 100000 g"),
+            (json!([0.99, 320]), "0.99 g is outside 1 to 100000 g"),
+            (json!([-290, 320]), "-290 g is outside"),
+            (json!([290, 1e300]), "1e300 g is outside"),
+            (json!([320, 290]), "320 g, the least, is over 290 g, the greatest"),
+            (json!([320]), "expected two weights in grams"),
+            (json!("300"), "expected two weights in grams"),
+        ] {
+            let refused = read(told.clone()).expect_err("refused");
+            assert_eq!(refused.field.as_deref(), Some("bare_g"), "{told}");
+            assert!(refused.detail.starts_with(said), "{told}: {}", refused.detail);
+        }
+    }
+
+    #[test]
+    fn the_lightest_bare_piece_is_as_light_as_the_settings_let_a_piece_be() {
+        let set =
+            |g: f64| crate::settings::Settings::parse(&format!("[pour]\nmin_piece_g = {g}\n"), "invented");
+        assert!(set(LIGHTEST_G).is_ok());
+        assert!(set(0.99 * LIGHTEST_G).is_err());
     }
 
     #[test]
