@@ -98,7 +98,8 @@ const OWN: [&str; 10] =
 /// An unknown field of a batch is told with all that are known: those of a target are the request's own.
 pub(super) fn with_own_fields(refused: Refused) -> Refused {
     const KNOWN: &str = "expected one of ";
-    if refused.field.contains('.') || !refused.reason.starts_with("unknown field ") {
+    // Of a field within a section the reason has its last part alone.
+    if !refused.reason.starts_with(&format!("unknown field `{}`", refused.field)) {
         return refused;
     }
     let own: String = OWN.iter().map(|name| format!("`{name}`, ")).collect();
@@ -187,14 +188,16 @@ mod tests {
 
     #[test]
     fn an_unknown_field_of_a_batch_is_refused_with_every_field_that_is_known() {
-        let whole = json!({ "coat": { "by": "direct", "slop_g": 29 }, "piecez": 3 });
-        let refused = from_value(&whole).map_err(with_own_fields).unwrap_err();
-        assert_eq!(refused.field, "piecez");
-        let told: BTreeSet<String> =
-            refused.reason.split('`').skip(3).step_by(2).map(str::to_owned).collect();
         let (own, of_target) = (described::<BatchRequest>(), described::<TargetRequest>());
         assert!(own.len() >= 10 && of_target.len() >= 15, "{own:?} {of_target:?}");
-        assert_eq!(told, own.union(&of_target).cloned().collect(), "{}", refused.reason);
+        for unknown in ["piecez", "pieces.all", "coat.x"] {
+            let whole = json!({ "coat": { "by": "direct", "slop_g": 29 }, unknown: 3 });
+            let refused = from_value(&whole).map_err(with_own_fields).unwrap_err();
+            assert_eq!(refused.field, unknown);
+            let told: BTreeSet<String> =
+                refused.reason.split('`').skip(3).step_by(2).map(str::to_owned).collect();
+            assert_eq!(told, own.union(&of_target).cloned().collect(), "{}", refused.reason);
+        }
         let inner = json!({ "coat": { "by": "direct", "slop_g": 29, "x": 1 } });
         let refused = from_value(&inner).map_err(with_own_fields).unwrap_err();
         assert_eq!((refused.field.as_str(), refused.reason.contains("pieces")), ("coat.x", false));
