@@ -13,7 +13,7 @@ use serde_json::{Map, Value};
 /// What a batch has besides its target.
 pub(super) struct Plan {
     pub(super) name: String,
-    pub(super) pieces: u32,
+    pub(super) pieces: Option<u32>,
     pub(super) pourer: Option<String>,
     pub(super) jug: Option<String>,
     pub(super) vessel: Option<String>,
@@ -106,18 +106,25 @@ pub(super) fn with_own_fields(refused: Refused) -> Refused {
     Refused { reason: refused.reason.replacen(KNOWN, &(KNOWN.to_owned() + &own), 1), ..refused }
 }
 
+impl Plan {
+    /// Pieces planned. Who gives a target for each of several pieces wants all of them poured: there are as many at the least.
+    pub(super) fn pieces_for(&self, ladder: &[Aim]) -> u32 {
+        let targets = u32::try_from(ladder.len()).unwrap_or(u32::MAX);
+        self.pieces.unwrap_or(1).max(targets)
+    }
+}
+
 /// Takes its own part out of what a batch is made from.
 pub(super) fn plan(object: &mut Map<String, Value>) -> Answer<Plan> {
     let title = name(object, "name")?.unwrap_or_else(|| "batch".to_owned());
     let pieces = match object.remove("pieces") {
-        None | Some(Value::Null) => 1,
-        Some(value) => value
-            .as_u64()
-            .and_then(|n| u32::try_from(n).ok())
-            .filter(|n| (1..=MOST_PIECES).contains(&u64::from(*n)))
-            .ok_or_else(|| {
-                Problem::field("pieces", format!("expected a whole number from 1 to {MOST_PIECES}"))
-            })?,
+        None | Some(Value::Null) => None,
+        Some(value) => {
+            let told = value.as_u64().and_then(|n| u32::try_from(n).ok());
+            let told = told.filter(|n| (1..=MOST_PIECES).contains(&u64::from(*n)));
+            let why = || Problem::field("pieces", format!("expected a whole number from 1 to {MOST_PIECES}"));
+            Some(told.ok_or_else(why)?)
+        }
     };
     match object.remove("method") {
         None | Some(Value::Null) => {}
@@ -204,11 +211,27 @@ mod tests {
     }
 
     #[test]
+    fn a_batch_has_a_piece_for_each_target_at_the_least() {
+        for (told, targets, pieces) in [
+            (None, 0, 1),
+            (None, 3, 3),
+            (Some(1), 3, 3),
+            (Some(3), 3, 3),
+            (Some(12), 3, 12),
+            (Some(12), 0, 12),
+        ] {
+            let mut asked = Map::from_iter([("pieces".to_owned(), json!(told))]);
+            let plan = plan(&mut asked).unwrap_or_else(|refused| panic!("{}", refused.detail));
+            assert_eq!(plan.pieces_for(&vec![Aim::default(); targets]), pieces, "{told:?} {targets}");
+        }
+    }
+
+    #[test]
     fn an_optional_field_that_is_null_is_not_given() {
         let mut all = OWN.iter().map(|name| ((*name).to_owned(), Value::Null)).collect::<Map<_, _>>();
         all.remove("targets_g");
         let plan = plan(&mut all).unwrap_or_else(|refused| panic!("{}", refused.detail));
-        assert_eq!((plan.name.as_str(), plan.pieces, all.len()), ("batch", 1, 0));
+        assert_eq!((plan.name.as_str(), plan.pieces, all.len()), ("batch", None, 0));
         assert!(
             [plan.pourer, plan.jug, plan.vessel, plan.finish, plan.glaze_name].iter().all(Option::is_none)
         );
@@ -234,6 +257,6 @@ mod tests {
         // The targets are read beside the target, which they need.
         all.remove("targets_g");
         let plan = plan(&mut all).unwrap_or_else(|refused| panic!("{}", refused.detail));
-        assert_eq!((plan.name.as_str(), plan.pieces, all.len()), ("invented", 3, 0));
+        assert_eq!((plan.name.as_str(), plan.pieces, all.len()), ("invented", Some(3), 0));
     }
 }
