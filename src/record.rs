@@ -16,7 +16,7 @@ pub use calibrated::{CalibrationRecord, CalibrationWrite, CheckRecord};
 pub use history::{Found, History, Search, Tally};
 pub use jug::{JugRecord, Stood};
 pub use numbers::{MOST_NUMBER, Numbers};
-pub use shelf::{Shelf, ShelfRecord, SlopCame};
+pub use shelf::{Shelf, ShelfRecord, Slop, SlopCame};
 
 /// How a pour ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

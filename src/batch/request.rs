@@ -236,7 +236,7 @@ fn one_tolerance(whole: &Value) -> Result<(), Refused> {
 }
 
 /// The sections that may be null, which is the same as absent.
-const OPTIONAL: [&str; 6] = ["glaze", "form", "wanted", "ware", "supply", "ladder"];
+const OPTIONAL: [&str; 7] = ["glaze", "form", "tolerance", "wanted", "ware", "supply", "ladder"];
 
 fn section<T: DeserializeOwned>(whole: &Value, name: &str) -> Result<(), Refused> {
     let optional = OPTIONAL.contains(&name);
@@ -303,7 +303,10 @@ fn odd_one(part: &Value) -> Option<String> {
         "pieces" | "steps" | "of_each" | "seed" => value.is_u64(),
         _ => value.is_number() || NO_NUMBERS.contains(&name),
     };
-    part.as_object()?.iter().find(|(name, value)| !fits(name, value)).map(|(name, _)| name.clone())
+    let mut odd = part.as_object()?.iter().filter(|(name, value)| !fits(name, value));
+    // What is null may be optional: then another one is what does not fit.
+    let first = odd.clone().find(|(_, value)| !value.is_null()).or_else(|| odd.next());
+    first.map(|(name, _)| name.clone())
 }
 
 fn is_pair(value: &Value) -> bool {
@@ -319,6 +322,21 @@ mod tests {
         let refused = from_json(r#"{ "coat": { "by": "direct", "slop_g": "much" } }"#).unwrap_err();
         assert_eq!(refused.field, "coat.slop_g");
         assert!(refused.reason.contains("expected a number"), "{}", refused.reason);
+    }
+
+    #[test]
+    fn a_null_that_may_stand_there_is_never_named_as_what_does_not_fit() {
+        let refused = |form: &str| {
+            let text = format!(r#"{{ "coat": {{ "by": "direct", "slop_g": 29 }}, "form": {form} }}"#);
+            from_json(&text).unwrap_err()
+        };
+        for form in [
+            r#"{ "by": "cylinder", "corner_mm": null, "diameter_mm": 80, "height_mm": "x" }"#,
+            r#"{ "by": "cylinder", "corner_mm": 5, "diameter_mm": 80, "height_mm": null }"#,
+        ] {
+            let refused = refused(form);
+            assert_eq!(refused.field, "form.height_mm", "{form}: {}", refused.reason);
+        }
     }
 
     #[test]

@@ -254,9 +254,11 @@ fn replay(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
     if trace.cut {
         note("this trace was cut after 200000 inputs: what came later was not kept");
     }
-    let line =
-        |output: &Output| if args.json { output_json(output).to_string() } else { output_text(output) };
-    let lines: Vec<String> = trace.replay().iter().map(line).collect();
+    let line = |output: &Output| match args.json {
+        true => json_text(&output_json(output)),
+        false => Ok(output_text(output)),
+    };
+    let lines: Vec<String> = trace.replay().iter().map(line).collect::<Result<_, _>>()?;
     if !lines.is_empty() {
         print(&lines.join("\n"))?;
     }

@@ -76,8 +76,8 @@ pub(super) fn run(args: &ReplayArgs) -> anyhow::Result<ExitCode> {
     let scene = Scene::parse(&files::text(&args.trace)?, &args.trace.to_string_lossy())?;
     for played in scene.scales.iter().filter_map(|scale| play(&scene, scale)) {
         let text = if args.json {
-            let line = |said: &Said| said.json(&played.scale).to_string();
-            played.in_order().iter().map(line).collect::<Vec<_>>().join("\n")
+            let line = |said: &Said| crate::page::told::text(&said.json(&played.scale));
+            played.in_order().iter().map(line).collect::<Result<Vec<_>, _>>()?.join("\n")
         } else {
             played.transcript()
         };

@@ -157,7 +157,7 @@ pub(super) fn export(args: &ExportArgs) -> anyhow::Result<ExitCode> {
             let pours: Vec<PourView> = reader.pours(&batch.id)?.iter().map(PourView::from).collect();
             all.push(json!({ "batch": BatchView::from(batch), "pours": pours }));
         }
-        print(&json!({ "batches": all }).to_string())?;
+        print(&json_text(&json!({ "batches": all }))?)?;
         return Ok(ExitCode::SUCCESS);
     }
     let mut out = table::whole_head();

@@ -7,7 +7,7 @@ use super::under_way::{Batch, measured};
 use crate::batch::supply::{Refill, refilled, stock_of, with_slop_of};
 use crate::page::desk::Refusal;
 use crate::page::view::SlopView;
-use crate::record::{BatchRecord, ShelfRecord, SlopCame};
+use crate::record::{BatchRecord, ShelfRecord, Slop, SlopCame};
 use crate::store::Write;
 use crate::units::Mass;
 
@@ -60,11 +60,11 @@ impl Table {
         match told {
             Err(refusal) => reply.tell(Err(refusal)),
             Ok((record, slop)) => {
-                let (member, told) = match refill {
-                    Refill::Now(there) => (SlopCame::THERE, there),
-                    Refill::Added(came) => (SlopCame::CAME, came),
+                let told = match refill {
+                    Refill::Now(there) => Slop::There(there),
+                    Refill::Added(came) => Slop::Came(came),
                 };
-                let came = SlopCame { member, slop: told, at: self.parts.clock.wall() };
+                let came = SlopCame { slop: told, at: self.parts.clock.wall() };
                 self.change(Write::Retargeted(record, Some(came)), reply, Answer::Slop(slop));
             }
         }

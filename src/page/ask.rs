@@ -180,8 +180,8 @@ pub(super) async fn create(
     };
     let record = BatchRecord {
         id: uuid::Uuid::now_v7().to_string(),
+        pieces: plan.pieces_for(&ladder),
         name: plan.name,
-        pieces: plan.pieces,
         target: target.target,
         low: target.low,
         high: target.high,

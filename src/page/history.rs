@@ -8,7 +8,7 @@ use super::problem::{Problem, Refusals};
 use super::review::{Asked, asked, image, palette, said, size};
 use super::table::{whole_head, whole_rows};
 use super::take::{Id, Nothing, Object, name};
-use super::told::Json;
+use super::told::{self, Json};
 use super::view::{
     BackupView, BatchView, ComparisonView, DoneView, FoundView, HistoryRequest, LabelRequest, LookView,
     PourView, PourerRequest, SwitchRequest,
@@ -268,7 +268,7 @@ pub(super) async fn import(State(page): Ask, Object(mut object): Object) -> Answ
 fn bit_by_bit(
     page: Arc<Page>,
     batches: Vec<BatchRecord>,
-    bit: fn(usize, &BatchRecord, &[PourRecord]) -> String,
+    bit: fn(usize, &BatchRecord, &[PourRecord]) -> std::io::Result<String>,
     ends: (String, &'static str),
 ) -> Body {
     let next = move |(page, mut rest, at, head, foot): Rest| async move {
@@ -283,8 +283,8 @@ fn bit_by_bit(
         let pours = desk(&page, move |desk| desk.pours(&id)).await;
         // What was begun can't be refused any more: it breaks off, and whoever reads it sees that.
         let text = pours
-            .map(|pours| bit(at, &batch, &pours))
-            .map_err(|problem| std::io::Error::other(problem.detail));
+            .map_err(|problem| std::io::Error::other(problem.detail))
+            .and_then(|pours| bit(at, &batch, &pours));
         Some((text, (page, rest, at + 1, None, foot)))
     };
     let (head, foot) = ends;
@@ -298,7 +298,7 @@ type Rest = (Arc<Page>, Vec<BatchRecord>, usize, Option<String>, Option<&'static
 pub(super) async fn table(State(page): Ask) -> Answer<Response> {
     // The newest stand first, and the last is taken first.
     let batches = desk(&page, |desk| desk.batches()).await?;
-    let bit = |_: usize, batch: &BatchRecord, pours: &[PourRecord]| whole_rows(batch, pours);
+    let bit = |_: usize, batch: &BatchRecord, pours: &[PourRecord]| Ok(whole_rows(batch, pours));
     let body = bit_by_bit(page, batches, bit, (whole_head(), ""));
     Ok(([(header::CONTENT_TYPE, "text/csv; charset=utf-8")], body).into_response())
 }
@@ -310,7 +310,8 @@ pub(super) async fn whole(State(page): Ask) -> Answer<Response> {
     let bit = |at: usize, batch: &BatchRecord, pours: &[PourRecord]| {
         let pours: Vec<PourView> = pours.iter().map(PourView::from).collect();
         let comma = if at == 0 { "" } else { "," };
-        format!("{comma}{}", json!({ "batch": BatchView::from(batch), "pours": pours }))
+        let text = told::text(&json!({ "batch": BatchView::from(batch), "pours": pours }))?;
+        Ok(format!("{comma}{text}"))
     };
     let body = bit_by_bit(page, batches, bit, ("{\"batches\":[".to_owned(), "]}"));
     Ok(([(header::CONTENT_TYPE, "application/json")], body).into_response())

@@ -51,7 +51,7 @@ pub(super) async fn room(State(page): Ask, Object(mut object): Object) -> Answer
 
 async fn wish(page: &Arc<Page>, mut object: Map<String, Value>, check: bool) -> Answer<Option<RoutineWish>> {
     match object.remove("off") {
-        Some(Value::Bool(true)) if object.is_empty() => return Ok(None),
+        Some(Value::Bool(true)) if object.iter().all(not_given) => return Ok(None),
         None | Some(Value::Null | Value::Bool(false)) => {}
         Some(_) => return Err(Problem::field("off", "expected true alone, or leave it out")),
     }
@@ -87,6 +87,12 @@ async fn wish(page: &Arc<Page>, mut object: Map<String, Value>, check: bool) -> 
         Some(key) => Err(Problem::field(key, "unknown field: leave it out")),
         None => Ok(Some(wish)),
     }
+}
+
+/// What such a wish takes beside `off`, and is null.
+fn not_given((key, value): (&String, &Value)) -> bool {
+    const OTHERS: [&str; 6] = ["masses", "room_c", "parts", "operator", "net_g", "tolerance_g"];
+    value.is_null() && OTHERS.contains(&key.as_str())
 }
 
 /// The potter's own masses as they are kept.

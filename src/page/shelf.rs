@@ -11,7 +11,7 @@ use super::told::Json;
 use super::view::{MadeView, ShelfImport, ShelfImported, ShelfRequest, ShelfView, ShelvesView};
 use crate::batch::Target;
 use crate::batch::shelf::{check_coat, check_form, check_glaze, with_bucket};
-use crate::record::{Aim, BatchRecord, Shelf, ShelfRecord, SlopCame};
+use crate::record::{Aim, BatchRecord, Shelf, ShelfRecord, Slop};
 use crate::units::Mass;
 use axum::extract::State;
 use axum::http::{StatusCode, header};
@@ -162,7 +162,7 @@ pub(super) async fn bucket(State(page): Ask, Id(id): Id, _: Nothing) -> Answer<J
 /// It only says that slop came: nothing was measured then.
 pub(super) fn slop_came(version: &ShelfRecord) -> bool {
     let body = version.body.as_deref().map(object).unwrap_or_default();
-    SlopCame::MEMBERS.iter().any(|member| body.contains_key(*member))
+    Slop::MEMBERS.iter().any(|member| body.contains_key(*member))
 }
 
 /// The same dry powder in the bucket as it is now. `None` where a target would be out of reach.
@@ -190,7 +190,7 @@ fn asked(object: &mut Map<String, Value>, now: crate::time::WallTime) -> Answer<
     let body = match object.remove("what") {
         Some(Value::Object(mut what)) => {
             // Only a refill says that slop came; what is told here was measured.
-            what.retain(|member, _| !SlopCame::MEMBERS.contains(&member.as_str()));
+            what.retain(|member, _| !Slop::MEMBERS.contains(&member.as_str()));
             Some(without_nulls(Value::Object(what)).to_string())
         }
         Some(Value::Null) => None,

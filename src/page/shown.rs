@@ -149,7 +149,7 @@ pub(super) fn dressed(shown: Shown, text: &[u8], exact_g: &[f64]) -> Option<Stri
         weights(&told, &mut known_g);
     }
     dress(shown, &known_g, &mut told);
-    Some(told.to_string())
+    super::told::text(&told).ok()
 }
 
 /// The units of sentences: the studio's where the request asks for what is shown, else grams.

@@ -1,5 +1,6 @@
 //! Pours as a table (RFC 4180): of one batch, and of the whole log with the batch of each.
 
+use super::told;
 use super::view::PourView;
 use crate::record::{BatchRecord, PourRecord};
 use serde_json::{Value, json};
@@ -59,7 +60,10 @@ fn row(before: &[&str], pour: &PourRecord, behind: &[&str]) -> String {
         Value::String(text) => quoted(text),
         // Words without blanks or commas of their own.
         Value::Array(words) => words.iter().filter_map(Value::as_str).collect::<Vec<_>>().join(" "),
-        plain @ (Value::Bool(_) | Value::Number(_) | Value::Object(_)) => plain.to_string(),
+        // A value that was read or made as JSON always has a JSON form.
+        plain @ (Value::Bool(_) | Value::Number(_) | Value::Object(_)) => {
+            told::text(plain).unwrap_or_default()
+        }
     };
     let text = |text: &&str| quoted(text);
     let cells = before.iter().map(text).chain(COLUMNS.iter().map(cell)).chain(behind.iter().map(text));

@@ -41,6 +41,9 @@ impl Formatter for Plain {
 
 /// To twelve digits: a calculator shows no more, no scale or bucket is known to half as many, and a sum of a thousand weights
 /// is off by less.
+///
+/// A weight is rounded before, to the microgram that the log keeps (`Mass::told_g`), and that is another thing: of two weights
+/// that are alike it leaves a difference of 0, where 2.8e-14 would stay here, and under a tonne it has no more than these digits.
 fn plain(value: f64) -> f64 {
     format!("{value:.11e}").parse().unwrap_or(value)
 }

@@ -135,7 +135,7 @@ pub struct Now {
     pub nth: Option<u32>,
     /// Pieces planned.
     pub pieces: Option<u32>,
-    /// The same where the batch said how many; null: it did not. More may be poured.
+    /// The same where the batch said how many, or for how many there are targets; null: it did not. More may be poured.
     pub foreseen: Option<u32>,
     /// Net mass.
     pub net_g: Option<f64>,

@@ -53,19 +53,31 @@ pub struct ShelfRecord {
 /// Slop that came to a batch under way, as it is noted among the versions of its glaze: nothing else of the bucket changed.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SlopCame {
-    /// Member of the version that tells of it: one of [`SlopCame::MEMBERS`].
-    pub member: &'static str,
-    /// How much came, or was there then.
-    pub slop: Mass,
+    /// How much.
+    pub slop: Slop,
     /// When.
     pub at: WallTime,
 }
 
-impl SlopCame {
-    /// So much came to what was left.
-    pub const CAME: &'static str = "came_g";
-    /// So much was there then.
-    pub const THERE: &'static str = "there_g";
-    /// The two of them.
-    pub const MEMBERS: [&'static str; 2] = [Self::CAME, Self::THERE];
+/// How much slop came.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Slop {
+    /// So much to what was left.
+    Came(Mass),
+    /// All that was there then was counted: so much.
+    There(Mass),
+}
+
+impl Slop {
+    /// Members of a version that tell of it, one of them at a time.
+    pub const MEMBERS: [&'static str; 2] = ["came_g", "there_g"];
+
+    /// The one that tells of this, with how much.
+    pub fn member(self) -> (&'static str, Mass) {
+        let [came, there] = Self::MEMBERS;
+        match self {
+            Self::Came(slop) => (came, slop),
+            Self::There(slop) => (there, slop),
+        }
+    }
 }

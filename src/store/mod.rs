@@ -280,13 +280,13 @@ impl Store {
     }
 
     fn finish(&mut self, mut rest: VecDeque<Job>) -> Result<(), StoreError> {
-        let since = *self.closing.get_or_init(std::time::Instant::now);
+        let until = *self.closing.get_or_init(|| std::time::Instant::now() + LAST_TRIES);
         self.wake();
         while let Some(job) = rest.pop_front() {
             if let Err(job) = self.try_write(job) {
                 rest.push_front(job);
                 let gone = self.thread.as_ref().is_none_or(JoinHandle::is_finished);
-                if gone || since.elapsed() > LAST_TRIES {
+                if gone || std::time::Instant::now() > until {
                     break;
                 }
                 std::thread::sleep(std::time::Duration::from_millis(1));

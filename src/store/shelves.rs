@@ -3,7 +3,7 @@
 //! Never changes a version: a change is a new one.
 
 use super::rows::unknown;
-use crate::record::{BatchRecord, Shelf, ShelfRecord, SlopCame};
+use crate::record::{BatchRecord, Shelf, ShelfRecord, Slop, SlopCame};
 use crate::time::WallTime;
 use rusqlite::{Connection, Row, params};
 use serde_json::Value;
@@ -61,12 +61,13 @@ pub(super) fn note_slop(conn: &Connection, batch: &mut BatchRecord, came: &SlopC
     let newest = versions(conn, Shelf::Glaze, glaze)?.into_iter().next();
     let Some((before, body)) = newest.and_then(|n| Some((n.version, n.body?))) else { return Ok(()) };
     let Ok(Value::Object(mut body)) = serde_json::from_str(&body) else { return Ok(()) };
-    body.retain(|member, _| !SlopCame::MEMBERS.contains(&member.as_str()));
-    let counted = came.member == SlopCame::THERE;
+    body.retain(|member, _| !Slop::MEMBERS.contains(&member.as_str()));
+    let counted = matches!(came.slop, Slop::There(_));
     if counted {
         body.remove(AT_HAND);
     }
-    body.insert(came.member.to_owned(), came.slop.g().into());
+    let (member, slop) = came.slop.member();
+    body.insert(member.to_owned(), slop.g().into());
     let mut record = ShelfRecord {
         shelf: Shelf::Glaze,
         name: glaze.clone(),

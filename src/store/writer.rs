@@ -21,7 +21,7 @@ const RETRY: Duration = Duration::from_millis(500);
 /// How long a closing store goes on trying: half of the two seconds a stop may take.
 pub(super) const LAST_TRIES: Duration = Duration::from_secs(1);
 
-/// Set once, with the moment, when the store is being closed.
+/// Set once, when the store is being closed, with the moment when it gives up.
 pub(super) type Closing = Arc<OnceLock<Instant>>;
 
 /// What was given up at the close.
@@ -95,7 +95,7 @@ impl<A: Fn(Ack)> Writer<A> {
         let mut left = Left::default();
         while let Ok(job) = jobs.recv() {
             // Once one entry had to be given up, those behind it must not overtake it.
-            if !left.writes.is_empty() || self.closing.get().is_some_and(|at| at.elapsed() > LAST_TRIES) {
+            if !left.writes.is_empty() || self.closing.get().is_some_and(|until| Instant::now() > *until) {
                 left.add(job);
             } else if let Err((write, why)) = self.write(job) {
                 left = Left { writes: vec![write], why: Some(why) };
@@ -160,8 +160,8 @@ impl<A: Fn(Ack)> Writer<A> {
 
     /// How long to wait before the next try; `None` when there is none left.
     fn pause(&self) -> Option<Duration> {
-        let Some(since) = self.closing.get() else { return Some(RETRY) };
-        let left = LAST_TRIES.checked_sub(since.elapsed())?;
+        let Some(until) = self.closing.get() else { return Some(RETRY) };
+        let left = until.checked_duration_since(Instant::now())?;
         // A full pause would leave a closing store one try; a tenth leaves it about ten.
         Some(left.min(RETRY / 5))
     }

@@ -105,6 +105,14 @@ fn a_table_is_looked_at_first_brought_in_when_agreed_and_known_again() {
     assert_eq!(rig.post("/api/history/import", agreed)["done"], json!(0), "nothing doubles");
     let whole = rig.get("/api/history.json");
     assert_eq!(whole["batches"].as_array().map(Vec::len), Some(7));
+    assert_eq!(whole["batches"][1]["batch"]["solids_fraction"], json!(0.517241379310), "15 parts in 29");
+    for path in ["/api/history.json", "/api/history.csv", "/api/batches/b1/pours.csv"] {
+        let mut reply = ureq::get(format!("http://{}{path}", rig.address)).call().expect("the log");
+        let text = reply.body_mut().read_to_string().expect("text");
+        let numbers = text.split(|c: char| !c.is_ascii_digit() && c != '.');
+        let longest = numbers.max_by_key(|number| number.len()).expect("numbers");
+        assert!((10..=14).contains(&longest.len()), "{path}: {longest}");
+    }
     // A new log takes all of it, each piece in its batch.
     let fresh = tempfile::tempdir().expect("a folder");
     let other = Rig::start(fresh.path());

@@ -178,9 +178,7 @@ fn a_blank_long_or_invisible_name_is_refused_with_field_and_reason() {
 fn a_number_of_pieces_that_cannot_be_is_refused_by_name() {
     let dir = tempfile::tempdir().expect("a folder");
     let rig = Rig::start(dir.path());
-    for value in
-        ["0", "-1", "1001", "4294967296", "18446744073709551616", "1e300", "2.5", "\"12\"", "null", "true"]
-    {
+    for value in ["0", "-1", "1001", "4294967296", "18446744073709551616", "1e300", "2.5", "\"12\"", "true"] {
         let body = batch_with("pieces", value);
         assert_eq!(
             problem(&rig, "POST /api/batches", &sized(&body), &body, 422)["field"],

@@ -49,6 +49,7 @@ fn a_batch_is_reviewed_alike_over_http_and_at_the_terminal_beside_the_daemon() {
     let (_, out, _) = tarebell(dir.path(), &["export", "--json", "--batch", "b-long"]);
     let all: Value = serde_json::from_str(&out).expect("JSON");
     assert_eq!(all["batches"][0]["pours"].as_array().map(Vec::len), Some(200));
+    assert_eq!(all["batches"][0]["batch"]["solids_fraction"], json!(0.517241379310), "15 parts in 29");
     let usual = rig.get("/api/history/rules");
     assert_eq!(usual["rules"], json!(["beyond-3-sigma", "eight-one-side"]));
     let (status, refused) = rig.try_post("/api/history/rules", json!({ "rules": ["seven"] }));

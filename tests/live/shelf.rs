@@ -266,6 +266,12 @@ fn each_piece_of_a_ladder_is_poured_to_its_own_and_one_that_is_voided_is_poured_
     assert_eq!(made["ladder_g"].as_array().map(Vec::len), Some(10), "{made}");
     let at = format!("/api/batches/{}", made["id"].as_str().expect("an id"));
     assert_eq!(rig.get(&at)["targets_g"], made["ladder_g"]);
+    for (told, pieces) in [(json!(null), 10), (json!(1), 10), (json!(12), 12)] {
+        own["pieces"] = told;
+        let made = rig.post("/api/batches", own.clone());
+        let batch = rig.get(&format!("/api/batches/{}", made["id"].as_str().expect("an id")));
+        assert_eq!((&batch["pieces"], &batch["foreseen"]), (&json!(pieces), &json!(pieces)), "{batch}");
+    }
     own["targets_g"] = json!([29]);
     assert_eq!(rig.try_post("/api/batches", own).1["field"], "targets_g");
 }

@@ -19,7 +19,7 @@ pub struct BatchView {
     pub name: String,
     /// Pieces planned.
     pub pieces: u32,
-    /// The same where the batch said how many; null: it did not. More may be poured.
+    /// The same where the batch said how many, or for how many there are targets; null: it did not. More may be poured.
     pub foreseen: Option<u32>,
     /// Wanted net mass of slop.
     pub target_g: f64,
@@ -165,7 +165,8 @@ impl MadeView {
 pub struct BatchRequest {
     /// What the potter calls it, 1 to 80 characters; absent: batch.
     pub name: Option<String>,
-    /// Pieces planned, 1 to 1000; absent: 1. More may be poured.
+    /// Pieces planned, 1 to 1000; absent: 1. Where `targets_g` or `ladder` gives a target for each of more, as many as those.
+    /// More may be poured.
     #[schema(minimum = 1, maximum = 1000)]
     pub pieces: Option<u32>,
     /// Who pours, 1 to 80 characters.
