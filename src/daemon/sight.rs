@@ -185,7 +185,7 @@ impl Sight {
         let (state, trouble) = match &self.link {
             Link::Searching => ("searching", None),
             Link::Up if fresh => ("live", self.range_trouble.map(str::to_owned)),
-            Link::Up if self.just_opened(now) => ("stale", None),
+            Link::Up if self.just_opened(now) => ("searching", None),
             Link::Up if self.sends_rarely(now) => ("stale", Some(TOO_SLOW.to_owned())),
             Link::Up => ("stale", Some(self.way.silent(self.heard, counts.skipped))),
             Link::Lost { reason, try_this } => ("lost", Some(format!("{reason}; {try_this}"))),
@@ -325,10 +325,27 @@ mod tests {
                     sight.handle_bytes();
                 }
                 let told = |s: f64| sight.view(opened.offset_seconds(s), &Counts::default(), None);
-                assert_eq!((told(0.0).trouble, told(0.9).trouble, told(0.9).state), (None, None, "stale"));
-                assert!(told(1.1).trouble.is_some(), "{way:?} {heard}");
+                for s in [0.0, 0.9] {
+                    assert_eq!(
+                        (told(s).state, told(s).trouble),
+                        ("searching", None),
+                        "{way:?} {heard} {s} s"
+                    );
+                }
+                let late = told(1.1);
+                assert_eq!((late.state, late.trouble.is_some()), ("stale", true), "{way:?} {heard}");
             }
         }
+    }
+
+    #[test]
+    fn a_scale_that_comes_back_is_not_called_silent_before_its_first_weight_could_be_there() {
+        let (mut sight, at) = seen(0.1);
+        let state = |sight: &Sight, s: f64| sight.view(at.offset_seconds(s), &Counts::default(), None).state;
+        sight.handle_down("unplugged".to_owned(), "plug it in".to_owned());
+        assert_eq!(state(&sight, 5.0), "lost");
+        sight.handle_up(at.offset_seconds(6.0));
+        assert_eq!((state(&sight, 6.5), state(&sight, 7.1)), ("searching", "stale"));
     }
 
     #[test]

@@ -35,7 +35,8 @@ use utoipa::ToSchema;
 /// The scale's part of a snapshot.
 #[derive(Clone, Debug, Default, Serialize, ToSchema)]
 pub struct ScaleView {
-    /// `searching`, `live`, `stale` or `lost`.
+    /// `searching` (also just after it was found, until a reading could have come), `live`, `stale` (readings have stopped, or
+    /// none came) or `lost`.
     pub state: &'static str,
     /// Gross mass, corrected where the scale is calibrated; null until the first reading.
     pub mass_g: Option<f64>,
