@@ -225,7 +225,9 @@ impl Engine {
             let stayed = lowest_g > rest - self.threshold_g();
             self.lies_there(pour, unseen, residue_g, stayed, w.arrived_at);
         }
-        if self.after.is_news() {
+        // After the last piece nothing more is poured onto what lies there: the page shows it.
+        let full = self.after.remarks.front() == Some(&Remark::Full);
+        if self.after.is_news() && !full {
             return self.note(Remark::Wipe, w.arrived_at);
         }
         if let Some(remark) = self.after.remarks.pop_front() {

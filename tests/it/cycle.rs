@@ -343,6 +343,19 @@ fn quick_piece(run: &mut Run, from_s: f64, before_g: f64, after_g: f64) {
 }
 
 #[test]
+fn after_the_last_piece_it_is_said_that_all_are_poured_whatever_lies_on_the_pan() {
+    for (remark, said) in [(Remark::Full, Remark::Full), (Remark::Stir, Remark::Wipe)] {
+        let mut run = Run::new();
+        run.curve(0.0, 2.0, |_| 0.0);
+        quick_piece(&mut run, 2.0, 0.0, 4.0);
+        let at = Instant::START.offset_seconds(11.5);
+        run.give(Input::Command(Command::Remind(remark), at), at);
+        run.curve(11.5, 14.0, |_| 4.0);
+        assert_eq!(notes(&run), [said], "after {remark:?}");
+    }
+}
+
+#[test]
 fn a_reminder_reaches_a_potter_whose_pan_never_rests_at_the_next_lift() {
     let mut run = Run::new();
     run.curve(0.0, 2.0, |_| 0.0);
