@@ -30,7 +30,7 @@
 //!
 //! ```text
 //! land 312 [softly | hard | wobbling] [borne 25 for 1.5 | pressed 25 for 1.5]
-//! lift [leaving 1.5]       drops that stay on the pan
+//! lift [leaving 1.5 [of water]]   slop that had run down outside, or water of its foot, stays on the pan
 //! put back [less 1.5]      the piece lifted last, with less slop in it
 //! swap 320                 lift, 0.2 s, land another
 //! nudge 2                  the piece, off the centre

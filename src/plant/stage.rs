@@ -240,8 +240,8 @@ impl Stage {
                     self.touch(Touch::Press, hand_g, hand_s);
                 }
             }
-            Act::Lift { leaving_g } => {
-                self.pan.lift(leaving_g, now);
+            Act::Lift { left } => {
+                self.pan.lift(left, now);
                 self.jet.tilt();
             }
             Act::PutBack { less_g } => self.pan.put_back(less_g, now),

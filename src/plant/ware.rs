@@ -97,15 +97,15 @@ impl Truth {
 #[derive(Clone, Debug)]
 struct Ware {
     truth: Truth,
-    /// Water that went into the air: it weighs no more, the slop it went from was poured all the same.
-    dried_g: f64,
+    /// Water that went into the air or off its foot: it weighs no more, the slop was poured all the same.
+    lost_g: f64,
     off_cm: f64,
     place: Place,
 }
 
 impl Ware {
     fn gross_g(&self) -> f64 {
-        self.truth.bare_g + self.truth.net_g - self.dried_g
+        self.truth.bare_g + self.truth.net_g - self.lost_g
     }
 
     fn felt_g(&self, now: Instant, off_centre: f64) -> f64 {
@@ -115,6 +115,13 @@ impl Ware {
             Place::Going { since } => load_g * (1.0 - now.seconds_from(since) / LIFTING_S).max(0.0),
         }
     }
+}
+
+/// What a piece leaves on the pan as it is lifted, g.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct Left {
+    pub(crate) slop_g: f64,
+    pub(crate) water_g: f64,
 }
 
 /// The pan and all that was ever on it.
@@ -132,17 +139,22 @@ impl Pan {
     /// Puts down a new bare piece.
     pub(super) fn land(&mut self, bare_g: f64, how: Landing, now: Instant) {
         let truth = Truth::bare(bare_g, now);
-        self.pieces.push(Ware { truth, dried_g: 0.0, off_cm: 0.0, place: Place::On { since: now, how } });
+        self.pieces.push(Ware { truth, lost_g: 0.0, off_cm: 0.0, place: Place::On { since: now, how } });
     }
 
-    /// Lifts the piece that stands there; `leaving_g` of water or slop drips from its foot onto the pan.
-    pub(super) fn lift(&mut self, leaving_g: f64, now: Instant) {
+    /// Lifts the piece that stands there; so much of its slop had run down outside and drips onto the pan, and so much water of
+    /// its foot.
+    pub(super) fn lift(&mut self, left: Left, now: Instant) {
         let Some(i) = self.pieces.iter().rposition(|w| matches!(w.place, Place::On { .. })) else { return };
         self.lifted.push(i);
         let ware = &mut self.pieces[i];
+        let slop_g = left.slop_g.min(ware.truth.net_g);
+        ware.truth.net_g -= slop_g;
+        // What is no slop was there when it was set down.
+        ware.lost_g += left.slop_g - slop_g + left.water_g;
         ware.truth.at_lift_g.push(ware.truth.net_g);
         ware.place = Place::Going { since: now };
-        self.slop_g += leaving_g;
+        self.slop_g += left.slop_g + left.water_g;
     }
 
     /// Puts the piece that was lifted last back, `less_g` of its slop poured out or stuck elsewhere.
@@ -166,7 +178,7 @@ impl Pan {
     pub(super) fn set(&mut self, name: &str, g: f64, now: Instant) {
         let truth = Truth::bare(g, now);
         let place = Place::On { since: now, how: Landing::Usual };
-        self.things.push((name.to_owned(), Ware { truth, dried_g: 0.0, off_cm: 0.0, place }));
+        self.things.push((name.to_owned(), Ware { truth, lost_g: 0.0, off_cm: 0.0, place }));
     }
 
     /// Takes it off again.
@@ -199,7 +211,7 @@ impl Pan {
     /// Water goes from the slop in the piece.
     pub(super) fn dry(&mut self, g: f64) {
         if let Some(ware) = self.standing() {
-            ware.dried_g += g;
+            ware.lost_g += g;
         }
     }
 
@@ -255,15 +267,15 @@ mod tests {
         pan.pour(20.0, at(4.0));
         pan.splash(2.0);
         assert!((pan.felt_g(at(5.0), 0.0) - 322.0).abs() < 0.01);
-        pan.lift(1.0, at(6.0));
-        assert!((pan.felt_g(at(7.0), 0.0) - 3.0).abs() < 1e-9);
+        pan.lift(Left { slop_g: 1.0, water_g: 0.5 }, at(6.0));
+        assert!((pan.felt_g(at(7.0), 0.0) - 3.5).abs() < 1e-9);
         pan.pour(5.0, at(7.0));
-        assert!((pan.felt_g(at(7.0), 0.0) - 8.0).abs() < 1e-9, "no piece: it lands on the pan");
+        assert!((pan.felt_g(at(7.0), 0.0) - 8.5).abs() < 1e-9, "no piece: it lands on the pan");
         pan.wipe(0.5);
         pan.put_back(4.0, at(8.0));
-        assert!((pan.felt_g(at(12.0), 0.0) - 316.5).abs() < 0.01);
+        assert!((pan.felt_g(at(12.0), 0.0) - 0.5 - 300.0 + 0.5 - 15.0).abs() < 0.01, "what was left is gone");
         let truth = pan.truths().next().cloned().unwrap();
-        assert_eq!((truth.at_lift_g, truth.poured_g), (vec![20.0, 16.0], 20.0));
+        assert_eq!((truth.at_lift_g, truth.poured_g), (vec![19.0, 15.0], 20.0));
     }
 
     #[test]
@@ -273,7 +285,7 @@ mod tests {
         for ms in 0..=250 {
             pan.pour(0.01, at(2.0 + f64::from(ms) / 1e3));
         }
-        pan.lift(0.0, at(3.0));
+        pan.lift(Left::default(), at(3.0));
         pan.pour(5.0, at(4.0));
         let ran: Vec<_> = pan.truths().flat_map(|t| &t.ran).map(|(at, g)| (at.us(), g.round())).collect();
         assert_eq!(ran, [(2_000_000, 0.0), (2_100_000, 1.0), (2_200_000, 2.0)]);

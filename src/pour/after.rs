@@ -4,6 +4,7 @@ use super::done::EITHER;
 use super::engine::{Engine, Start};
 use super::entry::{Cue, CueCall, Output};
 use super::landing::Landing;
+use super::lifted::{Lifted, PanShown};
 use super::remark::Remark;
 use super::state::{Pour, State};
 use crate::reading::Weighing;
@@ -23,25 +24,12 @@ const SEEN_G: f64 = 0.25;
 /// one after the other.
 const AFTER_READY: Duration = Duration::from_millis(350);
 
-/// The end of a display's fall is foreseen to this share of what is still to come (tried on simulated scales, which fall
-/// not quite as one pole does).
-const FORESEEN_WITHIN: f64 = 0.25;
 /// An uncertainty that adds less than this share of what is said already is not worth a revision (a tenth in the root of
 /// squares).
 const MATTERS: f64 = 0.5;
 /// Of so many pieces at most a revision is written at once: a board of ware, and fewer than the log takes in one go (its
 /// queue holds 64). What was lifted before has its remains in the tare of the next ones.
 const UNSEEN_MOST: usize = 12;
-
-/// A piece that was just lifted.
-#[derive(Clone, Debug)]
-struct Lifted {
-    pour: Pour,
-    /// The least the pan has shown since, g.
-    lowest_g: f64,
-    /// What may lie on the pan, as the end of the display's fall was foreseen from there, g.
-    foreseen_g: f64,
-}
 
 /// What waits for the end of a piece.
 #[derive(Clone, Debug)]
@@ -92,15 +80,15 @@ impl After {
 
     /// A piece leaves the pan with slop in it.
     pub(super) fn handle_lift(&mut self, pour: &Pour) {
-        self.lifted = Some(Lifted { pour: pour.clone(), lowest_g: f64::INFINITY, foreseen_g: f64::INFINITY });
+        self.lifted = Some(Lifted::of(pour));
         self.since = Landing::default();
     }
 
     /// The next piece lands before the bare pan was seen at rest.
-    fn handle_landing(&mut self) {
+    fn handle_landing(&mut self, zero_g: f64) {
         self.waited = !self.remarks.is_empty();
         let Some(Lifted { pour, lowest_g, .. }) = self.lifted.take() else { return };
-        self.passing_g = Some(lowest_g).filter(|g| g.is_finite());
+        self.passing_g = Some(lowest_g + zero_g).filter(|g| g.is_finite());
         self.unseen.push_back(pour);
         if self.unseen.len() > UNSEEN_MOST {
             self.unseen.pop_front();
@@ -207,16 +195,18 @@ impl Engine {
 
     /// The first rest of the bare pan after a piece: one remark at most.
     pub(super) fn look_after(&mut self, w: Weighing) {
+        let (zero_g, least_g) = (self.zero_g, self.start.settings.min_piece.g());
+        let pan = PanShown::of(&self.start.scale, self.threshold_g(), least_g);
+        let ends_at_g = self.after.since.ends_at_g().map(|g| g - zero_g);
         let Some(lifted) = &mut self.after.lifted else { return };
-        if w.mass.g() < lifted.lowest_g {
-            lifted.lowest_g = w.mass.g();
-            let ends_at_g = self.after.since.ends_at_g().unwrap_or(f64::INFINITY);
-            lifted.foreseen_g = ends_at_g + FORESEEN_WITHIN * (w.mass.g() - ends_at_g);
-        }
-        let lowest_g = lifted.lowest_g;
-        let least_g = self.start.settings.min_piece.g();
+        lifted.note((w.taken_at, w.mass.g() - zero_g), ends_at_g, &pan);
+        let lowest_g = lifted.lowest_g + zero_g;
         let Some(rest) = self.at_rest().filter(|rest| *rest - self.zero_g < least_g) else { return };
-        let Some(Lifted { pour, .. }) = self.after.lifted.take() else { return };
+        let Some(Lifted { mut pour, borne, .. }) = self.after.lifted.take() else { return };
+        let wiped_g = borne.map_or(0.0, |borne| borne.most_g - (rest - self.zero_g).max(0.0));
+        if let Some(less_sure) = self.perhaps_left(&pour, wiped_g, w.arrived_at) {
+            pour = less_sure;
+        }
         let unseen = std::mem::take(&mut self.after.unseen);
         self.after.passing_g = None;
         let residue_g = rest - self.zero_g;
@@ -259,20 +249,35 @@ impl Engine {
         pour
     }
 
-    /// The next thing lands. Where nobody saw the bare pan at rest since the lift, as much may lie there as would have
-    /// been said: a splash beside the piece, or what dripped from its foot.
+    /// The next thing lands. Where nobody saw the bare pan at rest since the lift, as much may lie there as it showed: a splash
+    /// beside the piece, or what dripped from its foot.
     pub(super) fn lands(&mut self, at: Instant) {
         self.aim_at(self.next);
-        let most_g = self.worth_wiping_g();
-        if let Some(Lifted { pour, lowest_g, foreseen_g }) = self.after.lifted.clone() {
-            let perhaps_g = (lowest_g.min(foreseen_g) - self.zero_g).clamp(0.0, most_g);
-            let matters = EITHER * perhaps_g > MATTERS * pour.net_u.unwrap_or(0.0);
-            if pour.net.is_some() && perhaps_g > self.seen_g() && matters {
-                let pour = self.may_have_left(pour, perhaps_g, at);
-                self.after.lifted = Some(Lifted { pour, lowest_g, foreseen_g });
+        if let Some(mut lifted) = self.after.lifted.clone() {
+            // Where it was never shown bare, as much may lie there as would have been said.
+            let bare = lifted.lowest_g < self.start.settings.min_piece.g();
+            let perhaps_g = if bare { lifted.perhaps_g(at) } else { self.worth_wiping_g() };
+            if let Some(pour) = self.perhaps_left(&lifted.pour, perhaps_g, at) {
+                lifted.pour = pour;
+                self.after.lifted = Some(lifted);
             }
         }
-        self.after.handle_landing();
+        self.after.handle_landing(self.zero_g);
+    }
+
+    /// What bore on the pan is gone, and was no piece: a sponge may have taken with it what nobody saw at rest.
+    pub(super) fn was_no_piece(&mut self, at: Instant) {
+        for pour in std::mem::take(&mut self.after.unseen) {
+            self.perhaps_left(&pour, f64::INFINITY, at);
+        }
+    }
+
+    /// So much may have lain on the pan of this piece, and nobody saw it at rest, g; none where that is not worth a revision.
+    fn perhaps_left(&mut self, pour: &Pour, perhaps_g: f64, at: Instant) -> Option<Pour> {
+        let most_g = (RESIDUE_SHARE * pour.net?).clamp(0.0, RESIDUE_MOST_G);
+        let perhaps_g = perhaps_g.min(most_g);
+        let matters = EITHER * perhaps_g > MATTERS * pour.net_u.unwrap_or(0.0);
+        (perhaps_g > self.seen_g() && matters).then(|| self.may_have_left(pour.clone(), perhaps_g, at))
     }
 
     /// Less than this on the bare pan is a scale's own wandering, g.

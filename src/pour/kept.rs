@@ -22,6 +22,8 @@ pub struct Kept {
     /// What it weighed with its slop, and how well that is known.
     pub(super) gross_g: f64,
     pub(super) u_g: f64,
+    /// What the bare pan showed when it was lifted, g: what lies there since is no part of it.
+    pub(super) zero_g: f64,
     pub(super) lifted_at: Instant,
 }
 
@@ -66,6 +68,13 @@ impl Memory {
 }
 
 impl Kept {
+    /// The same where the bare pan shows something else by now: so it would stand there again.
+    pub(super) fn on_a_pan_of(&self, zero_g: f64) -> Self {
+        let more_g = zero_g - self.zero_g;
+        let pour = Pour { tare: self.pour.tare + more_g, ..self.pour.clone() };
+        Self { pour, gross_g: self.gross_g + more_g, zero_g, ..self.clone() }
+    }
+
     /// Somebody may pour more into it: it is short, nobody knows what it holds, or too much may have been poured back.
     pub(super) fn may_be_poured_on(&self) -> bool {
         self.may_want_more() || self.pour.verdict == Verdict::Over

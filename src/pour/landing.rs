@@ -220,6 +220,7 @@ impl Landing {
 impl Engine {
     pub(super) fn landing(&mut self, mut l: Landing, w: Weighing) {
         if !self.loaded(w) {
+            self.was_no_piece(w.arrived_at);
             return self.enter(State::Idle);
         }
         if self.spare_set() {

@@ -27,6 +27,7 @@ pub mod kept;
 mod landing;
 mod leaps;
 mod lift;
+mod lifted;
 mod onset;
 pub mod outlook;
 pub mod pace;

@@ -22,7 +22,8 @@ const SHOWN: usize = N - 1;
 /// Three equal stages have the first two moments of a moving average, and of one before a pole of half its
 /// length (derived: 1/3 of the lag squared each).
 const STAGES: f64 = 3.0;
-/// Steps of the model: a quarter of a stage's time, within these, s (with 0.01 s throughout the figures of the stop were the same to 0.01 g).
+/// Steps of the model: half of a stage's time, within these, s (with a quarter of it, and with 0.01 s throughout, the figures of
+/// the stop were the same to 0.01 g).
 const STEP_S: (f64, f64) = (0.01, 0.05);
 /// An innovation beyond this many standard deviations counts as if it lay there: one odd reading
 /// moves the filter little (normal law: 1 in 1.7 million).
@@ -307,7 +308,7 @@ impl Predictor {
         let ended_s = self.stopped_at.map_or(f64::NEG_INFINITY, |t| from.seconds_from(t));
         let warned_s = self.warned_s();
         let stage_s = (self.display.lag_s / STAGES).max(STEP_S.0);
-        let steps = (whole_s / (0.25 * stage_s).clamp(STEP_S.0, STEP_S.1)).ceil();
+        let steps = (whole_s / (0.5 * stage_s).clamp(STEP_S.0, STEP_S.1)).ceil();
         let dt = whole_s / steps.max(1.0);
         let moved = 1.0 - (-dt / stage_s).exp();
         let mut keep = (f64::NAN, 1.0);

@@ -105,7 +105,7 @@ impl Engine {
         // At rest what it weighs is known, whatever of it may be no slop.
         let u_g = if pour.settled { net_u_g.min(self.weight_u_g(gross_g)) } else { net_u_g };
         let pour = Pour { told: was_told(pour, at), ..pour.clone() };
-        self.memory.keep(Kept { pour: pour.clone(), gross_g, u_g, lifted_at: at });
+        self.memory.keep(Kept { pour: pour.clone(), gross_g, u_g, zero_g: self.zero_g, lifted_at: at });
         if !pour.came_back {
             self.memory.new += 1;
             self.ware.handle_bare(pour.tare - self.zero_g);
@@ -116,7 +116,8 @@ impl Engine {
     pub(super) fn recognise(&self, gross_g: f64) -> Landed {
         let Some(new) = self.bare_per_g(gross_g) else { return Landed::New };
         let likely = |k: &Kept| self.odds(k, gross_g) / new;
-        let kept = self.memory.kept.iter();
+        let on_pan: Vec<Kept> = self.memory.kept.iter().map(|k| k.on_a_pan_of(self.zero_g)).collect();
+        let kept = on_pan.iter();
         let likeliest = |a: &&Kept, b: &&Kept| likely(a).total_cmp(&likely(b));
         let Some(best) = kept.clone().max_by(likeliest) else { return Landed::New };
         // Of two that weigh alike the one that is short comes back for more: nobody pours into one that is full.
@@ -158,7 +159,7 @@ impl Engine {
     /// What was lifted last may weigh so much when it was rolled and is put back: some may have run out.
     pub(super) fn may_be_rolled(&self, gross_g: f64) -> bool {
         let last = self.memory.kept.iter().max_by_key(|k| k.lifted_at);
-        last.is_some_and(|k| {
+        last.map(|k| k.on_a_pan_of(self.zero_g)).is_some_and(|k| {
             let placed_g = SIGMAS * (PLACED * k.gross_g).hypot(k.u_g);
             let away = self.landed_at.since(k.lifted_at);
             // What comes back sooner was not rolled.
@@ -250,7 +251,7 @@ impl Engine {
 
     /// Somebody stands and waits: perhaps it is a bare piece after all, and wants its `ready`.
     pub(super) fn asks_for_ready(&mut self, d: Done, rest: f64, at: Instant) {
-        let kept = Kept { gross_g: rest, u_g: 0.0, lifted_at: at, pour: d.pour };
+        let kept = Kept { gross_g: rest, u_g: 0.0, zero_g: self.zero_g, lifted_at: at, pour: d.pour };
         self.opens(rest, 0.0, Some(Box::new(kept)), at);
         if let State::Ready(r) = &mut self.state {
             r.back = d.back;
@@ -286,7 +287,7 @@ impl Engine {
             self.say_verdict(pour.verdict, net, at);
         }
         // Where it was lifted first is what counts for a piece that comes back again.
-        self.memory.keep(Kept { gross_g, u_g: 0.0, lifted_at, pour });
+        self.memory.keep(Kept { gross_g, u_g: 0.0, zero_g: self.zero_g, lifted_at, pour });
     }
 
     /// The record of a piece that was weighed again, at rest or not; `odds` that it is this one.

@@ -346,7 +346,6 @@ fn what_cannot_be_is_refused_by_name() {
         ("/tolerance", json!({ "grams": 1, "percent": 5 }), "tolerance"),
         ("/tolerance", json!({ "ounces": 1 }), "tolerance"),
         ("/tolerance", json!({ "percent": "5" }), "tolerance.percent"),
-        ("/tolerance", Value::Null, "tolerance"),
         ("/coat", json!({ "dry_g_per_cm2": 0.06 }), "coat.by"),
     ];
     for (path, value, field) in rows {

@@ -3,7 +3,7 @@
 use super::words::{Odd, Words};
 use crate::plant::force::{Touch, WHEEL};
 use crate::plant::jet::{Goal, Pouring, Vessel};
-use crate::plant::ware::Landing;
+use crate::plant::ware::{Landing, Left};
 
 /// A sponge works over the pan for this long, pushing and pulling so hard (guesses).
 const WIPE: (f64, f64) = (1.5, 40.0);
@@ -19,8 +19,8 @@ const SET_S: f64 = 0.2;
 pub(crate) enum Act {
     /// A new bare piece is put down; a hand may still bear (less than 0) or press it.
     Land { bare_g: f64, how: Landing, hand_g: f64, hand_s: f64 },
-    /// The piece is lifted off, and so much drips onto the pan.
-    Lift { leaving_g: f64 },
+    /// The piece is lifted off, and leaves so much on the pan.
+    Lift { left: Left },
     /// The piece lifted last is put back with less slop in it.
     PutBack { less_g: f64 },
     /// The piece is pushed off the centre.
@@ -112,20 +112,26 @@ pub(super) fn read(words: &mut Words<'_>) -> Result<Vec<Act>, Odd> {
     Ok(acts)
 }
 
+fn left(words: &mut Words<'_>) -> Result<Left, Odd> {
+    let g = words.number("grams")?;
+    if !words.takes("of") {
+        return Ok(Left { slop_g: g, water_g: 0.0 });
+    }
+    words.wants("water")?;
+    Ok(Left { slop_g: 0.0, water_g: g })
+}
+
 fn ware(words: &mut Words<'_>) -> Result<Vec<Act>, Odd> {
     let act = match words.word("a step")? {
         "land" => land(words)?,
-        "lift" => {
-            let leaving_g = if words.takes("leaving") { words.number("grams")? } else { 0.0 };
-            Act::Lift { leaving_g }
-        }
+        "lift" => Act::Lift { left: if words.takes("leaving") { left(words)? } else { Left::default() } },
         "put" => {
             words.wants("back")?;
             Act::PutBack { less_g: if words.takes("less") { words.number("grams")? } else { 0.0 } }
         }
         "swap" => {
             let land = land(words)?;
-            return Ok(vec![Act::Lift { leaving_g: 0.0 }, Act::Rest { for_s: 0.2 }, land]);
+            return Ok(vec![Act::Lift { left: Left::default() }, Act::Rest { for_s: 0.2 }, land]);
         }
         "nudge" => Act::Nudge { cm: words.number("centimetres")? },
         "set" => {

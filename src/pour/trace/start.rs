@@ -91,6 +91,10 @@ fn put_paces(out: &mut Vec<u8>, s: &Start) {
         put_optional(out, jug.lifted.map(|(gross, _)| micrograms(gross)));
         put(out, jug.lifted.map_or(0, |(_, at)| at.us() as i64));
     }
+    // From here on of version 14.
+    for kept in &s.memory.kept {
+        put(out, millionths(kept.zero_g));
+    }
 }
 
 fn put_pour(out: &mut Vec<u8>, p: &Pour) {
@@ -181,6 +185,11 @@ impl Bytes<'_> {
         if version >= 13 && self.take()? != 0 {
             start.jug = Some(self.jug()?);
         }
+        if version >= 14 {
+            for kept in &mut start.memory.kept {
+                kept.zero_g = self.grams()?;
+            }
+        }
         Ok(start)
     }
 
@@ -222,7 +231,9 @@ impl Bytes<'_> {
             // Before version 9 all pieces of a batch had one target.
             pour.aim = Aim { target: start.target, low: start.low, high: start.high };
             let (gross_g, u_g) = (self.grams()?, self.grams()?);
-            start.memory.kept.push_back(Kept { pour, gross_g, u_g, lifted_at: self.instant()? });
+            // Before version 14 nobody knew what lay on the pan since.
+            let zero_g = start.zero.g();
+            start.memory.kept.push_back(Kept { pour, gross_g, u_g, zero_g, lifted_at: self.instant()? });
         }
         Ok(())
     }

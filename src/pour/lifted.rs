@@ -1,0 +1,143 @@
+//! What a piece that was just lifted may have left on the pan, as far as that was seen: a display falls to it late, and a
+//! sponge or the next piece may come before.
+
+use super::state::Pour;
+use crate::scale::{Origin, ScaleFacts};
+use crate::time::{Duration, Instant};
+
+/// The end of a display's fall is foreseen to this share of what is still to come (tried on simulated scales, which fall
+/// not quite as one pole does).
+const FORESEEN_WITHIN: f64 = 0.25;
+/// A display has fallen so far after so many of its lags that what lies on the pan may be foreseen (derived for a pole: to a
+/// twentieth; to less for a moving average).
+const FALLEN_LAGS: f64 = 3.0;
+/// The lag of the latest scale told of, s: a scale nobody knows may be as late.
+const LATEST_S: f64 = 0.7;
+/// So many readings before a hand is seen on the pan it may have begun to fall upon it (own choice).
+const LATELY: usize = 3;
+
+/// What bears on the pan for less long is the next thing that lands (a fifth of a second, and a late display; a guess).
+const LANDS_WITHIN: Duration = Duration::from_millis(600);
+
+/// A pan's display: its noise, the least piece, g, and how late it may be, s.
+pub(super) struct PanShown {
+    threshold_g: f64,
+    piece_g: f64,
+    lag_s: f64,
+}
+
+impl PanShown {
+    pub(super) fn of(scale: &ScaleFacts, threshold_g: f64, piece_g: f64) -> Self {
+        let lag_s = scale.lag.as_secs_f64();
+        let lag_s = match scale.lag_origin {
+            Origin::Assumed => lag_s.max(LATEST_S),
+            Origin::Told | Origin::Learned => lag_s,
+        };
+        Self { threshold_g, piece_g, lag_s }
+    }
+}
+
+/// A piece that was just lifted.
+#[derive(Clone, Debug)]
+pub(super) struct Lifted {
+    pub(super) pour: Pour,
+    /// Its first reading.
+    since: Option<Instant>,
+    /// The least the pan has shown since, g over its zero.
+    pub(super) lowest_g: f64,
+    /// What may lie on the pan, as the end of the display's fall was foreseen from there, g.
+    foreseen_g: f64,
+    /// Both after each of the latest readings, the last one last.
+    lately: [Shown; LATELY],
+    /// Something bore on the pan or took hold of it before that was seen at rest.
+    pub(super) borne: Option<Borne>,
+}
+
+/// The least that a pan has shown, and what may lie there, g.
+#[derive(Clone, Copy, Debug)]
+struct Shown {
+    lowest_g: f64,
+    perhaps_g: f64,
+}
+
+/// A sponge takes away what lay there: when it came, what may have lain there then as the pan showed it, and at most, g.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Borne {
+    at: Instant,
+    shown_g: f64,
+    pub(super) most_g: f64,
+}
+
+impl Lifted {
+    pub(super) fn of(pour: &Pour) -> Self {
+        let none = Shown { lowest_g: f64::INFINITY, perhaps_g: f64::INFINITY };
+        let (lowest_g, foreseen_g) = (none.lowest_g, none.perhaps_g);
+        Self { pour: pour.clone(), since: None, lowest_g, foreseen_g, lately: [none; LATELY], borne: None }
+    }
+
+    /// Takes what the pan shows, g over its zero, where its fall ends, and how late it is, s.
+    pub(super) fn note(&mut self, (at, shown_g): (Instant, f64), ends_at_g: Option<f64>, pan: &PanShown) {
+        let since = *self.since.get_or_insert(at);
+        let pressed = (self.lowest_g + pan.threshold_g..pan.piece_g).contains(&shown_g);
+        if (pressed || shown_g < -pan.threshold_g) && self.borne.is_none() {
+            let [first, .., last] = self.lately;
+            let level = first.lowest_g - last.lowest_g <= pan.threshold_g;
+            let seen = level || at.seconds_from(since) >= FALLEN_LAGS * pan.lag_s;
+            let most_g = self.lately.iter().map(|shown| shown.perhaps_g).fold(0.0, f64::max);
+            let most_g = if seen { most_g } else { f64::INFINITY };
+            self.borne = Some(Borne { at, shown_g: last.perhaps_g, most_g });
+        }
+        if shown_g < self.lowest_g {
+            self.lowest_g = shown_g;
+            let foreseen = ends_at_g.map(|g| g + FORESEEN_WITHIN * (shown_g - g));
+            self.foreseen_g = foreseen.unwrap_or(f64::INFINITY);
+        }
+        self.lately.rotate_left(1);
+        let perhaps_g = self.lowest_g.min(self.foreseen_g);
+        self.lately[LATELY - 1] = Shown { lowest_g: self.lowest_g, perhaps_g };
+    }
+
+    /// What may lie there as the next thing lands, as the pan showed it before it was touched, g.
+    pub(super) fn perhaps_g(&self, at: Instant) -> f64 {
+        match self.borne {
+            Some(borne) if at.since(borne.at) > LANDS_WITHIN => borne.most_g,
+            Some(landing) => landing.shown_g,
+            None => self.lately[LATELY - 1].perhaps_g,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::Aim;
+
+    /// What may have lain there by the latest reading, g, of a pan that showed this every tenth of a second at a lag of 0.3 s.
+    fn noted(shown: &[f64]) -> Lifted {
+        let mut lifted = Lifted::of(&Pour::open(1, Aim::default(), 300.0, Instant::START));
+        let pan = PanShown { threshold_g: 0.3, piece_g: 40.0, lag_s: 0.3 };
+        for (i, g) in (0..).zip(shown) {
+            lifted.note((Instant::START.offset_seconds(0.1 * f64::from(i)), *g), None, &pan);
+        }
+        lifted
+    }
+
+    #[test]
+    fn what_lies_on_a_pan_that_was_level_is_known_and_what_a_sponge_took_from_a_falling_display_is_not() {
+        let most_g = |shown: &[f64]| noted(shown).borne.map(|borne| borne.most_g);
+        assert_eq!(most_g(&[30.0, 12.0, 5.0, 2.0, 1.9, 1.9, 1.9]), None, "nothing bore on it");
+        assert_eq!(most_g(&[30.0, 2.0, 1.9, 1.9, 15.0]), Some(2.0), "level for three readings");
+        assert_eq!(most_g(&[30.0, 12.0, 5.0, 15.0]), Some(f64::INFINITY), "pressed");
+        assert_eq!(most_g(&[30.0, 12.0, 5.0, -3.0]), Some(f64::INFINITY), "pulled");
+        let slowly = [30.0, 20.0, 14.0, 10.0, 7.0, 5.0, 4.0, 3.4, 3.0, 2.7, 15.0];
+        assert_eq!(most_g(&slowly), Some(3.4), "it had fallen for three lags");
+    }
+
+    #[test]
+    fn a_piece_that_lands_tells_no_more_than_the_pan_showed_before_it() {
+        let lifted = noted(&[30.0, 12.0, 5.0, 15.0]);
+        let at = |s: f64| Instant::START.offset_seconds(s);
+        assert_eq!(lifted.perhaps_g(at(0.4)), 5.0, "it begins to land");
+        assert_eq!(lifted.perhaps_g(at(1.5)), f64::INFINITY, "a sponge came before it");
+    }
+}
