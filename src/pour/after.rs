@@ -254,9 +254,11 @@ impl Engine {
     pub(super) fn lands(&mut self, at: Instant) {
         self.aim_at(self.next);
         if let Some(mut lifted) = self.after.lifted.clone() {
-            // Where it was never shown bare, as much may lie there as would have been said.
-            let bare = lifted.lowest_g < self.start.settings.min_piece.g();
-            let perhaps_g = if bare { lifted.perhaps_g(at) } else { self.worth_wiping_g() };
+            // Where the display had not fallen to it yet, as much may lie there as would have been said.
+            let least_g = self.start.settings.min_piece.g();
+            let seen = lifted.tells(at, &PanShown::of(&self.start.scale, self.threshold_g(), least_g));
+            let most_g = if seen { f64::INFINITY } else { self.worth_wiping_g() };
+            let perhaps_g = lifted.perhaps_g(at).min(most_g);
             if let Some(pour) = self.perhaps_left(&lifted.pour, perhaps_g, at) {
                 lifted.pour = pour;
                 self.after.lifted = Some(lifted);

@@ -35,6 +35,11 @@ impl PanShown {
         };
         Self { threshold_g, piece_g, lag_s }
     }
+
+    /// So long after a lift its display has fallen far enough, s.
+    fn falls_s(&self) -> f64 {
+        FALLEN_LAGS * self.lag_s
+    }
 }
 
 /// A piece that was just lifted.
@@ -82,7 +87,7 @@ impl Lifted {
         if (pressed || shown_g < -pan.threshold_g) && self.borne.is_none() {
             let [first, .., last] = self.lately;
             let level = first.lowest_g - last.lowest_g <= pan.threshold_g;
-            let seen = level || at.seconds_from(since) >= FALLEN_LAGS * pan.lag_s;
+            let seen = level || at.seconds_from(since) >= pan.falls_s();
             let most_g = self.lately.iter().map(|shown| shown.perhaps_g).fold(0.0, f64::max);
             let most_g = if seen { most_g } else { f64::INFINITY };
             self.borne = Some(Borne { at, shown_g: last.perhaps_g, most_g });
@@ -95,6 +100,13 @@ impl Lifted {
         self.lately.rotate_left(1);
         let perhaps_g = self.lowest_g.min(self.foreseen_g);
         self.lately[LATELY - 1] = Shown { lowest_g: self.lowest_g, perhaps_g };
+    }
+
+    /// The display had fallen to the bare pan by then, or a sponge was on it before.
+    pub(super) fn tells(&self, at: Instant, pan: &PanShown) -> bool {
+        let fallen = self.since.is_some_and(|since| at.seconds_from(since) >= pan.falls_s());
+        let wiped = self.borne.is_some_and(|borne| at.since(borne.at) > LANDS_WITHIN);
+        self.lowest_g < pan.piece_g && (fallen || wiped)
     }
 
     /// What may lie there as the next thing lands, as the pan showed it before it was touched, g.
@@ -137,6 +149,8 @@ mod tests {
     fn a_piece_that_lands_tells_no_more_than_the_pan_showed_before_it() {
         let lifted = noted(&[30.0, 12.0, 5.0, 15.0]);
         let at = |s: f64| Instant::START.offset_seconds(s);
+        let pan = PanShown { threshold_g: 0.3, piece_g: 40.0, lag_s: 0.3 };
+        assert!(!lifted.tells(at(0.4), &pan) && lifted.tells(at(1.5), &pan));
         assert_eq!(lifted.perhaps_g(at(0.4)), 5.0, "it begins to land");
         assert_eq!(lifted.perhaps_g(at(1.5)), f64::INFINITY, "a sponge came before it");
     }
