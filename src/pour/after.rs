@@ -87,9 +87,9 @@ impl After {
     /// The next piece lands before the bare pan was seen at rest.
     fn handle_landing(&mut self, zero_g: f64) {
         self.waited = !self.remarks.is_empty();
-        let Some(Lifted { pour, lowest_g, .. }) = self.lifted.take() else { return };
-        self.passing_g = Some(lowest_g + zero_g).filter(|g| g.is_finite());
-        self.unseen.push_back(pour);
+        let Some(lifted) = self.lifted.take() else { return };
+        self.passing_g = Some(lifted.lowest_g() + zero_g).filter(|g| g.is_finite());
+        self.unseen.push_back(lifted.pour);
         if self.unseen.len() > UNSEEN_MOST {
             self.unseen.pop_front();
         }
@@ -196,11 +196,11 @@ impl Engine {
     /// The first rest of the bare pan after a piece: one remark at most.
     pub(super) fn look_after(&mut self, w: Weighing) {
         let (zero_g, least_g) = (self.zero_g, self.start.settings.min_piece.g());
-        let pan = PanShown::of(&self.start.scale, self.threshold_g(), least_g);
+        let pan = self.pan_shown();
         let ends_at_g = self.after.since.ends_at_g().map(|g| g - zero_g);
         let Some(lifted) = &mut self.after.lifted else { return };
         lifted.note((w.taken_at, w.mass.g() - zero_g), ends_at_g, &pan);
-        let lowest_g = lifted.lowest_g + zero_g;
+        let lowest_g = lifted.lowest_g() + zero_g;
         let Some(rest) = self.at_rest().filter(|rest| *rest - self.zero_g < least_g) else { return };
         let Some(Lifted { mut pour, borne, .. }) = self.after.lifted.take() else { return };
         let wiped_g = borne.map_or(0.0, |borne| borne.most_g - (rest - self.zero_g).max(0.0));
@@ -255,9 +255,8 @@ impl Engine {
         self.aim_at(self.next);
         if let Some(mut lifted) = self.after.lifted.clone() {
             // Where the display had not fallen to it yet, as much may lie there as would have been said.
-            let least_g = self.start.settings.min_piece.g();
-            let seen = lifted.tells(at, &PanShown::of(&self.start.scale, self.threshold_g(), least_g));
-            let most_g = if seen { f64::INFINITY } else { self.worth_wiping_g() };
+            let most_g =
+                if lifted.tells(at, &self.pan_shown()) { f64::INFINITY } else { self.worth_wiping_g() };
             let perhaps_g = lifted.perhaps_g(at).min(most_g);
             if let Some(pour) = self.perhaps_left(&lifted.pour, perhaps_g, at) {
                 lifted.pour = pour;
@@ -265,6 +264,10 @@ impl Engine {
             }
         }
         self.after.handle_landing(self.zero_g);
+    }
+
+    fn pan_shown(&self) -> PanShown {
+        PanShown::of(&self.start.scale, self.threshold_g(), self.start.settings.min_piece.g())
     }
 
     /// What bore on the pan is gone, and was no piece: a sponge may have taken with it what nobody saw at rest.

@@ -48,17 +48,14 @@ pub(super) struct Lifted {
     pub(super) pour: Pour,
     /// Its first reading.
     since: Option<Instant>,
-    /// The least the pan has shown since, g over its zero.
-    pub(super) lowest_g: f64,
-    /// What may lie on the pan, as the end of the display's fall was foreseen from there, g.
-    foreseen_g: f64,
-    /// Both after each of the latest readings, the last one last.
+    /// What the pan had shown after each of the latest readings, the last one last.
     lately: [Shown; LATELY],
     /// Something bore on the pan or took hold of it before that was seen at rest.
     pub(super) borne: Option<Borne>,
 }
 
-/// The least that a pan has shown, and what may lie there, g.
+/// The least that a pan has shown, g over its zero, and what may lie there, as the end of the display's fall was foreseen from
+/// that, g.
 #[derive(Clone, Copy, Debug)]
 struct Shown {
     lowest_g: f64,
@@ -76,14 +73,22 @@ pub(super) struct Borne {
 impl Lifted {
     pub(super) fn of(pour: &Pour) -> Self {
         let none = Shown { lowest_g: f64::INFINITY, perhaps_g: f64::INFINITY };
-        let (lowest_g, foreseen_g) = (none.lowest_g, none.perhaps_g);
-        Self { pour: pour.clone(), since: None, lowest_g, foreseen_g, lately: [none; LATELY], borne: None }
+        Self { pour: pour.clone(), since: None, lately: [none; LATELY], borne: None }
+    }
+
+    fn last(&self) -> Shown {
+        self.lately[LATELY - 1]
+    }
+
+    /// The least the pan has shown since, g over its zero.
+    pub(super) fn lowest_g(&self) -> f64 {
+        self.last().lowest_g
     }
 
     /// Takes what the pan shows, g over its zero, where its fall ends, and how late it is, s.
     pub(super) fn note(&mut self, (at, shown_g): (Instant, f64), ends_at_g: Option<f64>, pan: &PanShown) {
         let since = *self.since.get_or_insert(at);
-        let pressed = (self.lowest_g + pan.threshold_g..pan.piece_g).contains(&shown_g);
+        let pressed = (self.lowest_g() + pan.threshold_g..pan.piece_g).contains(&shown_g);
         if (pressed || shown_g < -pan.threshold_g) && self.borne.is_none() {
             let [first, .., last] = self.lately;
             let level = first.lowest_g - last.lowest_g <= pan.threshold_g;
@@ -92,21 +97,20 @@ impl Lifted {
             let most_g = if seen { most_g } else { f64::INFINITY };
             self.borne = Some(Borne { at, shown_g: last.perhaps_g, most_g });
         }
-        if shown_g < self.lowest_g {
-            self.lowest_g = shown_g;
-            let foreseen = ends_at_g.map(|g| g + FORESEEN_WITHIN * (shown_g - g));
-            self.foreseen_g = foreseen.unwrap_or(f64::INFINITY);
+        let mut now = self.last();
+        if shown_g < now.lowest_g {
+            let foreseen_g = ends_at_g.map(|g| g + FORESEEN_WITHIN * (shown_g - g));
+            now = Shown { lowest_g: shown_g, perhaps_g: foreseen_g.map_or(shown_g, |g| g.min(shown_g)) };
         }
         self.lately.rotate_left(1);
-        let perhaps_g = self.lowest_g.min(self.foreseen_g);
-        self.lately[LATELY - 1] = Shown { lowest_g: self.lowest_g, perhaps_g };
+        self.lately[LATELY - 1] = now;
     }
 
     /// The display had fallen to the bare pan by then, or a sponge was on it before.
     pub(super) fn tells(&self, at: Instant, pan: &PanShown) -> bool {
         let fallen = self.since.is_some_and(|since| at.seconds_from(since) >= pan.falls_s());
         let wiped = self.borne.is_some_and(|borne| at.since(borne.at) > LANDS_WITHIN);
-        self.lowest_g < pan.piece_g && (fallen || wiped)
+        self.lowest_g() < pan.piece_g && (fallen || wiped)
     }
 
     /// What may lie there as the next thing lands, as the pan showed it before it was touched, g.
@@ -114,7 +118,7 @@ impl Lifted {
         match self.borne {
             Some(borne) if at.since(borne.at) > LANDS_WITHIN => borne.most_g,
             Some(landing) => landing.shown_g,
-            None => self.lately[LATELY - 1].perhaps_g,
+            None => self.last().perhaps_g,
         }
     }
 }

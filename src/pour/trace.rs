@@ -12,7 +12,8 @@
 //! how a stream is guided, how the hand eases off, and beside which lag of the scale it was learned; version 9 may have
 //! another target from piece to piece; version 10 knows the hand's pace, its trickle, and how a pour is finished;
 //! version 11 knows the scale's correction, version 12 how far it bends; version 13 knows the jug, and may be
-//! told of slop; version 14 knows what the bare pan showed as pieces were lifted. Weights stand as the scale showed them; the engine corrects them. All are read.
+//! told of slop; version 14 knows what the bare pan showed as pieces were lifted. Weights stand as the scale
+//! showed them; the engine corrects them. All are read.
 
 use super::engine::{Command, Engine, Hearing, LinkChange, Start};
 use super::entry::Output;
