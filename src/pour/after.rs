@@ -203,9 +203,9 @@ impl Engine {
         let lowest_g = lifted.lowest_g() + zero_g;
         let Some(rest) = self.at_rest().filter(|rest| *rest - self.zero_g < least_g) else { return };
         let Some(Lifted { mut pour, borne, .. }) = self.after.lifted.take() else { return };
-        let wiped_g = borne.map_or(0.0, |borne| borne.most_g - (rest - self.zero_g).max(0.0));
-        if let Some(less_sure) = self.perhaps_left(&pour, wiped_g, w.arrived_at) {
-            pour = less_sure;
+        if let Some(borne) = borne {
+            let wiped_g = borne.most_g - (rest - self.zero_g).max(0.0);
+            pour = self.wiped_off(pour, wiped_g, w.arrived_at);
         }
         let unseen = std::mem::take(&mut self.after.unseen);
         self.after.passing_g = None;
@@ -227,16 +227,29 @@ impl Engine {
 
     /// Something lies on the bare pan: of the piece that left, of one before it, or of none.
     fn lies_there(&mut self, pour: Pour, unseen: VecDeque<Pour>, residue_g: f64, stayed: bool, at: Instant) {
-        let net_g = pour.net.unwrap_or(0.0);
-        let likely = residue_g <= (RESIDUE_SHARE * net_g).min(RESIDUE_MOST_G);
-        if stayed && likely && unseen.is_empty() && residue_g > self.worth_wiping_g() {
-            return self.leaves(pour, residue_g, at);
+        if stayed && unseen.is_empty() && self.is_residue_of(&pour, residue_g) {
+            self.leaves(pour, residue_g, at);
+            return;
         }
         if stayed && residue_g <= RESIDUE_MOST_G {
             for perhaps in unseen.into_iter().chain([pour]) {
                 self.may_have_left(perhaps, residue_g, at);
             }
         }
+    }
+
+    /// A sponge took what it may have left before that was seen at rest: where a display had stood level at it, it was that.
+    fn wiped_off(&mut self, pour: Pour, wiped_g: f64, at: Instant) -> Pour {
+        if self.after.unseen.is_empty() && self.is_residue_of(&pour, wiped_g) {
+            return self.leaves(pour, wiped_g, at);
+        }
+        self.perhaps_left(&pour, wiped_g, at).unwrap_or(pour)
+    }
+
+    /// As much as a piece leaves behind, and enough to be worth wiping.
+    fn is_residue_of(&self, pour: &Pour, residue_g: f64) -> bool {
+        let most_g = (RESIDUE_SHARE * pour.net.unwrap_or(0.0)).min(RESIDUE_MOST_G);
+        (self.worth_wiping_g()..=most_g).contains(&residue_g)
     }
 
     /// Its weight may be too great by so much.
@@ -253,11 +266,15 @@ impl Engine {
     /// beside the piece, or what dripped from its foot.
     pub(super) fn lands(&mut self, at: Instant) {
         self.aim_at(self.next);
-        if let Some(mut lifted) = self.after.lifted.clone() {
+        if let Some(mut lifted) = self.after.lifted.take_if(|lifted| lifted.wiped_g(at).is_some()) {
+            let wiped_g = lifted.wiped_g(at).unwrap_or(0.0);
+            lifted.pour = self.wiped_off(lifted.pour, wiped_g, at);
+            self.after.lifted = Some(lifted);
+        } else if let Some(mut lifted) = self.after.lifted.clone() {
             // Where the display had not fallen to it yet, as much may lie there as would have been said.
             let most_g =
                 if lifted.tells(at, &self.pan_shown()) { f64::INFINITY } else { self.worth_wiping_g() };
-            let perhaps_g = lifted.perhaps_g(at).min(most_g);
+            let perhaps_g = lifted.perhaps_g().min(most_g);
             if let Some(pour) = self.perhaps_left(&lifted.pour, perhaps_g, at) {
                 lifted.pour = pour;
                 self.after.lifted = Some(lifted);
@@ -295,8 +312,8 @@ impl Engine {
     }
 
     /// What a piece left on the pan did not go with it: taken off its weight.
-    fn leaves(&mut self, mut pour: Pour, residue_g: f64, at: Instant) {
-        let Some(net) = pour.net else { return };
+    fn leaves(&mut self, mut pour: Pour, residue_g: f64, at: Instant) -> Pour {
+        let Some(net) = pour.net else { return pour };
         let was = pour.verdict;
         pour.net = Some(net - residue_g);
         // Water of a wet foot was there before the slop: then nothing was to be taken off.
@@ -309,5 +326,6 @@ impl Engine {
         if was != pour.verdict {
             self.say_verdict(pour.verdict, net - residue_g, at);
         }
+        pour
     }
 }

@@ -13,7 +13,8 @@ const FORESEEN_WITHIN: f64 = 0.25;
 const FALLEN_LAGS: f64 = 3.0;
 /// The lag of the latest scale told of, s: a scale nobody knows may be as late.
 const LATEST_S: f64 = 0.7;
-/// So many readings before a hand is seen on the pan it may have begun to fall upon it (own choice).
+/// So many readings before a hand is seen on the pan it may have begun to fall upon it; so many that are alike are a level
+/// (own choice).
 const LATELY: usize = 3;
 
 /// What bears on the pan for less long is the next thing that lands (a fifth of a second, and a late display; a guess).
@@ -50,6 +51,8 @@ pub(super) struct Lifted {
     since: Option<Instant>,
     /// What the pan had shown after each of the latest readings, the last one last.
     lately: [Shown; LATELY],
+    /// What it showed when it last stood level, g over its zero: a display that still falls never did.
+    level_g: Option<f64>,
     /// Something bore on the pan or took hold of it before that was seen at rest.
     pub(super) borne: Option<Borne>,
 }
@@ -73,7 +76,7 @@ pub(super) struct Borne {
 impl Lifted {
     pub(super) fn of(pour: &Pour) -> Self {
         let none = Shown { lowest_g: f64::INFINITY, perhaps_g: f64::INFINITY };
-        Self { pour: pour.clone(), since: None, lately: [none; LATELY], borne: None }
+        Self { pour: pour.clone(), since: None, lately: [none; LATELY], level_g: None, borne: None }
     }
 
     fn last(&self) -> Shown {
@@ -87,15 +90,12 @@ impl Lifted {
 
     /// Takes what the pan shows, g over its zero, where its fall ends, and how late it is, s.
     pub(super) fn note(&mut self, (at, shown_g): (Instant, f64), ends_at_g: Option<f64>, pan: &PanShown) {
-        let since = *self.since.get_or_insert(at);
+        self.since.get_or_insert(at);
         let pressed = (self.lowest_g() + pan.threshold_g..pan.piece_g).contains(&shown_g);
         if (pressed || shown_g < -pan.threshold_g) && self.borne.is_none() {
-            let [first, .., last] = self.lately;
-            let level = first.lowest_g - last.lowest_g <= pan.threshold_g;
-            let seen = level || at.seconds_from(since) >= pan.falls_s();
-            let most_g = self.lately.iter().map(|shown| shown.perhaps_g).fold(0.0, f64::max);
-            let most_g = if seen { most_g } else { f64::INFINITY };
-            self.borne = Some(Borne { at, shown_g: last.perhaps_g, most_g });
+            let before_g = |level_g| self.lately.iter().map(|shown| shown.perhaps_g).fold(level_g, f64::max);
+            let most_g = self.level_g.map_or(f64::INFINITY, before_g);
+            self.borne = Some(Borne { at, shown_g: self.last().perhaps_g, most_g });
         }
         let mut now = self.last();
         if shown_g < now.lowest_g {
@@ -104,22 +104,25 @@ impl Lifted {
         }
         self.lately.rotate_left(1);
         self.lately[LATELY - 1] = now;
+        if self.lately[0].lowest_g - now.lowest_g <= pan.threshold_g {
+            self.level_g = Some(now.lowest_g);
+        }
     }
 
-    /// The display had fallen to the bare pan by then, or a sponge was on it before.
+    /// The display had fallen to the bare pan by then.
     pub(super) fn tells(&self, at: Instant, pan: &PanShown) -> bool {
         let fallen = self.since.is_some_and(|since| at.seconds_from(since) >= pan.falls_s());
-        let wiped = self.borne.is_some_and(|borne| at.since(borne.at) > LANDS_WITHIN);
-        self.lowest_g() < pan.piece_g && (fallen || wiped)
+        self.lowest_g() < pan.piece_g && fallen
+    }
+
+    /// At most so much was wiped off by a sponge that was on the pan before the next thing lands, g.
+    pub(super) fn wiped_g(&self, at: Instant) -> Option<f64> {
+        self.borne.filter(|borne| at.since(borne.at) > LANDS_WITHIN).map(|borne| borne.most_g)
     }
 
     /// What may lie there as the next thing lands, as the pan showed it before it was touched, g.
-    pub(super) fn perhaps_g(&self, at: Instant) -> f64 {
-        match self.borne {
-            Some(borne) if at.since(borne.at) > LANDS_WITHIN => borne.most_g,
-            Some(landing) => landing.shown_g,
-            None => self.last().perhaps_g,
-        }
+    pub(super) fn perhaps_g(&self) -> f64 {
+        self.borne.map_or(self.last().perhaps_g, |landing| landing.shown_g)
     }
 }
 
@@ -146,7 +149,12 @@ mod tests {
         assert_eq!(most_g(&[30.0, 12.0, 5.0, 15.0]), Some(f64::INFINITY), "pressed");
         assert_eq!(most_g(&[30.0, 12.0, 5.0, -3.0]), Some(f64::INFINITY), "pulled");
         let slowly = [30.0, 20.0, 14.0, 10.0, 7.0, 5.0, 4.0, 3.4, 3.0, 2.7, 15.0];
-        assert_eq!(most_g(&slowly), Some(3.4), "it had fallen for three lags");
+        assert_eq!(most_g(&slowly), Some(f64::INFINITY), "it had not come to a level, whatever the time");
+        assert_eq!(
+            most_g(&[30.0, 2.0, 2.0, 2.0, 0.7, -9.0]),
+            Some(2.0),
+            "a sponge pulls at it before it is seen"
+        );
     }
 
     #[test]
@@ -155,7 +163,7 @@ mod tests {
         let at = |s: f64| Instant::START.offset_seconds(s);
         let pan = PanShown { threshold_g: 0.3, piece_g: 40.0, lag_s: 0.3 };
         assert!(!lifted.tells(at(0.4), &pan) && lifted.tells(at(1.5), &pan));
-        assert_eq!(lifted.perhaps_g(at(0.4)), 5.0, "it begins to land");
-        assert_eq!(lifted.perhaps_g(at(1.5)), f64::INFINITY, "a sponge came before it");
+        assert_eq!((lifted.wiped_g(at(0.4)), lifted.perhaps_g()), (None, 5.0), "it begins to land");
+        assert_eq!(lifted.wiped_g(at(1.5)), Some(f64::INFINITY), "a sponge came before it");
     }
 }
