@@ -9,6 +9,7 @@ use crate::reading::Weighing;
 use crate::record::Mark;
 use crate::scale::COARSE_STEP_G;
 use crate::time::Instant;
+use crate::units::Mass;
 use std::collections::VecDeque;
 
 /// A climb is looked at in four stretches of so long, s: what is over within 1.2 s, a touch, or a ladle's lump as a late
@@ -54,6 +55,16 @@ impl Climb {
         while self.recent.front().is_some_and(|(t, _)| w.taken_at.seconds_from(*t) > longest_s) {
             self.recent.pop_front();
         }
+    }
+
+    /// The latest readings that stood at this weight, oldest first, as gross weighings.
+    pub(super) fn standing(&self, gross_g: f64, within_g: f64) -> impl Iterator<Item = Weighing> + '_ {
+        let stood = self.recent.iter().rev().take_while(|(_, g)| (g - gross_g).abs() <= within_g).count();
+        self.recent.iter().skip(self.recent.len() - stood).map(|(t, g)| Weighing {
+            mass: Mass::saturating(*g),
+            arrived_at: *t,
+            taken_at: *t,
+        })
     }
 
     /// A `stop` or `fault` is due then.

@@ -35,6 +35,13 @@ impl Leaps {
         Self { g, ..Self::default() }
     }
 
+    /// As after these readings, which stood at one weight.
+    pub(super) fn after(standing: impl Iterator<Item = Weighing>) -> Self {
+        let mut leaps = Self::default();
+        standing.for_each(|w| leaps.note(w, None, f64::INFINITY));
+        leaps
+    }
+
     /// Takes a reading; `mean_s` is the usual time between two.
     pub(super) fn note(&mut self, w: Weighing, mean_s: Option<f64>, threshold_g: f64) {
         self.late.push_back(w);

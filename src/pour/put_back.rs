@@ -8,6 +8,7 @@ use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::{Cue, Output};
 use super::kept::{Kept, PLACED, ROLLED_SD_G};
+use super::leaps::Leaps;
 use super::ready::Ready;
 use super::state::{Done, Pour, State, Stream};
 use crate::reading::Weighing;
@@ -346,7 +347,9 @@ impl Engine {
             pour.marks = pour.marks.with(Mark::OtherWare);
         }
         self.outputs.push_back(Output::Entry(pour.entry(at)));
-        self.enter(State::Ready(Ready { perhaps, lump_g, ..Ready::new(pour, 0.0) }));
+        // A hand may let go of it within the very next readings.
+        let leaps = Leaps::after(self.climb.standing(tare, self.threshold_g()));
+        self.enter(State::Ready(Ready { perhaps, lump_g, leaps, ..Ready::new(pour, 0.0) }));
         if promised {
             self.cue_now(Cue::Ready, at, Some(self.start.target.g()));
         }
