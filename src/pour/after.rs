@@ -1,47 +1,49 @@
 //! After a lift: what was left on the pan, and what is worth knowing between two pieces.
 
-use super::done::EITHER;
 use super::engine::{Engine, Start};
-use super::entry::{Cue, CueCall, Output};
+use super::entry::{Cue, CueCall};
 use super::landing::Landing;
-use super::lifted::{Lifted, PanShown};
+use super::lifted::{LANDS_WITHIN, Lifted};
 use super::remark::Remark;
+use super::residue::RESIDUE_MOST_G;
 use super::state::{Pour, State};
 use crate::reading::Weighing;
-use crate::record::Mark;
-use crate::settle::pan::{BarePan, worth_wiping_g};
+use crate::settle::pan::BarePan;
 use crate::time::{Duration, Instant};
 use crate::units::Mass;
 use std::collections::VecDeque;
 
-/// Of a pour no more than this share is taken for what it left on the pan, and no more than so many grams:
-/// a sponge laid down is more (guesses).
-const RESIDUE_SHARE: f64 = 0.25;
-pub(super) const RESIDUE_MOST_G: f64 = 10.0;
-/// Less than this on the bare pan is a scale's own wandering, g (common practice, no source).
-const SEEN_G: f64 = 0.25;
 /// A remark on a piece that stands there follows its `ready` by so much, or what was said at a lift: the two are heard
 /// one after the other.
 const AFTER_READY: Duration = Duration::from_millis(350);
 
-/// An uncertainty that adds less than this share of what is said already is not worth a revision (a tenth in the root of
-/// squares).
-const MATTERS: f64 = 0.5;
 /// Of so many pieces at most a revision is written at once: a board of ware, and fewer than the log takes in one go (its
 /// queue holds 64). What was lifted before has its remains in the tare of the next ones.
 const UNSEEN_MOST: usize = 12;
+
+/// A piece lifted before the bare pan was seen at rest, and at most so much that may be wiped off meanwhile, g.
+#[derive(Clone, Debug)]
+pub(super) struct Unseen {
+    pub(super) pour: Pour,
+    pub(super) may_be_wiped_g: f64,
+}
 
 /// What waits for the end of a piece.
 #[derive(Clone, Debug)]
 pub(super) struct After {
     /// A piece was lifted with slop in it, and the bare pan has not been at rest since.
-    lifted: Option<Lifted>,
+    pub(super) lifted: Option<Lifted>,
     /// Worth saying, oldest first.
     remarks: VecDeque<Remark>,
     /// Pieces lifted since the bare pan was last seen at rest: what lies on it may be of any of them.
-    unseen: VecDeque<Pour>,
+    pub(super) unseen: VecDeque<Unseen>,
+    /// When the bare pan was last seen at rest, how much lay there as the next piece landed, g, and whether that may have been
+    /// wiped off just before: nobody saw it at rest in between.
+    rested: Option<Instant>,
+    pub(super) under_g: f64,
+    may_be_wiped: bool,
     /// The least that the pan showed since the lift, where the next thing landed before it was at rest, g.
-    passing_g: Option<f64>,
+    pub(super) passing_g: Option<f64>,
     /// A remark has waited for a whole piece.
     waited: bool,
     /// Readings since the lift, while the pan looks bare.
@@ -63,6 +65,9 @@ impl After {
             lifted: None,
             remarks: VecDeque::new(),
             unseen: VecDeque::new(),
+            rested: None,
+            under_g: 0.0,
+            may_be_wiped: false,
             passing_g: None,
             waited: false,
             since: Landing::default(),
@@ -84,12 +89,20 @@ impl After {
         self.since = Landing::default();
     }
 
+    /// The bare pan is at rest.
+    pub(super) fn rests(&mut self, at: Instant) {
+        self.rested = Some(at);
+    }
+
     /// The next piece lands before the bare pan was seen at rest.
-    fn handle_landing(&mut self, zero_g: f64) {
+    pub(super) fn handle_landing(&mut self, zero_g: f64, at: Instant, lag: Duration) {
         self.waited = !self.remarks.is_empty();
+        let rests = self.rested.is_none_or(|rested| at.since(rested) <= LANDS_WITHIN + lag);
+        (self.under_g, self.may_be_wiped) = (self.lay.map_or(0.0, Mass::g), !rests);
         let Some(lifted) = self.lifted.take() else { return };
         self.passing_g = Some(lifted.lowest_g() + zero_g).filter(|g| g.is_finite());
-        self.unseen.push_back(lifted.pour);
+        let may_be_wiped_g = lifted.may_be_wiped_g();
+        self.unseen.push_back(Unseen { pour: lifted.pour, may_be_wiped_g });
         if self.unseen.len() > UNSEEN_MOST {
             self.unseen.pop_front();
         }
@@ -97,7 +110,7 @@ impl After {
 
     /// It came back: what is left on the pan is looked for when it is lifted again.
     pub(super) fn forget(&mut self, piece: u32) {
-        self.unseen.retain(|pour| pour.piece != piece);
+        self.unseen.retain(|unseen| unseen.pour.piece != piece);
         self.lifted.take_if(|lifted| lifted.pour.piece == piece);
     }
 
@@ -110,6 +123,16 @@ impl After {
         let more = self.pan.is_worth_saying(left, self.said);
         self.said = if more { left } else { self.said };
         more
+    }
+
+    /// The pan's zero beneath what landed, as far as it may be off the one last seen: as it was, wiped since, or with what a
+    /// piece left that nobody saw at rest, g.
+    pub(super) fn beneath_g(&self, zero_g: f64) -> [f64; 3] {
+        [0.0, -self.wiped_g(), self.unseen_most_g(zero_g)]
+    }
+
+    pub(super) fn wiped_g(&self) -> f64 {
+        if self.may_be_wiped { self.under_g } else { 0.0 }
     }
 
     /// What lay on the pan as the piece landed, as far as it was worth saying or was not seen at rest, g.
@@ -202,19 +225,10 @@ impl Engine {
         lifted.note((w.taken_at, w.mass.g() - zero_g), ends_at_g, &pan);
         let lowest_g = lifted.lowest_g() + zero_g;
         let Some(rest) = self.at_rest().filter(|rest| *rest - self.zero_g < least_g) else { return };
-        let Some(Lifted { mut pour, borne, .. }) = self.after.lifted.take() else { return };
-        if let Some(borne) = borne {
-            let wiped_g = borne.most_g - (rest - self.zero_g).max(0.0);
-            pour = self.wiped_off(pour, wiped_g, w.arrived_at);
-        }
-        let unseen = std::mem::take(&mut self.after.unseen);
-        self.after.passing_g = None;
-        let residue_g = rest - self.zero_g;
-        if residue_g > self.seen_g() {
-            // What was laid down later is no residue: the pan had been lighter.
-            let stayed = lowest_g > rest - self.threshold_g();
-            self.lies_there(pour, unseen, residue_g, stayed, w.arrived_at);
-        }
+        let Some(lifted) = self.after.lifted.take() else { return };
+        // What was laid down later is no residue: the pan had been lighter.
+        let stayed = lowest_g > rest - self.threshold_g();
+        self.pan_rests(lifted, rest, stayed, w.arrived_at);
         // After the last piece nothing more is poured onto what lies there: the page shows it.
         let full = self.after.remarks.front() == Some(&Remark::Full);
         if self.after.is_news() && !full {
@@ -223,109 +237,5 @@ impl Engine {
         if let Some(remark) = self.after.remarks.pop_front() {
             self.note(remark, w.arrived_at);
         }
-    }
-
-    /// Something lies on the bare pan: of the piece that left, of one before it, or of none.
-    fn lies_there(&mut self, pour: Pour, unseen: VecDeque<Pour>, residue_g: f64, stayed: bool, at: Instant) {
-        if stayed && unseen.is_empty() && self.is_residue_of(&pour, residue_g) {
-            self.leaves(pour, residue_g, at);
-            return;
-        }
-        if stayed && residue_g <= RESIDUE_MOST_G {
-            for perhaps in unseen.into_iter().chain([pour]) {
-                self.may_have_left(perhaps, residue_g, at);
-            }
-        }
-    }
-
-    /// A sponge took what it may have left before that was seen at rest: where a display had stood level at it, it was that.
-    fn wiped_off(&mut self, pour: Pour, wiped_g: f64, at: Instant) -> Pour {
-        if self.after.unseen.is_empty() && self.is_residue_of(&pour, wiped_g) {
-            return self.leaves(pour, wiped_g, at);
-        }
-        self.perhaps_left(&pour, wiped_g, at).unwrap_or(pour)
-    }
-
-    /// As much as a piece leaves behind, and enough to be worth wiping.
-    fn is_residue_of(&self, pour: &Pour, residue_g: f64) -> bool {
-        let most_g = (RESIDUE_SHARE * pour.net.unwrap_or(0.0)).min(RESIDUE_MOST_G);
-        (self.worth_wiping_g()..=most_g).contains(&residue_g)
-    }
-
-    /// Its weight may be too great by so much.
-    fn may_have_left(&mut self, mut pour: Pour, residue_g: f64, at: Instant) -> Pour {
-        pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * residue_g));
-        self.doubts(&mut pour);
-        pour.rev += 1;
-        self.outputs.push_back(Output::Entry(pour.entry(at)));
-        self.memory.without(&pour, 0.0);
-        pour
-    }
-
-    /// The next thing lands. Where nobody saw the bare pan at rest since the lift, as much may lie there as it showed: a splash
-    /// beside the piece, or what dripped from its foot.
-    pub(super) fn lands(&mut self, at: Instant) {
-        self.aim_at(self.next);
-        if let Some(mut lifted) = self.after.lifted.take_if(|lifted| lifted.wiped_g(at).is_some()) {
-            let wiped_g = lifted.wiped_g(at).unwrap_or(0.0);
-            lifted.pour = self.wiped_off(lifted.pour, wiped_g, at);
-            self.after.lifted = Some(lifted);
-        } else if let Some(mut lifted) = self.after.lifted.clone() {
-            // Where the display had not fallen to it yet, as much may lie there as would have been said.
-            let most_g =
-                if lifted.tells(at, &self.pan_shown()) { f64::INFINITY } else { self.worth_wiping_g() };
-            let perhaps_g = lifted.perhaps_g().min(most_g);
-            if let Some(pour) = self.perhaps_left(&lifted.pour, perhaps_g, at) {
-                lifted.pour = pour;
-                self.after.lifted = Some(lifted);
-            }
-        }
-        self.after.handle_landing(self.zero_g);
-    }
-
-    fn pan_shown(&self) -> PanShown {
-        PanShown::of(&self.start.scale, self.threshold_g(), self.start.settings.min_piece.g())
-    }
-
-    /// What bore on the pan is gone, and was no piece: a sponge may have taken with it what nobody saw at rest.
-    pub(super) fn was_no_piece(&mut self, at: Instant) {
-        for pour in std::mem::take(&mut self.after.unseen) {
-            self.perhaps_left(&pour, f64::INFINITY, at);
-        }
-    }
-
-    /// So much may have lain on the pan of this piece, and nobody saw it at rest, g; none where that is not worth a revision.
-    fn perhaps_left(&mut self, pour: &Pour, perhaps_g: f64, at: Instant) -> Option<Pour> {
-        let most_g = (RESIDUE_SHARE * pour.net?).clamp(0.0, RESIDUE_MOST_G);
-        let perhaps_g = perhaps_g.min(most_g);
-        let matters = EITHER * perhaps_g > MATTERS * pour.net_u.unwrap_or(0.0);
-        (perhaps_g > self.seen_g() && matters).then(|| self.may_have_left(pour.clone(), perhaps_g, at))
-    }
-
-    /// Less than this on the bare pan is a scale's own wandering, g.
-    fn seen_g(&self) -> f64 {
-        SEEN_G.max(0.9 * self.start.scale.step.g())
-    }
-
-    fn worth_wiping_g(&self) -> f64 {
-        worth_wiping_g(self.half_width_g(), self.start.scale.step)
-    }
-
-    /// What a piece left on the pan did not go with it: taken off its weight.
-    fn leaves(&mut self, mut pour: Pour, residue_g: f64, at: Instant) -> Pour {
-        let Some(net) = pour.net else { return pour };
-        let was = pour.verdict;
-        pour.net = Some(net - residue_g);
-        // Water of a wet foot was there before the slop: then nothing was to be taken off.
-        pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * residue_g));
-        pour.verdict = self.judged(&pour, net - residue_g);
-        pour.marks = pour.marks.with(Mark::Residue);
-        pour.rev += 1;
-        self.outputs.push_back(Output::Entry(pour.entry(at)));
-        self.memory.without(&pour, residue_g);
-        if was != pour.verdict {
-            self.say_verdict(pour.verdict, net - residue_g, at);
-        }
-        pour
     }
 }

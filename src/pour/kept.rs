@@ -22,7 +22,8 @@ pub struct Kept {
     /// What it weighed with its slop, and how well that is known.
     pub(super) gross_g: f64,
     pub(super) u_g: f64,
-    /// What the bare pan showed when it was lifted, g: what lies there since is no part of it.
+    /// What the bare pan showed when it was lifted, besides what this one left there, g: what lies there since is no part of
+    /// it. Before the pan was seen so, what it showed last.
     pub(super) zero_g: f64,
     pub(super) lifted_at: Instant,
 }
@@ -59,6 +60,14 @@ impl Memory {
     pub(super) fn without(&mut self, pour: &Pour, residue_g: f64) {
         if let Some(kept) = self.kept.iter_mut().find(|k| k.pour.piece == pour.piece) {
             *kept = Kept { pour: pour.clone(), gross_g: kept.gross_g - residue_g, ..kept.clone() };
+        }
+    }
+
+    /// The bare pan was first seen at rest since it was lifted: what it showed besides what this one left, g, and how
+    /// well that is known.
+    pub(super) fn seen_gone(&mut self, piece: u32, zero_g: f64, unsure_g: f64) {
+        if let Some(kept) = self.kept.iter_mut().find(|k| k.pour.piece == piece) {
+            (kept.zero_g, kept.u_g) = (zero_g, kept.u_g.hypot(unsure_g));
         }
     }
 

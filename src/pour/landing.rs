@@ -98,6 +98,11 @@ impl Landing {
         tail_ends_at_g(&self.recent)
     }
 
+    /// The most that was shown of late, gross g.
+    fn most_g(&self) -> f64 {
+        self.recent.iter().map(|(_, g)| *g).fold(f64::NEG_INFINITY, f64::max)
+    }
+
     /// What was shown before the lowest reading was of something that is gone.
     pub(super) fn forget_before_lowest(&mut self) {
         let lowest_g = self.recent.iter().map(|(_, g)| *g).fold(f64::INFINITY, f64::min);
@@ -220,7 +225,7 @@ impl Landing {
 impl Engine {
     pub(super) fn landing(&mut self, mut l: Landing, w: Weighing) {
         if !self.loaded(w) {
-            self.was_no_piece(w.arrived_at);
+            self.was_no_piece(l.most_g(), w.arrived_at);
             return self.enter(State::Idle);
         }
         if self.spare_set() {

@@ -18,7 +18,7 @@ const LATEST_S: f64 = 0.7;
 const LATELY: usize = 3;
 
 /// What bears on the pan for less long is the next thing that lands (a fifth of a second, and a late display; a guess).
-const LANDS_WITHIN: Duration = Duration::from_millis(600);
+pub(super) const LANDS_WITHIN: Duration = Duration::from_millis(600);
 
 /// A pan's display: its noise, the least piece, g, and how late it may be, s.
 pub(super) struct PanShown {
@@ -54,7 +54,7 @@ pub(super) struct Lifted {
     /// What it showed when it last stood level, g over its zero: a display that still falls never did.
     level_g: Option<f64>,
     /// Something bore on the pan or took hold of it before that was seen at rest.
-    pub(super) borne: Option<Borne>,
+    borne: Option<Borne>,
 }
 
 /// The least that a pan has shown, g over its zero, and what may lie there, as the end of the display's fall was foreseen from
@@ -67,10 +67,24 @@ struct Shown {
 
 /// A sponge takes away what lay there: when it came, what may have lain there then as the pan showed it, and at most, g.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Borne {
+struct Borne {
     at: Instant,
     shown_g: f64,
-    pub(super) most_g: f64,
+    most_g: f64,
+    /// The least and the most that was shown since, g, and whether it presses.
+    range_g: (f64, f64),
+    presses: bool,
+    /// It went back again: what only rises is the next piece, set down slowly, and what only falls a pan that had been wiped.
+    turned: bool,
+}
+
+impl Borne {
+    fn note(&mut self, shown_g: f64, threshold_g: f64) {
+        let (low_g, high_g) = (self.range_g.0.min(shown_g), self.range_g.1.max(shown_g));
+        self.range_g = (low_g, high_g);
+        let back_g = if self.presses { high_g - shown_g } else { shown_g - low_g };
+        self.turned |= back_g > threshold_g;
+    }
 }
 
 impl Lifted {
@@ -91,11 +105,13 @@ impl Lifted {
     /// Takes what the pan shows, g over its zero, where its fall ends, and how late it is, s.
     pub(super) fn note(&mut self, (at, shown_g): (Instant, f64), ends_at_g: Option<f64>, pan: &PanShown) {
         self.since.get_or_insert(at);
-        let pressed = (self.lowest_g() + pan.threshold_g..pan.piece_g).contains(&shown_g);
-        if (pressed || shown_g < -pan.threshold_g) && self.borne.is_none() {
-            let before_g = |level_g| self.lately.iter().map(|shown| shown.perhaps_g).fold(level_g, f64::max);
-            let most_g = self.level_g.map_or(f64::INFINITY, before_g);
-            self.borne = Some(Borne { at, shown_g: self.last().perhaps_g, most_g });
+        let presses = (self.lowest_g() + pan.threshold_g..pan.piece_g).contains(&shown_g);
+        if let Some(borne) = &mut self.borne {
+            borne.note(shown_g, pan.threshold_g);
+        } else if presses || shown_g < -pan.threshold_g {
+            let (most_g, range_g) = (self.most_g(), (shown_g, shown_g));
+            let shown_g = self.last().perhaps_g;
+            self.borne = Some(Borne { at, shown_g, most_g, range_g, presses, turned: false });
         }
         let mut now = self.last();
         if shown_g < now.lowest_g {
@@ -115,9 +131,30 @@ impl Lifted {
         self.lowest_g() < pan.piece_g && fallen
     }
 
-    /// At most so much was wiped off by a sponge that was on the pan before the next thing lands, g.
-    pub(super) fn wiped_g(&self, at: Instant) -> Option<f64> {
-        self.borne.filter(|borne| at.since(borne.at) > LANDS_WITHIN).map(|borne| borne.most_g)
+    /// At most so much lies there, as far as that was seen, g: a display that never stood level does not tell.
+    fn most_g(&self) -> f64 {
+        let before_g = |level_g| self.lately.iter().map(|shown| shown.perhaps_g).fold(level_g, f64::max);
+        self.level_g.map_or(f64::INFINITY, before_g)
+    }
+
+    /// At most so much lay there when something came onto the pan, g.
+    pub(super) fn borne_g(&self) -> Option<f64> {
+        self.borne.map(|borne| borne.most_g)
+    }
+
+    /// At most so much was wiped off by a sponge that was on the pan since, g.
+    pub(super) fn wiped_g(&self) -> Option<f64> {
+        self.borne.filter(|borne| borne.turned).map(|borne| borne.most_g)
+    }
+
+    /// The same of one that was there before the next thing lands, g.
+    pub(super) fn wiped_before_g(&self, at: Instant) -> Option<f64> {
+        self.borne.filter(|borne| at.since(borne.at) > LANDS_WITHIN).and(self.wiped_g())
+    }
+
+    /// At most so much may be wiped off unseen from now on, g.
+    pub(super) fn may_be_wiped_g(&self) -> f64 {
+        self.wiped_g().unwrap_or_else(|| self.most_g())
     }
 
     /// What may lie there as the next thing lands, as the pan showed it before it was touched, g.
@@ -143,15 +180,15 @@ mod tests {
 
     #[test]
     fn what_lies_on_a_pan_that_was_level_is_known_and_what_a_sponge_took_from_a_falling_display_is_not() {
-        let most_g = |shown: &[f64]| noted(shown).borne.map(|borne| borne.most_g);
+        let most_g = |shown: &[f64]| noted(shown).wiped_g();
         assert_eq!(most_g(&[30.0, 12.0, 5.0, 2.0, 1.9, 1.9, 1.9]), None, "nothing bore on it");
-        assert_eq!(most_g(&[30.0, 2.0, 1.9, 1.9, 15.0]), Some(2.0), "level for three readings");
-        assert_eq!(most_g(&[30.0, 12.0, 5.0, 15.0]), Some(f64::INFINITY), "pressed");
-        assert_eq!(most_g(&[30.0, 12.0, 5.0, -3.0]), Some(f64::INFINITY), "pulled");
-        let slowly = [30.0, 20.0, 14.0, 10.0, 7.0, 5.0, 4.0, 3.4, 3.0, 2.7, 15.0];
+        assert_eq!(most_g(&[30.0, 2.0, 1.9, 1.9, 15.0, 6.0]), Some(2.0), "level for three readings");
+        assert_eq!(most_g(&[30.0, 12.0, 5.0, 15.0, 9.0]), Some(f64::INFINITY), "pressed");
+        assert_eq!(most_g(&[30.0, 12.0, 5.0, -3.0, 2.0]), Some(f64::INFINITY), "pulled");
+        let slowly = [30.0, 20.0, 14.0, 10.0, 7.0, 5.0, 4.0, 3.4, 3.0, 2.7, 15.0, 3.0];
         assert_eq!(most_g(&slowly), Some(f64::INFINITY), "it had not come to a level, whatever the time");
         assert_eq!(
-            most_g(&[30.0, 2.0, 2.0, 2.0, 0.7, -9.0]),
+            most_g(&[30.0, 2.0, 2.0, 2.0, 0.7, -9.0, -2.0]),
             Some(2.0),
             "a sponge pulls at it before it is seen"
         );
@@ -159,11 +196,11 @@ mod tests {
 
     #[test]
     fn a_piece_that_lands_tells_no_more_than_the_pan_showed_before_it() {
-        let lifted = noted(&[30.0, 12.0, 5.0, 15.0]);
+        let lifted = noted(&[30.0, 12.0, 5.0, 15.0, 9.0]);
         let at = |s: f64| Instant::START.offset_seconds(s);
         let pan = PanShown { threshold_g: 0.3, piece_g: 40.0, lag_s: 0.3 };
         assert!(!lifted.tells(at(0.4), &pan) && lifted.tells(at(1.5), &pan));
-        assert_eq!((lifted.wiped_g(at(0.4)), lifted.perhaps_g()), (None, 5.0), "it begins to land");
-        assert_eq!(lifted.wiped_g(at(1.5)), Some(f64::INFINITY), "a sponge came before it");
+        assert_eq!((lifted.wiped_before_g(at(0.4)), lifted.perhaps_g()), (None, 5.0), "it begins to land");
+        assert_eq!(lifted.wiped_before_g(at(1.5)), Some(f64::INFINITY), "a sponge came before it");
     }
 }

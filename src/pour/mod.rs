@@ -36,6 +36,7 @@ mod predict;
 mod put_back;
 mod ready;
 pub mod remark;
+mod residue;
 mod running;
 mod spare;
 mod start;

@@ -117,7 +117,7 @@ impl Engine {
     pub(super) fn recognise(&self, gross_g: f64) -> Landed {
         let Some(new) = self.bare_per_g(gross_g) else { return Landed::New };
         let likely = |k: &Kept| self.odds(k, gross_g) / new;
-        let on_pan: Vec<Kept> = self.memory.kept.iter().map(|k| k.on_a_pan_of(self.zero_g)).collect();
+        let on_pan: Vec<Kept> = self.memory.kept.iter().map(|k| self.as_it_would_stand(k, gross_g)).collect();
         let kept = on_pan.iter();
         let likeliest = |a: &&Kept, b: &&Kept| likely(a).total_cmp(&likely(b));
         let Some(best) = kept.clone().max_by(likeliest) else { return Landed::New };
@@ -133,6 +133,14 @@ impl Engine {
         }
         let perhaps = if k.may_want_more() { 1.0 / DOUBTFUL } else { PERHAPS };
         if likely(k) > perhaps { Landed::Perhaps(Box::new(k.clone())) } else { Landed::New }
+    }
+
+    /// The same piece on the pan as it is now; of what may lie there or not, that which fits best what it shows, gross g.
+    fn as_it_would_stand(&self, kept: &Kept, gross_g: f64) -> Kept {
+        let beneath_g = self.after.beneath_g(self.zero_g).map(|g| kept.on_a_pan_of(self.zero_g + g));
+        let off_g = |k: &Kept| (k.gross_g - gross_g).abs();
+        let [as_seen, wiped, dripped] = beneath_g;
+        [wiped, dripped].into_iter().fold(as_seen, |best, k| if off_g(&k) < off_g(&best) { k } else { best })
     }
 
     /// How likely a new piece shows so much, gross g, per gram; where it is ladled, with its slop in it already.
@@ -160,7 +168,7 @@ impl Engine {
     /// What was lifted last may weigh so much when it was rolled and is put back: some may have run out.
     pub(super) fn may_be_rolled(&self, gross_g: f64) -> bool {
         let last = self.memory.kept.iter().max_by_key(|k| k.lifted_at);
-        last.map(|k| k.on_a_pan_of(self.zero_g)).is_some_and(|k| {
+        last.map(|k| self.as_it_would_stand(k, gross_g)).is_some_and(|k| {
             let placed_g = SIGMAS * (PLACED * k.gross_g).hypot(k.u_g);
             let away = self.landed_at.since(k.lifted_at);
             // What comes back sooner was not rolled.

@@ -278,12 +278,15 @@ impl Engine {
     }
 
     /// A ladle's lump that fell with the landing is shown as a part of it. Whoever ladles and lifts a piece that got no slop
-    /// since its `ready` has poured before it, unless what it weighed is far likelier for a bare one of this batch, or it is
-    /// the one that was lifted before it, rolled and put back.
+    /// since its `ready` has poured before it, unless what it weighed is far likelier for a bare one of this batch, or for none
+    /// of it with or without slop, or it is the one that was lifted before it, rolled and put back.
     fn may_hold_a_lump(&self, gross_g: f64) -> bool {
+        let with_g = gross_g - self.start.target.g();
         let density = |g: f64| self.ware.density_per_g(g - self.zero_g);
-        let holds = density(gross_g - self.start.target.g()).zip(density(gross_g));
+        let holds = density(with_g).zip(density(gross_g));
+        let no_piece = [with_g, gross_g].iter().all(|g| self.ware.is_far(g - self.zero_g));
         self.start.settings.vessel.in_lumps()
+            && !no_piece
             && holds.is_none_or(|(with, bare)| with * FAR_LIKELIER >= bare)
             && !self.may_be_rolled(gross_g)
     }

@@ -1,10 +1,10 @@
 //! The spare weight: a pebble the tool knows, set on the bare pan to void the last record without a screen.
 
-use super::after::RESIDUE_MOST_G;
 use super::engine::Engine;
 use super::entry::Output;
 use super::kept::PLACED;
 use super::remark::Remark;
+use super::residue::RESIDUE_MOST_G;
 use super::state::{Other, State};
 use crate::reading::Weighing;
 use crate::time::Instant;

@@ -57,6 +57,7 @@ impl Engine {
             && rest < self.start.settings.min_piece.g()
         {
             self.zero_g = rest;
+            self.after.rests(w.arrived_at);
         }
         if self.lift_first && self.loaded(w) {
             self.lift_first = false;

@@ -5,12 +5,21 @@ use super::engine::Engine;
 use super::entry::Cue;
 use super::running::ESTIMATE_SD_G;
 use super::state::{Pour, State};
-use crate::record::{Mark, Verdict};
+use crate::record::{Aim, Mark, Verdict};
 use crate::time::Instant;
+use std::f64::consts::FRAC_1_SQRT_2;
 
-/// Where what is unsure besides, as a standard deviation, is more than this share of the tolerance's half-width, even a weight
-/// on target is likelier out than in, and is not called good (derived: a normal law has half of it within 0.674 of its own).
-const UNSURE: f64 = 1.5;
+/// A weight that is likelier out than in, where what is unsure besides spreads it as a normal law, is not called good.
+const LIKELY: f64 = 0.5;
+/// An unusual uncertainty under this share of the tolerance's half-width leaves the weight itself to decide: of one just inside
+/// a limit half lies within it then (derived: the other limit is more than three of it away).
+const SURE: f64 = 0.6;
+
+/// How much of a normal law around `net` lies in the limits of this aim.
+fn share_within(aim: &Aim, net: f64, sd_g: f64) -> f64 {
+    let below = |g: f64| 0.5 * libm::erfc((net - g) / sd_g * FRAC_1_SQRT_2);
+    below(aim.high.g()) - below(aim.low.g())
+}
 
 impl Engine {
     /// Its verdict, or that nobody can call it good.
@@ -36,9 +45,14 @@ impl Engine {
             Verdict::Good if pour.aim.verdict(net - pour.doubt_g) != Verdict::Good => Verdict::Void,
             // The short one topped up, or a bare one poured to as much.
             Verdict::Good if pour.perhaps_other_g > 0.0 => Verdict::Void,
-            Verdict::Good if self.unusual_u_g(pour, net) > UNSURE * half_width_g => Verdict::Void,
+            Verdict::Good if self.is_likelier_out(pour, net) => Verdict::Void,
             verdict @ (Verdict::Good | Verdict::Short | Verdict::Over | Verdict::Void) => verdict,
         }
+    }
+
+    fn is_likelier_out(&self, pour: &Pour, net: f64) -> bool {
+        let sd_g = self.unusual_u_g(pour, net);
+        sd_g > SURE * pour.aim.half_width_g() && share_within(&pour.aim, net, sd_g) < LIKELY
     }
 
     /// A weight that became less sure is not called good any more.

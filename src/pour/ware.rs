@@ -85,6 +85,17 @@ impl Ware {
         }
     }
 
+    /// Far from every bare piece of this batch, from the first one on: another form, if it is a piece at all.
+    pub fn is_far(&self, bare_g: f64) -> bool {
+        let far = self.n > 0 && (bare_g - self.mean_g).abs() > UNLIKE_SIGMAS * self.next_sd_g();
+        self.is_unlike(bare_g) || self.given.is_none() && far
+    }
+
+    /// How the next bare piece scatters about the mean of those seen, g.
+    fn next_sd_g(&self) -> f64 {
+        self.sd_g() * (1.0 + 1.0 / f64::from(self.n.max(1))).sqrt()
+    }
+
     fn unlike_others(&self, bare_g: f64) -> bool {
         self.n >= LEAST_PIECES && (bare_g - self.mean_g).abs() > UNLIKE_SIGMAS * self.sd_g()
     }
@@ -93,7 +104,7 @@ impl Ware {
     /// about the mean of `n`, which is itself known to its standard error (the variance of a prediction, derived), and
     /// within given limits, where few were seen, evenly; one of another form weighs anything. Never nothing.
     pub fn density_per_g(&self, bare_g: f64) -> Option<f64> {
-        let next_sd_g = self.sd_g() * (1.0 + 1.0 / f64::from(self.n.max(1))).sqrt();
+        let next_sd_g = self.next_sd_g();
         let other = |most_g: f64| OTHER_FORM / (2.0 * most_g);
         let seen = (self.n > 0).then(|| normal(bare_g - self.mean_g, next_sd_g));
         let Some((least, greatest)) = self.given.map(|(least, greatest)| (least.g(), greatest.g())) else {

@@ -21,8 +21,8 @@ const PRINTED: usize = 3;
 /// A hand that is not told ready waits for so long and then pours all the same.
 const PATIENCE: &str = "wait ready 15";
 
-/// What goes wrong with a piece, and its odds: so many of their sum, 125.
-const MISHAPS: [(&str, f64); 41] = [
+/// What goes wrong with a piece, and its odds: so many of their sum, 135.
+const MISHAPS: [(&str, f64); 46] = [
     ("nothing", 19.0),
     ("lifted at once", 8.0),
     ("landing soft", 3.0),
@@ -48,6 +48,11 @@ const MISHAPS: [(&str, f64); 41] = [
     ("refilled", 3.0),
     ("residue left", 3.0),
     ("residue wiped", 2.0),
+    ("residue wiped when it is said, and the next soon", 2.0),
+    ("residue left, and the next soon", 2.0),
+    ("water left", 2.0),
+    ("the next soon", 2.0),
+    ("jug for a moment after the lift", 2.0),
     ("rolled and put back", 2.0),
     ("removed in the pour", 2.0),
     ("gap", 2.0),
@@ -219,6 +224,8 @@ struct Lines {
     beside: String,
     after: String,
     lift: String,
+    /// What passes before the next piece, s.
+    next_s: f64,
 }
 
 /// A scene's text and the mishap of each of its pieces.
@@ -274,7 +281,7 @@ fn cycle(seed: u64, often: Often) -> Cycle {
     let mut mishaps: Vec<&str> = (0..pieces).map(|_| often.mishap(&mut dice)).collect();
     let vessel = told(drawn, &mut mishaps);
     text += &format!("vessel {vessel}\nrest 1\n");
-    for mishap in &mishaps {
+    for (i, mishap) in mishaps.iter().enumerate() {
         let bare_g = ware_g * dice.between(0.94, 1.06);
         let flow_g_s = (target_g / dice.between(2.5, 6.0)).clamp(1.5, 15.0);
         let mut lines = match *mishap {
@@ -294,7 +301,9 @@ fn cycle(seed: u64, often: Often) -> Cycle {
         lines.pour_from(from, target_g, &mut dice);
         text += &format!("{}{}{}", lines.land, lines.ready, lines.before);
         text += &format!("{}{}{}{}", lines.pour, lines.beside, lines.after, lines.lift);
-        text += &format!("rest {:.2}\n", dice.between(1.5, 4.0));
+        // After the last piece the pan is seen at rest.
+        let next_s = if i + 1 == pieces { NEXT_S } else { lines.next_s };
+        text += &format!("rest {next_s:.2}\n");
     }
     Cycle { text, mishaps }
 }
@@ -318,6 +327,7 @@ impl Lines {
             beside: String::new(),
             after: String::new(),
             lift: "lift\n".to_owned(),
+            next_s: NEXT_S,
         }
     }
 
@@ -342,6 +352,7 @@ impl Lines {
             beside: self.beside + &other.beside,
             after: longer(after, other_after),
             lift: either(self.lift, other.lift, &plain.lift),
+            next_s: self.next_s.min(other.next_s),
         }
     }
 
@@ -369,6 +380,9 @@ impl Lines {
     }
 }
 
+/// The next piece of somebody who takes their time, s.
+const NEXT_S: f64 = 4.0;
+
 /// Verbs that a ladle or a bottle takes the place of.
 const POURS: [&str; 2] = ["pour", "squeeze"];
 
@@ -384,6 +398,7 @@ fn lines(mishap: &str, (target_g, half_g): (f64, f64), bare_g: f64, flow_g_s: f6
     let mut lines = Lines {
         ready: format!("{PATIENCE}\nrest {:.2}\n", dice.between(0.2, 0.8)),
         after: format!("wait verdict 6\nrest {:.2}\n", dice.between(0.1, 2.0)),
+        next_s: dice.between(1.5, 4.0),
         ..Lines::plain(bare_g, flow_g_s)
     };
     let mid_s = dice.between(0.3, 0.7) * target_g / flow_g_s;
@@ -440,6 +455,22 @@ fn more(mishap: &str, lines: &mut Lines, (target_g, half_g): (f64, f64), flow_g_
         "residue left" => lines.lift = format!("lift leaving {:.1}\n", dice.scaled(0.3, 5.0)),
         "residue wiped" => {
             lines.lift = format!("lift leaving {:.1}\nrest 0.8\nwipe\n", dice.scaled(0.3, 5.0));
+        }
+        "residue wiped when it is said, and the next soon" => {
+            let left_g = dice.scaled(0.3, 5.0);
+            lines.lift = format!("lift leaving {left_g:.1}\nrest {:.1}\nwipe\n", dice.between(2.0, 6.0));
+            lines.next_s = dice.between(0.1, 1.5);
+        }
+        "residue left, and the next soon" => {
+            lines.lift = format!("lift leaving {:.1}\n", dice.scaled(0.3, 5.0));
+            lines.next_s = dice.between(0.1, 1.5);
+        }
+        "water left" => lines.lift = format!("lift leaving {:.1} of water\n", dice.scaled(0.3, 5.0)),
+        "the next soon" => lines.next_s = dice.between(0.1, 1.5),
+        "jug for a moment after the lift" => {
+            let (rest_s, for_s) = (dice.between(0.2, 3.0), dice.between(0.3, 2.0));
+            let jug_g = dice.scaled(200.0, 1500.0);
+            lines.lift = format!("lift\nrest {rest_s:.1}\nset jug {jug_g:.0}\nrest {for_s:.1}\ntake jug\n");
         }
         "rolled and put back" => {
             let (rest_s, less_g) = (dice.between(5.0, 30.0), dice.between(0.0, 0.08) * target_g);

@@ -1,0 +1,179 @@
+//! What a piece may have left on the pan, and what a sponge may have taken off it.
+
+use super::after::Unseen;
+use super::done::EITHER;
+use super::engine::Engine;
+use super::entry::Output;
+use super::lifted::{Lifted, PanShown};
+use super::state::Pour;
+use crate::record::Mark;
+use crate::settle::pan::worth_wiping_g;
+use crate::time::Instant;
+
+/// Of a pour no more than this share is taken for what it left on the pan, and no more than so many grams:
+/// a sponge laid down is more (guesses).
+const RESIDUE_SHARE: f64 = 0.25;
+pub(super) const RESIDUE_MOST_G: f64 = 10.0;
+/// Less than this on the bare pan is a scale's own wandering, g (common practice, no source).
+const SEEN_G: f64 = 0.25;
+/// An uncertainty that adds less than this share of what is said already is not worth a revision (a tenth in the root of
+/// squares).
+const MATTERS: f64 = 0.5;
+/// What bears on the pan by more than this, g, is a piece or a jug that was set down and taken again, and no sponge (a guess).
+const WIPES_G: f64 = 100.0;
+
+impl Engine {
+    /// The bare pan is seen at rest for the first time since this piece was lifted: what it left, and what is kept of it for
+    /// when it comes back.
+    pub(super) fn pan_rests(&mut self, lifted: Lifted, rest: f64, stayed: bool, at: Instant) {
+        let residue_g = rest - self.zero_g;
+        // What still lies on it may be the sponge.
+        let wiped_g = if stayed { lifted.wiped_g() } else { lifted.borne_g() };
+        let mut pour = lifted.pour;
+        if let Some(wiped_g) = wiped_g {
+            pour = self.wiped_off(pour, wiped_g - residue_g.max(0.0), at);
+        }
+        let pieces: Vec<u32> = self.after.unseen.iter().map(|unseen| unseen.pour.piece).collect();
+        let piece = pour.piece;
+        let own_g = self.lies_there(pour, residue_g, stayed, at);
+        self.after.unseen.clear();
+        (self.after.passing_g, self.after.under_g) = (None, 0.0);
+        let seen_g = self.seen_g();
+        if (residue_g - own_g).abs() > seen_g {
+            self.memory.seen_gone(piece, rest - own_g, 0.0);
+        }
+        for piece in pieces.into_iter().filter(|_| residue_g.abs() > seen_g) {
+            self.memory.seen_gone(piece, rest, EITHER * residue_g.abs());
+        }
+    }
+
+    /// Something lies on the bare pan: of the piece that left, of one before it, or of none. What is known to be this one's, g.
+    fn lies_there(&mut self, pour: Pour, residue_g: f64, stayed: bool, at: Instant) -> f64 {
+        let wiped_g = self.after.wiped_g();
+        let lost_g = self.after.under_g.min(-residue_g);
+        if lost_g > self.seen_g() && wiped_g == 0.0 {
+            // Wiped off beneath it, before it was tared or after that.
+            self.may_be_off(pour, lost_g, at);
+            return 0.0;
+        }
+        // Where the pan was wiped before it landed, as much more of this is its own.
+        let perhaps_g = residue_g + wiped_g;
+        if !stayed || perhaps_g <= self.seen_g() {
+            return 0.0;
+        }
+        let known = self.after.unseen.is_empty() && wiped_g == 0.0;
+        if known && self.is_residue_of(&pour, residue_g) {
+            self.leaves(pour, residue_g, at);
+            return residue_g;
+        }
+        if perhaps_g <= RESIDUE_MOST_G {
+            let unseen = std::mem::take(&mut self.after.unseen).into_iter().map(|unseen| unseen.pour);
+            for perhaps in unseen.chain([pour]) {
+                self.may_be_off(perhaps, perhaps_g, at);
+            }
+        }
+        0.0
+    }
+
+    /// A sponge took what it may have left before that was seen at rest: where a display had stood level at it, it was that.
+    fn wiped_off(&mut self, pour: Pour, wiped_g: f64, at: Instant) -> Pour {
+        if self.after.unseen.is_empty() && self.is_residue_of(&pour, wiped_g) {
+            return self.leaves(pour, wiped_g, at);
+        }
+        self.perhaps_left(&pour, wiped_g, at).unwrap_or(pour)
+    }
+
+    /// As much as a piece leaves behind, and enough to be worth wiping.
+    fn is_residue_of(&self, pour: &Pour, residue_g: f64) -> bool {
+        let most_g = (RESIDUE_SHARE * pour.net.unwrap_or(0.0)).min(RESIDUE_MOST_G);
+        (self.worth_wiping_g()..=most_g).contains(&residue_g)
+    }
+
+    /// Its weight may be off by so much, to one side.
+    fn may_be_off(&mut self, mut pour: Pour, residue_g: f64, at: Instant) -> Pour {
+        pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * residue_g));
+        self.doubts(&mut pour);
+        pour.rev += 1;
+        self.outputs.push_back(Output::Entry(pour.entry(at)));
+        self.memory.without(&pour, 0.0);
+        pour
+    }
+
+    /// The next thing lands. Where nobody saw the bare pan at rest since the lift, as much may lie there as it showed: a splash
+    /// beside the piece, or what dripped from its foot.
+    pub(super) fn lands(&mut self, at: Instant) {
+        self.aim_at(self.next);
+        if let Some(mut lifted) = self.after.lifted.take_if(|lifted| lifted.wiped_before_g(at).is_some()) {
+            let wiped_g = lifted.wiped_before_g(at).unwrap_or(0.0);
+            lifted.pour = self.wiped_off(lifted.pour, wiped_g, at);
+            self.after.lifted = Some(lifted);
+        } else if let Some(mut lifted) = self.after.lifted.clone() {
+            // Where the display had not fallen to it yet, as much may lie there as would have been said.
+            let most_g =
+                if lifted.tells(at, &self.pan_shown()) { f64::INFINITY } else { self.worth_wiping_g() };
+            let perhaps_g = lifted.perhaps_g().min(most_g);
+            if let Some(pour) = self.perhaps_left(&lifted.pour, perhaps_g, at) {
+                lifted.pour = pour;
+                self.after.lifted = Some(lifted);
+            }
+        }
+        self.after.handle_landing(self.zero_g, at, self.start.scale.lag);
+    }
+
+    pub(super) fn pan_shown(&self) -> PanShown {
+        PanShown::of(&self.start.scale, self.threshold_g(), self.start.settings.min_piece.g())
+    }
+
+    /// What bore on the pan is gone, and was no piece, or is taken again: a sponge may have taken with it what nobody saw at
+    /// rest. Then the pan is looked at as after the lift before.
+    pub(super) fn was_no_piece(&mut self, most_g: f64, at: Instant) {
+        if most_g - self.zero_g < WIPES_G {
+            for i in 0..self.after.unseen.len() {
+                let Some(Unseen { pour, may_be_wiped_g }) = self.after.unseen.get(i).cloned() else { break };
+                if let Some(less_sure) = self.perhaps_left(&pour, may_be_wiped_g, at)
+                    && let Some(unseen) = self.after.unseen.get_mut(i)
+                {
+                    unseen.pour = less_sure;
+                }
+            }
+        }
+        if let Some(last) = self.after.unseen.pop_back() {
+            self.after.handle_lift(&last.pour);
+        }
+    }
+
+    /// So much may have lain on the pan of this piece, and nobody saw it at rest, g; none where that is not worth a revision.
+    fn perhaps_left(&mut self, pour: &Pour, perhaps_g: f64, at: Instant) -> Option<Pour> {
+        let most_g = (RESIDUE_SHARE * pour.net?).clamp(0.0, RESIDUE_MOST_G);
+        let perhaps_g = perhaps_g.min(most_g);
+        let matters = EITHER * perhaps_g > MATTERS * pour.net_u.unwrap_or(0.0);
+        (perhaps_g > self.seen_g() && matters).then(|| self.may_be_off(pour.clone(), perhaps_g, at))
+    }
+
+    /// Less than this on the bare pan is a scale's own wandering, g.
+    pub(super) fn seen_g(&self) -> f64 {
+        SEEN_G.max(0.9 * self.start.scale.step.g())
+    }
+
+    fn worth_wiping_g(&self) -> f64 {
+        worth_wiping_g(self.half_width_g(), self.start.scale.step)
+    }
+
+    /// What a piece left on the pan did not go with it: taken off its weight.
+    fn leaves(&mut self, mut pour: Pour, residue_g: f64, at: Instant) -> Pour {
+        let Some(net) = pour.net else { return pour };
+        let was = pour.verdict;
+        pour.net = Some(net - residue_g);
+        // Water of a wet foot was there before the slop: then nothing was to be taken off.
+        pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * residue_g));
+        pour.verdict = self.judged(&pour, net - residue_g);
+        pour.marks = pour.marks.with(Mark::Residue);
+        pour.rev += 1;
+        self.outputs.push_back(Output::Entry(pour.entry(at)));
+        self.memory.without(&pour, residue_g);
+        if was != pour.verdict {
+            self.say_verdict(pour.verdict, net - residue_g, at);
+        }
+        pour
+    }
+}
