@@ -180,7 +180,8 @@ impl Engine {
             | Remark::Stir
             | Remark::Measure
             | Remark::Check
-            | Remark::Jug => self.after.remarks.push_back(remark),
+            | Remark::Jug
+            | Remark::Unsure => self.after.remarks.push_back(remark),
         }
     }
 

@@ -45,9 +45,9 @@ const TRICKLE_S: f64 = 0.39;
 /// What drips of a creamy slop, g (a guess), and the longest that is counted for it, s (own choice).
 const DRIP_G: f64 = 0.3;
 const MOST_DRIP_S: f64 = 0.2;
-/// The floor of the gain. Derived: person and tool together must correct less than the
-/// whole error; 0.2 would leave room for a person who corrects up to half of it. On simulated hands less scatters less
-/// (usual scale and hand, 29 g: 0.53 g at 0.2, 0.52 g at 0.15), and follows another jug within seven pours.
+/// The floor of the gain. Derived: person and tool together must correct less than the whole error, so that any gain under
+/// 0.5 leaves room for a person who corrects half of it. Of those a small one scatters less (simulated, usual scale and hand,
+/// 29 g: 0.53 g at 0.2, 0.52 g at 0.15) and is slower to follow another jug: two thirds of its time within seven pours (derived).
 const GAIN_FLOOR: f64 = 0.15;
 /// Before the first pour the sum of hand and unexplained scale lag is known to about 0.2 s,
 /// a pour shows it to about 0.06 s: the gain that weighs the two is 1 / (k + 0.06 squared

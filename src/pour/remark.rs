@@ -19,11 +19,13 @@ pub enum Remark {
     Jug,
     /// All pieces that were foreseen are poured; more may be.
     Full,
+    /// A record is not called good any more: nobody saw what its piece left on the pan.
+    Unsure,
 }
 
 impl Remark {
     /// Every one.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 9] = [
         Self::Wipe,
         Self::OtherWare,
         Self::Voided,
@@ -32,6 +34,7 @@ impl Remark {
         Self::Check,
         Self::Jug,
         Self::Full,
+        Self::Unsure,
     ];
 
     /// The word used in messages.
@@ -45,6 +48,7 @@ impl Remark {
             Self::Check => "check",
             Self::Jug => "jug",
             Self::Full => "full",
+            Self::Unsure => "unsure",
         }
     }
 }

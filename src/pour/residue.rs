@@ -5,6 +5,7 @@ use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::Output;
 use super::lifted::{Lifted, PanShown};
+use super::remark::Remark;
 use super::state::Pour;
 use crate::record::Mark;
 use crate::settle::pan::worth_wiping_g;
@@ -80,7 +81,21 @@ impl Engine {
         if self.after.unseen.is_empty() && self.is_residue_of(&pour, wiped_g) {
             return self.leaves(pour, wiped_g, at);
         }
+        // It may be of those before it as well, that nobody saw the pan after.
+        self.perhaps_wiped(|_| wiped_g, at);
         self.perhaps_left(&pour, wiped_g, at).unwrap_or(pour)
+    }
+
+    /// So much that pieces left unseen may have been wiped off, g.
+    fn perhaps_wiped(&mut self, most_g: impl Fn(&Unseen) -> f64, at: Instant) {
+        for i in 0..self.after.unseen.len() {
+            let Some(unseen) = self.after.unseen.get(i).cloned() else { break };
+            if let Some(less_sure) = self.perhaps_left(&unseen.pour, most_g(&unseen), at)
+                && let Some(unseen) = self.after.unseen.get_mut(i)
+            {
+                unseen.pour = less_sure;
+            }
+        }
     }
 
     /// As much as a piece leaves behind, and enough to be worth wiping.
@@ -92,7 +107,11 @@ impl Engine {
     /// Its weight may be off by so much, to one side.
     fn may_be_off(&mut self, mut pour: Pour, residue_g: f64, at: Instant) -> Pour {
         pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * residue_g));
+        let was = pour.verdict;
         self.doubts(&mut pour);
+        if was != pour.verdict {
+            self.remind(Remark::Unsure);
+        }
         pour.rev += 1;
         self.outputs.push_back(Output::Entry(pour.entry(at)));
         self.memory.without(&pour, 0.0);
@@ -128,14 +147,7 @@ impl Engine {
     /// rest. Then the pan is looked at as after the lift before.
     pub(super) fn was_no_piece(&mut self, most_g: f64, at: Instant) {
         if most_g - self.zero_g < WIPES_G {
-            for i in 0..self.after.unseen.len() {
-                let Some(Unseen { pour, may_be_wiped_g }) = self.after.unseen.get(i).cloned() else { break };
-                if let Some(less_sure) = self.perhaps_left(&pour, may_be_wiped_g, at)
-                    && let Some(unseen) = self.after.unseen.get_mut(i)
-                {
-                    unseen.pour = less_sure;
-                }
-            }
+            self.perhaps_wiped(|unseen| unseen.may_be_wiped_g, at);
         }
         if let Some(last) = self.after.unseen.pop_back() {
             self.after.handle_lift(&last.pour);

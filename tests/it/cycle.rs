@@ -171,14 +171,18 @@ fn a_sponge_laid_down_after_the_lift_is_taken_off_nobodys_weight() {
 
 #[test]
 fn a_sponge_at_once_after_the_lift_may_have_taken_what_the_piece_had_left() {
-    let mut run = ready_in(Run::new());
-    run.curve(4.0, 11.0, |t| stream(t, 7.625));
-    run.curve(11.0, 11.4, |t| 6.0 - 10.0 * (t - 11.0));
-    run.curve(11.4, 12.5, |_| 30.0);
-    run.curve(12.5, 15.0, |_| 0.0);
-    let entry = last(&run);
-    assert!(entry.rev == 3 && entry.verdict == Verdict::Void && near(entry.net, 29.0), "{entry:?}");
-    assert!(entry.net_u.is_some_and(|u| u.g() > 3.0), "{entry:?}");
+    // What still lies on the pan, as it is laid down, is said first.
+    for (strokes_g, said) in [(0.0, Remark::Wipe), (9.0, Remark::Unsure)] {
+        let mut run = ready_in(Run::new());
+        run.curve(4.0, 11.0, |t| stream(t, 7.625));
+        run.curve(11.0, 11.4, |t| 6.0 - 10.0 * (t - 11.0));
+        run.curve(11.4, 12.5, |t| 25.0 + strokes_g * (15.0 * t).sin());
+        run.curve(12.5, 15.0, |_| 0.0);
+        let entry = last(&run);
+        assert!(entry.rev == 3 && entry.verdict == Verdict::Void && near(entry.net, 29.0), "{entry:?}");
+        assert!(entry.net_u.is_some_and(|u| u.g() > 3.0), "{entry:?}");
+        assert_eq!(notes(&run), [said], "strokes of {strokes_g} g");
+    }
 }
 
 #[test]

@@ -298,6 +298,18 @@ fn a_line_that_says_nothing_is_refused_with_file_line_and_what_was_expected() {
         ),
         ("seed 100001".to_owned(), "t.scene:1: expected a whole number (from 0 to 100000) after 'seed'"),
         ("seed -7".to_owned(), "t.scene:1: expected a whole number (from 0 to 100000) after 'seed'"),
+        (
+            format!("{head}land 0"),
+            "t.scene:4: expected grams of the bare piece (more than 0, at most 100000) after 'land'",
+        ),
+        (
+            format!("{head}wait tomorrow 3"),
+            "t.scene:4: expected 'ready', 'stop', 'fault', 'clear' or 'verdict' and then seconds after 'wait', found 'tomorrow'",
+        ),
+        (
+            format!("{head}clock sideways 2"),
+            "t.scene:4: expected 'on' or 'back' after 'clock', found 'sideways'",
+        ),
         (format!("{head}rest 1 2"), "t.scene:4: expected nothing more after '1', found '2'"),
         (format!("{head}rest -1"), "t.scene:4: expected seconds (from 0 to 100000) after 'rest', found '-1'"),
         (

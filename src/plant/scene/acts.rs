@@ -143,7 +143,7 @@ fn ware(words: &mut Words<'_>) -> Result<Vec<Act>, Odd> {
 }
 
 fn land(words: &mut Words<'_>) -> Result<Act, Odd> {
-    let bare_g = words.number("grams of the bare piece")?;
+    let bare_g = words.above_nought("grams of the bare piece")?;
     let how = match words.peek() {
         Some("softly") => Landing::Softly,
         Some("hard") => Landing::Hard,
@@ -229,13 +229,15 @@ fn time(words: &mut Words<'_>) -> Result<Act, Odd> {
     Ok(match words.word("a step")? {
         "rest" => Act::Rest { for_s: words.number("seconds")? },
         "wait" => {
-            let cues: &[&str] = match words.word("a cue, or 'verdict'")? {
-                "ready" => &["ready"],
-                "stop" => &["stop"],
-                "fault" => &["fault"],
-                "clear" => &["clear"],
-                "verdict" => &["good", "short", "over"],
-                _ => return words.odd("'ready', 'stop', 'fault', 'clear' or 'verdict' and then seconds"),
+            const CUES: [(&str, &[&str]); 5] = [
+                ("ready", &["ready"]),
+                ("stop", &["stop"]),
+                ("fault", &["fault"]),
+                ("clear", &["clear"]),
+                ("verdict", &["good", "short", "over"]),
+            ];
+            let Some((_, cues)) = CUES.iter().find(|(word, _)| words.takes(word)) else {
+                return words.odd("'ready', 'stop', 'fault', 'clear' or 'verdict' and then seconds");
             };
             Act::Wait { cues, most_s: words.number("seconds to wait at most")? }
         }
@@ -257,8 +259,8 @@ fn time(words: &mut Words<'_>) -> Result<Act, Odd> {
         }
         _ => {
             let back = words.takes("back");
-            if !back {
-                words.wants("on")?;
+            if !back && !words.takes("on") {
+                return words.odd("'on' or 'back'");
             }
             let by_s = words.number("seconds")?;
             Act::Clock { by_s: if back { -by_s } else { by_s } }
