@@ -66,13 +66,13 @@ impl Engine {
         }
         let change = net - d.had_g;
         if change < -self.threshold_g() && self.watch.halted_in_a_fall() {
+            d.halted = true;
             return self.enter(State::Done(d));
         }
         let lumps = self.start.settings.vessel.in_lumps() && change > 0.0;
         let jump = jump_g_s(w, seen).abs();
         d.jumped |= !lumps && jump > NOT_A_POUR_G_S;
-        let before = d.recent.back().filter(|_| self.follows(w, seen)).map(|(_, net)| net - d.had_g);
-        d.at_once.note(before, change, self.threshold_g());
+        self.note_at_once(&mut d, change, w, seen);
         self.note_leaps(&mut d.leaps, change, w);
         push_recent(&mut d.recent, (w.taken_at, net));
         let calm = jump < MOST_FLOW_G_S && (-self.threshold_g()..BEGUN_G).contains(&change);
@@ -102,6 +102,13 @@ impl Engine {
                 self.enter(State::Done(d));
             }
         }
+    }
+
+    /// What the display went to within one reading. Where it had stood in the middle of a fall, that fall went on unseen.
+    fn note_at_once(&self, d: &mut Done, change: f64, w: Weighing, seen: Seen) {
+        let before = d.recent.back().filter(|_| self.follows(w, seen)).map(|(_, net)| net - d.had_g);
+        let before = if std::mem::take(&mut d.halted) { Some(0.0) } else { before };
+        d.at_once.note(before, change, self.threshold_g());
     }
 
     /// At rest: as it was, or at another weight.

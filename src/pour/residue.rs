@@ -59,6 +59,11 @@ impl Engine {
         }
         // Where the pan was wiped before it landed, as much more of this is its own.
         let perhaps_g = residue_g + wiped_g;
+        if !stayed && self.is_residue_of(&pour, perhaps_g) {
+            // The display had been lower: it was laid there since, or the pan swings.
+            self.may_be_off(pour, perhaps_g, at);
+            return 0.0;
+        }
         if !stayed || perhaps_g <= self.seen_g() {
             return 0.0;
         }

@@ -214,6 +214,8 @@ pub(super) struct Done {
     pub(super) elsewhere: Option<(bool, Instant)>,
     /// What the display went to within one reading.
     pub(super) at_once: AtOnce,
+    /// The display had begun to fall, and stood still.
+    pub(super) halted: bool,
     /// It stood below its weight for longer than a lift takes, by so much, g.
     pub(super) below_g: f64,
     /// Its weight followed the tail since it was entered: the verdict as entered.
@@ -241,6 +243,7 @@ impl Done {
             strays_since: None,
             elsewhere: None,
             at_once: AtOnce::default(),
+            halted: false,
             below_g: 0.0,
             entered_as: None,
             had_g,

@@ -15,9 +15,9 @@ pub(super) const TAIL: f64 = 0.2;
 /// So much more than fits, as a share of the target, is no slip of a hand (own choice).
 const FAR: f64 = 0.25;
 
-/// Readings that lie further apart than so many usual ones hide a part of what the display shows of a change (own choice:
-/// half a reading of jitter).
-const FOLLOWS: f64 = 1.5;
+/// Readings that lie further apart than so many usual ones hide too much of what the display shows of a change (own choice:
+/// one reading lost, or late; a display that is known to show a lift over several leaves twice [`TAIL`] to the next even then).
+const FOLLOWS: f64 = 2.0;
 
 /// What the display went to within one reading from a level that was known, g above it.
 #[derive(Clone, Copy, Debug, Default)]

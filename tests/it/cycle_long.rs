@@ -213,7 +213,7 @@ fn a_stop_that_a_pressing_hand_brought_before_slop_ran_is_said_again() {
 
 #[test]
 fn a_short_piece_put_back_that_may_be_a_bare_one_is_not_called_good_when_it_is_topped_up() {
-    let scene = include_str!("../scenes/owed/bare-weighs-like-a-short-one.scene");
+    let scene = include_str!("../scenes/alike/bare-weighs-like-a-short-one.scene");
     let (_, steps) = scene.split_once("rest 1\n").expect("the first step");
     let played = played("usual", 5, steps);
     let records = played.records();

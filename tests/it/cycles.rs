@@ -596,7 +596,7 @@ const BARE_RANGE: f64 = 1.06 / 0.94;
 /// could tell which it is. Within three standard deviations of two placements, of what rolling leaves on a hand, as the engine
 /// takes them, and of what the record of that one says of itself, and a step (the same law for all pieces: it may be that the
 /// weight was not to blame). Also one put back that weighs no more than a bare one of its batch may.
-fn alike(played: &Played, i: usize) -> bool {
+pub(super) fn alike(played: &Played, i: usize) -> bool {
     let Some(one) = played.truths.get(i) else { return false };
     let least_g = played.truths.iter().map(|t| t.bare_g).fold(f64::INFINITY, f64::min);
     let came_back = one.at_lift_g.iter().rev().skip(1);
