@@ -2,6 +2,7 @@
 
 mod ablations;
 mod cell;
+mod cloud;
 mod ear;
 mod figures;
 mod finish;

@@ -1,6 +1,7 @@
 //! Whoever calls the stop instead of the engine.
 
 use super::cell::{Change, Setup};
+use super::cloud::Cloud;
 use super::run::Caller;
 use super::told::Told;
 use tarebell::plant::{Plant, Shown};
@@ -30,6 +31,7 @@ pub(crate) struct Other {
     warned: u32,
     called: bool,
     told: Told,
+    cloud: Cloud,
 }
 
 impl Other {
@@ -47,6 +49,7 @@ impl Other {
             warned: 0,
             called: false,
             told: Told::new(setup),
+            cloud: Cloud::new(setup),
         }
     }
 
@@ -55,7 +58,7 @@ impl Other {
         let less_g = match self.caller {
             Caller::Plain => 0.0,
             Caller::Grams => self.less_g,
-            Caller::Engine | Caller::Oracle | Caller::Told => return None,
+            Caller::Engine | Caller::Oracle | Caller::Told | Caller::Cloud => return None,
         };
         let due = self.tare_g.is_some_and(|tare| shown_g - tare >= self.target_g - less_g);
         (due && !std::mem::replace(&mut self.called, true)).then_some("stop")
@@ -63,8 +66,11 @@ impl Other {
 
     /// A reading arrived, for who is told all that can be told of it.
     pub(crate) fn taken(&mut self, shown: Shown) {
-        if let Some(tare_g) = self.tare_g.filter(|_| self.caller == Caller::Told) {
-            self.told.reading(shown, tare_g);
+        let Some(tare_g) = self.tare_g else { return };
+        match self.caller {
+            Caller::Told => self.told.reading(shown, tare_g),
+            Caller::Cloud => self.cloud.reading(shown, tare_g),
+            Caller::Engine | Caller::Plain | Caller::Grams | Caller::Oracle => {}
         }
     }
 
@@ -83,6 +89,10 @@ impl Other {
             Caller::Told => {
                 self.told.runs(plant.now());
                 self.word(|ahead_s| self.told.mass_g(plant.now(), hand_s + ahead_s) >= self.target_g)
+            }
+            Caller::Cloud => {
+                self.cloud.runs(plant.now());
+                self.word(|ahead_s| self.cloud.mass_g(plant.now(), hand_s + ahead_s) >= self.target_g)
             }
             Caller::Plain | Caller::Grams | Caller::Engine => None,
         }?;
@@ -122,5 +132,6 @@ impl Other {
     pub(crate) fn next(&mut self) {
         (self.tare_g, self.warned, self.called) = (None, 0, false);
         self.told.end();
+        self.cloud.end();
     }
 }

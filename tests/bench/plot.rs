@@ -34,7 +34,9 @@ fn mark(root: &Paper<'_>, caller: Caller, at: (i32, i32)) -> anyhow::Result<()> 
         Caller::Plain => root.draw(&Cross::new(at, 5, colour.stroke_width(2)))?,
         Caller::Grams => root.draw(&TriangleMarker::new(at, 7, colour.filled()))?,
         Caller::Engine => root.draw(&Circle::new(at, 6, colour.filled()))?,
-        Caller::Oracle | Caller::Told => root.draw(&Circle::new(at, 5, colour.stroke_width(2)))?,
+        Caller::Oracle | Caller::Told | Caller::Cloud => {
+            root.draw(&Circle::new(at, 5, colour.stroke_width(2)))?
+        }
     }
     Ok(())
 }

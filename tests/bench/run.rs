@@ -35,6 +35,8 @@ pub(crate) enum Caller {
     Oracle,
     /// Has the readings, and is told all that can be known of the scale and of how flows wander.
     Told,
+    /// The same by a cloud of guesses, which takes the display's steps for what they are.
+    Cloud,
 }
 
 impl Caller {
@@ -48,6 +50,7 @@ impl Caller {
             Self::Grams => "fixed grams",
             Self::Oracle => "knows all",
             Self::Told => "told all",
+            Self::Cloud => "told all, steps as steps",
         }
     }
 }

@@ -4,6 +4,8 @@
 #[path = "../bench/cell.rs"]
 #[allow(dead_code, reason = "the bench uses all of it")]
 pub(super) mod cell;
+#[path = "../bench/cloud.rs"]
+mod cloud;
 #[path = "../bench/ear.rs"]
 #[allow(dead_code, reason = "the bench uses all of it")]
 mod ear;
