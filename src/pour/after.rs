@@ -94,6 +94,12 @@ impl After {
         self.rested = Some(at);
     }
 
+    /// A bare piece that stands there weighs so much more from now on, g: of what lay beneath it so much was wiped off.
+    pub(super) fn handle_fall_beneath(&mut self, change_g: f64, zero_g: &mut f64) {
+        let wiped_g = (-change_g).clamp(0.0, self.under_g);
+        (self.under_g, *zero_g) = (self.under_g - wiped_g, *zero_g - wiped_g);
+    }
+
     /// The next piece lands before the bare pan was seen at rest.
     pub(super) fn handle_landing(&mut self, zero_g: f64, at: Instant, lag: Duration) {
         self.waited = !self.remarks.is_empty();
@@ -125,10 +131,10 @@ impl After {
         more
     }
 
-    /// The pan's zero beneath what landed, as far as it may be off the one last seen: as it was, wiped since, or with what a
-    /// piece left that nobody saw at rest, g.
-    pub(super) fn beneath_g(&self, zero_g: f64) -> [f64; 3] {
-        [0.0, -self.wiped_g(), self.unseen_most_g(zero_g)]
+    /// How far the pan's zero beneath what landed may be off the one last seen, down and up, g: wiped since, or with what a piece
+    /// left that nobody saw at rest.
+    pub(super) fn beneath_g(&self, zero_g: f64) -> (f64, f64) {
+        (self.wiped_g(), self.unseen_most_g(zero_g))
     }
 
     pub(super) fn wiped_g(&self) -> f64 {

@@ -107,7 +107,7 @@ impl Engine {
     /// What the display went to within one reading. Where it had stood in the middle of a fall, that fall went on unseen.
     fn note_at_once(&self, d: &mut Done, change: f64, w: Weighing, seen: Seen) {
         let before = d.recent.back().filter(|_| self.follows(w, seen)).map(|(_, net)| net - d.had_g);
-        let before = if std::mem::take(&mut d.halted) { Some(0.0) } else { before };
+        let before = if std::mem::take(&mut d.halted) { before.map(|_| 0.0) } else { before };
         d.at_once.note(before, change, self.threshold_g());
     }
 
@@ -250,7 +250,9 @@ impl Engine {
             d.beside = false;
             return self.enter(State::Done(d));
         }
-        if change > 0.0 && self.is_another_unseen(&d, d.had_g + change) {
+        let came =
+            self.dipped(d.at_once, (&d.pour, d.had_g), rest) || self.is_another_unseen(&d, d.had_g + change);
+        if change > 0.0 && came {
             return self.another(d, at);
         }
         if change > 0.0 {
@@ -274,7 +276,8 @@ impl Engine {
     /// another piece was set down meanwhile. What is so little that a pan may ring by it is waited out.
     fn lighter(&mut self, mut d: Done, rest: f64, mark: Mark, at: Instant) {
         let net = rest - d.pour.tare;
-        if self.fell_unseen(d.at_once, net - d.had_g) || self.left_unseen(d.at_once, d.had_g) {
+        let unseen = self.fell_unseen(d.at_once, net - d.had_g) || self.left_unseen(d.at_once, d.had_g);
+        if unseen || self.dipped(d.at_once, (&d.pour, d.had_g), rest) {
             return self.another(d, at);
         }
         let rings = d.had_g - net < SPLASH_G.0;

@@ -115,7 +115,8 @@ impl Lifted {
         }
         let mut now = self.last();
         if shown_g < now.lowest_g {
-            let foreseen_g = ends_at_g.map(|g| g + FORESEEN_WITHIN * (shown_g - g));
+            // It ends at the bare pan at the least.
+            let foreseen_g = ends_at_g.map(|g| g.max(0.0)).map(|g| g + FORESEEN_WITHIN * (shown_g - g));
             now = Shown { lowest_g: shown_g, perhaps_g: foreseen_g.map_or(shown_g, |g| g.min(shown_g)) };
         }
         self.lately.rotate_left(1);
@@ -131,7 +132,8 @@ impl Lifted {
         self.lowest_g() < pan.piece_g && fallen
     }
 
-    /// At most so much lies there, as far as that was seen, g: a display that never stood level does not tell.
+    /// At most so much lies there, as far as that was seen, g: a display that never stood level does not tell, as a sponge may
+    /// have been on the pan for a while before it is noticed.
     fn most_g(&self) -> f64 {
         let before_g = |level_g| self.lately.iter().map(|shown| shown.perhaps_g).fold(level_g, f64::max);
         self.level_g.map_or(f64::INFINITY, before_g)

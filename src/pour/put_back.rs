@@ -98,6 +98,9 @@ fn sure_of_short(kept: &Kept) -> f64 {
     if said { LIKELIER } else { SURE }
 }
 
+/// One that weighs what it should within so many standard deviations stands on the pan as it was last seen (own choice).
+const AS_SEEN_SIGMAS: f64 = 2.0;
+
 impl Engine {
     /// Remembers a piece that leaves the pan with slop in it.
     pub(super) fn keep(&mut self, pour: &Pour, at: Instant) {
@@ -116,31 +119,38 @@ impl Engine {
     /// What has come to rest on the pan.
     pub(super) fn recognise(&self, gross_g: f64) -> Landed {
         let Some(new) = self.bare_per_g(gross_g) else { return Landed::New };
-        let likely = |k: &Kept| self.odds(k, gross_g) / new;
-        let on_pan: Vec<Kept> = self.memory.kept.iter().map(|k| self.as_it_would_stand(k, gross_g)).collect();
-        let kept = on_pan.iter();
-        let likeliest = |a: &&Kept, b: &&Kept| likely(a).total_cmp(&likely(b));
-        let Some(best) = kept.clone().max_by(likeliest) else { return Landed::New };
+        let on_pan: Vec<(Kept, f64)> =
+            self.memory.kept.iter().map(|k| self.as_it_would_stand(k, gross_g)).collect();
+        let likely = |(k, share): &(Kept, f64)| share * self.odds(k, gross_g) / new;
+        let likeliest = |a: &&(Kept, f64), b: &&(Kept, f64)| likely(a).total_cmp(&likely(b));
+        let Some(best) = on_pan.iter().max_by(likeliest) else { return Landed::New };
         // Of two that weigh alike the one that is short comes back for more: nobody pours into one that is full.
-        let wanting =
-            kept.clone().filter(|k| k.pour.verdict == Verdict::Short && likely(k) > ALIKE * likely(best));
-        let k = wanting.max_by(likeliest).unwrap_or(best);
+        let alike = ALIKE * likely(best);
+        let wanting = on_pan.iter().filter(|k| k.0.pour.verdict == Verdict::Short && likely(k) > alike);
+        let one = wanting.max_by(likeliest).unwrap_or(best);
+        let k = &one.0;
         // Against a bare piece as against each other one that was lifted.
-        let others: f64 = kept.filter(|o| o.pour.piece != k.pour.piece).map(likely).sum();
-        let odds = likely(k) / (1.0 + others);
-        if self.wants_more_or_less(k, gross_g, likely(k)) {
+        let others: f64 = on_pan.iter().filter(|o| o.0.pour.piece != k.pour.piece).map(likely).sum();
+        let odds = likely(one) / (1.0 + others);
+        if self.wants_more_or_less(k, gross_g, likely(one)) {
             return Landed::Same(Box::new(k.clone()), odds);
         }
         let perhaps = if k.may_want_more() { 1.0 / DOUBTFUL } else { PERHAPS };
-        if likely(k) > perhaps { Landed::Perhaps(Box::new(k.clone())) } else { Landed::New }
+        if likely(one) > perhaps { Landed::Perhaps(Box::new(k.clone())) } else { Landed::New }
     }
 
-    /// The same piece on the pan as it is now; of what may lie there or not, that which fits best what it shows, gross g.
-    fn as_it_would_stand(&self, kept: &Kept, gross_g: f64) -> Kept {
-        let beneath_g = self.after.beneath_g(self.zero_g).map(|g| kept.on_a_pan_of(self.zero_g + g));
-        let off_g = |k: &Kept| (k.gross_g - gross_g).abs();
-        let [as_seen, wiped, dripped] = beneath_g;
-        [wiped, dripped].into_iter().fold(as_seen, |best, k| if off_g(&k) < off_g(&best) { k } else { best })
+    /// The same piece on the pan as it is now, and how likely that is. What may lie there or not is as likely to be any weight
+    /// from none to the most that may: then what it shows says how much it is.
+    fn as_it_would_stand(&self, kept: &Kept, gross_g: f64) -> (Kept, f64) {
+        let as_seen = kept.on_a_pan_of(self.zero_g);
+        let (down_g, up_g) = self.after.beneath_g(self.zero_g);
+        let sd_g = ROLLED_SD_G.hypot(PLACED * gross_g).hypot(kept.u_g);
+        let off_g = (gross_g - as_seen.gross_g).clamp(-down_g, up_g);
+        if off_g.abs() <= AS_SEEN_SIGMAS * sd_g {
+            return (as_seen, 1.0);
+        }
+        let share = sd_g * std::f64::consts::TAU.sqrt() / (down_g + up_g);
+        (kept.on_a_pan_of(self.zero_g + off_g), share.min(1.0))
     }
 
     /// How likely a new piece shows so much, gross g, per gram; where it is ladled, with its slop in it already.
@@ -168,7 +178,7 @@ impl Engine {
     /// What was lifted last may weigh so much when it was rolled and is put back: some may have run out.
     pub(super) fn may_be_rolled(&self, gross_g: f64) -> bool {
         let last = self.memory.kept.iter().max_by_key(|k| k.lifted_at);
-        last.map(|k| self.as_it_would_stand(k, gross_g)).is_some_and(|k| {
+        last.map(|k| self.as_it_would_stand(k, gross_g).0).is_some_and(|k| {
             let placed_g = SIGMAS * (PLACED * k.gross_g).hypot(k.u_g);
             let away = self.landed_at.since(k.lifted_at);
             // What comes back sooner was not rolled.
@@ -314,7 +324,8 @@ impl Engine {
             let sd = self.start.scale.reading_sd_g();
             let other_g = if poured_back && other { EITHER * (had - again) } else { 0.0 };
             pour.net = Some(again);
-            pour.net_u = Some((2.0 * sd * sd + (PLACED * gross_g).powi(2) + other_g * other_g).sqrt());
+            let weighed_u_g = (2.0 * sd * sd + (PLACED * gross_g).powi(2) + other_g * other_g).sqrt();
+            pour.net_u = Some(weighed_u_g.hypot(pour.unsure_g));
             pour.settled = true;
             if poured_back && odds < DOUBTFUL {
                 // Or another piece, that weighs what this one should.

@@ -230,6 +230,7 @@ impl Engine {
 
     /// A hand let go, or the piece was pushed: tared where it rests, and said again where that is worth it.
     pub(super) fn tared_again(&mut self, r: Ready, rest: f64, change: f64, at: Instant) {
+        self.after.handle_fall_beneath(change, &mut self.zero_g);
         let mut pour = r.pour;
         pour.tare = rest;
         pour.started = at;

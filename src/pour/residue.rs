@@ -23,6 +23,17 @@ const MATTERS: f64 = 0.5;
 /// What bears on the pan by more than this, g, is a piece or a jug that was set down and taken again, and no sponge (a guess).
 const WIPES_G: f64 = 100.0;
 
+/// The weight may be off by so much to one side, g, and so is what it weighs when it comes back.
+fn add_doubt(pour: &mut Pour, residue_g: f64) {
+    pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * residue_g));
+    pour.unsure_g = pour.unsure_g.hypot(EITHER * residue_g);
+}
+
+/// What this piece may have left at most, g.
+fn residue_most_g(pour: &Pour) -> f64 {
+    (RESIDUE_SHARE * pour.net.unwrap_or(0.0)).clamp(0.0, RESIDUE_MOST_G)
+}
+
 impl Engine {
     /// The bare pan is seen at rest for the first time since this piece was lifted: what it left, and what is kept of it for
     /// when it comes back.
@@ -36,49 +47,59 @@ impl Engine {
         }
         let pieces: Vec<u32> = self.after.unseen.iter().map(|unseen| unseen.pour.piece).collect();
         let piece = pour.piece;
-        let own_g = self.lies_there(pour, residue_g, stayed, at);
+        let own_g = self.lies_there(pour, residue_g, stayed, at).unwrap_or(0.0);
         self.after.unseen.clear();
         (self.after.passing_g, self.after.under_g) = (None, 0.0);
-        let seen_g = self.seen_g();
-        if (residue_g - own_g).abs() > seen_g {
-            self.memory.seen_gone(piece, rest - own_g, 0.0);
+        if residue_g.abs() <= self.seen_g() {
+            return;
         }
-        for piece in pieces.into_iter().filter(|_| residue_g.abs() > seen_g) {
+        // What it took with it is what went from the pan, whosever lies there.
+        self.memory.seen_gone(piece, rest - own_g, 0.0);
+        for piece in pieces {
             self.memory.seen_gone(piece, rest, EITHER * residue_g.abs());
         }
     }
 
-    /// Something lies on the bare pan: of the piece that left, of one before it, or of none. What is known to be this one's, g.
-    fn lies_there(&mut self, pour: Pour, residue_g: f64, stayed: bool, at: Instant) -> f64 {
+    /// Something lies on the bare pan, or is gone from it: of the piece that left, of one before it, or of none. What is known to
+    /// be the piece's own, g; whatever else may be its own is in its uncertainty.
+    fn lies_there(&mut self, pour: Pour, residue_g: f64, stayed: bool, at: Instant) -> Option<f64> {
         let wiped_g = self.after.wiped_g();
         let lost_g = self.after.under_g.min(-residue_g);
         if lost_g > self.seen_g() && wiped_g == 0.0 {
             // Wiped off beneath it, before it was tared or after that.
             self.may_be_off(pour, lost_g, at);
-            return 0.0;
+            return None;
         }
         // Where the pan was wiped before it landed, as much more of this is its own.
         let perhaps_g = residue_g + wiped_g;
-        if !stayed && self.is_residue_of(&pour, perhaps_g) {
-            // The display had been lower: it was laid there since, or the pan swings.
-            self.may_be_off(pour, perhaps_g, at);
-            return 0.0;
+        if perhaps_g <= self.seen_g() {
+            return None;
         }
-        if !stayed || perhaps_g <= self.seen_g() {
-            return 0.0;
+        if !stayed {
+            // The display had been lower: it was laid there since, or the pan swings.
+            if self.is_residue_of(&pour, perhaps_g) {
+                self.may_be_off(pour, perhaps_g, at);
+            }
+            return None;
+        }
+        if perhaps_g > RESIDUE_MOST_G {
+            return None;
         }
         let known = self.after.unseen.is_empty() && wiped_g == 0.0;
         if known && self.is_residue_of(&pour, residue_g) {
             self.leaves(pour, residue_g, at);
-            return residue_g;
+            return Some(residue_g);
         }
-        if perhaps_g <= RESIDUE_MOST_G {
-            let unseen = std::mem::take(&mut self.after.unseen).into_iter().map(|unseen| unseen.pour);
-            for perhaps in unseen.chain([pour]) {
-                self.may_be_off(perhaps, perhaps_g, at);
+        let unseen = std::mem::take(&mut self.after.unseen).into_iter().map(|unseen| unseen.pour);
+        for perhaps in unseen.chain([pour]) {
+            let perhaps = self.may_be_off(perhaps, perhaps_g, at);
+            if known && perhaps_g <= residue_most_g(&perhaps) {
+                // Too little to be taken off, and its own.
+                self.memory.without(&perhaps, perhaps_g);
+                return Some(perhaps_g);
             }
         }
-        0.0
+        None
     }
 
     /// A sponge took what it may have left before that was seen at rest: where a display had stood level at it, it was that.
@@ -86,32 +107,17 @@ impl Engine {
         if self.after.unseen.is_empty() && self.is_residue_of(&pour, wiped_g) {
             return self.leaves(pour, wiped_g, at);
         }
-        // It may be of those before it as well, that nobody saw the pan after.
-        self.perhaps_wiped(|_| wiped_g, at);
         self.perhaps_left(&pour, wiped_g, at).unwrap_or(pour)
-    }
-
-    /// So much that pieces left unseen may have been wiped off, g.
-    fn perhaps_wiped(&mut self, most_g: impl Fn(&Unseen) -> f64, at: Instant) {
-        for i in 0..self.after.unseen.len() {
-            let Some(unseen) = self.after.unseen.get(i).cloned() else { break };
-            if let Some(less_sure) = self.perhaps_left(&unseen.pour, most_g(&unseen), at)
-                && let Some(unseen) = self.after.unseen.get_mut(i)
-            {
-                unseen.pour = less_sure;
-            }
-        }
     }
 
     /// As much as a piece leaves behind, and enough to be worth wiping.
     fn is_residue_of(&self, pour: &Pour, residue_g: f64) -> bool {
-        let most_g = (RESIDUE_SHARE * pour.net.unwrap_or(0.0)).min(RESIDUE_MOST_G);
-        (self.worth_wiping_g()..=most_g).contains(&residue_g)
+        (self.worth_wiping_g()..=residue_most_g(pour)).contains(&residue_g)
     }
 
     /// Its weight may be off by so much, to one side.
     fn may_be_off(&mut self, mut pour: Pour, residue_g: f64, at: Instant) -> Pour {
-        pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * residue_g));
+        add_doubt(&mut pour, residue_g);
         let was = pour.verdict;
         self.doubts(&mut pour);
         if was != pour.verdict {
@@ -151,18 +157,18 @@ impl Engine {
     /// What bore on the pan is gone, and was no piece, or is taken again: a sponge may have taken with it what nobody saw at
     /// rest. Then the pan is looked at as after the lift before.
     pub(super) fn was_no_piece(&mut self, most_g: f64, at: Instant) {
-        if most_g - self.zero_g < WIPES_G {
-            self.perhaps_wiped(|unseen| unseen.may_be_wiped_g, at);
+        let Some(Unseen { mut pour, may_be_wiped_g }) = self.after.unseen.pop_back() else { return };
+        if most_g - self.zero_g < WIPES_G
+            && let Some(less_sure) = self.perhaps_left(&pour, may_be_wiped_g, at)
+        {
+            pour = less_sure;
         }
-        if let Some(last) = self.after.unseen.pop_back() {
-            self.after.handle_lift(&last.pour);
-        }
+        self.after.handle_lift(&pour);
     }
 
     /// So much may have lain on the pan of this piece, and nobody saw it at rest, g; none where that is not worth a revision.
     fn perhaps_left(&mut self, pour: &Pour, perhaps_g: f64, at: Instant) -> Option<Pour> {
-        let most_g = (RESIDUE_SHARE * pour.net?).clamp(0.0, RESIDUE_MOST_G);
-        let perhaps_g = perhaps_g.min(most_g);
+        let perhaps_g = perhaps_g.min(residue_most_g(pour));
         let matters = EITHER * perhaps_g > MATTERS * pour.net_u.unwrap_or(0.0);
         (perhaps_g > self.seen_g() && matters).then(|| self.may_be_off(pour.clone(), perhaps_g, at))
     }
@@ -182,7 +188,7 @@ impl Engine {
         let was = pour.verdict;
         pour.net = Some(net - residue_g);
         // Water of a wet foot was there before the slop: then nothing was to be taken off.
-        pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * residue_g));
+        add_doubt(&mut pour, residue_g);
         pour.verdict = self.judged(&pour, net - residue_g);
         pour.marks = pour.marks.with(Mark::Residue);
         pour.rev += 1;

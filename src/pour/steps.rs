@@ -101,6 +101,8 @@ impl Engine {
         if matches!(state, State::Idle) {
             self.after.handle_lift(pour);
         } else {
+            // Another stands there at once: nobody saw what this one left.
+            self.after.handle_lift(pour);
             self.lands(at);
         }
         let left = matches!(state, State::Idle);
@@ -178,6 +180,8 @@ impl Engine {
                 self.estimate(s, w.arrived_at);
                 self.idle(w);
             }
+            // A lift shows: what is in it is what was known before.
+            State::Pouring(s) if self.falls_from(&s, w) => self.dispatch(State::Pouring(s), w, seen),
             State::Pouring(s) => {
                 let fresh = self.afresh(s, w);
                 self.dispatch(State::Pouring(fresh), w, seen);
@@ -199,6 +203,12 @@ impl Engine {
         let mut fresh = self.stream(pour, &VecDeque::from([(w.taken_at, net)]), net);
         (fresh.plan, fresh.from_g, fresh.leaps) = (plan, from_g, Leaps::of(leaps.g()));
         fresh
+    }
+
+    /// Five thresholds below the slop that it showed last: no noise (own choice), and nothing that was set beside it.
+    fn falls_from(&self, s: &Stream, w: Weighing) -> bool {
+        let falls = w.mass.g() - s.pour.tare < s.last_net - 5.0 * self.threshold_g();
+        falls && self.fits(&s.pour, s.last_net)
     }
 
     fn other_piece(&self, s: &Stream, w: Weighing, seen: Seen) -> bool {

@@ -87,82 +87,92 @@ const ALONE: [&str; 5] = ["nothing", JUG_FOR_LADLE, LADLE_FOR_JUG, TWO, "removed
 /// over 10,000 cycles (seeds 1 to 50,000, some 19,900 pieces each; nearly all mends were made with the first 30,000, so that
 /// the others say more). What is not here must not be broken at all; with a mend its line goes.
 const OWED: &[(&str, f64)] = &[
-    ("Doubled / frozen", 0.1),
+    ("Doubled / bear in the pour", 0.1),
+    ("Doubled / jug for a moment after the lift", 0.2),
     ("Doubled / pan wiped at ready", 0.1),
     ("Doubled / two at once", 0.1),
-    ("Doubled, alike / put back short", 0.2),
-    ("FalseGood / hand borne", 0.1),
-    ("FalseGood / jug set beside and taken, then poured", 0.1),
+    ("Doubled, alike / put back short", 0.1),
+    ("Doubled, alike / two at once", 0.2),
+    ("FalseGood / jug set beside and taken, then poured", 0.2),
+    ("FalseGood / nudged", 0.1),
+    ("FalseGood / pan wiped at ready", 0.1),
     ("FalseGood / poured before ready", 0.1),
-    ("FalseGood / residue left", 0.1),
     ("FalseGood / residue wiped", 0.1),
     ("FalseGood / two at once", 0.1),
-    ("FalseGood, alike / put back short", 0.1),
     ("FalseGood, alike / two at once", 0.1),
-    ("Missed / poured before ready", 0.1),
-    ("Missed / removed in the pour", 0.2),
+    ("Missed / fan", 0.1),
+    ("Missed / poured before ready", 0.2),
+    ("Missed / removed in the pour", 0.1),
+    ("Missed / residue left, and the next soon", 0.1),
     ("Missed / two at once", 0.1),
-    ("Missed, alike / bear in the pour", 0.1),
     ("Missed, alike / bump after", 0.1),
     ("Missed, alike / bump in the pour", 0.1),
-    ("Missed, alike / draught", 0.1),
-    ("Missed, alike / fan", 0.1),
-    ("Missed, alike / frozen", 0.1),
+    ("Missed, alike / frozen", 0.2),
     ("Missed, alike / gap", 0.1),
-    ("Missed, alike / jug set beside and taken, then poured", 0.1),
-    ("Missed, alike / jug where the ladle is told", 0.1),
-    ("Missed, alike / landing hard", 0.1),
-    ("Missed, alike / landing soft", 0.1),
-    ("Missed, alike / landing wobbles", 0.1),
-    ("Missed, alike / lifted at once", 0.2),
+    ("Missed, alike / hand borne", 0.1),
+    ("Missed, alike / ladle where the jug is told", 0.1),
+    ("Missed, alike / lifted at once", 0.1),
     ("Missed, alike / nothing", 0.2),
-    ("Missed, alike / nudged", 0.1),
-    ("Missed, alike / poured before ready", 0.1),
-    ("Missed, alike / refilled", 0.1),
+    ("Missed, alike / pan wiped at ready", 0.1),
+    ("Missed, alike / press in the pour", 0.1),
+    ("Missed, alike / put back short", 0.1),
     ("Missed, alike / removed in the pour", 0.1),
-    ("Missed, alike / residue left", 0.1),
-    ("Missed, alike / rolled and put back", 0.1),
-    ("Missed, alike / short let go", 0.1),
+    ("Missed, alike / residue wiped", 0.1),
+    ("Missed, alike / short and topped up", 0.1),
     ("Missed, alike / silence", 0.1),
-    ("Missed, alike / splash beside", 0.1),
-    ("Missed, alike / table knocked", 0.1),
+    ("Missed, alike / steadied", 0.1),
+    ("Missed, alike / stops by itself, then goes on", 0.1),
+    ("Missed, alike / the next soon", 0.1),
     ("Missed, alike / two at once", 0.1),
     ("Silent / bear in the pour", 0.1),
     ("Silent / frozen", 0.1),
-    ("Silent / hand borne", 0.1),
-    ("Silent / stops by itself, then goes on", 0.1),
-    ("Silent / two at once", 0.1),
+    ("Silent / two at once", 0.2),
+    ("Silent, alike / frozen", 0.1),
     ("Silent, alike / put back short", 0.1),
-    ("Silent, alike / two at once", 0.1),
-    ("Wrong / bear in the pour", 0.3),
+    ("Silent, alike / two at once", 0.2),
+    ("Wrong / bear in the pour", 0.2),
     ("Wrong / bump after", 0.1),
     ("Wrong / fan", 0.1),
     ("Wrong / frozen", 0.2),
-    ("Wrong / hand borne", 0.2),
-    ("Wrong / jug set beside and taken, then poured", 0.1),
+    ("Wrong / hand borne", 0.1),
+    ("Wrong / jug set beside and taken, then poured", 0.2),
     ("Wrong / pan wiped at ready", 0.1),
     ("Wrong / poured before ready", 0.2),
     ("Wrong / press after the stop", 0.1),
-    ("Wrong / put back short", 0.1),
-    ("Wrong / removed in the pour", 0.1),
+    ("Wrong / removed in the pour", 0.2),
     ("Wrong / residue left", 0.1),
-    ("Wrong / residue wiped", 0.2),
+    ("Wrong / residue left, and the next soon", 0.2),
+    ("Wrong / residue wiped", 0.1),
     ("Wrong / splash beside", 0.1),
-    ("Wrong / two at once", 0.5),
-    ("Wrong / wheel", 0.1),
-    ("Wrong, alike / put back short", 0.2),
-    ("Wrong, alike / removed in the pour", 0.1),
-    ("Wrong, alike / residue wiped", 0.1),
-    ("Wrong, alike / two at once", 0.1),
+    ("Wrong / the next soon", 0.1),
+    ("Wrong / two at once", 0.4),
+    ("Wrong, alike / bear in the pour", 0.1),
+    ("Wrong, alike / jug on the rim", 0.1),
+    ("Wrong, alike / put back short", 0.1),
+    ("Wrong, alike / two at once", 0.3),
     ("WrongVerdict / bear in the pour", 0.1),
-    ("WrongVerdict / frozen", 0.2),
     ("WrongVerdict / hand borne", 0.1),
-    ("WrongVerdict / lifted at once", 0.1),
-    ("WrongVerdict / residue wiped", 0.1),
-    ("WrongVerdict / two at once", 0.2),
-    ("WrongVerdict, alike / put back short", 0.2),
+    ("WrongVerdict / pan wiped at ready", 0.1),
+    ("WrongVerdict / poured before ready", 0.1),
+    ("WrongVerdict / press after the stop", 0.1),
+    ("WrongVerdict / removed in the pour", 0.1),
+    ("WrongVerdict / residue left, and the next soon", 0.1),
+    ("WrongVerdict / the next soon", 0.1),
+    ("WrongVerdict / two at once", 0.1),
+    ("WrongVerdict, alike / jug on the rim", 0.1),
+    ("WrongVerdict, alike / put back short", 0.1),
+    ("WrongVerdict, alike / two at once", 0.2),
+    ("missed, no ready / hand borne", 0.1),
+    ("missed, no ready / jug on the rim", 0.1),
+    ("missed, no ready / landing wobbles", 0.1),
     ("missed, no ready / nothing", 0.1),
-    ("missed, no ready / table knocked", 0.1),
+    ("missed, no ready / press after the stop", 0.1),
+    ("missed, no ready / press in the pour", 0.1),
+    ("missed, no ready / readings in disorder", 0.1),
+    ("missed, no ready / ready piece pressed then poured", 0.1),
+    ("missed, no ready / refilled", 0.1),
+    ("missed, no ready / residue left", 0.1),
+    ("missed, no ready / two at once", 0.1),
 ];
 /// A count may lie above its rate by chance: twice as much, and three more (Poisson's law: fewer than one
 /// table in a thousand fails by chance).
@@ -432,6 +442,12 @@ fn lines(mishap: &str, (target_g, half_g): (f64, f64), bare_g: f64, flow_g_s: f6
     lines
 }
 
+/// A lift; of three that come back one leaves some behind.
+fn drips(dice: &mut Dice) -> String {
+    let (leaves, g) = (dice.unit() < 1.0 / 3.0, dice.scaled(0.3, 5.0));
+    if leaves { format!("lift leaving {g:.1}\n") } else { "lift\n".to_owned() }
+}
+
 /// Mishaps of how it is poured, lifted and read.
 fn more(mishap: &str, lines: &mut Lines, (target_g, half_g): (f64, f64), flow_g_s: f64, dice: &mut Dice) {
     let mid_s = dice.between(0.3, 0.7) * target_g / flow_g_s;
@@ -475,7 +491,8 @@ fn more(mishap: &str, lines: &mut Lines, (target_g, half_g): (f64, f64), flow_g_
         }
         "rolled and put back" => {
             let (rest_s, less_g) = (dice.between(5.0, 30.0), dice.between(0.0, 0.08) * target_g);
-            lines.lift = format!("lift\nrest {rest_s:.1}\nput back less {less_g:.1}\nrest 3\nlift\n");
+            let lift = drips(dice);
+            lines.lift = format!("{lift}rest {rest_s:.1}\nput back less {less_g:.1}\nrest 3\nlift\n");
         }
         "removed in the pour" => {
             lines.beside = format!("at +{mid_s:.1} lift\n");
@@ -505,7 +522,8 @@ fn around(mishap: &str, lines: &mut Lines, (target_g, half_g): (f64, f64), flow_
             let (seen_s, rolled_s) = (dice.between(0.2, 1.5), dice.between(5.0, 40.0));
             let again_g_s = dice.between(0.3, 0.8) * flow_g_s;
             lines.pour = part;
-            lines.after = format!("wait verdict 6\nrest {seen_s:.1}\nlift\nrest {rolled_s:.1}\nput back\n");
+            let lift = drips(dice);
+            lines.after = format!("wait verdict 6\nrest {seen_s:.1}\n{lift}rest {rolled_s:.1}\nput back\n");
             lines.after +=
                 &format!("wait ready 4\nrest {pause_s:.2}\npour until stop at {again_g_s:.1}\n{after}");
         }

@@ -269,11 +269,11 @@ fn another_piece_after_missing_readings_does_not_change_a_finished_record() {
         assert_eq!((last.piece, last.rev), (2, 0), "{other_g} g");
         assert!((last.tare.g() - other_g).abs() < 0.1);
         let first: Vec<_> = run.entries().into_iter().filter(|e| e.piece == 1 && e.rev > 0).collect();
-        // The end of its tail is entered, and nothing of the other one.
+        // The end of its tail is entered, and that nobody saw what it left; nothing of the other one.
         let is_its_own = first
             .iter()
             .all(|e| e.verdict == Verdict::Good && e.net.is_some_and(|m| (m.g() - 29.0).abs() < 0.2));
-        assert!(first.len() <= 2 && is_its_own, "{other_g} g: {first:?}");
+        assert!(first.len() <= 3 && is_its_own, "{other_g} g: {first:?}");
     }
 }
 

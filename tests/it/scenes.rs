@@ -179,13 +179,16 @@ fn every_scene_says_what_is_kept_of_it_and_keeps_the_rules() {
     assert!(scenes.len() >= 70, "only {} scenes", scenes.len());
 }
 
-/// What is broken of a scene whose pieces weigh alike, and whether each of those is one that no weight could tell and none of
-/// their records is good.
+/// What is broken of a scene whose pieces weigh alike, and whether each of those is one that no weight could tell and what was
+/// written down last, which took the slop, is not good.
 fn assumed(scene: &Scene, played: &Played) -> (String, bool) {
     let broken = judge(scene, played);
     let told = broken.iter().all(|(_, piece, _)| piece.is_some_and(|i| alike(played, i)));
-    let of_them = |on: Option<usize>| broken.iter().any(|(_, piece, _)| *piece == on);
-    let good = played.records().into_iter().any(|(e, on)| of_them(on) && e.verdict == Verdict::Good);
+    let mut entries = played.said.iter().filter_map(|said| match said {
+        Said::Record(_, entry, _) => Some(entry.verdict),
+        Said::Step(..) | Said::Cue(..) | Said::Dropped(..) | Said::VoidLast(_) | Said::Jug(..) => None,
+    });
+    let good = entries.next_back() == Some(Verdict::Good);
     let kinds: BTreeSet<String> = broken.iter().map(|(kind, ..)| format!("{kind:?}")).collect();
     (kinds.into_iter().collect::<Vec<_>>().join(", "), told && !good)
 }
