@@ -153,7 +153,10 @@ impl Browser {
     pub(crate) async fn within(&self, longest: Duration, what: &str, script: &str) {
         let from = Instant::now();
         while self.js(script).await != json!(true) {
-            assert!(from.elapsed() < longest, "{what}: never; now '{}'", self.face().await);
+            if from.elapsed() >= longest {
+                let said = self.js("return document.querySelector('main').innerText.slice(0, 400)").await;
+                panic!("{what}: never; now '{}', which says {said}", self.face().await);
+            }
             tokio::time::sleep(Duration::from_millis(60)).await;
         }
     }
