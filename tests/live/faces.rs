@@ -436,16 +436,14 @@ impl Tour {
         self.browser.shows("ready").await;
         self.browser.until("unlike the others", "return !!document.querySelector('.note')").await;
         looker.look(&self.browser, "pour-ready-note").await;
+        // Where the look takes no time: what runs within a quarter of a second of `ready` may be in the tare.
+        tokio::time::sleep(Duration::from_millis(400)).await;
         self.pan.runs(8.0, OTHER_G + 29.0);
-        // How it looks is looked at here: now and then such a piece is void already, and why is not known.
-        let weighed = "return ['good', 'void'].includes(document.documentElement.dataset.face)";
-        self.browser.until("its weight", weighed).await;
+        self.browser.shows("good").await;
         let pours = self.rig.get(&format!("/api/batches/{batch}/pours"));
         let newest = pours.as_array().and_then(|all| all.iter().find(|p| p["piece"] == 4));
         let id = newest.and_then(|p| p["id"].as_str()).expect("the third piece");
-        if self.browser.face().await == "good" {
-            self.rig.post(&format!("/api/pours/{id}/void"), json!({}));
-        }
+        self.rig.post(&format!("/api/pours/{id}/void"), json!({}));
         self.on_and_lifted(looker, "void").await;
     }
 
