@@ -86,20 +86,25 @@ impl Engine {
             return None;
         }
         let known = self.after.unseen.is_empty() && wiped_g == 0.0;
-        if known && self.is_residue_of(&pour, residue_g) {
-            self.leaves(pour, residue_g, at);
-            return Some(residue_g);
+        if known && residue_g <= residue_most_g(&pour) {
+            return Some(self.is_its_own(pour, residue_g, at));
         }
         let unseen = std::mem::take(&mut self.after.unseen).into_iter().map(|unseen| unseen.pour);
         for perhaps in unseen.chain([pour]) {
-            let perhaps = self.may_be_off(perhaps, perhaps_g, at);
-            if known && perhaps_g <= residue_most_g(&perhaps) {
-                // Too little to be taken off, and its own.
-                self.memory.without(&perhaps, perhaps_g);
-                return Some(perhaps_g);
-            }
+            self.may_be_off(perhaps, perhaps_g, at);
         }
         None
+    }
+
+    /// What lies there is this piece's: taken off its weight where it is worth wiping; too little for that is a doubt.
+    fn is_its_own(&mut self, pour: Pour, residue_g: f64, at: Instant) -> f64 {
+        if self.is_residue_of(&pour, residue_g) {
+            self.leaves(pour, residue_g, at);
+        } else {
+            let pour = self.may_be_off(pour, residue_g, at);
+            self.memory.without(&pour, residue_g);
+        }
+        residue_g
     }
 
     /// A sponge took what it may have left before that was seen at rest: where a display had stood level at it, it was that.

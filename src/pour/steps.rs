@@ -98,14 +98,12 @@ impl Engine {
         self.piece = self.piece.max(pour.piece.saturating_add(1));
         (self.away, self.alone_g) = (0, None);
         self.keep(pour, at);
-        if matches!(state, State::Idle) {
-            self.after.handle_lift(pour);
-        } else {
+        let left = matches!(state, State::Idle);
+        self.after.handle_lift(pour);
+        if !left {
             // Another stands there at once: nobody saw what this one left.
-            self.after.handle_lift(pour);
             self.lands(at);
         }
-        let left = matches!(state, State::Idle);
         self.enter(state);
         if left {
             self.say_what_waited(at);
