@@ -25,6 +25,8 @@ pub(super) const LIFT_S: f64 = 0.5;
 /// Ware dries and cells creep by less than this, g/s: 0.05 % of 700 g within half a minute (common practice, no source); a
 /// spoon takes more.
 const DRIFT_G_S: f64 = 0.012;
+/// No hand bears a piece so evenly for longer (a guess).
+const BORNE: Duration = Duration::from_secs(2);
 /// What is entered as the one end of a stretch, and may truly lie anywhere on it, is off by the stretch over the root
 /// of three, as a root mean square (derived: x squared has the mean of a third from 0 to 1). The same is the standard
 /// deviation of an even spread by so much to either side (GUM 4.3.7, from memory).
@@ -273,15 +275,20 @@ impl Engine {
     }
 
     /// Lighter at rest. A display shows what goes as it shows a lift: where it was there at once it had stood still, and
-    /// another piece was set down meanwhile. What is so little that a pan may ring by it is waited out.
+    /// another piece was set down meanwhile. What is so little that a pan may ring by it is waited out; and so is a hand, but
+    /// for a piece that is over, from which some is taken.
     fn lighter(&mut self, mut d: Done, rest: f64, mark: Mark, at: Instant) {
         let net = rest - d.pour.tare;
         let unseen = self.fell_unseen(d.at_once, net - d.had_g) || self.left_unseen(d.at_once, d.had_g);
         if unseen || self.dipped(d.at_once, (&d.pour, d.had_g), rest) {
             return self.another(d, at);
         }
-        let rings = d.had_g - net < SPLASH_G.0;
-        if rings && elsewhere_for(&mut d, false, at) < TOPPED_UP {
+        let waits = match d.pour.verdict {
+            Verdict::Over if d.had_g - net < SPLASH_G.0 => TOPPED_UP,
+            Verdict::Over => Duration::ZERO,
+            Verdict::Good | Verdict::Short | Verdict::Void => BORNE,
+        };
+        if elsewhere_for(&mut d, false, at) < waits {
             return self.enter(State::Done(d));
         }
         self.taken_out(d, rest, mark, at);

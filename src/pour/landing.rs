@@ -12,6 +12,7 @@ use super::running::MOST_FLOW_G_S;
 use super::state::{Pour, State};
 use super::steps::push_recent;
 use super::touch::tail_ends_at_g;
+use super::vessel::Vessel;
 use crate::reading::Weighing;
 use crate::record::Mark;
 use crate::scale::COARSE_STEP_G;
@@ -45,6 +46,11 @@ const CAME: f64 = 0.9;
 /// So many times as long a coarse display stands still that a stream's next step would have come (own choice: the steps of
 /// an even stream vary by a third).
 const LONGER: f64 = 1.5;
+/// Where something was taken off, the end of its fall may hide slop that runs already: a coarse display is at rest once it stood
+/// for so long, s (derived: the slowest stream that is told of, 1.5 g/s, shows its next step by then); and where slop comes in
+/// strokes any display, as a bottle draws air for a second or two (common practice, no source).
+const STOOD_S: f64 = 0.7;
+const STROKE_S: f64 = 2.0;
 /// Of a landing's tail so many rises beside each other tell how it falls, and one that exceeds that share by so much is not of
 /// the tail alone (own choices: a mean over two readings bends it by a tenth).
 const TAIL_PAIRS: usize = 4;
@@ -53,7 +59,7 @@ const UNEVEN_TAIL: f64 = 1.15;
 const LEAST: usize = 5;
 
 /// What is known of a landing.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub(super) struct Landing {
     /// Gross readings since it landed.
     recent: VecDeque<(Instant, f64)>,
@@ -61,12 +67,27 @@ pub(super) struct Landing {
     came: Option<Instant>,
     /// The tare as it was near rest, and how well it is known, g.
     near: Option<(f64, f64)>,
-    /// Since then.
+    /// Since then, and the least slope that it has had since, g/s.
     near_at: Option<Instant>,
+    slowest_g_s: f64,
     /// Readings in a row above it.
     rises: u32,
     /// It was there already: what stood beside it is gone, and slop may run since nobody knows when.
     stood: bool,
+}
+
+impl Default for Landing {
+    fn default() -> Self {
+        Self {
+            recent: VecDeque::new(),
+            came: None,
+            near: None,
+            near_at: None,
+            slowest_g_s: f64::INFINITY,
+            rises: 0,
+            stood: false,
+        }
+    }
 }
 
 impl Landing {
@@ -123,9 +144,17 @@ impl Landing {
         let above = self.near.is_some_and(|(tare, _)| w.mass.g() > tare + threshold_g);
         self.rises = if above { self.rises + 1 } else { 0 };
         let late = self.recent.iter().skip(self.recent.len().saturating_sub(NEAR_READINGS));
-        let Some(line) = Line::through(late).filter(|_| self.recent.len() > NEAR_READINGS) else { return };
+        let Some(line) = Line::through(late.clone()).filter(|_| self.recent.len() > NEAR_READINGS) else {
+            return;
+        };
         let to_come_g = line.slope_g_s * lag_s;
-        if !self.stood && !above && to_come_g.abs() < NEAR_G && line.worst_g < 3.0 * sd_g {
+        // A landing's tail gets slower: what quickens is slop. Of n readings over a time T a slope has the standard deviation
+        // sd / T * sqrt(12 / n) (least squares).
+        let over_s = late.clone().next().map_or(0.0, |(from, _)| w.taken_at.seconds_from(*from)).max(1e-3);
+        let slope_sd = sd_g / over_s * (12.0 / NEAR_READINGS as f64).sqrt();
+        let quickens = line.slope_g_s > self.slowest_g_s.max(0.0) + SIGMAS * slope_sd;
+        if !self.stood && !above && !quickens && to_come_g.abs() < NEAR_G && line.worst_g < 3.0 * sd_g {
+            self.slowest_g_s = self.slowest_g_s.min(line.slope_g_s);
             self.near_at = Some(w.taken_at);
             self.near = Some((line.end_g + to_come_g, (0.5 * to_come_g.abs()).max(0.5 * NEAR_G)));
         }
@@ -148,6 +177,16 @@ impl Landing {
         };
         let longest_s = third.seconds_from(*second).max(second.seconds_from(*first));
         now.seconds_from(*third) >= LONGER * longest_s
+    }
+
+    /// Where something was taken off, and the end of its fall may hide slop: all readings have shown the same for so long, s.
+    fn stood_for(&self, within_g: f64, long_s: f64) -> bool {
+        let Some(((_, first_g), (now, last_g))) = self.recent.front().zip(self.recent.back()) else {
+            return true;
+        };
+        let same = self.recent.iter().rev().take_while(|(_, g)| (g - last_g).abs() < within_g);
+        let fell = self.stood && first_g >= last_g;
+        !fell || same.last().is_some_and(|(since, _)| now.seconds_from(*since) >= long_s)
     }
 
     /// Readings that showed the piece come, the first one too.
@@ -237,7 +276,14 @@ impl Engine {
             return;
         }
         let step_g = self.start.scale.step.g();
-        let stands = step_g < COARSE_STEP_G || l.stands(step_g);
+        let coarse = step_g >= COARSE_STEP_G;
+        let long_s = match self.start.settings.vessel {
+            Vessel::Squeeze | Vessel::Syringe => STROKE_S,
+            Vessel::Jug | Vessel::Ladle if coarse => STOOD_S,
+            Vessel::Jug | Vessel::Ladle => 0.0,
+        };
+        let within_g = if coarse { 0.5 * step_g } else { self.threshold_g() };
+        let stands = (!coarse || l.stands(step_g)) && l.stood_for(within_g, long_s);
         let Some(rest) = self.at_rest().filter(|_| !self.held && stands) else {
             return self.before_rest(l, w);
         };
@@ -249,7 +295,8 @@ impl Engine {
         // With a jug in the hand a lump is no slop, and what was set down twice is looked at again when it is lifted.
         let ladles = self.start.settings.vessel.in_lumps();
         let anew_g = if ladles { l.came_anew_g(rest, sd_g) } else { 0.0 };
-        if self.may_be_a_lump(anew_g) {
+        let lump = |g: f64| self.may_be_a_lump(g) && !self.is_no_piece(rest, g);
+        if lump(anew_g) {
             // What is put back comes with its slop.
             return self.opens(rest, anew_g, None, w.arrived_at);
         }
@@ -258,7 +305,7 @@ impl Engine {
             Landed::Perhaps(kept) => self.opens(rest, 0.0, Some(kept), w.arrived_at),
             // What only slowed the tail may as well be how it was set down.
             Landed::New if ladles && !self.may_be_rolled(rest) => {
-                let slowed_g = l.came_in_the_tail_g(rest, sd_g, |g| self.may_be_a_lump(g));
+                let slowed_g = l.came_in_the_tail_g(rest, sd_g, lump);
                 self.opens(rest, slowed_g, None, w.arrived_at);
             }
             Landed::New => self.opens(rest, 0.0, None, w.arrived_at),

@@ -6,6 +6,7 @@ use super::entry::Output;
 use super::running::{CLIMB_G_S, ESTIMATE_SD_G, MOST_FLOW_G_S, SPLASH_G, TRAIL};
 use super::state::{Running, State, Stream};
 use super::touch::let_go_g;
+use super::vessel::Vessel;
 use crate::record::{Mark, Verdict};
 use crate::scale::{COARSE_STEP_G, Origin};
 use crate::settle::line::Line;
@@ -136,7 +137,12 @@ impl Engine {
         let was = pour.verdict;
         pour.marks = pour.marks.with(Mark::Touched);
         if borne_s > GRIP_S + 2.0 * self.start.scale.lag.as_secs_f64() {
-            let gain_g = (net - s.from_g).abs().min((s.last_net - s.from_g).abs());
+            let gains_g = [(net - s.from_g).abs(), (s.last_net - s.from_g).abs()];
+            // Where slop comes in strokes the next one may have been on its way.
+            let gain_g = match self.start.settings.vessel {
+                Vessel::Squeeze | Vessel::Syringe => gains_g.into_iter().fold(0.0, f64::max),
+                Vessel::Jug | Vessel::Ladle => gains_g.into_iter().fold(f64::INFINITY, f64::min),
+            };
             pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * gain_g));
             self.doubts(&mut pour);
         }

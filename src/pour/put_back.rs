@@ -155,10 +155,19 @@ impl Engine {
 
     /// How likely a new piece shows so much, gross g, per gram; where it is ladled, with its slop in it already.
     fn bare_per_g(&self, gross_g: f64) -> Option<f64> {
-        let density = |g: f64| self.ware.density_per_g(g - self.zero_g);
+        Some(self.ware.density_per_g(gross_g - self.zero_g)? + self.ladled_early_per_g(gross_g))
+    }
+
+    /// How likely a new piece that was ladled before it was at rest shows so much, gross g, per gram.
+    fn ladled_early_per_g(&self, gross_g: f64) -> f64 {
         let ladles = self.start.settings.vessel.in_lumps();
-        let early = density(gross_g - self.start.target.g()).filter(|_| ladles).unwrap_or(0.0);
-        Some(density(gross_g)? + LADLED_EARLY * early)
+        let bare_g = gross_g - self.start.target.g() - self.zero_g;
+        LADLED_EARLY * self.ware.density_per_g(bare_g).filter(|_| ladles).unwrap_or(0.0)
+    }
+
+    /// How many times likelier what left without slop was this one than a new one that was ladled before it was at rest.
+    fn odds_against_ladled(&self, kept: &Kept, gross_g: f64) -> f64 {
+        self.odds(kept, gross_g) / self.ladled_early_per_g(gross_g).max(f64::MIN_POSITIVE)
     }
 
     /// It was short and still is, or it was over.
@@ -300,7 +309,8 @@ impl Engine {
     fn was_put_back(&mut self, kept: Kept, gross_g: f64, at: Instant) {
         self.memory.came_back += 1;
         let (lifted_at, was) = (kept.lifted_at, kept.pour.verdict);
-        let pour = self.weighed_again(kept, gross_g, true, at, f64::INFINITY);
+        let odds = self.odds_against_ladled(&kept, gross_g);
+        let pour = self.weighed_again(kept, gross_g, true, at, odds);
         if let Some(net) = pour.net.filter(|_| was == Verdict::Over) {
             // Some was to be poured back of it: whether that was enough.
             self.say_verdict(pour.verdict, net, at);

@@ -212,6 +212,7 @@ impl Engine {
     pub(super) fn runs_under_a_touch(&mut self, mut r: Ready, w: Weighing) {
         let change = w.mass.g() - r.pour.tare - r.base_g;
         if change < 0.0 {
+            self.wiped_beneath(-change, w.arrived_at);
             // It was tared too heavy: what slop there is nobody knows.
             r.pour.tare =
                 w.mass.g().min(r.pour.tare + r.recent.iter().map(|(_, net)| *net).fold(0.0, f64::min));
@@ -231,6 +232,7 @@ impl Engine {
     /// A hand let go, or the piece was pushed: tared where it rests, and said again where that is worth it.
     pub(super) fn tared_again(&mut self, r: Ready, rest: f64, change: f64, at: Instant) {
         self.after.handle_fall_beneath(change, &mut self.zero_g);
+        self.wiped_beneath(-change, at);
         let mut pour = r.pour;
         pour.tare = rest;
         pour.started = at;
@@ -285,11 +287,15 @@ impl Engine {
         let with_g = gross_g - self.start.target.g();
         let density = |g: f64| self.ware.density_per_g(g - self.zero_g);
         let holds = density(with_g).zip(density(gross_g));
-        let no_piece = [with_g, gross_g].iter().all(|g| self.ware.is_far(g - self.zero_g));
         self.start.settings.vessel.in_lumps()
-            && !no_piece
+            && !self.is_no_piece(gross_g, self.start.target.g())
             && holds.is_none_or(|(with, bare)| with * FAR_LIKELIER >= bare)
             && !self.may_be_rolled(gross_g)
+    }
+
+    /// No piece of this batch, with so much slop in it or without.
+    pub(super) fn is_no_piece(&self, gross_g: f64, slop_g: f64) -> bool {
+        [gross_g - slop_g, gross_g].iter().all(|g| self.ware.is_far(g - self.zero_g))
     }
 
     /// What was tared away may have been its slop: it has a record, of which nothing is called.

@@ -11,12 +11,17 @@ use crate::record::Mark;
 use crate::settle::pan::worth_wiping_g;
 use crate::time::Instant;
 
-/// Of a pour no more than this share is taken for what it left on the pan, and no more than so many grams:
-/// a sponge laid down is more (guesses).
+/// Of a pour no more than this share is taken for what it left on the pan, or so many grams where that is more, as no less drips
+/// beside a small piece (of one that was lifted before rest the jug may have run on beside it); and never more than so many: a
+/// sponge laid down is more (guesses).
 const RESIDUE_SHARE: f64 = 0.25;
+const RESIDUE_LITTLE_G: f64 = 5.0;
 pub(super) const RESIDUE_MOST_G: f64 = 10.0;
 /// Less than this on the bare pan is a scale's own wandering, g (common practice, no source).
 const SEEN_G: f64 = 0.25;
+/// Who wipes a pan that several pieces left unseen wipes in half of the cases for what the last one left (a guess: what an earlier
+/// one left was in sight for longer).
+const WIPED_FOR_LAST: f64 = 0.5;
 /// An uncertainty that adds less than this share of what is said already is not worth a revision (a tenth in the root of
 /// squares).
 const MATTERS: f64 = 0.5;
@@ -31,7 +36,9 @@ fn add_doubt(pour: &mut Pour, residue_g: f64) {
 
 /// What this piece may have left at most, g.
 fn residue_most_g(pour: &Pour) -> f64 {
-    (RESIDUE_SHARE * pour.net.unwrap_or(0.0)).clamp(0.0, RESIDUE_MOST_G)
+    let net = pour.net.unwrap_or(0.0).max(0.0);
+    let little_g = if pour.settled { RESIDUE_LITTLE_G } else { 0.0 };
+    (RESIDUE_SHARE * net).clamp(little_g, RESIDUE_MOST_G).min(net)
 }
 
 impl Engine {
@@ -112,7 +119,38 @@ impl Engine {
         if self.after.unseen.is_empty() && self.is_residue_of(&pour, wiped_g) {
             return self.leaves(pour, wiped_g, at);
         }
-        self.perhaps_left(&pour, wiped_g, at).unwrap_or(pour)
+        self.wiped_unseen(pour, wiped_g, at)
+    }
+
+    /// It may be this one's, or of any that was lifted since the pan was last seen at rest. Where a display never stood level at
+    /// it, nobody knows whether there was anything, nor of which.
+    fn wiped_unseen(&mut self, pour: Pour, wiped_g: f64, at: Instant) -> Pour {
+        let mut unseen = std::mem::take(&mut self.after.unseen);
+        let (last, others) = match unseen.len() as f64 {
+            _ if wiped_g.is_finite() => (1.0, 1.0),
+            0.0 => (1.0, 0.0),
+            others => (WIPED_FOR_LAST, (1.0 - WIPED_FOR_LAST) / others),
+        };
+        for one in &mut unseen {
+            if let Some(less_sure) = self.perhaps_left(&one.pour, wiped_g, others.sqrt(), at) {
+                one.pour = less_sure;
+            }
+        }
+        self.after.unseen = unseen;
+        self.perhaps_left(&pour, wiped_g, last.sqrt(), at).unwrap_or(pour)
+    }
+
+    /// Beneath a piece that stands there so much went from the pan, g: any that was lifted since that was last seen at rest may
+    /// have left it.
+    pub(super) fn wiped_beneath(&mut self, gone_g: f64, at: Instant) {
+        let gone_g = gone_g.min(self.after.unseen_most_g(self.zero_g));
+        let mut unseen = std::mem::take(&mut self.after.unseen);
+        for one in &mut unseen {
+            if let Some(less_sure) = self.perhaps_left(&one.pour, gone_g, 1.0, at) {
+                one.pour = less_sure;
+            }
+        }
+        self.after.unseen = unseen;
     }
 
     /// As much as a piece leaves behind, and enough to be worth wiping.
@@ -147,7 +185,7 @@ impl Engine {
             let most_g =
                 if lifted.tells(at, &self.pan_shown()) { f64::INFINITY } else { self.worth_wiping_g() };
             let perhaps_g = lifted.perhaps_g().min(most_g);
-            if let Some(pour) = self.perhaps_left(&lifted.pour, perhaps_g, at) {
+            if let Some(pour) = self.perhaps_left(&lifted.pour, perhaps_g, 1.0, at) {
                 lifted.pour = pour;
                 self.after.lifted = Some(lifted);
             }
@@ -163,17 +201,16 @@ impl Engine {
     /// rest. Then the pan is looked at as after the lift before.
     pub(super) fn was_no_piece(&mut self, most_g: f64, at: Instant) {
         let Some(Unseen { mut pour, may_be_wiped_g }) = self.after.unseen.pop_back() else { return };
-        if most_g - self.zero_g < WIPES_G
-            && let Some(less_sure) = self.perhaps_left(&pour, may_be_wiped_g, at)
-        {
-            pour = less_sure;
+        if most_g - self.zero_g < WIPES_G {
+            pour = self.wiped_unseen(pour, may_be_wiped_g, at);
         }
         self.after.handle_lift(&pour);
     }
 
-    /// So much may have lain on the pan of this piece, and nobody saw it at rest, g; none where that is not worth a revision.
-    fn perhaps_left(&mut self, pour: &Pour, perhaps_g: f64, at: Instant) -> Option<Pour> {
-        let perhaps_g = perhaps_g.min(residue_most_g(pour));
+    /// So much may have lain on the pan of this piece, and nobody saw it at rest, g, in the root of squares by this share; none
+    /// where that is not worth a revision.
+    fn perhaps_left(&mut self, pour: &Pour, perhaps_g: f64, share: f64, at: Instant) -> Option<Pour> {
+        let perhaps_g = share * perhaps_g.min(residue_most_g(pour));
         let matters = EITHER * perhaps_g > MATTERS * pour.net_u.unwrap_or(0.0);
         (perhaps_g > self.seen_g() && matters).then(|| self.may_be_off(pour.clone(), perhaps_g, at))
     }

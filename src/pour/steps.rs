@@ -25,7 +25,7 @@ const BARE: usize = 3;
 /// A piece that was lifted leaves less than this share of its bare weight on the display within this time, s; a hand
 /// that bears it lets go by then (guesses).
 const NEARLY_BARE: f64 = 0.3;
-const BORNE_S: f64 = 1.2;
+const BORNE_S: f64 = 2.0;
 /// A touch is over after this long; then it is no touch (a guess).
 pub(super) const TOUCH_S: f64 = 1.0;
 /// A pan that loses weight faster than this is being lifted from (a tenth of the least piece

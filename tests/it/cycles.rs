@@ -11,8 +11,10 @@ use std::collections::BTreeMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::{AtomicU64, Ordering};
 use tarebell::daemon::rehearsal::{Played, Said, play};
+use tarebell::plant::Truth;
 use tarebell::plant::scene::Scene;
 use tarebell::record::{Marks, Verdict};
+use tarebell::time::Instant;
 
 /// Cycles in the check, and of a working day.
 const CYCLES: u64 = 300;
@@ -599,13 +601,20 @@ const ALIKE: &str = ", alike";
 /// The record of a piece says itself that it is known no better than so; more than this much, g, is no weight to tell a piece
 /// by (own choice).
 const MOST_UNSURE_G: f64 = 5.0;
+/// Slop that falls so soon after the landing is in the piece before the slowest scale shows it at rest, and a lump falls within so
+/// long, s (as drawn in [`lines`], and as the plant tips a ladle).
+const EARLY_S: f64 = 1.5;
+const LUMP_S: f64 = 1.0;
+/// ... but for what drips after it.
+const MOST_OF_IT: f64 = 0.8;
 /// The heaviest bare piece of a batch weighs so many times the lightest one at most (as drawn in [`cycle`]).
 const BARE_RANGE: f64 = 1.06 / 0.94;
 
-/// One that lands bare and weighs what another weighed with its slop, or the other way round: from its weight alone nobody
-/// could tell which it is. Within three standard deviations of two placements, of what rolling leaves on a hand, as the engine
-/// takes them, and of what the record of that one says of itself, and a step (the same law for all pieces: it may be that the
-/// weight was not to blame). Also one put back that weighs no more than a bare one of its batch may.
+/// One that comes to rest on the pan and weighs what another weighed with its slop, or the other way round: from its weight alone
+/// nobody could tell which it is. It lands bare; or a lump fell into it before it was at rest, and it never stood there bare.
+/// Within three standard deviations of two placements, of what rolling leaves on a hand, as the engine takes them, and of what the
+/// record of that one says of itself, and a step (the same law for all pieces: it may be that the weight was not to blame). Also
+/// one put back that weighs no more than a bare one of its batch may, and a jug that weighs what a piece may, to who ladles.
 pub(super) fn alike(played: &Played, i: usize) -> bool {
     let Some(one) = played.truths.get(i) else { return false };
     let least_g = played.truths.iter().map(|t| t.bare_g).fold(f64::INFINITY, f64::min);
@@ -613,12 +622,42 @@ pub(super) fn alike(played: &Played, i: usize) -> bool {
     if came_back.clone().any(|slop_g| one.bare_g + slop_g <= BARE_RANGE * least_g) {
         return true;
     }
-    played.truths.iter().enumerate().filter(|(j, _)| *j != i).any(|(j, other)| {
+    let another = played.truths.iter().enumerate().filter(|(j, _)| *j != i).any(|(j, other)| {
         let (at, first, next) = if j < i { (j, other, one) } else { (i, one, other) };
         let placed_g = 0.0005 * next.bare_g;
         let within_g = 3.0 * placed_g.hypot(0.3).hypot(unsure_g(played, at)) + played.step_g;
-        first.at_lift_g.iter().any(|slop_g| (first.bare_g + slop_g - next.bare_g).abs() <= within_g)
-    })
+        let same = |slop_g: &f64| (first.bare_g + slop_g - at_rest_g(next)).abs() <= within_g;
+        first.at_lift_g.iter().any(same)
+    });
+    another || jug_like(played, one)
+}
+
+/// What it weighs when it is first at rest, g: with the lump that fell into it sooner.
+fn at_rest_g(piece: &Truth) -> f64 {
+    let lift_g = piece.at_lift_g.first().copied().unwrap_or(0.0);
+    let ends = piece
+        .landed
+        .first()
+        .zip(piece.ran.first())
+        .filter(|(landed, (from, _))| from.seconds_from(**landed) < EARLY_S);
+    let within = |(_, (from, _)): (&Instant, &(Instant, f64))| {
+        let late = piece.ran.iter().rev().find(|(at, _)| at.seconds_from(*from) < LUMP_S);
+        late.is_some_and(|(_, g)| *g > MOST_OF_IT * lift_g)
+    };
+    piece.bare_g + if ends.is_some_and(within) { lift_g } else { 0.0 }
+}
+
+/// A jug was set on the pan that weighs what a piece of this batch may, bare or with its slop, and it is ladled: the jug may be a
+/// piece that got its ladle before it was at rest.
+fn jug_like(played: &Played, piece: &Truth) -> bool {
+    let steps = || {
+        played.said.iter().filter_map(|said| if let Said::Step(_, text) = said { Some(text) } else { None })
+    };
+    let ladled = steps().any(|text| text.starts_with("ladle "));
+    let jugs = steps().filter_map(|text| text.strip_prefix("set jug ")?.parse::<f64>().ok());
+    let slop_g = piece.at_lift_g.first().copied().unwrap_or(0.0);
+    let may = |jug_g: f64, piece_g: f64| (piece_g / BARE_RANGE..=piece_g * BARE_RANGE).contains(&jug_g);
+    ladled && jugs.into_iter().any(|g| may(g, piece.bare_g) || may(g, piece.bare_g + slop_g))
 }
 
 /// What the records of this piece say of how well they are known, g, where they say what it holds at all.
