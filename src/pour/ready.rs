@@ -84,6 +84,7 @@ impl Engine {
     pub(super) fn ready(&mut self, mut r: Ready, w: Weighing, seen: Seen) {
         match self.pan(&r.pour, w) {
             Pan::Left if self.zeroed => return self.display_zeroed(State::Ready(r), w.arrived_at),
+            Pan::Left if self.may_be_borne(&r.pour, w) => return self.enter(State::Ready(r)),
             Pan::Left => return self.left_empty(r, w.arrived_at),
             Pan::Doubtful => return self.enter(State::Ready(r)),
             Pan::Loaded => {}
@@ -118,6 +119,12 @@ impl Engine {
             }
             _ => self.runs(r, w),
         }
+    }
+
+    /// A hand that wipes around it bears it for a moment: where a lump may be in it, it is not taken for lifted sooner.
+    fn may_be_borne(&self, pour: &Pour, w: Weighing) -> bool {
+        let lumps = self.start.settings.vessel.in_lumps();
+        lumps && !self.nearly_bare(pour, w) && self.at_rest().is_none()
     }
 
     /// Slop runs into it.

@@ -234,7 +234,7 @@ impl Engine {
         let seen = self.pan(&s.pour, w);
         let away_s = f64::from(before + 1) * self.pace.mean_s().unwrap_or(BORNE_S);
         let change = w.mass.g() - s.pour.tare - s.last_net;
-        let bare = w.mass.g() - self.zero_g < NEARLY_BARE * (s.pour.tare - self.zero_g);
+        let bare = self.nearly_bare(&s.pour, w);
         // Once it was borne it is the same piece when it weighs what it did, and what slop may have run meanwhile.
         let same = (-GAP_LOSS_G..MOST_FLOW_G_S * away_s + GAP_POUR_G).contains(&change);
         // What comes to rest at its tare shows by then that it never left.
@@ -253,6 +253,11 @@ impl Engine {
             Pan::Left | Pan::Doubtful => Pan::Doubtful,
             Pan::Loaded => Pan::Loaded,
         }
+    }
+
+    /// A hand that bears it, or a sponge that pulls at the pan, leaves more.
+    pub(super) fn nearly_bare(&self, pour: &Pour, w: Weighing) -> bool {
+        w.mass.g() - self.zero_g < NEARLY_BARE * (pour.tare - self.zero_g)
     }
 
     pub(super) fn pan(&mut self, pour: &Pour, w: Weighing) -> Pan {
