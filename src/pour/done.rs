@@ -25,6 +25,8 @@ pub(super) const LIFT_S: f64 = 0.5;
 /// Ware dries and cells creep by less than this, g/s: 0.05 % of 700 g within half a minute (common practice, no source); a
 /// spoon takes more.
 const DRIFT_G_S: f64 = 0.012;
+/// Who pours back, or takes slop out with a spoon, leaves more than this share of it (a guess).
+const EMPTIED: f64 = 0.2;
 /// No hand bears a piece so evenly for longer (a guess).
 const BORNE: Duration = Duration::from_secs(2);
 /// What is entered as the one end of a stretch, and may truly lie anywhere on it, is off by the stretch over the root
@@ -106,20 +108,13 @@ impl Engine {
         }
     }
 
-    /// What the display went to within one reading. Where it had stood in the middle of a fall, that fall went on unseen.
-    fn note_at_once(&self, d: &mut Done, change: f64, w: Weighing, seen: Seen) {
-        let before = d.recent.back().filter(|_| self.follows(w, seen)).map(|(_, net)| net - d.had_g);
-        let before = if std::mem::take(&mut d.halted) { before.map(|_| 0.0) } else { before };
-        d.at_once.note(before, change, self.threshold_g());
-    }
-
     /// At rest: as it was, or at another weight.
     fn rests(&mut self, mut d: Done, rest: f64, at: Instant) {
         let net = rest - d.pour.tare;
         if d.asks_since.is_some_and(|since| at.since(since) >= WAITS) {
             self.asks_for_ready(d, rest, at);
-        } else if net < -self.threshold_g() {
-            // Lighter than the bare piece: another one, that nobody saw come.
+        } else if self.is_emptied(net, d.had_g) {
+            // As light as the bare piece, or lighter: another one, that nobody saw come.
             self.another(d, at);
         } else if net < d.had_g - self.threshold_g() {
             self.lighter(d, rest, Mark::PouredBack, at);
@@ -191,7 +186,11 @@ impl Engine {
     /// What had borne on a weighed piece is gone, or lies still: what is in it is entered, unless nothing came.
     pub(super) fn bears_no_more(&mut self, s: Stream, rest: f64, at: Instant) {
         self.cue_now(Cue::Clear, at, None);
-        if (rest - s.pour.tare - s.from_g).abs() > self.threshold_g() {
+        let net = rest - s.pour.tare;
+        if self.is_emptied(net, s.from_g) {
+            return self.next_piece(&s.pour, State::Landing(Landing::default()), at);
+        }
+        if (net - s.from_g).abs() > self.threshold_g() {
             return self.weighed(s, rest, at);
         }
         let Running { pour, from_g, back, .. } = *s;
@@ -261,17 +260,17 @@ impl Engine {
             d.beside |= change > self.start.settings.min_piece.g();
             return self.enter(State::Done(d));
         }
-        // ... and so is what weighs less than the bare piece.
-        if d.beside || rest < d.pour.tare - self.threshold_g() {
+        // ... and so is what weighs as little as the bare piece, or less.
+        if d.beside || self.is_emptied(d.had_g + change, d.had_g) {
             return self.another(d, at);
         }
         // What had borne on it while it was weighed is gone.
         self.lighter(d, rest, Mark::Touched, at);
     }
 
-    /// All that is there more was there at once, and more than anybody pours.
-    fn is_another_unseen(&self, d: &Done, net: f64) -> bool {
-        self.came_unseen(d.at_once, net - d.had_g) && !self.fits(&d.pour, net)
+    /// It weighs about what it did bare, or less, after it held so much, net g.
+    fn is_emptied(&self, net: f64, had_g: f64) -> bool {
+        net < EMPTIED * had_g - self.threshold_g()
     }
 
     /// Lighter at rest. A display shows what goes as it shows a lift: where it was there at once it had stood still, and

@@ -2,7 +2,7 @@
 //! once. What a scale sees itself it shows over several readings.
 
 use super::engine::{Engine, Seen};
-use super::state::Pour;
+use super::state::{Done, Pour};
 use super::zeroed::LANDED_OVER;
 use crate::reading::Weighing;
 use crate::scale::Origin;
@@ -93,6 +93,18 @@ impl Engine {
         let level_g = pour.tare + had_g;
         let lifted_g = (1.0 - DIPPED) * (level_g.min(gross_g) - self.zero_g);
         self.fits(pour, had_g) && level_g + seen.least_g - self.zero_g < lifted_g
+    }
+
+    /// What the display went to within one reading. Where it had stood in the middle of a fall, that fall went on unseen.
+    pub(super) fn note_at_once(&self, d: &mut Done, change: f64, w: Weighing, seen: Seen) {
+        let before = d.recent.back().filter(|_| self.follows(w, seen)).map(|(_, net)| net - d.had_g);
+        let before = if std::mem::take(&mut d.halted) { before.map(|_| 0.0) } else { before };
+        d.at_once.note(before, change, self.threshold_g());
+    }
+
+    /// All that is there more was there at once, and more than anybody pours.
+    pub(super) fn is_another_unseen(&self, d: &Done, net: f64) -> bool {
+        self.came_unseen(d.at_once, net - d.had_g) && !self.fits(&d.pour, net)
     }
 
     /// So much is poured into a piece at most, net g, by a hand that slips.
