@@ -113,8 +113,8 @@ impl Engine {
         let net = rest - d.pour.tare;
         if d.asks_since.is_some_and(|since| at.since(since) >= WAITS) {
             self.asks_for_ready(d, rest, at);
-        } else if self.is_emptied(net, d.had_g) {
-            // As light as the bare piece, or lighter: another one, that nobody saw come.
+        } else if net < -self.threshold_g() {
+            // Lighter than the bare piece: another one, that nobody saw come.
             self.another(d, at);
         } else if net < d.had_g - self.threshold_g() {
             self.lighter(d, rest, Mark::PouredBack, at);
@@ -187,7 +187,7 @@ impl Engine {
     pub(super) fn bears_no_more(&mut self, s: Stream, rest: f64, at: Instant) {
         self.cue_now(Cue::Clear, at, None);
         let net = rest - s.pour.tare;
-        if self.is_emptied(net, s.from_g) {
+        if self.is_emptied(&s.pour, net, s.from_g) {
             return self.next_piece(&s.pour, State::Landing(Landing::default()), at);
         }
         if (net - s.from_g).abs() > self.threshold_g() {
@@ -260,35 +260,40 @@ impl Engine {
             d.beside |= change > self.start.settings.min_piece.g();
             return self.enter(State::Done(d));
         }
-        // ... and so is what weighs as little as the bare piece, or less.
-        if d.beside || self.is_emptied(d.had_g + change, d.had_g) {
+        // ... and so is what weighs less than the bare piece.
+        if d.beside || rest < d.pour.tare - self.threshold_g() {
             return self.another(d, at);
         }
         // What had borne on it while it was weighed is gone.
         self.lighter(d, rest, Mark::Touched, at);
     }
 
-    /// It weighs about what it did bare, or less, after it held so much, net g.
-    fn is_emptied(&self, net: f64, had_g: f64) -> bool {
-        net < EMPTIED * had_g - self.threshold_g()
+    /// It weighs about what it did bare after it held so much, net g, and all of that may have been slop.
+    fn is_emptied(&self, pour: &Pour, net: f64, had_g: f64) -> bool {
+        self.fits(pour, had_g) && net < EMPTIED * had_g - self.threshold_g()
     }
 
     /// Lighter at rest. A display shows what goes as it shows a lift: where it was there at once it had stood still, and
     /// another piece was set down meanwhile. What is so little that a pan may ring by it is waited out; and so is a hand, but
-    /// for a piece that is over, from which some is taken.
+    /// for a piece that is over, from which some is taken. What weighs as little as the bare piece for so long is another.
     fn lighter(&mut self, mut d: Done, rest: f64, mark: Mark, at: Instant) {
         let net = rest - d.pour.tare;
         let unseen = self.fell_unseen(d.at_once, net - d.had_g) || self.left_unseen(d.at_once, d.had_g);
         if unseen || self.dipped(d.at_once, (&d.pour, d.had_g), rest) {
             return self.another(d, at);
         }
+        let emptied = self.is_emptied(&d.pour, net, d.had_g);
         let waits = match d.pour.verdict {
+            Verdict::Over if emptied => BORNE,
             Verdict::Over if d.had_g - net < SPLASH_G.0 => TOPPED_UP,
             Verdict::Over => Duration::ZERO,
             Verdict::Good | Verdict::Short | Verdict::Void => BORNE,
         };
         if elsewhere_for(&mut d, false, at) < waits {
             return self.enter(State::Done(d));
+        }
+        if emptied {
+            return self.another(d, at);
         }
         self.taken_out(d, rest, mark, at);
     }
