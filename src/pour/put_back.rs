@@ -80,8 +80,15 @@ pub(super) enum Landed {
 
 impl Back {
     /// What a short one held, where it may well be a bare piece and this no slop, g.
-    pub(super) fn doubtful_g(&self) -> f64 {
+    fn doubtful_g(&self) -> f64 {
         if self.odds < DOUBTFUL { self.before.net.unwrap_or(0.0) } else { 0.0 }
+    }
+}
+
+impl Pour {
+    /// Slop runs into one that was put back: if that was another piece, now or before, it holds so much less.
+    pub(super) fn handle_doubtful(&mut self, back: Option<&Back>) {
+        self.perhaps_other_g = self.perhaps_other_g.max(back.map_or(0.0, Back::doubtful_g));
     }
 }
 
