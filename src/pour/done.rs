@@ -28,7 +28,7 @@ const DRIFT_G_S: f64 = 0.012;
 /// Who pours back, or takes slop out with a spoon, leaves more than this share of it (a guess).
 const EMPTIED: f64 = 0.2;
 /// No hand bears a piece so evenly for longer (a guess).
-const BORNE: Duration = Duration::from_secs(2);
+pub(super) const BORNE: Duration = Duration::from_secs(2);
 /// What is entered as the one end of a stretch, and may truly lie anywhere on it, is off by the stretch over the root
 /// of three, as a root mean square (derived: x squared has the mean of a third from 0 to 1). The same is the standard
 /// deviation of an even spread by so much to either side (GUM 4.3.7, from memory).

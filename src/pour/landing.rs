@@ -179,14 +179,12 @@ impl Landing {
         now.seconds_from(*third) >= LONGER * longest_s
     }
 
-    /// Where something was taken off, and the end of its fall may hide slop: all readings have shown the same for so long, s.
+    /// Where something was taken off, or a hand bore the piece, the end of that may hide slop: all readings have shown the same
+    /// for so long, s.
     fn stood_for(&self, within_g: f64, long_s: f64) -> bool {
-        let Some(((_, first_g), (now, last_g))) = self.recent.front().zip(self.recent.back()) else {
-            return true;
-        };
+        let Some((now, last_g)) = self.recent.back() else { return true };
         let same = self.recent.iter().rev().take_while(|(_, g)| (g - last_g).abs() < within_g);
-        let fell = self.stood && first_g >= last_g;
-        !fell || same.last().is_some_and(|(since, _)| now.seconds_from(*since) >= long_s)
+        !self.stood || same.last().is_some_and(|(since, _)| now.seconds_from(*since) >= long_s)
     }
 
     /// Readings that showed the piece come, the first one too.

@@ -241,7 +241,7 @@ impl Engine {
             return self.enter(State::Draining(s));
         }
         if s.pour.rev == 0 && !s.pour.troubled && !s.pour.ran_on && net < self.splash_g() {
-            return self.hardly_begun(s, net, w.arrived_at);
+            return self.little_is_left(s, net, since, w.arrived_at);
         }
         self.weighed(s, rest, w.arrived_at);
     }

@@ -1,7 +1,7 @@
 //! What is no slop: hands, the jug on the rim, things set on the pan, pushes; told by how fast a weight changes and
 //! by whether it stays.
 
-use super::done::{EITHER, LIFT_S};
+use super::done::{BORNE, EITHER, LIFT_S};
 use super::engine::Engine;
 use super::entry::Cue;
 use super::landing::Landing;
@@ -42,6 +42,8 @@ const ANSWERED_S: f64 = 0.15;
 /// A hand that lets go within a quarter of a second shows so much of what it bore as a leap (a third on a simulated
 /// quick scale; slower ones show none).
 const LEAPS_AT_READY: f64 = 0.25;
+/// A touch called the stop within so long, s (a guess; a display of 0.7 s shows what presses for half a second for as long again).
+const RAN_S: f64 = 1.2;
 /// What a hand takes up little by little grows by so much from reading to reading (a guess).
 const GROWS: f64 = 1.4;
 
@@ -284,6 +286,26 @@ impl Engine {
         }
         let impact_g = IMPACT_S * s.pour.flow_g_s.unwrap_or(0.0).min(MOST_FLOW_G_S);
         (impact_g + self.threshold_g()).max(LEAST_FALL_G)
+    }
+
+    /// After a stop it rests, since then, at hardly more than it weighed bare, or at less. Where slop was seen to run until the stop
+    /// a hand bears it, or after longer than that another piece stands there.
+    pub(super) fn little_is_left(&mut self, s: Stream, net: f64, since: Instant, at: Instant) {
+        if !self.had_run(&s) {
+            return self.hardly_begun(s, net, at);
+        }
+        if at.since(since) < BORNE {
+            return self.enter(State::Draining(s));
+        }
+        self.estimate(s, at);
+    }
+
+    /// What called the stop climbed for longer than any touch does.
+    fn had_run(&self, s: &Stream) -> bool {
+        let climbed = s.pour.flow_g_s.is_some_and(|flow_g_s| flow_g_s < MOST_FLOW_G_S);
+        let ran =
+            s.pour.first_slop.zip(s.plan.stop_due).is_some_and(|(from, to)| to.seconds_from(from) > RAN_S);
+        climbed && ran && s.peak_g - s.leaps.g() >= self.splash_g()
     }
 
     /// A push or a touch called the stop: hardly any slop is in it, and the pour begins anew.
