@@ -63,6 +63,13 @@ impl Memory {
         }
     }
 
+    /// What it weighs is less sure by so much, g: it may have left that on the pan.
+    pub(super) fn unsure(&mut self, piece: u32, unsure_g: f64) {
+        if let Some(kept) = self.kept.iter_mut().find(|k| k.pour.piece == piece) {
+            kept.u_g = kept.u_g.hypot(unsure_g);
+        }
+    }
+
     /// The bare pan was first seen at rest since it was lifted: what it showed besides what this one left, g, and how
     /// well that is known.
     pub(super) fn seen_gone(&mut self, piece: u32, zero_g: f64, unsure_g: f64) {

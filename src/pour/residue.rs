@@ -89,7 +89,8 @@ impl Engine {
             }
             return None;
         }
-        if perhaps_g > RESIDUE_MOST_G {
+        // More than all of them may have left is a sponge.
+        if perhaps_g > RESIDUE_MOST_G * (self.after.unseen.len() + 1) as f64 {
             return None;
         }
         let known = self.after.unseen.is_empty() && wiped_g == 0.0;
@@ -98,7 +99,7 @@ impl Engine {
         }
         let unseen = std::mem::take(&mut self.after.unseen).into_iter().map(|unseen| unseen.pour);
         for perhaps in unseen.chain([pour]) {
-            self.may_be_off(perhaps, perhaps_g, at);
+            self.may_be_off(perhaps, perhaps_g.min(RESIDUE_MOST_G), at);
         }
         None
     }
@@ -169,6 +170,7 @@ impl Engine {
         pour.rev += 1;
         self.outputs.push_back(Output::Entry(pour.entry(at)));
         self.memory.without(&pour, 0.0);
+        self.memory.unsure(pour.piece, EITHER * residue_g);
         pour
     }
 
