@@ -368,7 +368,7 @@ impl Engine {
         let old = Pour { rev: rev + 1, ..back.before.clone() };
         self.outputs.push_back(Output::Entry(old.entry(at)));
         self.memory.came_back = self.memory.came_back.saturating_sub(1);
-        self.memory.keep(back.kept.clone());
+        self.memory.keep(Kept { pour: old, ..back.kept.clone() });
     }
 
     /// A bare piece is ready; perhaps it is one put back.

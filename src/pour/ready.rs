@@ -219,7 +219,7 @@ impl Engine {
     pub(super) fn runs_under_a_touch(&mut self, mut r: Ready, w: Weighing) {
         let change = w.mass.g() - r.pour.tare - r.base_g;
         if change < 0.0 {
-            self.wiped_beneath(-change, w.arrived_at);
+            self.wiped_beneath(-change, r.perhaps.as_ref().map(|kept| kept.pour.piece), w.arrived_at);
             // It was tared too heavy: what slop there is nobody knows.
             r.pour.tare =
                 w.mass.g().min(r.pour.tare + r.recent.iter().map(|(_, net)| *net).fold(0.0, f64::min));
@@ -239,7 +239,7 @@ impl Engine {
     /// A hand let go, or the piece was pushed: tared where it rests, and said again where that is worth it.
     pub(super) fn tared_again(&mut self, r: Ready, rest: f64, change: f64, at: Instant) {
         self.after.handle_fall_beneath(change, &mut self.zero_g);
-        self.wiped_beneath(-change, at);
+        self.wiped_beneath(-change, r.perhaps.as_ref().map(|kept| kept.pour.piece), at);
         let mut pour = r.pour;
         pour.tare = rest;
         pour.started = at;

@@ -142,11 +142,11 @@ impl Engine {
     }
 
     /// Beneath a piece that stands there so much went from the pan, g: any that was lifted since that was last seen at rest may
-    /// have left it.
-    pub(super) fn wiped_beneath(&mut self, gone_g: f64, at: Instant) {
+    /// have left it, but for the one that may itself be what stands there.
+    pub(super) fn wiped_beneath(&mut self, gone_g: f64, perhaps: Option<u32>, at: Instant) {
         let gone_g = gone_g.min(self.after.unseen_most_g(self.zero_g));
         let mut unseen = std::mem::take(&mut self.after.unseen);
-        for one in &mut unseen {
+        for one in unseen.iter_mut().filter(|one| Some(one.pour.piece) != perhaps) {
             if let Some(less_sure) = self.perhaps_left(&one.pour, gone_g, 1.0, at) {
                 one.pour = less_sure;
             }
