@@ -137,7 +137,7 @@ impl Engine {
         if elsewhere_for(&mut d, true, at) < self.start.settings.vessel.pause() {
             return self.enter(State::Done(d));
         }
-        d.pour.handle_doubtful(d.back.as_deref());
+        d.pour.keep_in_doubt(d.back.as_deref());
         let mut stream = self.stream(d.pour, &d.recent, d.had_g);
         (stream.back, stream.leaps) = (d.back, d.leaps);
         self.weighed(stream, rest, at);
@@ -304,7 +304,7 @@ impl Engine {
         let wants_none = !d.wants();
         let back = d.back.take();
         let Some(back) = back.as_deref().filter(|_| wants_none).cloned() else {
-            d.pour.handle_doubtful(back.as_deref());
+            d.pour.keep_in_doubt(back.as_deref());
             let mut stream = self.stream(d.pour, &recent, d.had_g);
             (stream.back, stream.leaps) = (back, d.leaps);
             return self.enter(State::Pouring(stream));

@@ -49,23 +49,27 @@ impl Memory {
         self.kept.truncate(REMEMBERED);
     }
 
+    fn of(&mut self, piece: u32) -> Option<&mut Kept> {
+        self.kept.iter_mut().find(|k| k.pour.piece == piece)
+    }
+
     /// What it weighed when it was last seen at rest.
     pub(super) fn stood(&mut self, piece: u32, gross_g: f64, unsure_g: f64) {
-        if let Some(kept) = self.kept.iter_mut().find(|k| k.pour.piece == piece) {
+        if let Some(kept) = self.of(piece) {
             (kept.gross_g, kept.u_g) = (gross_g, kept.u_g.hypot(unsure_g));
         }
     }
 
     /// What it left on the pan did not go with it.
     pub(super) fn without(&mut self, pour: &Pour, residue_g: f64) {
-        if let Some(kept) = self.kept.iter_mut().find(|k| k.pour.piece == pour.piece) {
+        if let Some(kept) = self.of(pour.piece) {
             *kept = Kept { pour: pour.clone(), gross_g: kept.gross_g - residue_g, ..kept.clone() };
         }
     }
 
     /// What it weighs is less sure by so much, g: it may have left that on the pan.
     pub(super) fn unsure(&mut self, piece: u32, unsure_g: f64) {
-        if let Some(kept) = self.kept.iter_mut().find(|k| k.pour.piece == piece) {
+        if let Some(kept) = self.of(piece) {
             kept.u_g = kept.u_g.hypot(unsure_g);
         }
     }
@@ -73,7 +77,7 @@ impl Memory {
     /// The bare pan was first seen at rest since it was lifted: what it showed besides what this one left, g, and how
     /// well that is known.
     pub(super) fn seen_gone(&mut self, piece: u32, zero_g: f64, unsure_g: f64) {
-        if let Some(kept) = self.kept.iter_mut().find(|k| k.pour.piece == piece) {
+        if let Some(kept) = self.of(piece) {
             (kept.zero_g, kept.u_g) = (zero_g, kept.u_g.hypot(unsure_g));
         }
     }

@@ -179,8 +179,8 @@ impl Landing {
         now.seconds_from(*third) >= LONGER * longest_s
     }
 
-    /// Where something was taken off, or a hand bore the piece, the end of that may hide slop: all readings have shown the same
-    /// for so long, s.
+    /// Where something was taken off, or a hand bore the piece, the end of that may hide slop: the latest readings have shown the
+    /// same for so long, s. What was set down on a pan that was seen bare need not.
     fn stood_for(&self, within_g: f64, long_s: f64) -> bool {
         let Some((now, last_g)) = self.recent.back() else { return true };
         let same = self.recent.iter().rev().take_while(|(_, g)| (g - last_g).abs() < within_g);

@@ -86,8 +86,9 @@ impl Back {
 }
 
 impl Pour {
-    /// Slop runs into one that was put back: if that was another piece, now or before, it holds so much less.
-    pub(super) fn handle_doubtful(&mut self, back: Option<&Back>) {
+    /// Slop runs into one that was put back: if that was another piece, it holds so much less. However sure it is this time that
+    /// it is the same, what was poured into it before may have been poured into another.
+    pub(super) fn keep_in_doubt(&mut self, back: Option<&Back>) {
         self.perhaps_other_g = self.perhaps_other_g.max(back.map_or(0.0, Back::doubtful_g));
     }
 }

@@ -121,7 +121,8 @@ impl Engine {
         }
     }
 
-    /// A hand that wipes around it bears it for a moment: where a lump may be in it, it is not taken for lifted sooner.
+    /// A hand that wipes around it bears it for a moment: where a lump may be in it, it is taken for lifted only once the pan is
+    /// nearly bare, or at rest.
     fn may_be_borne(&self, pour: &Pour, w: Weighing) -> bool {
         let lumps = self.start.settings.vessel.in_lumps();
         lumps && !self.nearly_bare(pour, w) && self.at_rest().is_none()

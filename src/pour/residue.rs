@@ -126,18 +126,12 @@ impl Engine {
     /// It may be this one's, or of any that was lifted since the pan was last seen at rest. Where a display never stood level at
     /// it, nobody knows whether there was anything, nor of which.
     fn wiped_unseen(&mut self, pour: Pour, wiped_g: f64, at: Instant) -> Pour {
-        let mut unseen = std::mem::take(&mut self.after.unseen);
-        let (last, others) = match unseen.len() as f64 {
+        let (last, others) = match self.after.unseen.len() as f64 {
             _ if wiped_g.is_finite() => (1.0, 1.0),
             0.0 => (1.0, 0.0),
             others => (WIPED_FOR_LAST, (1.0 - WIPED_FOR_LAST) / others),
         };
-        for one in &mut unseen {
-            if let Some(less_sure) = self.perhaps_left(&one.pour, wiped_g, others.sqrt(), at) {
-                one.pour = less_sure;
-            }
-        }
-        self.after.unseen = unseen;
+        self.unseen_perhaps_left(wiped_g, others.sqrt(), None, at);
         self.perhaps_left(&pour, wiped_g, last.sqrt(), at).unwrap_or(pour)
     }
 
@@ -145,9 +139,14 @@ impl Engine {
     /// have left it, but for the one that may itself be what stands there.
     pub(super) fn wiped_beneath(&mut self, gone_g: f64, perhaps: Option<u32>, at: Instant) {
         let gone_g = gone_g.min(self.after.unseen_most_g(self.zero_g));
+        self.unseen_perhaps_left(gone_g, 1.0, perhaps, at);
+    }
+
+    /// Each that was lifted since the pan was last seen at rest, but for this one, may have left so much there, g.
+    fn unseen_perhaps_left(&mut self, perhaps_g: f64, share: f64, but: Option<u32>, at: Instant) {
         let mut unseen = std::mem::take(&mut self.after.unseen);
-        for one in unseen.iter_mut().filter(|one| Some(one.pour.piece) != perhaps) {
-            if let Some(less_sure) = self.perhaps_left(&one.pour, gone_g, 1.0, at) {
+        for one in unseen.iter_mut().filter(|one| Some(one.pour.piece) != but) {
+            if let Some(less_sure) = self.perhaps_left(&one.pour, perhaps_g, share, at) {
                 one.pour = less_sure;
             }
         }

@@ -1,7 +1,7 @@
 //! One function for each state before and after the stream, and for a fault: what a
 //! weighing does there.
 
-use super::done::EITHER;
+use super::done::{BORNE, EITHER};
 use super::engine::{Engine, Seen};
 use super::entry::{Cue, Output};
 use super::landing::Landing;
@@ -22,10 +22,9 @@ pub(super) const NOT_A_POUR_G_S: f64 = 80.0;
 pub(super) const BEGUN_G: f64 = 10.0;
 /// Readings that show the pan bare at a begin: one alone may be damaged (own choice).
 const BARE: usize = 3;
-/// A piece that was lifted leaves less than this share of its bare weight on the display within this time, s; a hand
-/// that bears it lets go by then (guesses).
+/// A piece that was lifted leaves less than this share of its bare weight on the display before a hand that bears it would have
+/// let go (a guess).
 const NEARLY_BARE: f64 = 0.3;
-const BORNE_S: f64 = 2.0;
 /// A touch is over after this long; then it is no touch (a guess).
 pub(super) const TOUCH_S: f64 = 1.0;
 /// A pan that loses weight faster than this is being lifted from (a tenth of the least piece
@@ -232,7 +231,8 @@ impl Engine {
     pub(super) fn pan_beneath(&mut self, s: &Stream, w: Weighing) -> Pan {
         let before = self.away;
         let seen = self.pan(&s.pour, w);
-        let away_s = f64::from(before + 1) * self.pace.mean_s().unwrap_or(BORNE_S);
+        let borne_s = BORNE.as_secs_f64();
+        let away_s = f64::from(before + 1) * self.pace.mean_s().unwrap_or(borne_s);
         let change = w.mass.g() - s.pour.tare - s.last_net;
         let bare = self.nearly_bare(&s.pour, w);
         // Once it was borne it is the same piece when it weighs what it did, and what slop may have run meanwhile.
@@ -245,17 +245,17 @@ impl Engine {
                 self.away = before + 1;
                 Pan::Doubtful
             }
-            Pan::Left if away_s >= BORNE_S => Pan::Left,
+            Pan::Left if away_s >= borne_s => Pan::Left,
             Pan::Loaded if before >= 2 && !same => {
                 self.away = before + 1;
-                if away_s >= BORNE_S { Pan::Left } else { Pan::Doubtful }
+                if away_s >= borne_s { Pan::Left } else { Pan::Doubtful }
             }
             Pan::Left | Pan::Doubtful => Pan::Doubtful,
             Pan::Loaded => Pan::Loaded,
         }
     }
 
-    /// A hand that bears it, or a sponge that pulls at the pan, leaves more.
+    /// So little is shown that it was lifted: a hand that bears it, or a sponge that pulls at the pan, leaves more.
     pub(super) fn nearly_bare(&self, pour: &Pour, w: Weighing) -> bool {
         w.mass.g() - self.zero_g < NEARLY_BARE * (pour.tare - self.zero_g)
     }

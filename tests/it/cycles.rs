@@ -14,7 +14,6 @@ use tarebell::daemon::rehearsal::{Played, Said, play};
 use tarebell::plant::Truth;
 use tarebell::plant::scene::Scene;
 use tarebell::record::{Marks, Verdict};
-use tarebell::time::Instant;
 
 /// Cycles in the check, and of a working day.
 const CYCLES: u64 = 300;
@@ -617,17 +616,14 @@ pub(super) fn alike(played: &Played, i: usize) -> bool {
 
 /// What it weighs when it is first at rest, g: with the lump that fell into it sooner.
 fn at_rest_g(piece: &Truth) -> f64 {
-    let lift_g = piece.at_lift_g.first().copied().unwrap_or(0.0);
-    let ends = piece
-        .landed
-        .first()
-        .zip(piece.ran.first())
-        .filter(|(landed, (from, _))| from.seconds_from(**landed) < EARLY_S);
-    let within = |(_, (from, _)): (&Instant, &(Instant, f64))| {
-        let late = piece.ran.iter().rev().find(|(at, _)| at.seconds_from(*from) < LUMP_S);
-        late.is_some_and(|(_, g)| *g > MOST_OF_IT * lift_g)
-    };
-    piece.bare_g + if ends.is_some_and(within) { lift_g } else { 0.0 }
+    piece.bare_g + early_lump_g(piece).unwrap_or(0.0)
+}
+
+fn early_lump_g(piece: &Truth) -> Option<f64> {
+    let (landed, (from, _)) = (piece.landed.first()?, piece.ran.first()?);
+    let lift_g = *piece.at_lift_g.first()?;
+    let (_, late_g) = piece.ran.iter().rev().find(|(at, _)| at.seconds_from(*from) < LUMP_S)?;
+    (from.seconds_from(*landed) < EARLY_S && *late_g > MOST_OF_IT * lift_g).then_some(lift_g)
 }
 
 /// A jug was set on the pan that weighs what a piece of this batch may, bare or with its slop, and it is ladled: the jug may be a
@@ -637,10 +633,10 @@ fn jug_like(played: &Played, piece: &Truth) -> bool {
         played.said.iter().filter_map(|said| if let Said::Step(_, text) = said { Some(text) } else { None })
     };
     let ladled = steps().any(|text| text.starts_with("ladle "));
-    let jugs = steps().filter_map(|text| text.strip_prefix("set jug ")?.parse::<f64>().ok());
+    let mut jugs = steps().filter_map(|text| text.strip_prefix("set jug ")?.parse::<f64>().ok());
     let slop_g = piece.at_lift_g.first().copied().unwrap_or(0.0);
     let may = |jug_g: f64, piece_g: f64| (piece_g / BARE_RANGE..=piece_g * BARE_RANGE).contains(&jug_g);
-    ladled && jugs.into_iter().any(|g| may(g, piece.bare_g) || may(g, piece.bare_g + slop_g))
+    ladled && jugs.any(|g| may(g, piece.bare_g) || may(g, piece.bare_g + slop_g))
 }
 
 /// What the records of this piece say of how well they are known, g, where they say what it holds at all.

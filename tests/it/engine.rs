@@ -420,31 +420,31 @@ fn a_piece_that_comes_back_before_the_bare_pan_was_seen_has_each_revision_once()
     promises(&run.outputs).unwrap();
 }
 
-/// A stop keeps clear of a pip as it was planned when that was announced: nothing but time passes after it. (A reading may bring
-/// the stop nearer: none is delayed for a pip that has sounded.) Says how many pips there were.
+/// A stop keeps clear of a pip as it was planned when that was announced: what is said with it, and where nothing but time passes
+/// after it. (A reading may bring the stop nearer: none is delayed for a pip that has sounded.) Says how many pips there were.
 fn stops_keep_clear_of_pips(trace: &Trace) -> Result<usize, TestCaseError> {
     let mut engine = Engine::new(trace.start.clone());
     let mut pips = 0;
     for input in &trace.inputs {
         input.give(&mut engine);
-        let said: Vec<Output> = std::iter::from_fn(|| engine.poll_output()).collect();
-        let Some(Output::Cue(pip)) =
-            said.last().filter(|o| matches!(o, Output::Cue(c) if c.cue == Cue::Count))
-        else {
-            continue;
-        };
+        let mut said: Vec<Output> = std::iter::from_fn(|| engine.poll_output()).collect();
+        let is_pip = |o: &Output| matches!(o, Output::Cue(c) if c.cue == Cue::Count);
+        let Some(first) = said.iter().position(is_pip) else { continue };
+        let Output::Cue(pip) = said.remove(first) else { continue };
         pips += 1;
+        let mut next = said.split_off(first);
         let mut alone = engine.clone();
         while let Some(at) = alone.poll_timeout().filter(|at| at.seconds_from(pip.at) < 0.3) {
             Input::Timeout(at).give(&mut alone);
-            for output in std::iter::from_fn(|| alone.poll_output()) {
-                let Output::Cue(next) = output else { continue };
-                let clear = next.cue != Cue::Stop || next.due.seconds_from(pip.due) >= 0.2999;
-                prop_assert!(clear, "a stop on the heels of a pip: {next:?} after {pip:?}");
-            }
+            next.extend(std::iter::from_fn(|| alone.poll_output()));
             if alone.poll_timeout() == Some(at) {
                 break;
             }
+        }
+        for output in next {
+            let Output::Cue(next) = output else { continue };
+            let clear = next.cue != Cue::Stop || next.due.seconds_from(pip.due) >= 0.2999;
+            prop_assert!(clear, "a stop on the heels of a pip: {next:?} after {pip:?}");
         }
     }
     Ok(pips)
