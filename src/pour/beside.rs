@@ -4,6 +4,7 @@
 use super::engine::Engine;
 use super::landing::Landing;
 use super::ready::LUMP;
+use super::stand::Stand;
 use super::state::Pour;
 use crate::reading::Weighing;
 
@@ -40,7 +41,8 @@ impl Engine {
     fn goes_on_alone(&mut self, l: &mut Landing, alone_g: f64, w: Weighing) -> bool {
         self.alone_g = None;
         l.forget_before_lowest();
-        self.early_pour(l, (alone_g, self.weight_u_g(alone_g)), 0.0, w);
+        let stand = Stand { tare_g: alone_g, u_g: self.weight_u_g(alone_g), until: w.taken_at };
+        self.early_pour(l, stand, 0.0, w);
         true
     }
 }

@@ -72,9 +72,9 @@ impl Climb {
         self.told = Some(self.told.map_or(due, |before| before.max(due)));
     }
 
-    /// The pan was bare within these readings.
-    pub(super) fn was_below(&self, g: f64) -> bool {
-        self.recent.iter().any(|(_, gross_g)| *gross_g < g)
+    /// The pan was bare since then, within these readings.
+    pub(super) fn was_below(&self, g: f64, since: Instant) -> bool {
+        self.recent.iter().any(|(at, gross_g)| *at >= since && *gross_g < g)
     }
 
     /// The latest readings, so many in a row, show less than this.

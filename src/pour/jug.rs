@@ -10,6 +10,7 @@ use super::landing::Landing;
 use super::put_back::Landed;
 use super::ready::LUMP;
 use super::remark::Remark;
+use super::stand::Stand;
 use super::state::{Other, State};
 use crate::reading::Weighing;
 use crate::time::{Duration, Instant};
@@ -134,7 +135,9 @@ impl Engine {
 
     /// What slop is let run into as into a piece is a piece: it is guided from what it weighed at rest.
     pub(super) fn runs_into_jug(&mut self, on: &JugOnPan, w: Weighing) {
-        self.early_pour(&on.since, (on.gross_g + self.zero_g, self.start.scale.reading_sd_g()), 0.0, w);
+        let tare_g = on.gross_g + self.zero_g;
+        let stand = Stand { tare_g, u_g: self.start.scale.reading_sd_g(), until: w.taken_at };
+        self.early_pour(&on.since, stand, 0.0, w);
     }
 
     /// There is so much slop in all from now on; `None`: nobody told.

@@ -9,8 +9,10 @@ use super::entry::{Cue, Output};
 use super::leaps::Leaps;
 use super::put_back::Landed;
 use super::running::MOST_FLOW_G_S;
+use super::stand::{By, Stand};
 use super::state::{Pour, State};
 use super::steps::push_recent;
+use super::tail::ANEW_SIGMAS;
 use super::touch::tail_ends_at_g;
 use super::vessel::Vessel;
 use crate::reading::Weighing;
@@ -23,11 +25,6 @@ use std::collections::VecDeque;
 
 /// Readings kept: six seconds of a usual scale.
 const KEPT: usize = 64;
-/// A display is near its rest when what is still to come, its slope times the lag, is less than this, g: half of it is
-/// then the tare's uncertainty, a sixth of what a mug may be off (own choice), as the tail bends.
-const NEAR_G: f64 = 0.5;
-/// Readings of that slope.
-const NEAR_READINGS: usize = 3;
 /// Slop runs once readings have climbed evenly for so long, s: the pole of the latest scale told of, so that the tail
 /// of a landing has bent by then (derived); between a trickle (1.5 g/s: a fifth of the usual 8 g/s, a guess) and the
 /// steepest climb of slop.
@@ -39,10 +36,8 @@ pub(super) const MOST_CLIMB_G_S: f64 = 1.2 * MOST_FLOW_G_S;
 /// first half's rate (derived), a stream at the same; noise is kept apart by three standard deviations of a slope.
 const DECAYS: f64 = 0.65;
 const SIGMAS: f64 = 3.0;
-/// A rise that is more than the one before it by so many standard deviations is a new one (own choice).
-const ANEW_SIGMAS: f64 = 4.0;
 /// A piece has come when this share of it is shown (own choice).
-const CAME: f64 = 0.9;
+pub(super) const CAME: f64 = 0.9;
 /// So many times as long a coarse display stands still that a stream's next step would have come (own choice: the steps of
 /// an even stream vary by a third).
 const LONGER: f64 = 1.5;
@@ -51,43 +46,18 @@ const LONGER: f64 = 1.5;
 /// strokes any display, as a bottle draws air for a second or two (common practice, no source).
 const STOOD_S: f64 = 0.7;
 const STROKE_S: f64 = 2.0;
-/// Of a landing's tail so many rises beside each other tell how it falls, and one that exceeds that share by so much is not of
-/// the tail alone (own choices: a mean over two readings bends it by a tenth).
-const TAIL_PAIRS: usize = 4;
-const UNEVEN_TAIL: f64 = 1.15;
 /// Fewer readings show no line: two halves of two, and one between (own choice).
 const LEAST: usize = 5;
 
 /// What is known of a landing.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Landing {
     /// Gross readings since it landed.
-    recent: VecDeque<(Instant, f64)>,
+    pub(super) recent: VecDeque<(Instant, f64)>,
     /// The first of all of them.
     came: Option<Instant>,
-    /// The tare as it was near rest, and how well it is known, g.
-    near: Option<(f64, f64)>,
-    /// Since then, and the least slope that it has had since, g/s.
-    near_at: Option<Instant>,
-    slowest_g_s: f64,
-    /// Readings in a row above it.
-    rises: u32,
     /// It was there already: what stood beside it is gone, and slop may run since nobody knows when.
-    stood: bool,
-}
-
-impl Default for Landing {
-    fn default() -> Self {
-        Self {
-            recent: VecDeque::new(),
-            came: None,
-            near: None,
-            near_at: None,
-            slowest_g_s: f64::INFINITY,
-            rises: 0,
-            stood: false,
-        }
-    }
+    pub(super) stood: bool,
 }
 
 impl Landing {
@@ -106,9 +76,9 @@ impl Landing {
         self.recent.front().map(|(landed, _)| at.seconds_from(*landed)).filter(|s| *s >= 0.0)
     }
 
-    /// A hand that let go since it was near its rest.
-    fn note_leaps(&self, leaps: &mut Leaps, mean_s: Option<f64>, threshold_g: f64) {
-        for (t, g) in self.recent.iter().filter(|(t, _)| self.near_at.is_some_and(|near_at| *t >= near_at)) {
+    /// A hand that let go since then.
+    fn note_leaps(&self, since: Instant, leaps: &mut Leaps, mean_s: Option<f64>, threshold_g: f64) {
+        for (t, g) in self.recent.iter().filter(|(t, _)| *t >= since) {
             let seen = Weighing { mass: Mass::saturating(*g), taken_at: *t, arrived_at: *t };
             leaps.note(seen, mean_s, threshold_g);
         }
@@ -136,27 +106,6 @@ impl Landing {
         self.recent.push_back((w.taken_at, w.mass.g()));
         if self.recent.len() > KEPT {
             self.recent.pop_front();
-        }
-    }
-
-    fn handle_weighing(&mut self, w: Weighing, lag_s: f64, sd_g: f64, threshold_g: f64) {
-        self.note(w);
-        let above = self.near.is_some_and(|(tare, _)| w.mass.g() > tare + threshold_g);
-        self.rises = if above { self.rises + 1 } else { 0 };
-        let late = self.recent.iter().skip(self.recent.len().saturating_sub(NEAR_READINGS));
-        let Some(line) = Line::through(late.clone()).filter(|_| self.recent.len() > NEAR_READINGS) else {
-            return;
-        };
-        let to_come_g = line.slope_g_s * lag_s;
-        // A landing's tail gets slower: what quickens is slop. Of n readings over a time T a slope has the standard deviation
-        // sd / T * sqrt(12 / n) (least squares).
-        let over_s = late.clone().next().map_or(0.0, |(from, _)| w.taken_at.seconds_from(*from)).max(1e-3);
-        let slope_sd = sd_g / over_s * (12.0 / NEAR_READINGS as f64).sqrt();
-        let quickens = line.slope_g_s > self.slowest_g_s.max(0.0) + SIGMAS * slope_sd;
-        if !self.stood && !above && !quickens && to_come_g.abs() < NEAR_G && line.worst_g < 3.0 * sd_g {
-            self.slowest_g_s = self.slowest_g_s.min(line.slope_g_s);
-            self.near_at = Some(w.taken_at);
-            self.near = Some((line.end_g + to_come_g, (0.5 * to_come_g.abs()).max(0.5 * NEAR_G)));
         }
     }
 
@@ -216,30 +165,15 @@ impl Landing {
         anew_g
     }
 
-    /// The same where it only slowed the end of the landing, and is as much as a lump: a tail falls by one share from rise
-    /// to rise, until more comes.
-    fn came_in_the_tail_g(&self, rest: f64, sd_g: f64, may_be: impl Fn(f64) -> bool) -> f64 {
-        let quicker_g = ANEW_SIGMAS * 2.0 * sd_g;
-        let readings = self.recent.iter().zip(self.recent.iter().skip(1));
-        let rises: Vec<(f64, f64)> = readings.map(|(a, b)| (a.1, b.1 - a.1)).collect();
-        let steepest = rises.iter().map(|(_, rise)| *rise).fold(0.0, f64::max);
-        let tail = rises.iter().skip_while(|(_, rise)| *rise < steepest);
-        let pairs: Vec<_> =
-            tail.clone().zip(tail.skip(1)).take_while(|(a, b)| a.1.min(b.1) > 0.5 * quicker_g).collect();
-        let mut shares: Vec<f64> = pairs.iter().map(|(a, b)| b.1 / a.1).collect();
-        shares.sort_by(f64::total_cmp);
-        let Some(share) = shares.get(shares.len() / 2).filter(|_| shares.len() >= TAIL_PAIRS) else {
-            return 0.0;
-        };
-        let more = pairs.iter().filter(|(a, b)| b.1 - UNEVEN_TAIL * share * a.1 > quicker_g);
-        more.map(|(_, b)| rest - b.0).filter(|g| may_be(*g)).fold(0.0, f64::max)
-    }
-
     /// Readings climb as slop does and no landing: slope, where it began as far as it was looked at, and how long
     /// after the landing that was.
     pub(super) fn climbs(&self, sd_g: f64) -> Option<(f64, f64, f64)> {
+        self.climbs_over(CLIMB_S, sd_g)
+    }
+
+    fn climbs_over(&self, over_s: f64, sd_g: f64) -> Option<(f64, f64, f64)> {
         let &(last, _) = self.recent.back()?;
-        let from = self.recent.iter().rposition(|(t, _)| last.seconds_from(*t) >= CLIMB_S - 1e-6)?;
+        let from = self.recent.iter().rposition(|(t, _)| last.seconds_from(*t) >= over_s - 1e-6)?;
         let late: Vec<(Instant, f64)> = self.recent.iter().skip(from).copied().collect();
         let (first, second) = late.split_at(late.len() / 2);
         let whole = Line::through(late.iter()).filter(|_| late.len() >= LEAST)?;
@@ -248,10 +182,10 @@ impl Landing {
             late.windows(2).all(|pair| pair.first().zip(pair.last()).is_some_and(|(a, b)| b.1 > a.1 - sd_g));
         // Of n readings dt apart a slope has the standard deviation sd / dt * sqrt(12 / n^3) (least squares, derived).
         let half = 0.5 * late.len() as f64;
-        let slope_sd = sd_g * half / (0.5 * CLIMB_S) * (12.0 / half.powi(3)).sqrt();
+        let slope_sd = sd_g * half / (0.5 * over_s) * (12.0 / half.powi(3)).sqrt();
         let even =
             second.slope_g_s - DECAYS * first.slope_g_s > SIGMAS * (1.0 + DECAYS * DECAYS).sqrt() * slope_sd;
-        let straight = whole.worst_g <= 4.0 * sd_g + 0.1 * whole.slope_g_s * CLIMB_S;
+        let straight = whole.worst_g <= 4.0 * sd_g + 0.1 * whole.slope_g_s * over_s;
         let landed = self.recent.front()?.0;
         let start = late.first()?;
         (rises && even && straight && CLIMB_G_S.contains(&whole.slope_g_s))
@@ -268,8 +202,8 @@ impl Engine {
         if self.spare_set() {
             return;
         }
-        let (lag_s, sd_g) = (self.start.scale.lag.as_secs_f64(), self.start.scale.reading_sd_g());
-        l.handle_weighing(w, lag_s, sd_g, self.threshold_g());
+        let sd_g = self.start.scale.reading_sd_g();
+        l.note(w);
         if self.alone_again(&mut l, w) {
             return;
         }
@@ -306,8 +240,15 @@ impl Engine {
                 let slowed_g = l.came_in_the_tail_g(rest, sd_g, lump);
                 self.opens(rest, slowed_g, None, w.arrived_at);
             }
-            Landed::New => self.opens(rest, 0.0, None, w.arrived_at),
+            Landed::New => self.opens(rest, self.hidden_g(&l), None, w.arrived_at),
         }
+    }
+
+    /// What runs out of a jug in a late display's tail is at rest with it: as much as a pour, where the tail tells of one, g.
+    fn hidden_g(&self, l: &Landing) -> f64 {
+        let jug = !self.start.settings.vessel.in_lumps();
+        let hides = jug && l.may_hide_a_pour(self.start.scale.reading_sd_g());
+        if hides { self.start.target.g() } else { 0.0 }
     }
 
     fn before_rest(&mut self, l: Landing, w: Weighing) {
@@ -315,38 +256,51 @@ impl Engine {
         if self.held || !self.guides() {
             return self.enter(State::Landing(l));
         }
-        let flow = l.climbs(self.start.scale.reading_sd_g());
-        match (l.near, flow) {
-            (Some((tare, u_g)), Some(_)) if l.rises >= 2 => self.early(&l, tare, u_g, w),
-            (_, Some((slope_g_s, start_g, after_s))) => self.too_soon(&l, (slope_g_s, start_g, after_s), w),
-            (_, None) => self.enter(State::Landing(l)),
+        let sd_g = self.start.scale.reading_sd_g();
+        let coarse = self.start.scale.step.g() >= COARSE_STEP_G;
+        // What a coarse display shows in so short a time tells only a quick stream from a tail.
+        let longer = || l.climbs_over(2.0 * CLIMB_S, sd_g).filter(|_| coarse);
+        let Some((flow_g_s, start_g, after_s)) = l.climbs(sd_g).or_else(longer) else {
+            return self.enter(State::Landing(l));
+        };
+        let lag_s = self.start.scale.lag.as_secs_f64();
+        let stand = l.stand(By { lag_s, sd_g, coarse, zero_g: self.zero_g, flow_g_s });
+        // What is known no better than a pour may be off guides nobody.
+        let guides = |s: &Stand| s.u_g < self.half_width_g() && w.mass.g() > s.tare_g + self.threshold_g();
+        match stand.filter(guides) {
+            Some(stand) => self.early(&l, stand, w),
+            None => self.too_soon(&l, (flow_g_s, start_g, after_s), w),
         }
     }
 
     /// Slop runs, and the tare is known from just before it: into a bare piece, or into one put back.
-    fn early(&mut self, l: &Landing, tare: f64, u_g: f64, w: Weighing) {
+    fn early(&mut self, l: &Landing, stand: Stand, w: Weighing) {
+        let tare = stand.tare_g;
         self.landed_at = l.came.unwrap_or(w.taken_at);
+        // Whose tare is hardly known has no verdict either.
+        let sure = stand.u_g <= 0.5 * self.half_width_g();
         match self.recognise(tare) {
-            Landed::Same(kept, odds) if kept.may_want_more() => {
+            Landed::Same(kept, odds) if kept.may_want_more() && sure => {
                 let mut d = self.put_back(*kept, odds, tare, false, w.arrived_at);
                 l.recent.iter().for_each(|(t, g)| push_recent(&mut d.recent, (*t, g - d.pour.tare)));
-                l.note_leaps(&mut d.leaps, self.pace.mean_s(), self.threshold_g());
+                l.note_leaps(stand.until, &mut d.leaps, self.pace.mean_s(), self.threshold_g());
                 self.more(d, w.arrived_at);
             }
-            Landed::Perhaps(kept) if kept.may_want_more() => {
-                self.early_pour(l, (tare, u_g), kept.pour.net.unwrap_or(0.0), w);
+            Landed::Same(kept, _) | Landed::Perhaps(kept) if kept.may_want_more() => {
+                self.early_pour(l, stand, kept.pour.net.unwrap_or(0.0), w);
             }
-            Landed::Same(..) | Landed::Perhaps(_) | Landed::New => self.early_pour(l, (tare, u_g), 0.0, w),
+            Landed::Same(..) | Landed::Perhaps(_) | Landed::New => self.early_pour(l, stand, 0.0, w),
         }
     }
 
     /// `other_g`: so much more is in it where it is the one that was lifted.
-    pub(super) fn early_pour(&mut self, l: &Landing, (tare, u_g): (f64, f64), other_g: f64, w: Weighing) {
-        let mut pour = self.opens_early(tare, u_g, w.arrived_at);
+    pub(super) fn early_pour(&mut self, l: &Landing, stand: Stand, other_g: f64, w: Weighing) {
+        let tare = stand.tare_g;
+        let mut pour = self.opens_early(tare, stand.u_g, w.arrived_at);
         pour.perhaps_other_g = other_g;
         let recent = l.recent.iter().map(|(t, g)| (*t, g - tare)).collect();
         let mut stream = self.stream(pour, &recent, 0.0);
-        l.note_leaps(&mut stream.leaps, self.pace.mean_s(), self.threshold_g());
+        l.note_leaps(stand.until, &mut stream.leaps, self.pace.mean_s(), self.threshold_g());
         self.enter(State::Pouring(stream));
     }
 

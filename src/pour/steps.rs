@@ -72,7 +72,8 @@ impl Engine {
             return self.enter(State::Idle);
         }
         self.lands(w.arrived_at);
-        let bare = self.climb.was_below(bare_g);
+        // Longer ago it was so before this piece came, and a hand bore it since.
+        let bare = self.climb.was_below(bare_g, w.taken_at.offset_seconds(-CHANGED_S));
         self.enter(State::Landing(if bare { Landing::default() } else { Landing::of_what_stood() }));
     }
 
