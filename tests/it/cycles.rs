@@ -373,6 +373,9 @@ const NEXT_S: f64 = 4.0;
 /// Verbs that a ladle or a bottle takes the place of.
 const POURS: [&str; 2] = ["pour", "squeeze"];
 
+/// Of those who pour before `ready` so many pour thinly (own choice).
+const THINLY: f64 = 0.25;
+
 /// A hand tops up what is short by more half-widths than this: less is not spoken of (own choice).
 const SHORT: f64 = 1.5;
 
@@ -516,7 +519,14 @@ fn around(mishap: &str, lines: &mut Lines, (target_g, half_g): (f64, f64), flow_
             lines.pour = format!("{verb} {first_g:.1} at {flow_g_s:.1}\nrest {rest_s:.1}\n");
             lines.pour += &format!("{verb} until stop at {on_g_s:.1}\n");
         }
-        "poured before ready" => lines.ready = format!("rest {:.2}\n", dice.between(0.2, 1.0)),
+        "poured before ready" => {
+            lines.ready = format!("rest {:.2}\n", dice.between(0.2, 1.0));
+            let how = dice.one_of(&["", "", " softly", " hard", " wobbling"]);
+            lines.land = lines.land.replacen('\n', &format!("{how}\n"), 1);
+            if dice.unit() < THINLY {
+                lines.pour = format!("pour until stop at {:.1}\n", dice.between(2.0, 3.0));
+            }
+        }
         "ready piece pressed then poured" => {
             let (g, for_s) = (dice.scaled(5.0, 60.0), dice.between(0.2, 0.8));
             lines.before = format!("press {g:.0} for {for_s:.1}\nrest {pause_s:.2}\n");
