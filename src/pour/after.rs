@@ -114,6 +114,13 @@ impl After {
         }
     }
 
+    /// Its record was revised.
+    pub(super) fn renew(&mut self, pour: &Pour) {
+        let lifted = self.lifted.iter_mut().map(|lifted| &mut lifted.pour);
+        let all = lifted.chain(self.unseen.iter_mut().map(|unseen| &mut unseen.pour));
+        all.filter(|one| one.piece == pour.piece).for_each(|one| *one = pour.clone());
+    }
+
     /// It came back: what is left on the pan is looked for when it is lifted again.
     pub(super) fn forget(&mut self, piece: u32) {
         self.unseen.retain(|unseen| unseen.pour.piece != piece);

@@ -42,7 +42,7 @@ impl Engine {
         self.alone_g = None;
         l.forget_before_lowest();
         let stand = Stand { tare_g: alone_g, u_g: self.weight_u_g(alone_g), until: w.taken_at };
-        self.early_pour(l, stand, 0.0, w);
+        self.early_pour(l, stand, None, w);
         true
     }
 }

@@ -6,7 +6,7 @@ use super::landing::Landing;
 use super::leaps::Leaps;
 use super::put_back::WAITS;
 use super::ready::FRESH_S;
-use super::running::{MOST_FLOW_G_S, SPLASH_G, TOPPED_UP};
+use super::running::MOST_FLOW_G_S;
 use super::state::{Done, Pan, Pour, Running, State, Stream};
 use super::steps::{BEGUN_G, CHANGED_S, NOT_A_POUR_G_S, TOUCH_S, gap_s, jump_g_s, push_recent};
 use super::touch::{let_go_g, tail_ends_at_g};
@@ -14,7 +14,7 @@ use super::unseen::TAIL;
 use crate::reading::Weighing;
 use crate::record::{Mark, Verdict};
 use crate::scale::COARSE_STEP_G;
-use crate::time::{Duration, Instant};
+use crate::time::Instant;
 
 /// So many readings in a row that differ by no more than noise, and take so long, s, are a level, and no moment of a
 /// lift (that falls all the while).
@@ -25,10 +25,6 @@ pub(super) const LIFT_S: f64 = 0.5;
 /// Ware dries and cells creep by less than this, g/s: 0.05 % of 700 g within half a minute (common practice, no source); a
 /// spoon takes more.
 const DRIFT_G_S: f64 = 0.012;
-/// Who pours back, or takes slop out with a spoon, leaves more than this share of it (a guess).
-const EMPTIED: f64 = 0.2;
-/// No hand bears a piece so evenly for longer (a guess).
-pub(super) const BORNE: Duration = Duration::from_secs(2);
 /// What is entered as the one end of a stretch, and may truly lie anywhere on it, is off by the stretch over the root
 /// of three, as a root mean square (derived: x squared has the mean of a third from 0 to 1). The same is the standard
 /// deviation of an even spread by so much to either side (GUM 4.3.7, from memory).
@@ -37,13 +33,6 @@ pub(super) const EITHER: f64 = 0.577;
 /// A weight that lies between two steps is shown as either of them; by more than so many steps it has changed (derived:
 /// one, and half of the next).
 const COUNTED_ON: f64 = 1.5;
-
-/// For so long it has rested at another weight, to this side.
-fn elsewhere_for(d: &mut Done, heavier: bool, at: Instant) -> Duration {
-    let since = d.elsewhere.filter(|(side, _)| *side == heavier).map_or(at, |(_, since)| since);
-    d.elsewhere = Some((heavier, since));
-    at.since(since)
-}
 
 impl Done {
     /// It is short; or nobody knows what it holds, and it was put back for what it lacks at most.
@@ -57,17 +46,9 @@ impl Done {
 }
 
 impl Engine {
-    pub(super) fn done(&mut self, mut d: Done, w: Weighing, seen: Seen) {
+    pub(super) fn done(&mut self, d: Done, w: Weighing, seen: Seen) {
+        let Some(mut d) = self.still_stands(d, w, seen) else { return };
         let net = w.mass.g() - d.pour.tare;
-        let long = seen.gap && gap_s(w, seen) >= CHANGED_S;
-        let other = long && (net - d.had_g).abs() > self.threshold_g();
-        match self.pan(&d.pour, w) {
-            Pan::Left => return self.leaves_done(d, w.arrived_at),
-            // Nobody saw what happened in the gap: another piece is likelier than a top-up.
-            Pan::Doubtful | Pan::Loaded if other => return self.another(d, w.arrived_at),
-            Pan::Doubtful => return self.enter(State::Done(d)),
-            Pan::Loaded => {}
-        }
         let change = net - d.had_g;
         if change < -self.threshold_g() && self.watch.halted_in_a_fall() {
             d.halted = true;
@@ -108,16 +89,37 @@ impl Engine {
         }
     }
 
+    /// It stands there, as far as this reading tells: none where it left, another one came, or nobody knows yet.
+    fn still_stands(&mut self, mut d: Done, w: Weighing, seen: Seen) -> Option<Done> {
+        let change = w.mass.g() - d.pour.tare - d.had_g;
+        let other = seen.gap && gap_s(w, seen) >= CHANGED_S && change.abs() > self.threshold_g();
+        let was_away = self.away;
+        match self.pan_about(&d, w) {
+            Pan::Left => self.leaves_done(d, w.arrived_at),
+            // Nobody saw what happened in the gap: another piece is likelier than a top-up.
+            Pan::Doubtful | Pan::Loaded if other => self.another(d, w.arrived_at),
+            Pan::Doubtful => {
+                self.note_at_once(&mut d, change, w, seen);
+                self.enter(State::Done(d));
+            }
+            Pan::Loaded => {
+                // What was pulled at so far is looked at once it rests.
+                d.jumped |= was_away > 1;
+                return Some(d);
+            }
+        }
+        None
+    }
+
     /// At rest: as it was, or at another weight.
     fn rests(&mut self, mut d: Done, rest: f64, at: Instant) {
         let net = rest - d.pour.tare;
         if d.asks_since.is_some_and(|since| at.since(since) >= WAITS) {
             self.asks_for_ready(d, rest, at);
-        } else if net < -self.threshold_g() {
-            // Lighter than the bare piece: another one, that nobody saw come.
-            self.another(d, at);
         } else if net < d.had_g - self.threshold_g() {
             self.lighter(d, rest, Mark::PouredBack, at);
+        } else if self.counts_off(&d, net) {
+            self.lighter(d, rest, Mark::Touched, at);
         } else if self.counts_on(&d, net) {
             self.heavier(d, rest, at);
         } else {
@@ -132,9 +134,15 @@ impl Engine {
         step_g >= COARSE_STEP_G && d.wants() && net - d.had_g > COUNTED_ON * step_g
     }
 
+    /// A coarse display rests at less, and by too little to be seen as a fall: a sponge took what lay around it.
+    fn counts_off(&self, d: &Done, net: f64) -> bool {
+        let step_g = self.start.scale.step.g();
+        step_g >= COARSE_STEP_G && d.had_g - net > COUNTED_ON * step_g
+    }
+
     /// It is believed once no stroke of the vessel follows.
     fn heavier(&mut self, mut d: Done, rest: f64, at: Instant) {
-        if elsewhere_for(&mut d, true, at) < self.start.settings.vessel.pause() {
+        if self.elsewhere_for(&mut d, rest, at) < self.start.settings.vessel.pause() {
             return self.enter(State::Done(d));
         }
         d.pour.keep_in_doubt(d.back.as_deref());
@@ -144,7 +152,7 @@ impl Engine {
     }
 
     /// Another piece stands there.
-    fn another(&mut self, mut d: Done, at: Instant) {
+    pub(super) fn another(&mut self, mut d: Done, at: Instant) {
         self.enter_anew(&mut d, at);
         self.next_piece(&d.pour, State::Landing(Landing::default()), at);
     }
@@ -242,62 +250,6 @@ impl Engine {
         }
     }
 
-    /// A touch passes. What is set beside the piece is waited out; once it is gone, another weight is another piece.
-    fn jumped(&mut self, mut d: Done, at: Instant) {
-        let Some(rest) = self.at_rest() else { return self.enter(State::Done(d)) };
-        let change = rest - d.pour.tare - d.had_g;
-        if change.abs() <= self.threshold_g() {
-            d.jumped = false;
-            d.beside = false;
-            return self.enter(State::Done(d));
-        }
-        let came =
-            self.dipped(d.at_once, (&d.pour, d.had_g), rest) || self.is_another_unseen(&d, d.had_g + change);
-        if change > 0.0 && came {
-            return self.another(d, at);
-        }
-        if change > 0.0 {
-            d.beside |= change > self.start.settings.min_piece.g();
-            return self.enter(State::Done(d));
-        }
-        // ... and so is what weighs less than the bare piece.
-        if d.beside || rest < d.pour.tare - self.threshold_g() {
-            return self.another(d, at);
-        }
-        // What had borne on it while it was weighed is gone.
-        self.lighter(d, rest, Mark::Touched, at);
-    }
-
-    /// It weighs about what it did bare after it held so much, net g, and all of that may have been slop.
-    fn is_emptied(&self, pour: &Pour, net: f64, had_g: f64) -> bool {
-        self.fits(pour, had_g) && net < EMPTIED * had_g - self.threshold_g()
-    }
-
-    /// Lighter at rest. A display shows what goes as it shows a lift: where it was there at once it had stood still, and
-    /// another piece was set down meanwhile. What is so little that a pan may ring by it is waited out; and so is a hand, but
-    /// for a piece that is over, from which some is taken. What weighs as little as the bare piece for so long is another.
-    fn lighter(&mut self, mut d: Done, rest: f64, mark: Mark, at: Instant) {
-        let net = rest - d.pour.tare;
-        let unseen = self.fell_unseen(d.at_once, net - d.had_g) || self.left_unseen(d.at_once, d.had_g);
-        if unseen || self.dipped(d.at_once, (&d.pour, d.had_g), rest) {
-            return self.another(d, at);
-        }
-        let emptied = self.is_emptied(&d.pour, net, d.had_g);
-        let waits = match d.pour.verdict {
-            Verdict::Over if emptied => BORNE,
-            Verdict::Over if d.had_g - net < SPLASH_G.0 => TOPPED_UP,
-            Verdict::Over => Duration::ZERO,
-            Verdict::Good | Verdict::Short | Verdict::Void => BORNE,
-        };
-        if elsewhere_for(&mut d, false, at) < waits {
-            return self.enter(State::Done(d));
-        }
-        if emptied {
-            return self.another(d, at);
-        }
-        self.taken_out(d, rest, mark, at);
-    }
-
     /// Slop runs into a piece that was weighed.
     pub(super) fn more(&mut self, mut d: Done, at: Instant) {
         let recent = std::mem::take(&mut d.recent);
@@ -319,25 +271,6 @@ impl Engine {
         let recent = recent.iter().map(|(t, net)| (*t, net - moved_g)).collect();
         let stream = self.stream(pour, &recent, d.had_g - moved_g);
         self.enter(State::Pouring(stream));
-    }
-
-    /// Lighter at rest: some was poured back or taken out, or what had borne on the piece is gone.
-    fn taken_out(&mut self, d: Done, rest: f64, mark: Mark, at: Instant) {
-        let Done { mut pour, .. } = d;
-        let net = rest - pour.tare;
-        let before = pour.verdict;
-        // What had borne on it went with what is gone.
-        pour.doubt_g = (pour.doubt_g - (pour.net.unwrap_or(net) - net)).max(0.0);
-        pour.net = Some(net);
-        pour.verdict = self.judged(&pour, net);
-        pour.marks = pour.marks.with(mark);
-        pour.rev += 1;
-        self.outputs.push_back(Output::Entry(pour.entry(at)));
-        let verdict = pour.verdict;
-        self.enter(State::Done(Done::new(pour)));
-        if verdict != before {
-            self.say_verdict(verdict, net, at);
-        }
     }
 
     /// The piece leaves with its slop in it: how long that stood is known now.

@@ -7,8 +7,8 @@ use super::engine::Engine;
 use super::entry::Output;
 use super::kept::PLACED;
 use super::landing::Landing;
-use super::put_back::Landed;
 use super::ready::LUMP;
+use super::recognised::Landed;
 use super::remark::Remark;
 use super::stand::Stand;
 use super::state::{Other, State};
@@ -137,7 +137,7 @@ impl Engine {
     pub(super) fn runs_into_jug(&mut self, on: &JugOnPan, w: Weighing) {
         let tare_g = on.gross_g + self.zero_g;
         let stand = Stand { tare_g, u_g: self.start.scale.reading_sd_g(), until: w.taken_at };
-        self.early_pour(&on.since, stand, 0.0, w);
+        self.early_pour(&on.since, stand, None, w);
     }
 
     /// There is so much slop in all from now on; `None`: nobody told.

@@ -1,5 +1,6 @@
 //! Pieces that were lifted with slop in them, and may come back.
 
+use super::aim::unspoken_g;
 use super::state::Pour;
 use crate::record::Verdict;
 use crate::time::Instant;
@@ -7,6 +8,13 @@ use std::collections::VecDeque;
 
 /// One over piece in ten that some was poured back of lost more than it had to (a guess).
 const TOO_MUCH: f64 = 0.05;
+/// So much may run out of a rolled piece, g or as a share of what it held (guesses).
+const ROLLED_OUT_G: f64 = 5.0;
+const ROLLED_OUT: f64 = 0.1;
+/// For each piece that is put back as it was so many lost that, and for each good one so many had some poured out of them, as much as
+/// they held at most (guesses).
+const RAN_OUT: f64 = 0.2;
+const POURED_OUT: f64 = 0.01;
 /// So many pieces are remembered: one pours, another rolls.
 const REMEMBERED: usize = 3;
 /// Two placements of one load on a bench scale differ by this share of it: corner loading on a pan that
@@ -49,7 +57,7 @@ impl Memory {
         self.kept.truncate(REMEMBERED);
     }
 
-    fn of(&mut self, piece: u32) -> Option<&mut Kept> {
+    pub(super) fn of(&mut self, piece: u32) -> Option<&mut Kept> {
         self.kept.iter_mut().find(|k| k.pour.piece == piece)
     }
 
@@ -95,9 +103,14 @@ impl Kept {
         Self { pour, gross_g: self.gross_g + more_g, zero_g, ..self.clone() }
     }
 
-    /// Somebody may pour more into it: it is short, nobody knows what it holds, or too much may have been poured back.
-    pub(super) fn may_be_poured_on(&self) -> bool {
-        self.may_want_more() || self.pour.verdict == Verdict::Over
+    /// So much slop is in it where it shows so much, gross g.
+    pub(super) fn holds_g(&self, gross_g: f64) -> f64 {
+        gross_g - self.pour.tare
+    }
+
+    /// It lacks more by now than is left unsaid.
+    pub(super) fn lacks_now(&self, gross_g: f64) -> bool {
+        self.pour.aim.low.g() - self.holds_g(gross_g) > unspoken_g(&self.pour.aim)
     }
 
     /// Somebody may pour more into it: it is short, or nobody knows what it holds.
@@ -108,7 +121,13 @@ impl Kept {
         }
     }
 
-    /// How likely it weighs so much when it is put back, per gram.
+    /// So much may run out of it as it is rolled, g.
+    pub(super) fn runs_out_g(&self) -> f64 {
+        let net = self.pour.net.unwrap_or(0.0).max(0.0);
+        ROLLED_OUT_G.max(ROLLED_OUT * net).min(net)
+    }
+
+    /// How likely it weighs so much when it is put back, per gram, for each one that is put back as it was; of an over one in all.
     pub(super) fn density_per_g(&self, gross_g: f64, sd_g: f64) -> f64 {
         let placed_g = PLACED * self.gross_g;
         let sd = (2.0 * sd_g * sd_g + placed_g * placed_g + ROLLED_SD_G.powi(2) + self.u_g * self.u_g).sqrt();
@@ -117,11 +136,54 @@ impl Kept {
         let net = self.pour.net.unwrap_or(0.0);
         let most_g = net - self.pour.aim.low.g() + 1.0;
         let back_g = self.gross_g - gross_g;
+        let lost = |most_g: f64| if (0.0..most_g).contains(&back_g) { 1.0 / most_g } else { 0.0 };
         match self.pour.verdict {
             Verdict::Over if (0.0..most_g).contains(&back_g) => 0.5 * same + (0.5 - TOO_MUCH) / most_g,
             Verdict::Over if (most_g..net).contains(&back_g) => 0.5 * same + TOO_MUCH / (net - most_g),
             Verdict::Over => 0.5 * same,
-            Verdict::Good | Verdict::Short | Verdict::Void => same,
+            Verdict::Short | Verdict::Void => same + RAN_OUT * lost(self.runs_out_g()),
+            Verdict::Good => {
+                let ran_out = RAN_OUT * lost(self.runs_out_g());
+                same + ran_out + POURED_OUT * lost(net)
+            }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::Aim;
+    use crate::units::Mass;
+
+    /// Lifted with so much in it, of 29 g that are wanted; 311 g bare.
+    fn lifted(net: f64, verdict: Verdict) -> Kept {
+        let g = Mass::saturating;
+        let aim = Aim { target: g(29.0), low: g(27.5), high: g(30.5) };
+        let pour = Pour { net: Some(net), verdict, ..Pour::open(1, aim, 311.0, Instant::START) };
+        Kept { pour, gross_g: 311.0 + net, u_g: 0.1, zero_g: 0.0, lifted_at: Instant::START }
+    }
+
+    #[test]
+    fn one_that_lost_some_is_likelier_to_weigh_less_and_never_to_weigh_more() {
+        for (net, verdict) in [(20.0, Verdict::Short), (29.0, Verdict::Good), (29.0, Verdict::Void)] {
+            let good = verdict == Verdict::Good;
+            let of = |lost_g: f64| lifted(net, verdict).density_per_g(311.0 + net - lost_g, 0.03);
+            assert!(of(0.0) > 10.0 * of(2.0), "{verdict:?}: as it was");
+            assert!(
+                of(2.0) > 10.0 * of(8.0) && (of(8.0) > 1e-6) == good,
+                "{verdict:?}: it ran out, or was poured out"
+            );
+            assert!(
+                of(-2.0) < 1e-3 * of(2.0) && of(net + 1.0) < 1e-9,
+                "{verdict:?}: not more, nor all of it"
+            );
+        }
+    }
+
+    #[test]
+    fn a_good_one_lacks_what_was_poured_out_of_it_and_not_what_stayed_on_a_hand() {
+        let good = lifted(29.0, Verdict::Good);
+        assert!(!good.lacks_now(339.0) && good.lacks_now(335.0));
     }
 }

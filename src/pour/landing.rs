@@ -7,7 +7,7 @@ use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::{Cue, Output};
 use super::leaps::Leaps;
-use super::put_back::Landed;
+use super::recognised::{Held, Landed, Perhaps};
 use super::running::MOST_FLOW_G_S;
 use super::stand::{By, Stand};
 use super::state::{Pour, State};
@@ -234,18 +234,18 @@ impl Engine {
         }
         match self.recognise(rest) {
             Landed::Same(kept, odds) => self.stands_again(*kept, odds, rest, w.arrived_at),
-            Landed::Perhaps(kept) => self.opens(rest, 0.0, Some(kept), w.arrived_at),
+            Landed::Perhaps(perhaps) => self.opens(rest, 0.0, Some(perhaps), w.arrived_at),
             // What only slowed the tail may as well be how it was set down.
             Landed::New if ladles && !self.may_be_rolled(rest) => {
                 let slowed_g = l.came_in_the_tail_g(rest, sd_g, lump);
                 self.opens(rest, slowed_g, None, w.arrived_at);
             }
-            Landed::New => self.opens(rest, self.hidden_g(&l), None, w.arrived_at),
+            Landed::New => self.opens(rest, self.perhaps_hidden_g(&l), None, w.arrived_at),
         }
     }
 
     /// What runs out of a jug in a late display's tail is at rest with it: as much as a pour, where the tail tells of one, g.
-    fn hidden_g(&self, l: &Landing) -> f64 {
+    fn perhaps_hidden_g(&self, l: &Landing) -> f64 {
         let jug = !self.start.settings.vessel.in_lumps();
         let hides = jug && l.may_hide_a_pour(self.start.scale.reading_sd_g());
         if hides { self.start.target.g() } else { 0.0 }
@@ -286,18 +286,20 @@ impl Engine {
                 l.note_leaps(stand.until, &mut d.leaps, self.pace.mean_s(), self.threshold_g());
                 self.more(d, w.arrived_at);
             }
-            Landed::Same(kept, _) | Landed::Perhaps(kept) if kept.may_want_more() => {
-                self.early_pour(l, stand, kept.pour.net.unwrap_or(0.0), w);
+            Landed::Perhaps(perhaps) => self.early_pour(l, stand, perhaps.other(tare), w),
+            Landed::Same(kept, odds) => {
+                let perhaps = Perhaps { kept: *kept, odds };
+                self.early_pour(l, stand, perhaps.other(tare), w);
             }
-            Landed::Same(..) | Landed::Perhaps(_) | Landed::New => self.early_pour(l, stand, 0.0, w),
+            Landed::New => self.early_pour(l, stand, None, w),
         }
     }
 
-    /// `other_g`: so much more is in it where it is the one that was lifted.
-    pub(super) fn early_pour(&mut self, l: &Landing, stand: Stand, other_g: f64, w: Weighing) {
+    /// `other`: it may be this one that was lifted, and so much more is in it then.
+    pub(super) fn early_pour(&mut self, l: &Landing, stand: Stand, other: Option<Held>, w: Weighing) {
         let tare = stand.tare_g;
         let mut pour = self.opens_early(tare, stand.u_g, w.arrived_at);
-        pour.perhaps_other_g = other_g;
+        pour.perhaps_other = other;
         let recent = l.recent.iter().map(|(t, g)| (*t, g - tare)).collect();
         let mut stream = self.stream(pour, &recent, 0.0);
         l.note_leaps(stand.until, &mut stream.leaps, self.pace.mean_s(), self.threshold_g());

@@ -1,7 +1,5 @@
-//! A piece that comes back to the pan: rolled and weighed again, to be topped up, or with some poured back.
-//!
-//! A weight alone does not say which piece it is: bare pieces weigh alike, and now and then one weighs what
-//! another weighs with its slop. What is likelier is assumed, and marked.
+//! A piece that comes back to the pan: rolled and weighed again, to be topped up, or with some poured back. Which one it is
+//! says `recognised.rs`.
 
 use super::aim::unspoken_g;
 use super::done::EITHER;
@@ -10,50 +8,19 @@ use super::entry::{Cue, Output};
 use super::kept::{Kept, PLACED, ROLLED_SD_G};
 use super::leaps::Leaps;
 use super::ready::Ready;
+use super::recognised::{DOUBTFUL, Held, Perhaps};
+use super::remark::Remark;
 use super::state::{Done, Pour, State, Stream};
 use crate::reading::Weighing;
 use crate::record::{Mark, Verdict};
 use crate::time::{Duration, Instant};
 use std::collections::VecDeque;
 
-/// Rolling takes 5 to 40 s; after this long a piece stands on its shelf (common practice, no source).
-const ROLLED_WITHIN: Duration = Duration::from_secs(150);
-/// So much may run out of a rolled piece, g or as a share of what it held (guesses), and a weight is the same within so many
-/// standard deviations of a placement (normal law: 1 in 370).
-const ROLLED_OUT_G: f64 = 5.0;
-const ROLLED_OUT: f64 = 0.1;
-const SIGMAS: f64 = 3.0;
-/// Until pieces have come back in this batch one in ten is taken to do so, and fewer with each that does not.
-const COMES_BACK: (f64, f64) = (1.0, 9.0);
-/// So many times likelier than a new piece, and an over one is taken for the same without a question.
-const SURE: f64 = 5.0;
-/// A short one is wherever it is likelier than not: a bare piece taken for it costs an early stop, a short one taken for
-/// a bare one is flooded.
-const LIKELIER: f64 = 1.0;
-/// ... and so many times for both to be kept in mind.
-const PERHAPS: f64 = 0.3;
-/// Two that were lifted weigh alike where neither is so many times likelier (own choice).
-const ALIKE: f64 = 0.2;
 /// A weight that is known no better, g, tells too little of which piece it is to be mended by what was put back (an
 /// estimate of a stream of 12 g/s on a scale that may be 0.3 s later than assumed).
 const KNOWN_U_G: f64 = 4.0;
-/// A short piece put back that is not so many times likelier than a bare one is not called good when it is topped up: one in
-/// ten would be another (own choice).
-const DOUBTFUL: f64 = 9.0;
-/// Rolling takes 5 s at least, of which half a second is over before a lift is seen; what lands sooner is half as likely put
-/// back (guesses).
-const ROLLED_AFTER: Duration = Duration::from_millis(4500);
-const TOO_SOON: f64 = 0.5;
-/// ... and a fifth of that where its potter heard that it is short while it stood there: slop is added at once then, and who
-/// lifts it instead lets it go, or rolls it first (a guess).
-const KNOWN_SHORT: f64 = 0.2;
 /// A verdict that was given so long ago has been heard (a hand's own time and the sound's length, own choice).
 const HEARD: Duration = Duration::from_millis(700);
-/// Slop that is missing is added before the wall has drunk what is there: a short one that waited while another was poured
-/// is half as likely put back, and half as likely again once its slop stood for longer than the contact limit (a guess).
-const WAITED: f64 = 0.5;
-/// So many new pieces have their ladle of slop before they are at rest (a guess).
-const LADLED_EARLY: f64 = 0.02;
 /// A piece put back is lifted again within so long; whoever waits longer waits for `ready` (a guess).
 pub(super) const WAITS: Duration = Duration::from_secs(4);
 
@@ -68,20 +35,11 @@ pub(super) struct Back {
     pub(super) odds: f64,
 }
 
-/// What has landed.
-pub(super) enum Landed {
-    /// A bare piece.
-    New,
-    /// A bare piece, or this one put back to be weighed: told apart by whether slop is poured into it.
-    Perhaps(Box<Kept>),
-    /// This one, put back to be topped up or after some was poured back.
-    Same(Box<Kept>, f64),
-}
-
 impl Back {
-    /// What a short one held, where it may well be a bare piece and this no slop, g.
-    fn doubtful_g(&self) -> f64 {
-        if self.odds < DOUBTFUL { self.before.net.unwrap_or(0.0) } else { 0.0 }
+    /// What it holds, where it may well be a bare piece and this no slop.
+    fn doubtful(&self) -> Option<Held> {
+        let held = Held { piece: self.kept.pour.piece, g: self.kept.holds_g(self.gross_g) };
+        (self.odds < DOUBTFUL && held.g > 0.0).then_some(held)
     }
 }
 
@@ -89,7 +47,8 @@ impl Pour {
     /// Slop runs into one that was put back: if that was another piece, it holds so much less. However sure it is this time that
     /// it is the same, what was poured into it before may have been poured into another.
     pub(super) fn keep_in_doubt(&mut self, back: Option<&Back>) {
-        self.perhaps_other_g = self.perhaps_other_g.max(back.map_or(0.0, Back::doubtful_g));
+        let both = self.perhaps_other.into_iter().chain(back.and_then(Back::doubtful));
+        self.perhaps_other = both.max_by(|a, b| a.g.total_cmp(&b.g));
     }
 }
 
@@ -98,16 +57,6 @@ fn was_told(pour: &Pour, lifted_at: Instant) -> bool {
     let said = pour.net.is_some_and(|net| pour.aim.low.g() - net > unspoken_g(&pour.aim));
     said && pour.entered.is_some_and(|at| lifted_at.since(at) > HEARD)
 }
-
-/// One whose potter heard that it is short comes back sooner.
-fn sure_of_short(kept: &Kept) -> f64 {
-    let aim = &kept.pour.aim;
-    let said = kept.pour.net.is_some_and(|net| aim.low.g() - net > unspoken_g(aim));
-    if said { LIKELIER } else { SURE }
-}
-
-/// One that weighs what it should within so many standard deviations stands on the pan as it was last seen (own choice).
-const AS_SEEN_SIGMAS: f64 = 2.0;
 
 impl Engine {
     /// Remembers a piece that leaves the pan with slop in it.
@@ -122,110 +71,6 @@ impl Engine {
             self.memory.new += 1;
             self.ware.handle_bare(pour.tare - self.zero_g);
         }
-    }
-
-    /// What has come to rest on the pan.
-    pub(super) fn recognise(&self, gross_g: f64) -> Landed {
-        let Some(new) = self.bare_per_g(gross_g) else { return Landed::New };
-        let on_pan: Vec<(Kept, f64)> =
-            self.memory.kept.iter().map(|k| self.as_it_would_stand(k, gross_g)).collect();
-        let likely = |(k, share): &(Kept, f64)| share * self.odds(k, gross_g) / new;
-        let likeliest = |a: &&(Kept, f64), b: &&(Kept, f64)| likely(a).total_cmp(&likely(b));
-        let Some(best) = on_pan.iter().max_by(likeliest) else { return Landed::New };
-        // Of two that weigh alike the one that is short comes back for more: nobody pours into one that is full.
-        let alike = ALIKE * likely(best);
-        let wanting = on_pan.iter().filter(|k| k.0.pour.verdict == Verdict::Short && likely(k) > alike);
-        let one = wanting.max_by(likeliest).unwrap_or(best);
-        let k = &one.0;
-        // Against a bare piece as against each other one that was lifted.
-        let others: f64 = on_pan.iter().filter(|o| o.0.pour.piece != k.pour.piece).map(likely).sum();
-        let odds = likely(one) / (1.0 + others);
-        if self.wants_more_or_less(k, gross_g, likely(one)) {
-            return Landed::Same(Box::new(k.clone()), odds);
-        }
-        let perhaps = if k.may_want_more() { 1.0 / DOUBTFUL } else { PERHAPS };
-        if likely(one) > perhaps { Landed::Perhaps(Box::new(k.clone())) } else { Landed::New }
-    }
-
-    /// The same piece on the pan as it is now, and how likely that is. What may lie there or not is as likely to be any weight
-    /// from none to the most that may: then what it shows says how much it is.
-    fn as_it_would_stand(&self, kept: &Kept, gross_g: f64) -> (Kept, f64) {
-        let as_seen = kept.on_a_pan_of(self.zero_g);
-        let (down_g, up_g) = self.after.beneath_g(self.zero_g);
-        let sd_g = ROLLED_SD_G.hypot(PLACED * gross_g).hypot(kept.u_g);
-        let off_g = (gross_g - as_seen.gross_g).clamp(-down_g, up_g);
-        if off_g.abs() <= AS_SEEN_SIGMAS * sd_g {
-            return (as_seen, 1.0);
-        }
-        let share = sd_g * std::f64::consts::TAU.sqrt() / (down_g + up_g);
-        (kept.on_a_pan_of(self.zero_g + off_g), share.min(1.0))
-    }
-
-    /// How likely a new piece shows so much, gross g, per gram; where it is ladled, with its slop in it already.
-    fn bare_per_g(&self, gross_g: f64) -> Option<f64> {
-        Some(self.ware.density_per_g(gross_g - self.zero_g)? + self.ladled_early_per_g(gross_g))
-    }
-
-    /// How likely a new piece that was ladled before it was at rest shows so much, gross g, per gram.
-    fn ladled_early_per_g(&self, gross_g: f64) -> f64 {
-        let ladles = self.start.settings.vessel.in_lumps();
-        let bare_g = gross_g - self.start.target.g() - self.zero_g;
-        LADLED_EARLY * self.ware.density_per_g(bare_g).filter(|_| ladles).unwrap_or(0.0)
-    }
-
-    /// How many times likelier what left without slop was this one than a new one that was ladled before it was at rest.
-    fn odds_against_ladled(&self, kept: &Kept, gross_g: f64) -> f64 {
-        self.odds(kept, gross_g) / self.ladled_early_per_g(gross_g).max(f64::MIN_POSITIVE)
-    }
-
-    /// It was short and still is, or it was over.
-    fn wants_more_or_less(&self, kept: &Kept, gross_g: f64, odds: f64) -> bool {
-        match kept.pour.verdict {
-            Verdict::Short => {
-                odds > sure_of_short(kept)
-                    && kept.pour.aim.verdict(gross_g - kept.pour.tare) == Verdict::Short
-            }
-            Verdict::Over => odds > SURE,
-            // Nobody knows what it holds: to pour it full as if it were bare is the worse mistake.
-            Verdict::Void => odds > SURE && kept.pour.aim.verdict(gross_g - kept.pour.tare) == Verdict::Short,
-            Verdict::Good => false,
-        }
-    }
-
-    /// What was lifted last may weigh so much when it was rolled and is put back: some may have run out.
-    pub(super) fn may_be_rolled(&self, gross_g: f64) -> bool {
-        let last = self.memory.kept.iter().max_by_key(|k| k.lifted_at);
-        last.map(|k| self.as_it_would_stand(k, gross_g).0).is_some_and(|k| {
-            let placed_g = SIGMAS * (PLACED * k.gross_g).hypot(k.u_g);
-            let away = self.landed_at.since(k.lifted_at);
-            // What comes back sooner was not rolled.
-            let rolled_g = ROLLED_OUT_G.max(ROLLED_OUT * k.pour.net.unwrap_or(0.0));
-            let out_g = if away < ROLLED_AFTER { SIGMAS * ROLLED_SD_G } else { rolled_g };
-            away <= ROLLED_WITHIN && (-placed_g..=out_g + placed_g).contains(&(k.gross_g - gross_g))
-        })
-    }
-
-    fn odds(&self, kept: &Kept, gross_g: f64) -> f64 {
-        let away = self.landed_at.since(kept.lifted_at);
-        if away > ROLLED_WITHIN {
-            return 0.0;
-        }
-        let (back, new) = (f64::from(self.memory.came_back), f64::from(self.memory.new));
-        let prior = (COMES_BACK.0 + back) / (COMES_BACK.1 + new);
-        let short = kept.pour.verdict == Verdict::Short;
-        let soon = match away < ROLLED_AFTER {
-            true if short && kept.pour.told => TOO_SOON * KNOWN_SHORT,
-            true => TOO_SOON,
-            false => 1.0,
-        };
-        let another = self.memory.kept.iter().any(|k| k.lifted_at > kept.lifted_at);
-        let stood = kept.pour.first_slop.map_or(Duration::ZERO, |from| self.landed_at.since(from));
-        let waited = match short && another {
-            true if stood > self.start.settings.contact_limit => WAITED * WAITED,
-            true => WAITED,
-            false => 1.0,
-        };
-        soon * waited * prior * kept.density_per_g(gross_g, self.start.scale.reading_sd_g())
     }
 
     /// The same piece stands there again, and what it wants is told.
@@ -285,10 +130,25 @@ impl Engine {
         self.enter(State::Pouring(stream));
     }
 
+    /// Slop was poured into what may be this one, which was good when it was lifted: nobody knows any more what it holds.
+    pub(super) fn may_hold_more(&mut self, held: Held, poured_g: f64, at: Instant) {
+        let good = |kept: &&mut Kept| kept.pour.verdict == Verdict::Good;
+        let Some(kept) = self.memory.of(held.piece).filter(good) else { return };
+        let pour = &mut kept.pour;
+        pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * poured_g));
+        (pour.perhaps_other, pour.verdict) = (Some(Held { piece: held.piece, g: poured_g }), Verdict::Void);
+        pour.rev += 1;
+        let pour = pour.clone();
+        self.outputs.push_back(Output::Entry(pour.entry(at)));
+        self.after.renew(&pour);
+        self.remind(Remark::Unsure);
+    }
+
     /// Somebody stands and waits: perhaps it is a bare piece after all, and wants its `ready`.
     pub(super) fn asks_for_ready(&mut self, d: Done, rest: f64, at: Instant) {
         let kept = Kept { gross_g: rest, u_g: 0.0, zero_g: self.zero_g, lifted_at: at, pour: d.pour };
-        self.opens(rest, 0.0, Some(Box::new(kept)), at);
+        let odds = d.back.as_ref().map_or(1.0, |back| back.odds);
+        self.opens(rest, 0.0, Some(Box::new(Perhaps { kept, odds })), at);
         if let State::Ready(r) = &mut self.state {
             r.back = d.back;
         }
@@ -319,8 +179,8 @@ impl Engine {
         let (lifted_at, was) = (kept.lifted_at, kept.pour.verdict);
         let odds = self.odds_against_ladled(&kept, gross_g);
         let pour = self.weighed_again(kept, gross_g, true, at, odds);
-        if let Some(net) = pour.net.filter(|_| was == Verdict::Over) {
-            // Some was to be poured back of it: whether that was enough.
+        if let Some(net) = pour.net.filter(|_| was == Verdict::Over || was != pour.verdict) {
+            // Some was poured back of it: whether that was enough, or too much.
             self.say_verdict(pour.verdict, net, at);
         }
         // Where it was lifted first is what counts for a piece that comes back again.
@@ -329,11 +189,11 @@ impl Engine {
 
     /// The record of a piece that was weighed again, at rest or not; `odds` that it is this one.
     fn weighed_again(&mut self, kept: Kept, gross_g: f64, rests: bool, at: Instant, odds: f64) -> Pour {
+        let again = kept.holds_g(gross_g);
+        let poured_back = self.was_poured_out_of(&kept, gross_g);
         let Kept { mut pour, lifted_at, .. } = kept;
         self.after.forget(pour.piece);
-        let again = gross_g - pour.tare;
         let (had, u) = (pour.net.unwrap_or(again), pour.net_u.unwrap_or(0.0));
-        let poured_back = pour.verdict == Verdict::Over && had - again > 3.0 * ROLLED_SD_G;
         // One that was lifted since, and lost some, weighs the same: then this one has what it had.
         let other = self.memory.kept.iter().any(|k| k.lifted_at > lifted_at && k.gross_g > gross_g);
         // An estimate gives way to a weight at rest that agrees with it.
@@ -347,7 +207,7 @@ impl Engine {
             pour.settled = true;
             if poured_back && odds < DOUBTFUL {
                 // Or another piece, that weighs what this one should.
-                pour.perhaps_other_g = had - again;
+                pour.perhaps_other = Some(Held { piece: pour.piece, g: had - again });
                 pour.net_u = pour.net_u.map(|u| u.hypot(EITHER * (had - again)));
             }
             pour.verdict = self.judged(&pour, again);
@@ -363,6 +223,18 @@ impl Engine {
         pour
     }
 
+    /// It holds so much less that some was poured out: of an over one more than rolling leaves on a hand, of another one more than
+    /// may have run out, if it is that one at all.
+    fn was_poured_out_of(&self, kept: &Kept, gross_g: f64) -> bool {
+        let lost_g = kept.pour.net.unwrap_or(0.0) - kept.holds_g(gross_g);
+        match kept.pour.verdict {
+            Verdict::Over => lost_g > 3.0 * ROLLED_SD_G,
+            Verdict::Good | Verdict::Short | Verdict::Void => {
+                lost_g > kept.runs_out_g() && self.odds_against_bare(kept, gross_g) > 1.0
+            }
+        }
+    }
+
     /// Slop runs into what was taken for a piece put back that wants none: it was another one, bare, and that one has
     /// again what it had; `rev` was its latest revision.
     pub(super) fn restore(&mut self, back: &Back, rev: u32, at: Instant) {
@@ -373,7 +245,7 @@ impl Engine {
     }
 
     /// A bare piece is ready; perhaps it is one put back.
-    pub(super) fn opens(&mut self, tare: f64, lump_g: f64, perhaps: Option<Box<Kept>>, at: Instant) {
+    pub(super) fn opens(&mut self, tare: f64, lump_g: f64, perhaps: Option<Box<Perhaps>>, at: Instant) {
         self.away = 0;
         self.aim_at(self.next);
         let mut pour = Pour::open(self.piece, self.next, tare, at);

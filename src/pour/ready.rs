@@ -4,11 +4,11 @@ use super::done::EITHER;
 use super::engine::{Engine, Seen};
 use super::entry::{Cue, Output};
 use super::falls::Falls;
-use super::kept::Kept;
 use super::landing::Landing;
 use super::leaps::Leaps;
 use super::predict::USUAL_G_S;
 use super::put_back::Back;
+use super::recognised::Perhaps;
 use super::running::{MOST_FLOW_G_S, SHOWN};
 use super::state::{Pan, Pour, State};
 use super::steps::{BEGUN_G, NOT_A_POUR_G_S, TOUCH_S, jump_g_s, push_recent};
@@ -55,8 +55,8 @@ pub(super) struct Ready {
     pub(super) at_once: AtOnce,
     /// It lost so much since it last stood at its tare, g: a wiped pan, or a hand that bears it.
     pub(super) falls: Falls,
-    /// It weighs what this one weighed with its slop: perhaps it was put back.
-    pub(super) perhaps: Option<Box<Kept>>,
+    /// It may be this one, that was lifted with its slop: perhaps it was put back.
+    pub(super) perhaps: Option<Box<Perhaps>>,
     /// It was taken for that one, and entered so: as that one was before.
     pub(super) back: Option<Box<Back>>,
 }
@@ -131,12 +131,12 @@ impl Engine {
     /// Slop runs into it.
     fn runs(&mut self, r: Ready, w: Weighing) {
         let Ready { mut pour, recent, base_g, perhaps, back, leaps, falls, tared_by_g, .. } = r;
-        if let Some(kept) = perhaps.as_ref().filter(|kept| kept.may_be_poured_on()) {
-            // Taken for a bare one, and perhaps it is that one: then it holds that much more.
-            pour.perhaps_other_g = kept.pour.net.unwrap_or(0.0);
+        // Taken for a bare one, and perhaps it is that one: then it holds that much more.
+        if let Some(perhaps) = &perhaps {
+            pour.perhaps_other = perhaps.other(pour.tare);
         }
         if let Some((back, taken_for)) = back.zip(perhaps) {
-            self.restore(&back, taken_for.pour.rev, w.arrived_at);
+            self.restore(&back, taken_for.kept.pour.rev, w.arrived_at);
         }
         // Drops that fell before, or a piece that was pushed: nobody knows.
         pour.unsure_g = EITHER * base_g.abs();
@@ -220,7 +220,11 @@ impl Engine {
     pub(super) fn runs_under_a_touch(&mut self, mut r: Ready, w: Weighing) {
         let change = w.mass.g() - r.pour.tare - r.base_g;
         if change < 0.0 {
-            self.wiped_beneath(-change, r.perhaps.as_ref().map(|kept| kept.pour.piece), w.arrived_at);
+            self.wiped_beneath(
+                -change,
+                r.perhaps.as_ref().map(|perhaps| perhaps.kept.pour.piece),
+                w.arrived_at,
+            );
             // It was tared too heavy: what slop there is nobody knows.
             r.pour.tare =
                 w.mass.g().min(r.pour.tare + r.recent.iter().map(|(_, net)| *net).fold(0.0, f64::min));
@@ -240,7 +244,7 @@ impl Engine {
     /// A hand let go, or the piece was pushed: tared where it rests, and said again where that is worth it.
     pub(super) fn tared_again(&mut self, r: Ready, rest: f64, change: f64, at: Instant) {
         self.after.handle_fall_beneath(change, &mut self.zero_g);
-        self.wiped_beneath(-change, r.perhaps.as_ref().map(|kept| kept.pour.piece), at);
+        self.wiped_beneath(-change, r.perhaps.as_ref().map(|perhaps| perhaps.kept.pour.piece), at);
         let mut pour = r.pour;
         pour.tare = rest;
         pour.started = at;
@@ -285,7 +289,7 @@ impl Engine {
             return self.memory.forget(piece);
         }
         self.dropped(&pour, State::Idle);
-        self.left_without_slop(perhaps.map(|kept| *kept), back.is_some(), pour.tare, at);
+        self.left_without_slop(perhaps.map(|perhaps| perhaps.kept), back.is_some(), pour.tare, at);
     }
 
     /// A ladle's lump that fell with the landing is shown as a part of it. Whoever ladles and lifts a piece that got no slop

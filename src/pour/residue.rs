@@ -15,7 +15,7 @@ use crate::time::Instant;
 /// beside a small piece (of one that was lifted before rest the jug may have run on beside it); and never more than so many: a
 /// sponge laid down is more (guesses).
 const RESIDUE_SHARE: f64 = 0.25;
-const RESIDUE_LITTLE_G: f64 = 5.0;
+pub(super) const RESIDUE_LITTLE_G: f64 = 5.0;
 pub(super) const RESIDUE_MOST_G: f64 = 10.0;
 /// Less than this on the bare pan is a scale's own wandering, g (common practice, no source).
 const SEEN_G: f64 = 0.25;
@@ -26,7 +26,7 @@ const WIPED_FOR_LAST: f64 = 0.5;
 /// squares).
 const MATTERS: f64 = 0.5;
 /// What bears on the pan by more than this, g, is a piece or a jug that was set down and taken again, and no sponge (a guess).
-const WIPES_G: f64 = 100.0;
+pub(super) const WIPES_G: f64 = 100.0;
 
 /// The weight may be off by so much to one side, g, and so is what it weighs when it comes back.
 fn add_doubt(pour: &mut Pour, residue_g: f64) {

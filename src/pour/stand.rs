@@ -30,6 +30,9 @@ const POLE: f64 = 0.5;
 const OVER_SIGMAS: f64 = 2.0;
 const ROCKS_S: f64 = 0.053;
 const HALF_TURN_S: f64 = 0.17;
+/// A coarse display that has stood for so long after a landing began showed slop by then (a guess: false `good`s of simulated pours
+/// had begun sooner).
+const COARSE_STANDS_S: f64 = 1.2;
 /// What else the end of a landing leaves in a tare, g: a step of a usual display (a guess).
 const LEAVES_G: f64 = 0.1;
 
@@ -128,8 +131,8 @@ fn stands(
             let constant_s = (from.seconds_from(top).max(0.0) / folds).min(POLE * by.lag_s);
             hides_g_s(constant_s.max(ROCKS_S)) * until.seconds_from(top)
         }
-        // A coarse display shows next to nothing of so quick a swing, or a fall.
-        None if by.coarse => 0.0,
+        // A coarse display shows next to nothing of so quick a swing, or a fall; but soon after a landing, on the same step, a stream.
+        None if by.coarse => by.flow_g_s * (COARSE_STANDS_S - until.seconds_from(landed)).max(0.0),
         None => hides_g_s(ROCKS_S) * HALF_TURN_S,
     };
     let slop_g = (seen_g_s * until.seconds_from(landed)).hypot(hidden_g);

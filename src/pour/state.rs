@@ -39,7 +39,7 @@ pub(super) struct Pour {
     /// Net that the scale showed when the stop was due, between two readings.
     pub(super) shown_at_stop: Option<f64>,
     pub(super) contact: Option<Duration>,
-    /// When it was first entered, and whether its potter heard that it is short well before it was lifted.
+    /// When it was first entered, and whether its potter heard well before its lift that it is short.
     pub(super) entered: Option<Instant>,
     pub(super) told: bool,
     /// What the hand learned from it.
@@ -63,8 +63,8 @@ pub(super) struct Pour {
     pub(super) unsure_g: f64,
     /// Grams of its weight that came as no stream does: a hand or a jug may bear on it.
     pub(super) doubt_g: f64,
-    /// Grams of its weight that are no slop if it is another piece than the one put back.
-    pub(super) perhaps_other_g: f64,
+    /// It may be this piece, or another one than this, and so much of what is in both is no slop of its own then.
+    pub(super) perhaps_other: Option<super::recognised::Held>,
     /// Grams of its slop that may be in its tare, as it was seen too soon after `ready`.
     pub(super) in_tare_g: f64,
 }
@@ -102,7 +102,7 @@ impl Pour {
             paused: false,
             unsure_g: 0.0,
             doubt_g: 0.0,
-            perhaps_other_g: 0.0,
+            perhaps_other: None,
             in_tare_g: 0.0,
         }
     }
@@ -210,8 +210,8 @@ pub(super) struct Done {
     pub(super) beside: bool,
     /// What is shown is neither the piece's weight nor at rest, since then.
     pub(super) strays_since: Option<Instant>,
-    /// At rest at another weight since then, and whether at a heavier one.
-    pub(super) elsewhere: Option<(bool, Instant)>,
+    /// At rest at this other weight, gross g, since then.
+    pub(super) elsewhere: Option<(f64, Instant)>,
     /// What the display went to within one reading.
     pub(super) at_once: AtOnce,
     /// The display had begun to fall, and stood still.

@@ -1,11 +1,12 @@
 //! One function for each state before and after the stream, and for a fault: what a
 //! weighing does there.
 
-use super::done::{BORNE, EITHER};
+use super::done::EITHER;
 use super::engine::{Engine, Seen};
 use super::entry::{Cue, Output};
 use super::landing::Landing;
 use super::leaps::Leaps;
+use super::lighter::BORNE;
 use super::running::MOST_FLOW_G_S;
 use super::state::{Fault, Pan, Pour, Running, State, Stream, Trouble};
 use crate::reading::Weighing;

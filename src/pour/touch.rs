@@ -1,10 +1,11 @@
 //! What is no slop: hands, the jug on the rim, things set on the pan, pushes; told by how fast a weight changes and
 //! by whether it stays.
 
-use super::done::{BORNE, EITHER, LIFT_S};
+use super::done::{EITHER, LIFT_S};
 use super::engine::Engine;
 use super::entry::Cue;
 use super::landing::Landing;
+use super::lighter::BORNE;
 use super::ready::Ready;
 use super::running::{MOST_FLOW_G_S, SHOWN, SPLASH_G};
 use super::state::{Pour, Running, State, Stream};

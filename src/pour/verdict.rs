@@ -44,7 +44,7 @@ impl Engine {
         match pour.aim.verdict(net) {
             Verdict::Good if pour.aim.verdict(net - pour.doubt_g) != Verdict::Good => Verdict::Void,
             // The short one topped up, or a bare one poured to as much.
-            Verdict::Good if pour.perhaps_other_g > 0.0 => Verdict::Void,
+            Verdict::Good if pour.perhaps_other.is_some() => Verdict::Void,
             Verdict::Good if self.is_likelier_out(pour, net) => Verdict::Void,
             verdict @ (Verdict::Good | Verdict::Short | Verdict::Over | Verdict::Void) => verdict,
         }

@@ -13,6 +13,9 @@ const USUAL_CV: f64 = 0.04;
 /// between them, and by this of their weight, as standard deviations (guesses).
 const GIVEN_SLACK: f64 = 0.15;
 const GIVEN_CV: f64 = 0.002;
+/// Limits that were read off a few pieces may be narrower than that: so many lie further beyond them, by so much of their weight at
+/// most (guesses).
+const NARROW: (f64, f64) = (0.000_4, 0.05);
 /// A piece further than this from the mean is another form (normal law: 1 in 16 000 of the same).
 const UNLIKE_SIGMAS: f64 = 4.0;
 /// Two unlike ones in a row within this share of each other are a form of their own, and the measure from then on.
@@ -114,7 +117,9 @@ impl Ware {
         let even = 1.0 / (greatest - least + 2.0 * slack_g);
         let off_g = (least - bare_g).max(bare_g - greatest).max(0.0);
         let within = seen.filter(|_| self.n >= LEAST_PIECES).unwrap_or(even);
-        Some(within * (-0.5 * (off_g / slack_g).powi(2)).exp() + other(greatest))
+        let beyond_g = NARROW.1 * greatest;
+        let beyond = if off_g < beyond_g { NARROW.0 / (greatest - least + 2.0 * beyond_g) } else { 0.0 };
+        Some(within * (-0.5 * (off_g / slack_g).powi(2)).exp() + beyond + other(greatest))
     }
 }
 

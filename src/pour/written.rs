@@ -28,9 +28,12 @@ impl Engine {
             let early_g = if self.judged(&pour, net) == Verdict::Void { EITHER * net.abs() } else { 0.0 };
             pour.net_u = pour.net_u.map(|u| u.max(early_g));
         }
-        if pour.perhaps_other_g > 0.0 {
+        if let Some(held) = pour.perhaps_other {
+            if first && held.piece != pour.piece {
+                self.may_hold_more(held, net, at);
+            }
             // A bare one taken for the short one has all that came since, and the short one none of it.
-            let other_g = pour.perhaps_other_g.max(if first { 0.0 } else { net - pour.perhaps_other_g });
+            let other_g = held.g.max(if first { 0.0 } else { net - held.g });
             pour.net_u = pour.net_u.map(|u| u.hypot(EITHER * other_g));
         }
         pour.verdict = self.judged(&pour, net);
