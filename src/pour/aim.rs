@@ -13,6 +13,11 @@ pub(super) fn unspoken_g(aim: &Aim) -> f64 {
     SPOKEN * aim.half_width_g()
 }
 
+/// What holds so much lacks more than that.
+pub(super) fn lacks(aim: &Aim, net_g: f64) -> bool {
+    aim.low.g() - net_g > unspoken_g(aim)
+}
+
 impl Engine {
     /// What the piece at hand should get.
     pub(super) fn aim(&self) -> Aim {

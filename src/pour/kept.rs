@@ -1,6 +1,7 @@
 //! Pieces that were lifted with slop in them, and may come back.
 
-use super::aim::unspoken_g;
+use super::aim::lacks;
+use super::recognised::Held;
 use super::state::Pour;
 use crate::record::Verdict;
 use crate::time::Instant;
@@ -108,9 +109,15 @@ impl Kept {
         gross_g - self.pour.tare
     }
 
+    /// The same, where it is any.
+    pub(super) fn held(&self, gross_g: f64) -> Option<Held> {
+        let held = Held { piece: self.pour.piece, g: self.holds_g(gross_g) };
+        (held.g > 0.0).then_some(held)
+    }
+
     /// It lacks more by now than is left unsaid.
     pub(super) fn lacks_now(&self, gross_g: f64) -> bool {
-        self.pour.aim.low.g() - self.holds_g(gross_g) > unspoken_g(&self.pour.aim)
+        lacks(&self.pour.aim, self.holds_g(gross_g))
     }
 
     /// Somebody may pour more into it: it is short, or nobody knows what it holds.

@@ -1,7 +1,7 @@
 //! A piece that comes back to the pan: rolled and weighed again, to be topped up, or with some poured back. Which one it is
 //! says `recognised.rs`.
 
-use super::aim::unspoken_g;
+use super::aim::lacks;
 use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::{Cue, Output};
@@ -38,8 +38,7 @@ pub(super) struct Back {
 impl Back {
     /// What it holds, where it may well be a bare piece and this no slop.
     fn doubtful(&self) -> Option<Held> {
-        let held = Held { piece: self.kept.pour.piece, g: self.kept.holds_g(self.gross_g) };
-        (self.odds < DOUBTFUL && held.g > 0.0).then_some(held)
+        self.kept.held(self.gross_g).filter(|_| self.odds < DOUBTFUL)
     }
 }
 
@@ -54,7 +53,7 @@ impl Pour {
 
 /// Its potter had heard that it is short for long enough before it was lifted.
 fn was_told(pour: &Pour, lifted_at: Instant) -> bool {
-    let said = pour.net.is_some_and(|net| pour.aim.low.g() - net > unspoken_g(&pour.aim));
+    let said = pour.net.is_some_and(|net| lacks(&pour.aim, net));
     said && pour.entered.is_some_and(|at| lifted_at.since(at) > HEARD)
 }
 

@@ -3,7 +3,7 @@
 //! A weight alone does not say which piece it is: bare pieces weigh alike, and now and then one weighs what
 //! another weighs with its slop. What is likelier is assumed, and marked.
 
-use super::aim::unspoken_g;
+use super::aim::lacks;
 use super::engine::Engine;
 use super::kept::{Kept, PLACED, ROLLED_SD_G};
 use crate::record::Verdict;
@@ -43,6 +43,8 @@ const INTO_A_GOOD_ONE: (f64, f64) = (0.02, 0.005);
 const WAITED: f64 = 0.5;
 /// So many new pieces have their ladle of slop before they are at rest (a guess).
 const LADLED_EARLY: f64 = 0.02;
+/// One that weighs what it should within so many standard deviations stands on the pan as it was last seen (own choice).
+const AS_SEEN_SIGMAS: f64 = 2.0;
 /// What may lie beneath a new piece is looked at in so many steps (own choice).
 const BENEATH: u32 = 5;
 
@@ -78,20 +80,15 @@ impl Perhaps {
             Verdict::Good if self.kept.lacks_now(gross_g) => INTO_A_GOOD_ONE.0,
             Verdict::Good => INTO_A_GOOD_ONE.1,
         };
-        let held = Held { piece: self.kept.pour.piece, g: self.kept.holds_g(gross_g) };
-        (self.odds * poured_on > 1.0 / DOUBTFUL && held.g > 0.0).then_some(held)
+        self.kept.held(gross_g).filter(|_| self.odds * poured_on > 1.0 / DOUBTFUL)
     }
 }
 
 /// One whose potter heard that it is short comes back sooner.
 fn sure_of_short(kept: &Kept) -> f64 {
-    let aim = &kept.pour.aim;
-    let said = kept.pour.net.is_some_and(|net| aim.low.g() - net > unspoken_g(aim));
+    let said = kept.pour.net.is_some_and(|net| lacks(&kept.pour.aim, net));
     if said { LIKELIER } else { SURE }
 }
-
-/// One that weighs what it should within so many standard deviations stands on the pan as it was last seen (own choice).
-const AS_SEEN_SIGMAS: f64 = 2.0;
 
 impl Engine {
     /// What has come to rest on the pan.
@@ -162,16 +159,12 @@ impl Engine {
 
     /// It was short and still is, or it was over.
     fn wants_more_or_less(&self, kept: &Kept, gross_g: f64, odds: f64) -> bool {
+        let short = kept.pour.aim.verdict(kept.holds_g(gross_g)) == Verdict::Short;
         match kept.pour.verdict {
-            Verdict::Short => {
-                odds > sure_of_short(kept)
-                    && kept.pour.aim.verdict(gross_g - kept.pour.tare) == Verdict::Short
-            }
+            Verdict::Short => short && odds > sure_of_short(kept),
             Verdict::Over => odds > SURE,
             // Nobody knows what it holds: to pour it full as if it were bare is the worse mistake.
-            Verdict::Void => {
-                odds > DOUBTFUL && kept.pour.aim.verdict(gross_g - kept.pour.tare) == Verdict::Short
-            }
+            Verdict::Void => short && odds > DOUBTFUL,
             // Nobody wants more in it, unless some was poured out; and a bare one may be heavier than was told.
             Verdict::Good => false,
         }
