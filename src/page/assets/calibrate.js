@@ -53,13 +53,14 @@ export class Calibrate {
     this.#fetch(scale, first).catch(() => { this.#loaded = null; });
   }
 
+  /** All of it is shown at once, so that no masses are typed that would be replaced. */
   async #fetch({ calibration }, first) {
-    const [all, checks] = await Promise.all([ask("/api/calibrations"), ask("/api/scale/checks")]);
+    const [all, checks, kept] = await Promise.all([ask("/api/calibrations"), ask("/api/scale/checks"), first && ask("/api/masses")]);
     this.#known = all.find((c) => c.id === calibration?.id) ?? null;
     this.#unused = all[0] && !all[0].in_force && (all[0].verdict === "too-coarse" || all[0].misfit_g !== null) ? all[0] : null;
     this.#count = all.length;
     this.#checks = checks;
-    if (first) this.#put((await ask("/api/masses")).masses);
+    if (kept) this.#put(kept.masses);
     this.#soon();
   }
 
