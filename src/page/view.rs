@@ -203,7 +203,7 @@ pub struct CueView {
     /// Piece it is for.
     pub piece: u32,
     /// What a `note` is about: `wipe`, `other-ware`, `voided`, `stir`, `measure`, `check`, `jug`, `full` (all pieces that were
-    /// foreseen are poured; more may be) or `unsure` (a record counts as void now: nobody saw what its piece left).
+    /// foreseen are poured; more may be) or `unsure` (a record counts as void: nobody saw what its piece left, or whether it got slop).
     #[serde(skip_serializing_if = "Option::is_none")]
     pub about: Option<&'static str>,
     /// Of a calibration or a check at the pan, which is never in a batch: `taken`, `wrong`, `again` or `over`.

@@ -50,9 +50,16 @@ const FOR_STREAM: u64 = 2;
 const FOR_SCALE: u64 = 3;
 const FOR_PIECE: u64 = 4;
 
+/// Who hears as a piece is set down that it was taken for another lifts it after so long, sets it down again after so long, s, and
+/// does so so often at most (guesses).
+const HEARS_S: f64 = 0.5;
+const AWAY_S: f64 = 1.0;
+const TRIES: u32 = 3;
+
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Act {
     Place,
+    PlaceAgain,
     Pour,
     Trickle {
         mean_g_s: f64,
@@ -138,6 +145,11 @@ impl Plant {
     /// Puts the next bare piece on the pan at `at`.
     pub fn place(&mut self, at: Instant) {
         self.plan(at, Act::Place);
+    }
+
+    /// The piece that was lifted is set down again at `at`, as it is.
+    pub fn place_again(&mut self, at: Instant) {
+        self.plan(at, Act::PlaceAgain);
     }
 
     /// Starts to pour at `at`; on a piece that has been poured into, pours more.
@@ -291,6 +303,7 @@ impl Plant {
         while self.acts.first().is_some_and(|(at, _)| *at <= self.now) {
             match self.acts.remove(0).1 {
                 Act::Place => self.set_down(),
+                Act::PlaceAgain => self.pan = Pan::Loaded { since: self.now },
                 Act::Pour => {
                     self.stop_heard = false;
                     self.stream.start();

@@ -48,6 +48,7 @@
 //! bump 60 / knock 20       a blow on the pan, on the table
 //! rest 0.8
 //! wait ready 3             for the cue, at most so long (ready, stop, fault, clear, verdict)
+//! insist ready 3           ... (ready, short); where the other one sounds the piece is set down again, three times at most
 //! silence 1.2 / unplug 3 / freeze 2 / zero key / out of order 2 / equal times 2 / clock back 2 / clock on 2
 //! ```
 
@@ -270,9 +271,9 @@ impl Draft {
             }
             Act::Nudge { .. } | Act::Pour(_) | Act::Splash { .. } | Act::Wipe { .. } => {}
             Act::Touch { .. } | Act::Wheel { .. } | Act::JugRests { .. } | Act::Dry { .. } => {}
-            Act::Rest { .. } | Act::Wait { .. } | Act::Silence { .. } | Act::Unplug { .. } => {}
-            Act::Freeze { .. } | Act::ZeroKey | Act::OutOfOrder { .. } | Act::EqualTimes { .. } => {}
-            Act::Clock { .. } => {}
+            Act::Rest { .. } | Act::Wait { .. } | Act::Insist { .. } | Act::Clock { .. } => {}
+            Act::Silence { .. } | Act::Unplug { .. } | Act::Freeze { .. } | Act::ZeroKey => {}
+            Act::OutOfOrder { .. } | Act::EqualTimes { .. } => {}
         }
         Ok(())
     }

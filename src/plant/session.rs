@@ -4,7 +4,7 @@
 //! (except to save the table), and does not know who sends the cues.
 
 use super::chance::Chance;
-use super::{Placer, Plant, Shown};
+use super::{AWAY_S, HEARS_S, Placer, Plant, Shown, TRIES};
 use crate::time::{Duration, Instant};
 
 const FOR_PAUSES: u64 = 5;
@@ -86,6 +86,7 @@ pub struct Poured {
 enum Doing {
     Fetching { place_at: Instant },
     Listening { ready_before: bool },
+    SettingDownAgain { at: Instant, lifted: bool },
     Reaching { pour_at: Instant },
     Pouring { ending: Option<Ending> },
     Waiting { until: Instant, ending: Ending },
@@ -103,6 +104,8 @@ pub struct Potter {
     /// Its trickle was waited for, or came; it was asked for.
     trickled: bool,
     asked: bool,
+    /// How often this piece was set down again.
+    tries: u32,
     results: Vec<Poured>,
     /// No piece is set down.
     waits: bool,
@@ -124,6 +127,7 @@ impl Potter {
             doing,
             trickled: false,
             asked: false,
+            tries: 0,
             results: Vec::new(),
             waits: false,
         }
@@ -142,6 +146,7 @@ impl Potter {
             }
             Doing::Fetching { .. }
             | Doing::Listening { .. }
+            | Doing::SettingDownAgain { .. }
             | Doing::Reaching { .. }
             | Doing::Pouring { .. }
             | Doing::Waiting { .. }
@@ -168,8 +173,18 @@ impl Potter {
             "count" => self.plant.hear_warning(due),
             "stop" => self.stop(due, Ending::Told),
             "fault" => self.stop(due, Ending::Fault),
+            "short" | "over" if matches!(self.doing, Doing::Listening { .. }) => self.set_down_again(due),
             "good" | "short" | "over" => self.look(due),
             _ => {}
+        }
+    }
+
+    /// It was taken for another one.
+    fn set_down_again(&mut self, due: Instant) {
+        if self.tries < TRIES {
+            self.tries += 1;
+            let at = due.max(self.plant.now()).offset_seconds(HEARS_S);
+            self.doing = Doing::SettingDownAgain { at, lifted: false };
         }
     }
 
@@ -229,7 +244,8 @@ impl Potter {
             (Doing::Waiting { ending, .. }, Ending::Fault) => {
                 self.doing = Doing::Looking { lift_at: due.offset_seconds(1.0), ending };
             }
-            (Doing::Fetching { .. } | Doing::Listening { .. } | Doing::Reaching { .. }, _)
+            (Doing::Fetching { .. } | Doing::Listening { .. } | Doing::SettingDownAgain { .. }, _)
+            | (Doing::Reaching { .. }, _)
             | (Doing::Pouring { ending: Some(_) } | Doing::Waiting { .. }, _)
             | (Doing::Looking { .. } | Doing::Home, _) => {}
         }
@@ -240,6 +256,16 @@ impl Potter {
         match self.doing {
             Doing::Fetching { place_at } if now >= place_at && !self.waits => {
                 self.plant.place(now);
+                self.plant.act();
+                self.doing = Doing::Listening { ready_before: false };
+            }
+            Doing::SettingDownAgain { at, lifted: false } if now >= at => {
+                self.plant.lift(now);
+                self.plant.act();
+                self.doing = Doing::SettingDownAgain { at: now.offset_seconds(AWAY_S), lifted: true };
+            }
+            Doing::SettingDownAgain { at, lifted: true } if now >= at => {
+                self.plant.place_again(now);
                 self.plant.act();
                 self.doing = Doing::Listening { ready_before: false };
             }
@@ -258,6 +284,7 @@ impl Potter {
             Doing::Looking { lift_at, ending } if now >= lift_at => self.lift(now, ending),
             Doing::Fetching { .. }
             | Doing::Listening { .. }
+            | Doing::SettingDownAgain { .. }
             | Doing::Reaching { .. }
             | Doing::Waiting { .. }
             | Doing::Looking { .. }
@@ -291,7 +318,7 @@ impl Potter {
             reaction_s: self.plant.reaction_s().unwrap_or(0.0),
             ending,
         });
-        (self.trickled, self.asked) = (false, false);
+        (self.trickled, self.asked, self.tries) = (false, false, 0);
         self.plant.lift(now);
         self.plant.act();
         self.doing = if self.plant.piece() < self.script.pieces {
@@ -394,6 +421,29 @@ mod tests {
         assert!(!potter.plant().pouring());
         potter.advance(Instant::from_us(15_000_000));
         assert_eq!(potter.results()[0].ending, Ending::TooSoon);
+    }
+
+    #[test]
+    fn who_hears_that_a_bare_piece_is_short_sets_it_down_again_three_times_at_most() {
+        let mut potter = potter(5, 1, ScaleModel::fast(), Table::default());
+        let (mut at, mut lifts) = (Instant::from_us(3_000_000), 0);
+        potter.advance(at);
+        for _ in 0..5 {
+            potter.handle_cue("short", at);
+            let (mut lowest_g, until) = (f64::INFINITY, at + Duration::from_secs(3));
+            while at < until {
+                at = at + Duration::from_millis(50);
+                lowest_g = potter.advance(at).iter().map(|shown| shown.mass_g).fold(lowest_g, f64::min);
+            }
+            lifts += u32::from(lowest_g < 10.0);
+            let stands = potter.advance(at + Duration::from_millis(100));
+            at = at + Duration::from_millis(100);
+            assert!(stands.iter().all(|shown| shown.mass_g > 100.0), "it stands there again: {stands:?}");
+        }
+        assert_eq!((lifts, potter.plant().piece()), (TRIES, 1));
+        potter.handle_cue("ready", at);
+        potter.advance(at + Duration::from_secs(4));
+        assert!(potter.plant().true_net_g() > 5.0, "and pours at its ready");
     }
 
     #[test]

@@ -8,9 +8,9 @@ use super::force::{Force, Touch};
 use super::jet::Jet;
 use super::readout::Readout;
 use super::scene::{Act, NUDGE, Scene};
-use super::ware::{Pan, Truth};
+use super::ware::{Left, Pan, Truth};
 use super::wire::{Sent, Wire};
-use super::{FOR_SCALE, STEP, STEP_S, ScaleModel, Shown};
+use super::{AWAY_S, FOR_SCALE, HEARS_S, STEP, STEP_S, ScaleModel, Shown, TRIES};
 use crate::time::Instant;
 use std::collections::VecDeque;
 
@@ -19,6 +19,13 @@ const FOR_TOUCH: u64 = 6;
 const LIP_S: f64 = 0.15;
 /// After the last step the scene goes on for this long, so that a lift is seen, seconds.
 const AFTER_S: f64 = 2.5;
+
+/// A hand that sets a piece down again until it is taken for what it is.
+#[derive(Clone, Copy, Debug, Default)]
+struct Insisting {
+    tries: u32,
+    lifted: Option<Instant>,
+}
 
 /// The jug's lip on the rim.
 #[derive(Clone, Copy, Debug)]
@@ -47,6 +54,7 @@ pub struct Stage {
     current: Option<usize>,
     beside: Vec<(Instant, usize)>,
     heard: Vec<(String, Instant)>,
+    insisting: Insisting,
     said: VecDeque<(Instant, usize)>,
     shift_s: f64,
     over: Option<Instant>,
@@ -71,6 +79,7 @@ impl Stage {
             current: None,
             beside: Vec::new(),
             heard: Vec::new(),
+            insisting: Insisting::default(),
             said: VecDeque::new(),
             shift_s: 0.0,
             over: None,
@@ -167,6 +176,7 @@ impl Stage {
             let (_, step) = self.beside.remove(i);
             self.begin(step, sent);
         }
+        self.insist();
         while self.over.is_none() && self.ended() {
             let Some(next) = self.following(self.next) else {
                 self.over = self.beside.is_empty().then_some(self.now);
@@ -175,12 +185,42 @@ impl Stage {
             self.current = Some(next);
             self.began = self.now;
             self.next = next + 1;
-            if !matches!(self.scene.steps[next].act, Act::Rest { .. } | Act::Wait { .. }) {
+            let listens = |act: &Act| matches!(act, Act::Rest { .. } | Act::Wait { .. } | Act::Insist { .. });
+            if !listens(&self.scene.steps[next].act) {
                 self.heard.clear();
             }
+            self.insisting = Insisting::default();
             self.begin(next, sent);
             self.gather_beside();
         }
+    }
+
+    /// Lifts a piece that was taken for another, and sets it down again.
+    fn insist(&mut self) {
+        let Some(current) = self.current else { return };
+        let Act::Insist { not, .. } = self.scene.steps[current].act else { return };
+        let passed = |since: Instant, for_s: f64| self.now.seconds_from(since) >= for_s;
+        match self.insisting.lifted {
+            Some(lifted) if passed(lifted, AWAY_S) => {
+                self.pan.put_back(0.0, self.now);
+                self.heard.clear();
+                self.began = self.now;
+                self.insisting.lifted = None;
+            }
+            None if self.insisting.tries < TRIES && self.heard_any(not, HEARS_S) => {
+                self.pan.lift(Left::default(), self.now);
+                self.said.push_back((self.now, current));
+                self.insisting = Insisting { tries: self.insisting.tries + 1, lifted: Some(self.now) };
+            }
+            Some(_) | None => {}
+        }
+    }
+
+    /// One of these sounded so long ago, since it was listened for.
+    fn heard_any(&self, cues: &[&str], for_s: f64) -> bool {
+        self.heard
+            .iter()
+            .any(|(word, due)| cues.contains(&word.as_str()) && self.now.seconds_from(*due) >= for_s)
     }
 
     /// The next step that does not run beside.
@@ -201,10 +241,9 @@ impl Stage {
         let for_s = self.now.seconds_from(self.began);
         match &self.scene.steps[current].act {
             Act::Pour(_) => !self.jet.runs(),
-            Act::Wait { cues, most_s } => {
-                let sounded =
-                    |(word, due): &(String, Instant)| cues.contains(&word.as_str()) && *due <= self.now;
-                for_s >= *most_s || self.heard.iter().any(sounded)
+            Act::Wait { cues, most_s } => for_s >= *most_s || self.heard_any(cues, 0.0),
+            Act::Insist { on, most_s, .. } => {
+                self.insisting.lifted.is_none() && (for_s >= *most_s || self.heard_any(&[*on], 0.0))
             }
             act @ (Act::Land { .. }
             | Act::Lift { .. }
@@ -264,7 +303,7 @@ impl Stage {
                 self.lip = Some(Lip { g, since: now, until: for_s.map(until) });
             }
             Act::Dry { g, for_s } => self.drying.push((g / for_s.max(STEP_S), until(for_s))),
-            Act::Rest { .. } | Act::Wait { .. } => {}
+            Act::Rest { .. } | Act::Wait { .. } | Act::Insist { .. } => {}
             Act::Silence { for_s } => self.wire.silence(until(for_s)),
             Act::Unplug { for_s } => sent.push(self.wire.unplug(until(for_s), now)),
             Act::Freeze { for_s } => self.wire.freeze(until(for_s)),

@@ -176,7 +176,7 @@ impl Engine {
 
     /// Between two pieces: the next one has no record yet.
     pub fn takes_number(&self) -> bool {
-        self.state.pour().is_none()
+        self.state.pour().is_none() && self.unwritten.is_none()
     }
 
     /// Said once the next piece has been lifted, and once only.
@@ -228,6 +228,13 @@ impl Engine {
         }
         self.after.since.note(w);
         self.after.since.climbs(self.start.scale.reading_sd_g()).is_some()
+    }
+
+    /// More lies on the pan than a piece leaves there, and less than one weighs, and slop runs into it: it was never tared.
+    pub(super) fn fills_what_is_too_light(&self, w: Weighing) -> bool {
+        let bare_g = self.start.zero.g();
+        let by_now = w.mass.g() - bare_g > self.start.settings.min_piece.g();
+        by_now && self.zero_g - bare_g > RESIDUE_MOST_G && self.climbing().is_some()
     }
 
     /// The first rest of the bare pan after a piece: one remark at most.

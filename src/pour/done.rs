@@ -4,7 +4,7 @@ use super::engine::{Engine, Seen};
 use super::entry::{Cue, Output};
 use super::landing::Landing;
 use super::leaps::Leaps;
-use super::put_back::WAITS;
+use super::put_back::{Back, WAITS};
 use super::ready::FRESH_S;
 use super::running::MOST_FLOW_G_S;
 use super::state::{Done, Pan, Pour, Running, State, Stream};
@@ -269,14 +269,15 @@ impl Engine {
         pour.promised = self.guides();
         self.outputs.push_back(Output::Entry(pour.entry(at)));
         let recent = recent.iter().map(|(t, net)| (*t, net - moved_g)).collect();
-        let stream = self.stream(pour, &recent, d.had_g - moved_g);
+        let mut stream = self.stream(pour, &recent, d.had_g - moved_g);
+        stream.perhaps = Some(Box::new(back.perhaps));
         self.enter(State::Pouring(stream));
     }
 
     /// The piece leaves with its slop in it: how long that stood is known now.
     fn leaves_done(&mut self, d: Done, at: Instant) {
         let below_g = self.lower_level_g(&d);
-        let Done { mut pour, had_g, entered_as, asks_since, .. } = d;
+        let Done { mut pour, had_g, entered_as, asks_since, back, .. } = d;
         let (was, unsaid) = (pour.verdict, self.wants_trickle(&pour));
         self.unsure(&mut pour, below_g);
         if !pour.came_back {
@@ -300,6 +301,10 @@ impl Engine {
         let gross_g = pour.tare + had_g - 0.5 * below_g;
         self.next_piece(&pour, State::Idle, at);
         self.memory.stood(pour.piece, gross_g, EITHER * below_g);
+        let nothing_came = |back: &Back| pour.rev == back.perhaps.kept.pour.rev + 1;
+        if let Some(back) = back.filter(|back| pour.verdict != Verdict::Good && nothing_came(back)) {
+            self.left_as_it_was(&back, at);
+        }
     }
 
     /// How far below its weight the piece stood just before it left: a hand bore it then, or one had borne on it before.

@@ -15,6 +15,7 @@ use super::jug::Jug;
 use super::kept::Memory;
 pub use super::start::Start;
 use super::state::{Other, State, Trouble};
+use super::unwritten::Unwritten;
 use super::ware::Ware;
 use crate::calibration::correction::Correction;
 use crate::reading::Weighing;
@@ -85,6 +86,8 @@ pub struct Engine {
     /// What the piece weighed before something was set beside it, g.
     pub(super) alone_g: Option<f64>,
     pub(super) jug: Option<Jug>,
+    /// What left without slop since its `ready`, and may have got it before.
+    pub(super) unwritten: Option<Box<Unwritten>>,
 }
 
 impl Engine {
@@ -123,6 +126,7 @@ impl Engine {
             correction: start.correction,
             alone_g: None,
             jug: start.jug,
+            unwritten: None,
             start,
         }
     }

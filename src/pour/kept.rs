@@ -1,14 +1,15 @@
 //! Pieces that were lifted with slop in them, and may come back.
 
 use super::aim::lacks;
+use super::anew::Anew;
 use super::recognised::Held;
 use super::state::Pour;
 use crate::record::Verdict;
 use crate::time::Instant;
 use std::collections::VecDeque;
 
-/// One over piece in ten that some was poured back of lost more than it had to (a guess).
-const TOO_MUCH: f64 = 0.05;
+/// Of the over pieces that come back so many lost more than they had to (a guess).
+const TOO_MUCH: f64 = 0.15;
 /// So much may run out of a rolled piece, g or as a share of what it held (guesses).
 const ROLLED_OUT_G: f64 = 5.0;
 const ROLLED_OUT: f64 = 0.1;
@@ -16,6 +17,8 @@ const ROLLED_OUT: f64 = 0.1;
 /// they held at most (guesses).
 const RAN_OUT: f64 = 0.2;
 const POURED_OUT: f64 = 0.01;
+/// ... and of those that are set down again until they are known, whatever they were called (a guess).
+const POURED_OUT_TOLD: f64 = 0.05;
 /// So many pieces are remembered: one pours, another rolls.
 const REMEMBERED: usize = 3;
 /// Two placements of one load on a bench scale differ by this share of it: corner loading on a pan that
@@ -41,6 +44,8 @@ pub struct Kept {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Memory {
     pub(super) kept: VecDeque<Kept>,
+    /// What was lifted last, without slop.
+    pub(super) anew: Option<Anew>,
     pub(super) came_back: u32,
     pub(super) new: u32,
 }
@@ -135,7 +140,9 @@ impl Kept {
     }
 
     /// How likely it weighs so much when it is put back, per gram, for each one that is put back as it was; of an over one in all.
-    pub(super) fn density_per_g(&self, gross_g: f64, sd_g: f64) -> f64 {
+    /// Some is poured out of a good one; of another than an over one that is thought of only where it was set down again until it
+    /// would be known, `told`.
+    pub(super) fn density_per_g(&self, gross_g: f64, sd_g: f64, told: bool) -> f64 {
         let placed_g = PLACED * self.gross_g;
         let sd = (2.0 * sd_g * sd_g + placed_g * placed_g + ROLLED_SD_G.powi(2) + self.u_g * self.u_g).sqrt();
         let same = normal(gross_g - self.gross_g, sd);
@@ -148,10 +155,14 @@ impl Kept {
             Verdict::Over if (0.0..most_g).contains(&back_g) => 0.5 * same + (0.5 - TOO_MUCH) / most_g,
             Verdict::Over if (most_g..net).contains(&back_g) => 0.5 * same + TOO_MUCH / (net - most_g),
             Verdict::Over => 0.5 * same,
-            Verdict::Short | Verdict::Void => same + RAN_OUT * lost(self.runs_out_g()),
-            Verdict::Good => {
+            Verdict::Short | Verdict::Void | Verdict::Good => {
                 let ran_out = RAN_OUT * lost(self.runs_out_g());
-                same + ran_out + POURED_OUT * lost(net)
+                let poured_out = match self.pour.verdict {
+                    Verdict::Good | Verdict::Short | Verdict::Void | Verdict::Over if told => POURED_OUT_TOLD,
+                    Verdict::Good => POURED_OUT,
+                    Verdict::Short | Verdict::Void | Verdict::Over => 0.0,
+                };
+                same + ran_out + poured_out * lost(net)
             }
         }
     }
@@ -174,11 +185,14 @@ mod tests {
     #[test]
     fn one_that_lost_some_is_likelier_to_weigh_less_and_never_to_weigh_more() {
         for (net, verdict) in [(20.0, Verdict::Short), (29.0, Verdict::Good), (29.0, Verdict::Void)] {
-            let good = verdict == Verdict::Good;
-            let of = |lost_g: f64| lifted(net, verdict).density_per_g(311.0 + net - lost_g, 0.03);
+            let density =
+                |lost_g: f64, told| lifted(net, verdict).density_per_g(311.0 + net - lost_g, 0.03, told);
+            let of = |lost_g: f64| density(lost_g, false);
             assert!(of(0.0) > 10.0 * of(2.0), "{verdict:?}: as it was");
             assert!(
-                of(2.0) > 10.0 * of(8.0) && (of(8.0) > 1e-6) == good,
+                of(2.0) > 10.0 * of(8.0)
+                    && (of(8.0) > 1e-6) == (verdict == Verdict::Good)
+                    && density(8.0, true) > 1e-6,
                 "{verdict:?}: it ran out, or was poured out"
             );
             assert!(

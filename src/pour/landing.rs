@@ -7,7 +7,7 @@ use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::{Cue, Output};
 use super::leaps::Leaps;
-use super::recognised::{Held, Landed, Perhaps};
+use super::recognised::{Landed, Perhaps};
 use super::running::MOST_FLOW_G_S;
 use super::stand::{By, Stand};
 use super::state::{Pour, State};
@@ -128,12 +128,11 @@ impl Landing {
         now.seconds_from(*third) >= LONGER * longest_s
     }
 
-    /// Where something was taken off, or a hand bore the piece, the end of that may hide slop: the latest readings have shown the
-    /// same for so long, s. What was set down on a pan that was seen bare need not.
+    /// The latest readings have shown the same for so long, s.
     fn stood_for(&self, within_g: f64, long_s: f64) -> bool {
         let Some((now, last_g)) = self.recent.back() else { return true };
         let same = self.recent.iter().rev().take_while(|(_, g)| (g - last_g).abs() < within_g);
-        !self.stood || same.last().is_some_and(|(since, _)| now.seconds_from(*since) >= long_s)
+        same.last().is_some_and(|(since, _)| now.seconds_from(*since) >= long_s)
     }
 
     /// Readings that showed the piece come, the first one too.
@@ -202,46 +201,65 @@ impl Engine {
         if self.spare_set() {
             return;
         }
-        let sd_g = self.start.scale.reading_sd_g();
         l.note(w);
         if self.alone_again(&mut l, w) {
             return;
         }
-        let step_g = self.start.scale.step.g();
-        let coarse = step_g >= COARSE_STEP_G;
-        let long_s = match self.start.settings.vessel {
-            Vessel::Squeeze | Vessel::Syringe => STROKE_S,
-            Vessel::Jug | Vessel::Ladle if coarse => STOOD_S,
-            Vessel::Jug | Vessel::Ladle => 0.0,
-        };
-        let within_g = if coarse { 0.5 * step_g } else { self.threshold_g() };
-        let stands = (!coarse || l.stands(step_g)) && l.stood_for(within_g, long_s);
-        let Some(rest) = self.at_rest().filter(|_| !self.held && stands) else {
+        let Some(rest) = self.at_rest().filter(|rest| !self.held && self.has_stood(&l, *rest)) else {
             return self.before_rest(l, w);
         };
         self.landed_over = l.came_over(rest, self.zero_g);
         self.landed_at = l.came.unwrap_or(w.taken_at);
+        self.has_landed(Some(rest), w.arrived_at);
         if self.jug_set(rest, w.arrived_at) {
             return;
         }
+        self.rests_after_landing(&l, rest, w.arrived_at);
+    }
+
+    /// It stood for as long as its display and its vessel ask, so that no slop is hidden in what it shows: where something was taken
+    /// off, or a hand bore the piece, the end of that may hide some; and where slop comes in strokes so may what came after the
+    /// landing on a coarse display. What was set down on a pan that was seen bare need not.
+    fn has_stood(&self, l: &Landing, rest: f64) -> bool {
+        let step_g = self.start.scale.step.g();
+        let coarse = step_g >= COARSE_STEP_G;
+        let (long_s, strokes) = match self.start.settings.vessel {
+            Vessel::Squeeze | Vessel::Syringe => (STROKE_S, coarse),
+            Vessel::Jug | Vessel::Ladle if coarse => (STOOD_S, false),
+            Vessel::Jug | Vessel::Ladle => (0.0, false),
+        };
+        let within_g = if coarse { 0.5 * step_g } else { self.threshold_g() };
+        let may_hide = l.stood || strokes && l.came_anew_g(rest, self.start.scale.reading_sd_g()) > step_g;
+        (!coarse || l.stands(step_g)) && (!may_hide || l.stood_for(within_g, long_s))
+    }
+
+    /// It stands there: which one it is, and what is wanted of it.
+    fn rests_after_landing(&mut self, l: &Landing, rest: f64, at: Instant) {
+        let sd_g = self.start.scale.reading_sd_g();
         // With a jug in the hand a lump is no slop, and what was set down twice is looked at again when it is lifted.
         let ladles = self.start.settings.vessel.in_lumps();
         let anew_g = if ladles { l.came_anew_g(rest, sd_g) } else { 0.0 };
-        let lump = |g: f64| self.may_be_a_lump(g) && !self.is_no_piece(rest, g);
-        if lump(anew_g) {
+        if self.is_lump(rest, anew_g) {
             // What is put back comes with its slop.
-            return self.opens(rest, anew_g, None, w.arrived_at);
+            return self.opens(rest, anew_g, None, at);
         }
-        match self.recognise(rest) {
-            Landed::Same(kept, odds) => self.stands_again(*kept, odds, rest, w.arrived_at),
-            Landed::Perhaps(perhaps) => self.opens(rest, 0.0, Some(perhaps), w.arrived_at),
+        let landed = self.recognise(rest);
+        self.was_another(&landed, rest, at);
+        match landed {
+            Landed::Same(perhaps) => self.stands_again(*perhaps, rest, at),
+            Landed::Perhaps(perhaps) => self.opens(rest, 0.0, Some(perhaps), at),
             // What only slowed the tail may as well be how it was set down.
             Landed::New if ladles && !self.may_be_rolled(rest) => {
-                let slowed_g = l.came_in_the_tail_g(rest, sd_g, lump);
-                self.opens(rest, slowed_g, None, w.arrived_at);
+                let slowed_g = l.came_in_the_tail_g(rest, sd_g, |g| self.is_lump(rest, g));
+                self.opens(rest, slowed_g, None, at);
             }
-            Landed::New => self.opens(rest, self.perhaps_hidden_g(&l), None, w.arrived_at),
+            Landed::New => self.opens(rest, self.perhaps_hidden_g(l), None, at),
         }
+    }
+
+    /// So much of what is at rest may be a lump that came with the landing.
+    fn is_lump(&self, rest: f64, g: f64) -> bool {
+        self.may_be_a_lump(g) && !self.is_no_piece(rest, g)
     }
 
     /// What runs out of a jug in a late display's tail is at rest with it: as much as a pour, where the tail tells of one, g.
@@ -277,31 +295,35 @@ impl Engine {
     fn early(&mut self, l: &Landing, stand: Stand, w: Weighing) {
         let tare = stand.tare_g;
         self.landed_at = l.came.unwrap_or(w.taken_at);
+        self.has_landed(Some(tare), w.arrived_at);
         // Whose tare is hardly known has no verdict either.
         let sure = stand.u_g <= 0.5 * self.half_width_g();
         match self.recognise(tare) {
-            Landed::Same(kept, odds) if kept.may_want_more() && sure => {
-                let mut d = self.put_back(*kept, odds, tare, false, w.arrived_at);
+            Landed::Same(perhaps) if perhaps.kept.may_want_more() && sure => {
+                let mut d = self.put_back(*perhaps, tare, false, w.arrived_at);
                 l.recent.iter().for_each(|(t, g)| push_recent(&mut d.recent, (*t, g - d.pour.tare)));
                 l.note_leaps(stand.until, &mut d.leaps, self.pace.mean_s(), self.threshold_g());
                 self.more(d, w.arrived_at);
             }
-            Landed::Perhaps(perhaps) => self.early_pour(l, stand, perhaps.other(tare), w),
-            Landed::Same(kept, odds) => {
-                let perhaps = Perhaps { kept: *kept, odds };
-                self.early_pour(l, stand, perhaps.other(tare), w);
-            }
+            Landed::Perhaps(perhaps) | Landed::Same(perhaps) => self.early_pour(l, stand, Some(perhaps), w),
             Landed::New => self.early_pour(l, stand, None, w),
         }
     }
 
-    /// `other`: it may be this one that was lifted, and so much more is in it then.
-    pub(super) fn early_pour(&mut self, l: &Landing, stand: Stand, other: Option<Held>, w: Weighing) {
+    /// `perhaps`: it may be this one that was lifted, and what that holds is in it then.
+    pub(super) fn early_pour(
+        &mut self,
+        l: &Landing,
+        stand: Stand,
+        perhaps: Option<Box<Perhaps>>,
+        w: Weighing,
+    ) {
         let tare = stand.tare_g;
         let mut pour = self.opens_early(tare, stand.u_g, w.arrived_at);
-        pour.perhaps_other = other;
+        pour.perhaps_other = perhaps.as_ref().and_then(|perhaps| perhaps.other(tare));
         let recent = l.recent.iter().map(|(t, g)| (*t, g - tare)).collect();
         let mut stream = self.stream(pour, &recent, 0.0);
+        stream.perhaps = perhaps;
         l.note_leaps(stand.until, &mut stream.leaps, self.pace.mean_s(), self.threshold_g());
         self.enter(State::Pouring(stream));
     }
@@ -329,6 +351,7 @@ impl Engine {
 
     fn opens_early(&mut self, tare: f64, u_g: f64, at: Instant) -> Pour {
         self.away = 0;
+        self.has_landed(Some(tare), at);
         self.aim_at(self.next);
         let mut pour = Pour::open(self.piece, self.next, tare, at);
         pour.promised = true;

@@ -3,6 +3,8 @@
 use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::Output;
+use super::kept::Kept;
+use super::recognised::LIKELIER;
 use super::running::{CLIMB_G_S, ESTIMATE_SD_G, MOST_FLOW_G_S, SPLASH_G, TRAIL};
 use super::state::{Running, State, Stream};
 use super::touch::let_go_g;
@@ -21,6 +23,8 @@ const TOLD_LAG: f64 = 0.2;
 /// A hand that lifts a weighed piece has gripped it for no longer than this, s, besides the scale's lag before and after
 /// (a guess): in that time nobody takes up the jug, pours and puts it away again.
 const GRIP_S: f64 = 1.0;
+/// Nobody lifts a piece that got less than this share of its slop; what pressed one that is full may look like it (a guess).
+const HARDLY_ANY: f64 = 0.3;
 
 /// A rest while slop may still come: gross g, readings left out until then, and what may be amiss with it, g.
 #[derive(Clone, Copy, Debug)]
@@ -42,6 +46,7 @@ impl Running {
 impl Engine {
     /// The batch ends: an open pour is entered with what is known.
     pub(super) fn end(&mut self, at: Instant) {
+        self.has_landed(None, at);
         let state = std::mem::replace(&mut self.state, State::Idle).into_beneath();
         match state {
             State::Ready(r) => self.outputs.push_back(Output::Dropped { piece: r.pour.piece }),
@@ -58,6 +63,9 @@ impl Engine {
 
     /// The piece left before rest.
     pub(super) fn lifted(&mut self, s: Stream, at: Instant) {
+        if let Some(kept) = self.only_touched(&s, at) {
+            return self.left_as_it_was_lifted(s, kept, at);
+        }
         let entered = s.again.then_some(s.pour.net).flatten();
         if entered.is_some_and(|net| (known_g(&s) - net).abs() < self.threshold_g()) {
             return self.next_piece(&s.pour, State::Idle, at);
@@ -72,6 +80,25 @@ impl Engine {
             return self.dropped(&s.pour, State::Idle);
         }
         self.next_piece(&s.pour, State::Idle, at);
+    }
+
+    /// It may be one that was lifted and wants no more, and hardly anything came: a hand touched that one.
+    fn only_touched(&self, s: &Stream, at: Instant) -> Option<Kept> {
+        let perhaps = s.perhaps.as_ref().filter(|_| s.pour.rev == 0)?;
+        // One that ran out a little is put back to be weighed, and not for more.
+        let wanting = perhaps.kept.may_want_more() && perhaps.kept.lacks_now(s.pour.tare);
+        let full = perhaps.odds > LIKELIER && !wanting;
+        let came_g = self.likely_g(&mut s.clone(), at);
+        (full && came_g < HARDLY_ANY * self.start.target.g()).then(|| perhaps.kept.clone())
+    }
+
+    /// It has its old record, and leaves with what it had.
+    fn left_as_it_was_lifted(&mut self, s: Stream, kept: Kept, at: Instant) {
+        self.dropped(&s.pour, State::Idle);
+        let kept = self.memory.of(kept.pour.piece).cloned().unwrap_or(kept);
+        if !s.pour.marks.has(Mark::Early) {
+            self.left_without_slop(Some(kept), false, s.pour.tare, at);
+        }
     }
 
     /// Its stream had ended without a stop, and it stood at rest until it was lifted. A coarse display stands still between

@@ -74,8 +74,8 @@ impl Engine {
     }
 
     /// Lighter at rest. A display shows what goes as it shows a lift: where it was there at once it had stood still, and
-    /// another piece was set down meanwhile. What is so little that a pan may ring by it is waited out; and so is a hand, but
-    /// for a piece that is over, from which some is taken. What weighs as little as the bare piece for so long is another.
+    /// another piece was set down meanwhile. A hand is waited out, but for
+    /// what is over by what came after it was weighed. What weighs as little as the bare piece for so long is another.
     pub(super) fn lighter(&mut self, mut d: Done, rest: f64, mark: Mark, at: Instant) {
         let net = rest - d.pour.tare;
         // What lay around it, no more: nobody changes it for one that weighs the same.
@@ -88,10 +88,10 @@ impl Engine {
         let none_of_it = net < -self.threshold_g();
         let emptied = none_of_it || self.is_emptied(&d.pour, net, d.had_g);
         let waits = match d.pour.verdict {
-            Verdict::Over if emptied => BORNE,
-            Verdict::Over if d.had_g - net < SPLASH_G.0 => TOPPED_UP,
-            Verdict::Over => Duration::ZERO,
-            Verdict::Good | Verdict::Short | Verdict::Void => BORNE,
+            // What came onto a weighed piece may have been a hand, and goes as that does.
+            Verdict::Over if d.pour.top_ups > 0 && !emptied && d.had_g - net < SPLASH_G.0 => TOPPED_UP,
+            Verdict::Over if d.pour.top_ups > 0 && !emptied => Duration::ZERO,
+            Verdict::Good | Verdict::Short | Verdict::Over | Verdict::Void => BORNE,
         };
         if self.elsewhere_for(&mut d, rest, at) < waits {
             return self.enter(State::Done(d));

@@ -5,6 +5,7 @@
 
 mod after;
 mod aim;
+mod anew;
 mod beside;
 mod cell;
 mod climb;
@@ -54,6 +55,7 @@ pub mod trace;
 mod turn;
 mod uneven;
 mod unseen;
+mod unwritten;
 mod verdict;
 pub mod vessel;
 pub mod ware;

@@ -7,7 +7,7 @@
 use super::engine::Engine;
 use super::entry::Cue;
 use super::guidance::Guidance;
-use super::state::{Called, State, Stream};
+use super::state::{State, Stream};
 use crate::time::{Duration, Instant};
 
 /// Pips are this far apart, and the last is this far from the stop: an even beat slow enough
@@ -23,6 +23,42 @@ const BENDS: f64 = 0.25;
 const BEFORE_COUNT: Duration = Duration::from_millis(500);
 /// A pip that is later than this is left out: a pip off its beat misleads.
 const LATE: Duration = Duration::from_millis(100);
+
+/// What was known when a stop was called.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Called {
+    /// Net that it was to end at.
+    pub(super) aim_g: f64,
+    pub(super) flow_g_s: f64,
+    /// What the flow returned to, had the hand not eased off.
+    pub(super) steady_g_s: f64,
+}
+
+/// Which cues of this stream were announced, and when its stop is due.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Plan {
+    pub(super) approach_said: bool,
+    pub(super) pips_left: u32,
+    /// When the latest of them was due.
+    pub(super) heard: Option<Instant>,
+    pub(super) stop_due: Option<Instant>,
+    pub(super) called: Option<Called>,
+    /// The latest two beats of a countdown, newest first.
+    pub(super) beats: [Option<Instant>; 2],
+}
+
+impl Plan {
+    pub(super) fn of(guidance: Guidance) -> Self {
+        Self {
+            approach_said: false,
+            pips_left: guidance.pips(),
+            heard: None,
+            stop_due: None,
+            called: None,
+            beats: [None; 2],
+        }
+    }
+}
 
 impl Engine {
     /// When the next cue of this stream must be announced.

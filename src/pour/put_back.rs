@@ -27,18 +27,15 @@ pub(super) const WAITS: Duration = Duration::from_secs(4);
 /// How a piece was when it was put back.
 #[derive(Clone, Debug)]
 pub(super) struct Back {
-    pub(super) before: Pour,
     /// As it was remembered.
-    pub(super) kept: Kept,
+    pub(super) perhaps: Perhaps,
     pub(super) gross_g: f64,
-    /// How many times likelier it was this one than a bare piece.
-    pub(super) odds: f64,
 }
 
 impl Back {
     /// What it holds, where it may well be a bare piece and this no slop.
     fn doubtful(&self) -> Option<Held> {
-        self.kept.held(self.gross_g).filter(|_| self.odds < DOUBTFUL)
+        self.perhaps.kept.held(self.gross_g).filter(|_| self.perhaps.odds < DOUBTFUL)
     }
 }
 
@@ -48,6 +45,7 @@ impl Pour {
     pub(super) fn keep_in_doubt(&mut self, back: Option<&Back>) {
         let both = self.perhaps_other.into_iter().chain(back.and_then(Back::doubtful));
         self.perhaps_other = both.max_by(|a, b| a.g.total_cmp(&b.g));
+        self.rival = back.and_then(|back| back.perhaps.rival);
     }
 }
 
@@ -73,13 +71,13 @@ impl Engine {
     }
 
     /// The same piece stands there again, and what it wants is told.
-    pub(super) fn stands_again(&mut self, kept: Kept, odds: f64, gross_g: f64, at: Instant) {
-        let d = self.put_back(kept, odds, gross_g, true, at);
+    pub(super) fn stands_again(&mut self, perhaps: Perhaps, gross_g: f64, at: Instant) {
+        let d = self.put_back(perhaps, gross_g, true, at);
         let (verdict, net, wants) = (d.pour.verdict, d.had_g, d.wants());
         self.enter(State::Done(d));
         if wants {
-            // What a hand waits for before it pours.
-            self.cue_now(Cue::Ready, at, Some(self.start.target.g() - net));
+            // And not `ready`: who hears the wrong one sets it down again.
+            self.cue_now(Cue::Short, at, Some(self.start.target.g() - net));
         } else if verdict != Verdict::Good {
             // That it is good may be said of a bare piece: first something must tell.
             self.say_verdict(verdict, net, at);
@@ -87,12 +85,14 @@ impl Engine {
     }
 
     /// It was put back, and weighs so much gross, at rest or as far as it is known.
-    pub(super) fn put_back(&mut self, kept: Kept, odds: f64, gross_g: f64, rests: bool, at: Instant) -> Done {
+    pub(super) fn put_back(&mut self, perhaps: Perhaps, gross_g: f64, rests: bool, at: Instant) -> Done {
+        let (kept, odds) = (perhaps.kept.clone(), perhaps.odds);
         self.aim_at(kept.pour.aim);
         self.memory.forget(kept.pour.piece);
-        self.memory.came_back += 1;
+        let counted = self.set_anew(gross_g).is_some_and(|anew| anew.taken_for.is_some());
+        self.memory.came_back += u32::from(!counted);
         self.away = 0;
-        let back = Back { before: kept.pour.clone(), kept: kept.clone(), gross_g, odds };
+        let back = Back { perhaps, gross_g };
         let mut pour = self.weighed_again(kept, gross_g, rests, at, odds);
         let had_g = gross_g - pour.tare;
         // What it was told before was another pour's trouble.
@@ -129,12 +129,17 @@ impl Engine {
         self.enter(State::Pouring(stream));
     }
 
-    /// Slop was poured into what may be this one, which was good when it was lifted: nobody knows any more what it holds.
-    pub(super) fn may_hold_more(&mut self, held: Held, poured_g: f64, at: Instant) {
-        let good = |kept: &&mut Kept| kept.pour.verdict == Verdict::Good;
-        let Some(kept) = self.memory.of(held.piece).filter(good) else { return };
+    /// Slop was poured into what may be this one: where it was called one of these, and would be called otherwise then, nobody knows
+    /// any more what it holds.
+    pub(super) fn may_hold_more(&mut self, held: Held, poured_g: f64, called: &[Verdict], at: Instant) {
+        let becomes = |kept: &&mut Kept| {
+            let (was, holds_g) = (kept.pour.verdict, held.g + poured_g);
+            called.contains(&was) && kept.pour.aim.verdict(holds_g) != was
+        };
+        let Some(kept) = self.memory.of(held.piece).filter(becomes) else { return };
         let pour = &mut kept.pour;
-        pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * poured_g));
+        let off_g = held.g + poured_g - pour.net.unwrap_or(held.g);
+        pour.net_u = Some(pour.net_u.unwrap_or(0.0).hypot(EITHER * off_g.abs()));
         (pour.perhaps_other, pour.verdict) = (Some(Held { piece: held.piece, g: poured_g }), Verdict::Void);
         pour.rev += 1;
         let pour = pour.clone();
@@ -146,8 +151,8 @@ impl Engine {
     /// Somebody stands and waits: perhaps it is a bare piece after all, and wants its `ready`.
     pub(super) fn asks_for_ready(&mut self, d: Done, rest: f64, at: Instant) {
         let kept = Kept { gross_g: rest, u_g: 0.0, zero_g: self.zero_g, lifted_at: at, pour: d.pour };
-        let odds = d.back.as_ref().map_or(1.0, |back| back.odds);
-        self.opens(rest, 0.0, Some(Box::new(Perhaps { kept, odds })), at);
+        let odds = d.back.as_ref().map_or(1.0, |back| back.perhaps.odds);
+        self.opens(rest, 0.0, Some(Box::new(Perhaps { kept, odds, rival: None })), at);
         if let State::Ready(r) = &mut self.state {
             r.back = d.back;
         }
@@ -167,23 +172,27 @@ impl Engine {
                 self.say_if_good(&kept.pour, at);
                 self.memory.keep(kept);
             }
-            Some(kept) => self.was_put_back(kept, gross_g, at),
-            None => {}
+            Some(kept) => {
+                let unsaid = self.was_put_back(kept.clone(), gross_g, at);
+                self.was_taken_for(kept, gross_g, unsaid, at);
+            }
+            None => self.left_bare(gross_g, at),
         }
     }
 
     /// A piece that weighed like one put back, and left without slop: it was that one.
-    fn was_put_back(&mut self, kept: Kept, gross_g: f64, at: Instant) {
+    /// What is to be said of it.
+    fn was_put_back(&mut self, kept: Kept, gross_g: f64, at: Instant) -> Option<(Verdict, f64)> {
         self.memory.came_back += 1;
         let (lifted_at, was) = (kept.lifted_at, kept.pour.verdict);
         let odds = self.odds_against_ladled(&kept, gross_g);
         let pour = self.weighed_again(kept, gross_g, true, at, odds);
-        if let Some(net) = pour.net.filter(|_| was == Verdict::Over || was != pour.verdict) {
-            // Some was poured back of it: whether that was enough, or too much.
-            self.say_verdict(pour.verdict, net, at);
-        }
+        // Some was poured back of it: whether that was enough, or too much.
+        let changed = was == Verdict::Over || was != pour.verdict;
+        let unsaid = pour.net.filter(|_| changed).map(|net| (pour.verdict, net));
         // Where it was lifted first is what counts for a piece that comes back again.
         self.memory.keep(Kept { gross_g, u_g: 0.0, zero_g: self.zero_g, lifted_at, pour });
+        unsaid
     }
 
     /// The record of a piece that was weighed again, at rest or not; `odds` that it is this one.
@@ -229,7 +238,8 @@ impl Engine {
         match kept.pour.verdict {
             Verdict::Over => lost_g > 3.0 * ROLLED_SD_G,
             Verdict::Good | Verdict::Short | Verdict::Void => {
-                lost_g > kept.runs_out_g() && self.odds_against_bare(kept, gross_g) > 1.0
+                let told = self.times_at(gross_g) > 1.0 && lost_g > 3.0 * ROLLED_SD_G;
+                (told || lost_g > kept.runs_out_g()) && self.odds_against_bare(kept, gross_g) > 1.0
             }
         }
     }
@@ -237,10 +247,15 @@ impl Engine {
     /// Slop runs into what was taken for a piece put back that wants none: it was another one, bare, and that one has
     /// again what it had; `rev` was its latest revision.
     pub(super) fn restore(&mut self, back: &Back, rev: u32, at: Instant) {
-        let old = Pour { rev: rev + 1, ..back.before.clone() };
+        self.gives_back(&back.perhaps.kept, rev, at);
+    }
+
+    /// This one was not put back: its record says again what it said.
+    pub(super) fn gives_back(&mut self, was: &Kept, rev: u32, at: Instant) {
+        let old = Pour { rev: rev + 1, ..was.pour.clone() };
         self.outputs.push_back(Output::Entry(old.entry(at)));
         self.memory.came_back = self.memory.came_back.saturating_sub(1);
-        self.memory.keep(Kept { pour: old, ..back.kept.clone() });
+        self.memory.keep(Kept { pour: old, ..was.clone() });
     }
 
     /// A bare piece is ready; perhaps it is one put back.

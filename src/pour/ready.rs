@@ -8,11 +8,13 @@ use super::landing::Landing;
 use super::leaps::Leaps;
 use super::predict::USUAL_G_S;
 use super::put_back::Back;
+use super::recognised::Held;
 use super::recognised::Perhaps;
 use super::running::{MOST_FLOW_G_S, SHOWN};
 use super::state::{Pan, Pour, State};
 use super::steps::{BEGUN_G, NOT_A_POUR_G_S, TOUCH_S, jump_g_s, push_recent};
 use super::unseen::AtOnce;
+use super::unwritten::Unwritten;
 use crate::reading::Weighing;
 use crate::record::Mark;
 use crate::scale::COARSE_STEP_G;
@@ -31,9 +33,6 @@ const REST_S: f64 = 0.5;
 pub(super) const LUMP: std::ops::Range<f64> = 0.4..1.6;
 /// A piece tared again by more than this gets its `ready` again (own choice).
 const AGAIN_G: f64 = 2.0;
-
-/// A weight that is so many times likelier for a bare piece is one: one in ten would hold slop (own choice).
-const FAR_LIKELIER: f64 = 9.0;
 
 /// Tared and waiting for slop.
 #[derive(Clone, Debug)]
@@ -135,8 +134,12 @@ impl Engine {
         if let Some(perhaps) = &perhaps {
             pour.perhaps_other = perhaps.other(pour.tare);
         }
-        if let Some((back, taken_for)) = back.zip(perhaps) {
+        if let Some((back, taken_for)) = back.zip(perhaps.as_ref()) {
             self.restore(&back, taken_for.kept.pour.rev, w.arrived_at);
+        }
+        if self.is_denied(pour.tare) {
+            let g = pour.aim.target.g();
+            pour.perhaps_other.get_or_insert(Held { piece: pour.piece, g });
         }
         // Drops that fell before, or a piece that was pushed: nobody knows.
         pour.unsure_g = EITHER * base_g.abs();
@@ -151,7 +154,7 @@ impl Engine {
             pour.in_tare_g = in_tare_g;
         }
         let mut stream = self.stream(pour, &recent, base_g);
-        stream.leaps = leaps;
+        (stream.leaps, stream.perhaps) = (leaps, perhaps);
         self.enter(State::Pouring(stream));
     }
 
@@ -237,6 +240,7 @@ impl Engine {
         let mut s = self.stream(r.pour, &r.recent, from);
         s.plan.stop_due = Some(w.arrived_at);
         s.odd_load = true;
+        s.perhaps = r.perhaps;
         self.enter(State::Draining(s));
         self.cue_now(Cue::Fault, w.arrived_at, None);
     }
@@ -266,10 +270,10 @@ impl Engine {
 
     /// No slop came: nothing was poured, or a piece was put back to be weighed again.
     fn left_empty(&mut self, r: Ready, at: Instant) {
-        let Ready { mut pour, perhaps, back, base_g, recent, lump_g, .. } = r;
+        let Ready { pour, perhaps, back, base_g, recent, lump_g, .. } = r;
         if lump_g > 0.0 {
-            pour.tare -= lump_g;
-            return self.left_with_a_lump(pour, &recent, lump_g, at);
+            let known = Some(lump_g);
+            return self.left_perhaps_with_a_lump(Unwritten { pour, recent, known, lifted_at: at });
         }
         let splash_u_g = 2.0 * self.weight_u_g(pour.tare);
         if base_g > SHOWN * self.threshold_g() && base_g + splash_u_g >= self.splash_g() {
@@ -281,43 +285,9 @@ impl Engine {
             return self.next_piece(&pour, State::Idle, at);
         }
         if perhaps.is_none() && back.is_none() && self.may_hold_a_lump(pour.tare) {
-            let (lump_g, piece, ware) = (pour.aim.target.g(), pour.piece, self.ware);
-            pour.tare -= lump_g;
-            self.left_with_a_lump(pour, &recent, lump_g, at);
-            // What it weighs bare nobody knows; and one that got nothing may be set down again for its slop.
-            self.ware = ware;
-            return self.memory.forget(piece);
+            return self.left_perhaps_with_a_lump(Unwritten { pour, recent, known: None, lifted_at: at });
         }
         self.dropped(&pour, State::Idle);
         self.left_without_slop(perhaps.map(|perhaps| perhaps.kept), back.is_some(), pour.tare, at);
-    }
-
-    /// A ladle's lump that fell with the landing is shown as a part of it. Whoever ladles and lifts a piece that got no slop
-    /// since its `ready` has poured before it, unless what it weighed is far likelier for a bare one of this batch, or for none
-    /// of it with or without slop, or it is the one that was lifted before it, rolled and put back.
-    fn may_hold_a_lump(&self, gross_g: f64) -> bool {
-        let with_g = gross_g - self.start.target.g();
-        let density = |g: f64| self.ware.density_per_g(g - self.zero_g);
-        let holds = density(with_g).zip(density(gross_g));
-        self.start.settings.vessel.in_lumps()
-            && !self.is_no_piece(gross_g, self.start.target.g())
-            && holds.is_none_or(|(with, bare)| with * FAR_LIKELIER >= bare)
-            && !self.may_be_rolled(gross_g)
-    }
-
-    /// No piece of this batch, with so much slop in it or without.
-    pub(super) fn is_no_piece(&self, gross_g: f64, slop_g: f64) -> bool {
-        [gross_g - slop_g, gross_g].iter().all(|g| self.ware.is_far(g - self.zero_g))
-    }
-
-    /// What was tared away may have been its slop: it has a record, of which nothing is called.
-    fn left_with_a_lump(&mut self, pour: Pour, recent: &VecDeque<(Instant, f64)>, lump_g: f64, at: Instant) {
-        let mut s = self.stream(pour, recent, lump_g);
-        s.pour.settled = true;
-        s.pour.doubt_g = lump_g;
-        s.pour.net_u = Some(EITHER * lump_g);
-        let pour = self.write_down(s, lump_g, at);
-        self.say_of(&pour, lump_g, at);
-        self.next_piece(&pour, State::Idle, at);
     }
 }

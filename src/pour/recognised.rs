@@ -4,6 +4,7 @@
 //! another weighs with its slop. What is likelier is assumed, and marked.
 
 use super::aim::lacks;
+use super::anew::WRONGLY;
 use super::engine::Engine;
 use super::kept::{Kept, PLACED, ROLLED_SD_G};
 use crate::record::Verdict;
@@ -19,7 +20,7 @@ const COMES_BACK: (f64, f64) = (1.0, 9.0);
 const SURE: f64 = 5.0;
 /// A short one is wherever it is likelier than not: a bare piece taken for it costs an early stop, a short one taken for
 /// a bare one is flooded.
-const LIKELIER: f64 = 1.0;
+pub(super) const LIKELIER: f64 = 1.0;
 /// ... and so many times for both to be kept in mind.
 const PERHAPS: f64 = 0.3;
 /// Two that were lifted weigh alike where neither is so many times likelier (own choice).
@@ -41,6 +42,8 @@ const INTO_A_GOOD_ONE: (f64, f64) = (0.02, 0.005);
 /// waited while another was poured is half as likely put back, and half as likely again once its slop stood for longer than the
 /// contact limit (a guess).
 const WAITED: f64 = 0.5;
+/// ... and of those that are set down again until they are known so many are another than the one lifted last (a guess).
+const NOT_THE_LAST: f64 = 0.02;
 /// So many new pieces have their ladle of slop before they are at rest (a guess).
 const LADLED_EARLY: f64 = 0.02;
 /// One that weighs what it should within so many standard deviations stands on the pan as it was last seen (own choice).
@@ -55,7 +58,7 @@ pub(super) enum Landed {
     /// A bare piece, or this one put back to be weighed: told apart by whether slop is poured into it.
     Perhaps(Box<Perhaps>),
     /// This one, put back to be topped up or after some was poured back.
-    Same(Box<Kept>, f64),
+    Same(Box<Perhaps>),
 }
 
 /// One that was lifted and may stand there, and how many times likelier that is than a bare piece.
@@ -63,6 +66,8 @@ pub(super) enum Landed {
 pub(super) struct Perhaps {
     pub(super) kept: Kept,
     pub(super) odds: f64,
+    /// Another one that was lifted, with a verdict, and is hardly less likely.
+    pub(super) rival: Option<Held>,
 }
 
 /// A piece that was lifted, and what it holds where it is the one that stands there, g.
@@ -95,13 +100,19 @@ impl Engine {
     pub(super) fn recognise(&self, gross_g: f64) -> Landed {
         let Some(new) = self.bare_per_g(gross_g) else { return Landed::New };
         let on_pan: Vec<(Kept, f64)> =
-            self.memory.kept.iter().map(|k| self.as_it_would_stand(k, gross_g)).collect();
-        let likely = |(k, share): &(Kept, f64)| share * self.odds(k, gross_g) / new;
+            self.may_come_back(gross_g).iter().map(|k| self.as_it_would_stand(k, gross_g)).collect();
+        let times = self.times_at(gross_g);
+        // Set down again it is one that lacks something: nobody asks for more than one that is full would get.
+        let may = |k: &Kept| times <= 1.0 || k.lacks_now(gross_g) || k.pour.verdict == Verdict::Over;
+        let likely = |(k, share): &(Kept, f64)| {
+            if may(k) { share * times * self.odds(k, gross_g) / new } else { 0.0 }
+        };
         let likeliest = |a: &&(Kept, f64), b: &&(Kept, f64)| likely(a).total_cmp(&likely(b));
         let Some(best) = on_pan.iter().max_by(likeliest) else { return Landed::New };
         // Of two that weigh alike the one that is short comes back for more: nobody pours into one that is full.
         let alike = ALIKE * likely(best);
-        let wanting = on_pan.iter().filter(|k| k.0.pour.verdict == Verdict::Short && likely(k) > alike);
+        let short = |k: &&(Kept, f64)| k.0.pour.verdict == Verdict::Short && likely(k) > alike;
+        let wanting = on_pan.iter().filter(|k| times <= 1.0 && short(k));
         let one = wanting.max_by(likeliest).unwrap_or(best);
         let k = &one.0;
         // Against a bare piece as against each other one that was lifted.
@@ -109,17 +120,28 @@ impl Engine {
         let odds = likely(one) / (1.0 + others);
         let kept = k.clone();
         if self.wants_more_or_less(k, gross_g, likely(one)) {
-            return Landed::Same(Box::new(kept), odds);
+            let odds = if times > 1.0 { likely(one) * WRONGLY / (1.0 + others * WRONGLY) } else { odds };
+            let rival =
+                on_pan.iter().filter(|o| o.0.pour.piece != k.pour.piece && o.0.pour.verdict != Verdict::Void);
+            let rival = rival.filter(|o| likely(o) * DOUBTFUL > likely(one)).max_by(likeliest);
+            let rival = rival.and_then(|o| o.0.held(gross_g));
+            return Landed::Same(Box::new(Perhaps { kept, odds, rival }));
         }
         let perhaps = if k.pour.verdict == Verdict::Good { PERHAPS } else { 1.0 / DOUBTFUL };
-        let may_be = likely(one) > perhaps;
-        if may_be { Landed::Perhaps(Box::new(Perhaps { kept, odds })) } else { Landed::New }
+        // Who was told that it is that one, and sets it down again, says no; who was told that it is none pours if that is so.
+        let may_be = times >= 1.0 && likely(one) / times > perhaps;
+        let odds = odds / times;
+        if may_be { Landed::Perhaps(Box::new(Perhaps { kept, odds, rival: None })) } else { Landed::New }
     }
 
     /// The same piece on the pan as it is now, and how likely that is. What may lie there or not is as likely to be any weight
     /// from none to the most that may: then what it shows says how much it is.
     fn as_it_would_stand(&self, kept: &Kept, gross_g: f64) -> (Kept, f64) {
         let as_seen = kept.on_a_pan_of(self.zero_g);
+        // Who asks for more of it says that it lacks that.
+        if self.times_at(gross_g) > 1.0 {
+            return (as_seen, 1.0);
+        }
         let (down_g, up_g) = self.after.beneath_g(self.zero_g);
         let sd_g = ROLLED_SD_G.hypot(PLACED * gross_g).hypot(kept.u_g);
         let off_g = (gross_g - as_seen.gross_g).clamp(-down_g, up_g);
@@ -149,7 +171,8 @@ impl Engine {
 
     /// How many times likelier it is this one than a bare piece.
     pub(super) fn odds_against_bare(&self, kept: &Kept, gross_g: f64) -> f64 {
-        self.odds(kept, gross_g) / self.bare_per_g(gross_g).unwrap_or(0.0).max(f64::MIN_POSITIVE)
+        let times = self.times_at(gross_g);
+        times * self.odds(kept, gross_g) / self.bare_per_g(gross_g).unwrap_or(0.0).max(f64::MIN_POSITIVE)
     }
 
     /// How many times likelier what left without slop was this one than a new one that was ladled before it was at rest.
@@ -160,6 +183,9 @@ impl Engine {
     /// It was short and still is, or it was over.
     fn wants_more_or_less(&self, kept: &Kept, gross_g: f64, odds: f64) -> bool {
         let short = kept.pour.aim.verdict(kept.holds_g(gross_g)) == Verdict::Short;
+        if self.times_at(gross_g) > 1.0 {
+            return odds > LIKELIER;
+        }
         match kept.pour.verdict {
             Verdict::Short => short && odds > sure_of_short(kept),
             Verdict::Over => odds > SURE,
@@ -201,10 +227,13 @@ impl Engine {
         let another = self.memory.kept.iter().any(|k| k.lifted_at > kept.lifted_at);
         let stood = kept.pour.first_slop.map_or(Duration::ZERO, |from| self.landed_at.since(from));
         let waited = match another {
+            true if self.times_at(gross_g) > 1.0 => NOT_THE_LAST,
             true if short && stood > self.start.settings.contact_limit => WAITED * WAITED,
             true if short || back_g > kept.runs_out_g() => WAITED,
             true | false => 1.0,
         };
-        soon * waited * prior * kept.density_per_g(gross_g, self.start.scale.reading_sd_g())
+        soon * waited
+            * prior
+            * kept.density_per_g(gross_g, self.start.scale.reading_sd_g(), self.times_at(gross_g) > 1.0)
     }
 }

@@ -19,7 +19,7 @@ pub enum Remark {
     Jug,
     /// All pieces that were foreseen are poured; more may be.
     Full,
-    /// A record is not called good any more: nobody saw what its piece left on the pan.
+    /// A record is not called good: nobody saw what its piece left on the pan, or whether it got slop before its `ready`.
     Unsure,
 }
 

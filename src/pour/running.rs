@@ -12,9 +12,10 @@ use super::leaps::Leaps;
 use super::lift::Rested;
 use super::onset::Onset;
 use super::pace::Pace;
+use super::plan::Plan;
 use super::predict::{Predictor, USUAL_G_S};
 use super::ready::Ready;
-use super::state::{Done, Pan, Plan, Pour, Running, State, Stream};
+use super::state::{Done, Pan, Pour, Running, State, Stream};
 use super::steps::push_recent;
 use super::surges::Surges;
 use super::touch::went_again;
@@ -100,6 +101,7 @@ impl Engine {
             peak_g: last_net,
             odd: 0,
             back: None,
+            perhaps: None,
             odd_load: false,
             lower_since: None,
             lower_g: 0.0,

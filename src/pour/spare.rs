@@ -22,6 +22,9 @@ impl Engine {
         if !self.at_rest().is_some_and(|rest| self.is_spare(rest)) {
             return false;
         }
+        if let Some(last) = self.last {
+            self.has_landed(None, last.arrived_at);
+        }
         self.enter(State::Other(Other::Spare { voided: false }));
         self.outputs.push_back(Output::VoidLast);
         true

@@ -2,16 +2,17 @@
 
 use super::entry::Phase;
 use super::falls::Falls;
-use super::guidance::Guidance;
 use super::hand::Taught;
 use super::jug::JugOnPan;
 use super::landing::Landing;
 use super::leaps::Leaps;
 use super::lift::Rested;
 use super::onset::Onset;
+use super::plan::Plan;
 use super::predict::Predictor;
 use super::put_back::Back;
 use super::ready::Ready;
+use super::recognised::{Held, Perhaps};
 use super::surges::Surges;
 use super::unseen::AtOnce;
 use crate::record::{Aim, Marks, Verdict};
@@ -64,7 +65,9 @@ pub(super) struct Pour {
     /// Grams of its weight that came as no stream does: a hand or a jug may bear on it.
     pub(super) doubt_g: f64,
     /// It may be this piece, or another one than this, and so much of what is in both is no slop of its own then.
-    pub(super) perhaps_other: Option<super::recognised::Held>,
+    pub(super) perhaps_other: Option<Held>,
+    /// Another one, that this may be as well, though it was put back as this.
+    pub(super) rival: Option<Held>,
     /// Grams of its slop that may be in its tare, as it was seen too soon after `ready`.
     pub(super) in_tare_g: f64,
 }
@@ -103,43 +106,8 @@ impl Pour {
             unsure_g: 0.0,
             doubt_g: 0.0,
             perhaps_other: None,
+            rival: None,
             in_tare_g: 0.0,
-        }
-    }
-}
-
-/// What was known when a stop was called.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Called {
-    /// Net that it was to end at.
-    pub(super) aim_g: f64,
-    pub(super) flow_g_s: f64,
-    /// What the flow returned to, had the hand not eased off.
-    pub(super) steady_g_s: f64,
-}
-
-/// Which cues of this stream were announced, and when its stop is due.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Plan {
-    pub(super) approach_said: bool,
-    pub(super) pips_left: u32,
-    /// When the latest of them was due.
-    pub(super) heard: Option<Instant>,
-    pub(super) stop_due: Option<Instant>,
-    pub(super) called: Option<Called>,
-    /// The latest two beats of a countdown, newest first.
-    pub(super) beats: [Option<Instant>; 2],
-}
-
-impl Plan {
-    pub(super) fn of(guidance: Guidance) -> Self {
-        Self {
-            approach_said: false,
-            pips_left: guidance.pips(),
-            heard: None,
-            stop_due: None,
-            called: None,
-            beats: [None; 2],
         }
     }
 }
@@ -180,6 +148,8 @@ pub(super) struct Running {
     pub(super) odd: u32,
     /// As the piece was when it was put back.
     pub(super) back: Option<Box<Back>>,
+    /// It was taken for a bare piece, and may be this one, that was lifted.
+    pub(super) perhaps: Option<Box<Perhaps>>,
     /// Something lay on the piece before slop was seen.
     pub(super) odd_load: bool,
     /// What is shown is lower than what was believed, since then; and by so much for longer than a lift takes, g.

@@ -42,6 +42,8 @@ const GAP_LOSS_G: f64 = 3.0;
 
 impl Engine {
     pub(super) fn idle(&mut self, w: Weighing) {
+        self.write_what_waited(w.arrived_at);
+        self.say_what_left(w.arrived_at);
         // Before it is taken for the bare pan's zero: a pebble may be lighter than any piece. One that lies
         // there from before the start was set down for nobody knows what.
         if !self.lift_first && self.spare_set() {
@@ -58,6 +60,11 @@ impl Engine {
         {
             self.zero_g = rest;
             self.after.rests(w.arrived_at);
+        }
+        if self.fills_what_is_too_light(w) {
+            // What lies there is no part of the pan.
+            self.zero_g = self.start.zero.g();
+            return self.unknown_weight(w.arrived_at);
         }
         if self.lift_first && self.loaded(w) {
             self.lift_first = false;
@@ -97,7 +104,7 @@ impl Engine {
 
     pub(super) fn next_piece(&mut self, pour: &Pour, state: State, at: Instant) {
         self.piece = self.piece.max(pour.piece.saturating_add(1));
-        (self.away, self.alone_g) = (0, None);
+        (self.away, self.alone_g, self.memory.anew) = (0, None, None);
         self.keep(pour, at);
         let left = matches!(state, State::Idle);
         self.after.handle_lift(pour);

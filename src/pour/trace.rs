@@ -29,7 +29,7 @@ mod start;
 
 use bytes::{Bytes, mass, micrograms, put, put_aim, put_correction, put_optional};
 
-const VERSION: u8 = 14;
+const VERSION: u8 = 15;
 const SEALED_VERSION: u8 = 7;
 const FIRST_VERSION: u8 = 1;
 /// A trace starts this long before the landing.

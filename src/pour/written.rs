@@ -4,8 +4,9 @@ use super::done::EITHER;
 use super::engine::Engine;
 use super::entry::Output;
 use super::finish::Finish;
+use super::plan::Called;
 use super::running::SPLASH_G;
-use super::state::{Called, Pour, Running, Stream};
+use super::state::{Pour, Running, Stream};
 use super::sums::Shown;
 use super::vessel::Vessel;
 use crate::record::{Mark, Verdict};
@@ -17,7 +18,7 @@ impl Engine {
         let first = s.pour.rev == 0;
         // At a lift the weight falls as at a touch: only at rest it says something.
         let touched = s.pour.settled && self.bore(&s, net) || s.pour.doubt_g > SPLASH_G.0;
-        let Running { mut pour, plan, again, .. } = *s;
+        let Running { mut pour, plan, again, from_g, .. } = *s;
         // A stream that a pause had ended before its stop goes on.
         let went_on = std::mem::take(&mut pour.paused);
         pour.rev += 1;
@@ -28,9 +29,12 @@ impl Engine {
             let early_g = if self.judged(&pour, net) == Verdict::Void { EITHER * net.abs() } else { 0.0 };
             pour.net_u = pour.net_u.map(|u| u.max(early_g));
         }
+        if let Some(rival) = pour.rival.take() {
+            self.may_hold_more(rival, net - from_g, &[Verdict::Good, Verdict::Short, Verdict::Over], at);
+        }
         if let Some(held) = pour.perhaps_other {
             if first && held.piece != pour.piece {
-                self.may_hold_more(held, net, at);
+                self.may_hold_more(held, net, &[Verdict::Good], at);
             }
             // A bare one taken for the short one has all that came since, and the short one none of it.
             let other_g = held.g.max(if first { 0.0 } else { net - held.g });

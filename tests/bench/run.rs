@@ -212,7 +212,7 @@ impl Session {
 /// What does not guide the stop comes from the engine, whoever calls it.
 fn guides_no_stop(cue: Cue) -> bool {
     match cue {
-        Cue::Ready | Cue::Fault | Cue::Clear => true,
-        Cue::Approach | Cue::Count | Cue::Stop | Cue::Good | Cue::Short | Cue::Over | Cue::Note => false,
+        Cue::Ready | Cue::Fault | Cue::Clear | Cue::Short | Cue::Over => true,
+        Cue::Approach | Cue::Count | Cue::Stop | Cue::Good | Cue::Note => false,
     }
 }

@@ -29,7 +29,7 @@ fn lifted(end_s: f64) -> Run {
 }
 
 /// A lift of so many grams at so many seconds, as a scale of 0.3 s shows it, and the bare pan for some time.
-fn lift(run: &mut Run, at_s: f64, until_s: f64, gross_g: f64) {
+pub(crate) fn lift(run: &mut Run, at_s: f64, until_s: f64, gross_g: f64) {
     run.curve(at_s, until_s, |t| gross_g * (-(t - at_s) / 0.3).exp());
 }
 
@@ -91,7 +91,7 @@ fn a_short_piece_put_back_is_topped_up_with_a_stop_of_its_own() {
     run.curve(13.0, 19.0, |_| 0.0);
     run.curve(19.0, 22.0, |_| 326.0);
     let Some(Output::Cue(call)) = run.outputs.last() else { panic!("a cue") };
-    assert!(call.cue == Cue::Ready && near(call.left, 3.0), "{call:?}");
+    assert!(call.cue == Cue::Short && near(call.left, 3.0), "{call:?}");
     run.curve(22.0, 25.0, |t| 326.0 + 1.5 * (t - 22.0).min(2.0));
     let stops = run.due_s(Cue::Stop);
     let stop = *stops.last().expect("a stop");

@@ -4,7 +4,8 @@
 //! `TAREBELL_CYCLES=10000` plays so many (best with `--release -- --nocapture`); the seed and the scene of
 //! each kind's first broken rules are printed, to be saved as a `.scene`. `TAREBELL_CYCLES_FROM=10000` leaves
 //! out so many seeds: others than those a mend was made with. `TAREBELL_CYCLE=SEED` prints one.
-//! `TAREBELL_MISHAPS=0.1` plays a working day in place of that: a mishap in one piece of ten.
+//! `TAREBELL_MISHAPS=0.1` plays a working day in place of that: a mishap in one piece of ten. `TAREBELL_HEEDLESS=1` plays hands
+//! that never set a piece down again when they hear that it was taken for another.
 
 use super::scenes::{Broken, judge};
 use std::collections::BTreeMap;
@@ -21,10 +22,13 @@ const CYCLES_OF_A_DAY: u64 = 2000;
 /// So many of a kind are printed with their scenes.
 const PRINTED: usize = 3;
 /// A hand that is not told ready waits for so long and then pours all the same.
-const PATIENCE: &str = "wait ready 15";
+const PATIENCE: &str = "insist ready 15";
+const WAITED_FOR: &str = " ready 15";
+/// ... and one that puts a piece back for more waits for so long to hear that it is short.
+const FOR_MORE: &str = "insist short 15";
 
-/// What goes wrong with a piece, and its odds: so many of their sum, 144.
-const MISHAPS: [(&str, f64); 51] = [
+/// What goes wrong with a piece, and its odds: so many of their sum, 146.
+const MISHAPS: [(&str, f64); 52] = [
     ("nothing", 19.0),
     ("lifted at once", 8.0),
     ("landing soft", 3.0),
@@ -71,6 +75,7 @@ const MISHAPS: [(&str, f64); 51] = [
     ("ready piece pressed then poured", 2.0),
     ("pan wiped at ready", 2.0),
     ("jug set beside and taken, then poured", 2.0),
+    ("set down again, bare", 2.0),
     ("trickle into a short piece", 2.0),
     ("stops by itself, then goes on", 2.0),
     (JUG_FOR_LADLE, 1.0),
@@ -82,11 +87,8 @@ const JUG_FOR_LADLE: &str = "jug where the ladle is told";
 const LADLE_FOR_JUG: &str = "ladle where the jug is told";
 /// Of a working day's pieces this share has a mishap (own guess: more than a day at the table has), drawn by the same odds.
 const OF_A_DAY: f64 = 0.1;
-/// Of a working day's pieces at most this share is missed, doubled, called wrongly or called good falsely, though its weight could
-/// tell it (our aim).
+/// Of a working day's pieces at most this share is missed, doubled, called wrongly or called good falsely (our aim).
 const AIM_OF_A_DAY: f64 = 1.0 / 2000.0;
-/// ... and though no weight could (counted: 79 in 60,092 pieces of 30,000 cycles).
-const ALIKE_OF_A_DAY: f64 = 79.0 / 60_092.0;
 /// Two mishaps of one piece, drawn by the same odds.
 const TWO: &str = "two at once";
 /// Not one of those two: nothing, what is told of the whole batch, and a piece that is gone before the other can happen.
@@ -97,127 +99,87 @@ const ALONE: [&str; 5] = ["nothing", JUG_FOR_LADLE, LADLE_FOR_JUG, TWO, "removed
 /// the others say more). What is not here must not be broken at all; with a mend its line goes.
 const OWED: &[(&str, f64)] = &[
     ("Doubled / borne after the stop", 0.1),
-    ("Doubled / frozen", 0.1),
     ("Doubled / pan wiped at ready", 0.1),
-    ("Doubled / put back short", 0.5),
-    ("Doubled / put back with some poured out", 1.2),
-    ("Doubled / rolled and put back", 1.0),
-    ("Doubled / splash wiped around the weighed piece", 0.1),
-    ("Doubled / two at once", 0.4),
-    ("Doubled, alike / jug for a moment after the lift", 0.1),
-    ("Doubled, alike / put back short", 1.6),
-    ("Doubled, alike / put back with some poured out", 3.3),
-    ("Doubled, alike / rolled and put back", 1.0),
-    ("Doubled, alike / two at once", 0.8),
-    ("FalseGood / borne after the stop", 0.1),
+    ("Doubled / rolled and put back", 0.5),
+    ("Doubled / splash wiped around the weighed piece", 0.2),
+    ("Doubled / two at once", 0.3),
+    ("Doubled, alike / put back with some poured out", 0.1),
+    ("Doubled, alike / rolled and put back", 0.6),
+    ("Doubled, alike / two at once", 0.2),
     ("FalseGood / frozen", 0.1),
     ("FalseGood / hand borne", 0.1),
     ("FalseGood / jug on the rim", 0.1),
-    ("FalseGood / lifted at once, and the next soon", 0.1),
-    ("FalseGood / put back short", 0.1),
-    ("FalseGood / put back with some poured out", 1.5),
-    ("FalseGood / residue left", 0.1),
+    ("FalseGood / nudged", 0.1),
+    ("FalseGood / press in the pour", 0.1),
+    ("FalseGood / put back with some poured out", 0.1),
+    ("FalseGood / removed in the pour", 0.1),
     ("FalseGood / residue left, and the next soon", 0.1),
-    ("FalseGood / residue wiped", 0.1),
-    ("FalseGood / residue wiped when it is said, and the next soon", 0.1),
-    ("FalseGood / two at once", 0.3),
-    ("FalseGood / wheel", 0.1),
-    ("FalseGood, alike / put back short", 0.1),
-    ("FalseGood, alike / put back with some poured out", 3.3),
-    ("FalseGood, alike / two at once", 0.5),
-    ("Missed / another form", 0.1),
+    ("FalseGood / splash beside", 0.1),
+    ("FalseGood / splash wiped around the weighed piece", 0.1),
+    ("FalseGood / two at once", 0.2),
+    ("FalseGood, alike / put back with some poured out", 0.1),
     ("Missed / lifted at once, and the next soon", 0.1),
     ("Missed / poured before ready", 0.2),
-    ("Missed / removed in the pour", 0.1),
+    ("Missed / removed in the pour", 0.2),
     ("Missed / two at once", 0.1),
-    ("Missed, alike / another form", 0.1),
-    ("Missed, alike / bump after", 0.1),
-    ("Missed, alike / bump in the pour", 0.1),
-    ("Missed, alike / draught", 0.1),
-    ("Missed, alike / fan", 0.1),
-    ("Missed, alike / gap", 0.2),
-    ("Missed, alike / jug on the rim", 0.1),
-    ("Missed, alike / landing hard", 0.1),
-    ("Missed, alike / lifted at once", 0.2),
-    ("Missed, alike / lifted at once, and the next soon", 0.1),
-    ("Missed, alike / nothing", 0.1),
     ("Missed, alike / pan wiped at ready", 0.1),
-    ("Missed, alike / poured before ready", 0.1),
-    ("Missed, alike / refilled", 0.1),
-    ("Missed, alike / residue wiped", 0.1),
-    ("Missed, alike / residue wiped when it is said, and the next soon", 0.1),
-    ("Missed, alike / silence", 0.1),
-    ("Missed, alike / splash beside", 0.1),
-    ("Missed, alike / steadied", 0.2),
-    ("Missed, alike / table knocked", 0.1),
+    ("Missed, alike / poured before ready", 0.2),
+    ("Missed, alike / removed in the pour", 0.1),
     ("Missed, alike / two at once", 0.1),
-    ("Silent / another form", 0.1),
-    ("Silent / frozen", 0.2),
-    ("Silent / put back short", 0.3),
-    ("Silent / put back with some poured out", 1.1),
-    ("Silent / two at once", 0.2),
-    ("Silent, alike / put back short", 1.0),
-    ("Silent, alike / put back with some poured out", 2.3),
-    ("Silent, alike / two at once", 0.4),
-    ("Wrong / another form", 0.1),
+    ("Silent / bear in the pour", 0.1),
+    ("Silent / short and topped up", 0.1),
+    ("Silent / two at once", 0.1),
+    ("Silent, alike / frozen", 0.1),
+    ("Silent, alike / short and topped up", 0.1),
     ("Wrong / bear in the pour", 0.1),
     ("Wrong / borne after the stop", 0.1),
-    ("Wrong / frozen", 0.2),
+    ("Wrong / fan", 0.1),
+    ("Wrong / frozen", 0.1),
     ("Wrong / hand borne", 0.1),
-    ("Wrong / jug for a moment after the lift", 0.1),
     ("Wrong / jug on the rim", 0.1),
     ("Wrong / lifted at once", 0.1),
-    ("Wrong / lifted at once, and the next soon", 0.2),
+    ("Wrong / lifted at once, and the next soon", 0.3),
     ("Wrong / nothing", 0.1),
-    ("Wrong / over let go", 0.1),
-    ("Wrong / pan wiped at ready", 0.2),
+    ("Wrong / pan wiped at ready", 0.1),
     ("Wrong / poured before ready", 0.2),
-    ("Wrong / put back short", 0.5),
-    ("Wrong / put back with some poured out", 2.1),
+    ("Wrong / press in the pour", 0.1),
+    ("Wrong / put back short", 0.1),
+    ("Wrong / put back with some poured out", 0.1),
     ("Wrong / removed in the pour", 0.2),
     ("Wrong / residue left", 0.1),
-    ("Wrong / residue left, and the next soon", 0.2),
+    ("Wrong / residue left, and the next soon", 0.1),
     ("Wrong / residue wiped", 0.1),
-    ("Wrong / residue wiped when it is said, and the next soon", 0.1),
-    ("Wrong / rolled and put back", 0.4),
+    ("Wrong / rolled and put back", 0.3),
     ("Wrong / splash wiped around the weighed piece", 0.2),
-    ("Wrong / two at once", 0.5),
+    ("Wrong / the next soon", 0.1),
+    ("Wrong / two at once", 0.6),
     ("Wrong / wheel", 0.1),
     ("Wrong, alike / bear in the pour", 0.1),
-    ("Wrong, alike / nudged", 0.1),
-    ("Wrong, alike / put back short", 1.6),
-    ("Wrong, alike / put back with some poured out", 6.0),
-    ("Wrong, alike / removed in the pour", 0.1),
-    ("Wrong, alike / rolled and put back", 0.5),
-    ("Wrong, alike / two at once", 0.9),
+    ("Wrong, alike / nudged", 0.2),
+    ("Wrong, alike / press in the pour", 0.1),
+    ("Wrong, alike / put back with some poured out", 0.2),
+    ("Wrong, alike / rolled and put back", 0.3),
+    ("Wrong, alike / splash beside", 0.1),
+    ("Wrong, alike / two at once", 0.1),
     ("WrongVerdict / bear in the pour", 0.1),
-    ("WrongVerdict / fan", 0.1),
     ("WrongVerdict / frozen", 0.1),
     ("WrongVerdict / hand borne", 0.1),
-    ("WrongVerdict / jug for a moment after the lift", 0.1),
-    ("WrongVerdict / lifted at once, and the next soon", 0.1),
-    ("WrongVerdict / poured before ready", 0.1),
-    ("WrongVerdict / put back short", 0.4),
-    ("WrongVerdict / put back with some poured out", 0.2),
+    ("WrongVerdict / lifted at once, and the next soon", 0.2),
     ("WrongVerdict / removed in the pour", 0.1),
     ("WrongVerdict / residue left, and the next soon", 0.1),
-    ("WrongVerdict / splash wiped around the weighed piece", 0.1),
+    ("WrongVerdict / the next soon", 0.1),
     ("WrongVerdict / two at once", 0.2),
     ("WrongVerdict, alike / bear in the pour", 0.1),
-    ("WrongVerdict, alike / put back short", 1.5),
-    ("WrongVerdict, alike / put back with some poured out", 0.6),
-    ("WrongVerdict, alike / rolled and put back", 0.1),
-    ("WrongVerdict, alike / two at once", 0.4),
-    ("missed, no ready / another form", 0.1),
-    ("missed, no ready / draught", 0.1),
+    ("WrongVerdict, alike / put back with some poured out", 0.1),
+    ("WrongVerdict, alike / splash beside", 0.1),
+    ("missed, no ready / another form", 0.2),
     ("missed, no ready / jug where the ladle is told", 0.1),
-    ("missed, no ready / lifted at once, and the next soon", 0.1),
+    ("missed, no ready / landing wobbles", 0.1),
     ("missed, no ready / nothing", 0.1),
-    ("missed, no ready / over let go", 0.1),
-    ("missed, no ready / ready piece pressed then poured", 0.1),
-    ("missed, no ready / two at once", 0.1),
-    ("missed, no ready, alike / jug on the rim", 0.1),
-    ("missed, no ready, alike / rolled and put back", 0.1),
+    ("missed, no ready / pan wiped at ready", 0.1),
+    ("missed, no ready / readings in disorder", 0.1),
+    ("missed, no ready / residue wiped when it is said, and the next soon", 0.1),
+    ("missed, no ready, alike / another form", 0.2),
 ];
 /// A count may lie above its rate by chance: twice as much, and three more (Poisson's law: fewer than one
 /// table in a thousand fails by chance).
@@ -367,6 +329,9 @@ fn cycle(seed: u64, often: Often) -> Cycle {
         // After the last piece the pan is seen at rest.
         let next_s = if i + 1 == pieces { NEXT_S } else { lines.next_s };
         text += &format!("rest {next_s:.2}\n");
+    }
+    if asked::<u8>("TAREBELL_HEEDLESS").is_some() {
+        text = text.replace(FOR_MORE, "wait ready 4").replace("insist ", "wait ");
     }
     Cycle { text, mishaps }
 }
@@ -524,7 +489,7 @@ fn rolled_out_g(had_g: f64, dice: &mut Dice) -> f64 {
 /// It comes back with so much less, and gets what it lacks.
 fn back_for_more(less_g: f64, pause_s: f64, again_g_s: f64) -> String {
     let back = if less_g > 0.0 { format!("put back less {less_g:.1}\n") } else { "put back\n".to_owned() };
-    format!("{back}wait ready 4\nrest {pause_s:.2}\npour until stop at {again_g_s:.1}\n")
+    format!("{back}{FOR_MORE}\nrest {pause_s:.2}\npour until stop at {again_g_s:.1}\n")
 }
 
 /// Mishaps of how it is poured, lifted and read.
@@ -654,6 +619,10 @@ fn around(mishap: &str, lines: &mut Lines, (target_g, half_g): (f64, f64), flow_
             let (g, for_s) = (dice.scaled(5.0, 60.0), dice.between(0.2, 0.8));
             lines.before = format!("press {g:.0} for {for_s:.1}\nrest {pause_s:.2}\n");
         }
+        "set down again, bare" => {
+            let rest_s = dice.between(0.3, 3.0);
+            lines.before = format!("lift\nrest {rest_s:.2}\nput back\n{PATIENCE}\nrest {pause_s:.2}\n");
+        }
         "pan wiped at ready" => lines.before = format!("wipe\nrest {pause_s:.2}\n"),
         "jug set beside and taken, then poured" => {
             let (jug_g, for_s) = (dice.scaled(200.0, 1500.0), dice.between(0.5, 3.0));
@@ -739,7 +708,7 @@ pub(super) fn alike(played: &Played, i: usize) -> bool {
         let placed_g = 0.0005 * next.bare_g;
         let within_g = 3.0 * placed_g.hypot(0.3).hypot(unsure_g(played, at)) + played.step_g;
         let same = |slop_g: &f64| (first.bare_g + slop_g - at_rest_g(next)).abs() <= within_g;
-        first.at_lift_g.iter().any(same)
+        first.at_lift_g.iter().filter(|slop_g| **slop_g > 0.0).any(same)
     });
     another || lost_some_alike(played, i, one) || jug_like(played, one)
 }
@@ -816,7 +785,7 @@ fn unready(played: &Played) -> Vec<usize> {
                 found.push(landed - 1);
             }
             landed += usize::from(text.starts_with("land "));
-            since = (text == PATIENCE).then_some(at);
+            since = text.ends_with(WAITED_FOR).then_some(at);
         }
     }
     found
@@ -926,14 +895,13 @@ fn a_working_days_pieces_are_missed_doubled_or_called_wrongly_no_more_often_than
         let rule = kind.split([',', ' ']).next().unwrap_or(kind);
         ["Missed", "missed", "Doubled", "WrongVerdict", "FalseGood", "panic"].contains(&rule)
     };
-    let faults = kinds.iter().filter(|(kind, _)| of_the_aim(kind));
-    let (alike, told): (Vec<_>, Vec<_>) = faults.partition(|(kind, _)| kind.contains(ALIKE));
+    let faults: Vec<_> = kinds.iter().filter(|(kind, _)| of_the_aim(kind)).collect();
+    let found: usize = faults.iter().map(|(_, seeds)| seeds.len()).sum();
+    let most = AIM_OF_A_DAY * pieces as f64;
     // The seeds are fixed: nothing is left to chance.
-    for (faults, rate) in [(told, AIM_OF_A_DAY), (alike, ALIKE_OF_A_DAY)] {
-        let found: usize = faults.iter().map(|(_, seeds)| seeds.len()).sum();
-        let most = rate * pieces as f64;
-        assert!(found as f64 <= most, "{found} of {pieces} pieces, {most:.1} at most: {faults:?}");
-    }
+    assert!(found as f64 <= most, "{found} of {pieces} pieces, {most:.1} at most: {faults:?}");
+    let falsely: Vec<_> = kinds.iter().filter(|(kind, _)| kind.starts_with("FalseGood")).collect();
+    assert!(falsely.is_empty(), "called good falsely: {falsely:?}");
 }
 
 /// Kinds that are broken and not owed, or more often than is owed.

@@ -3,6 +3,7 @@
 #![allow(clippy::expect_used, clippy::unwrap_used, reason = "a test that panics has failed, and says where")]
 
 mod again;
+mod anew;
 mod bound;
 mod bucket;
 mod calibrating;

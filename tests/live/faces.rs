@@ -460,7 +460,8 @@ impl Tour {
 
     async fn open_row(&self, piece: u32) {
         let at = format!(".look[aria-label='Piece {piece}: its curve']");
-        self.browser.client.find(Locator::Css(&at)).await.expect(&at).click().await.expect(&at);
+        let row = self.browser.client.wait().for_element(Locator::Css(&at)).await.expect(&at);
+        row.click().await.expect(&at);
         let drawn = format!(
             "return document.querySelector(\"{at}\").getAttribute('aria-expanded') === 'true' && !!document.querySelector('.curve .net')"
         );

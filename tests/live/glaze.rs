@@ -211,8 +211,7 @@ async fn what_can_be_no_bucket_is_said_at_its_field_and_nothing_is_kept() {
         .until("off the list", "return document.querySelector('.said')?.textContent.includes('off the list')")
         .await;
     assert_eq!(rig.get("/api/shelves")["glazes"], json!([]));
-    let note =
-        browser.js("return document.querySelector('.place > p:not(.said):not(.wrong)').textContent").await;
-    assert!(note.as_str().is_some_and(|t| t.contains("No bucket")), "{note}");
+    let note = "return document.querySelector('.place > p:not(.said):not(.wrong)')?.textContent.includes('No bucket')";
+    browser.until("no bucket is said", note).await;
     browser.client.clone().close().await.expect("closed");
 }

@@ -33,6 +33,7 @@ mod pan;
 mod port;
 mod pour;
 mod printed;
+mod put_back;
 mod quick;
 mod refill;
 mod refused;

@@ -5,7 +5,7 @@
 
 use crate::pan::Pan;
 use crate::rig::{Rig, terminal};
-use crate::window::{Browser, Look};
+use crate::window::Browser;
 use serde_json::json;
 use std::io::Write;
 use std::path::Path;
@@ -17,22 +17,6 @@ fn in_ounces(dir: &Path) -> Rig {
     let text = "\n[show]\nweight = \"oz\"\nlength = \"inch\"\n";
     settings.expect("settings").write_all(text.as_bytes()).expect("settings");
     Rig::start_with(dir, line)
-}
-
-/// Pictures of what is shown now, where they are wanted.
-async fn pictures(browser: &Browser, name: &str) {
-    let Some(folder) = std::env::var_os("TAREBELL_VIEWS") else { return };
-    let folder = std::path::PathBuf::from(folder);
-    std::fs::create_dir_all(&folder).expect("a folder");
-    for (width, height) in [(360, 740), (1440, 900)] {
-        browser.size(width, height).await;
-        for look in [Look::Light, Look::Dark] {
-            browser.wear(look).await;
-            let png = browser.client.screenshot().await.expect("a picture");
-            let file = folder.join(format!("ounces-{name}-{width}-{}.png", look.word()));
-            std::fs::write(file, png).expect("a file");
-        }
-    }
 }
 
 /// Weights in grams and sizes in millimetres that stand in the place, folded away or not; the working of a target, what a
@@ -79,7 +63,7 @@ async fn a_batch_is_set_up_poured_and_looked_at_in_ounces_and_logged_in_grams() 
     browser.until("the ounces", "return document.querySelector('.result')?.textContent.startsWith('1.057 oz of slop, 0.997 to 1.117')").await;
     assert_eq!(text(&browser, "label:has(input[name=diameter_mm])").await, "Inside diameter, inch");
     assert!(text(&browser, ".working").await.contains("28.349523125 g in an ounce = 1.0574 oz"));
-    pictures(&browser, "batch").await;
+    browser.pictures("ounces-batch").await;
     browser.press("form > button").await;
     let now = rig.until("begun", |now| now["batch"].is_string());
     let id = now["batch"].as_str().expect("an id").to_owned();
@@ -117,7 +101,7 @@ async fn poured(browser: &Browser, pan: &Pan, rig: &Rig) {
     pan.still(300.0);
     browser.shows("ready").await;
     assert_eq!(text(browser, ".do").await, "Piece 1: pour 1.057 oz");
-    pictures(browser, "ready").await;
+    browser.pictures("ounces-ready").await;
     // No hand pours sooner.
     tokio::time::sleep(Duration::from_millis(400)).await;
     pan.runs(8.0, 330.0);
@@ -126,7 +110,7 @@ async fn poured(browser: &Browser, pan: &Pan, rig: &Rig) {
     assert!(left.starts_with("0.") || left.starts_with("1.0"), "ounces that are left: {left}");
     rig.until("weighed", |now| now["phase"] == "done");
     browser.until("its weight", "return document.querySelector('.number')?.textContent === '1.058oz'").await;
-    pictures(browser, "done").await;
+    browser.pictures("ounces-done").await;
     pan.still(0.0);
     rig.until("lifted", |now| now["phase"] == "idle");
 }
@@ -141,17 +125,17 @@ async fn looked_at(browser: &Browser, id: &str, rig: &Rig) {
         .await;
     assert!(text(browser, ".place").await.contains("Good is from 0.997 to 1.117 oz"));
     assert!(text(browser, "thead").await.contains("Got, oz"));
-    pictures(browser, "log").await;
+    browser.pictures("ounces-log").await;
     browser.place("review").await;
     browser
         .until("the sentence", "return document.querySelector('.glance')?.textContent.includes('1.058 oz')")
         .await;
-    pictures(browser, "review").await;
+    browser.pictures("ounces-review").await;
     browser.place("scale").await;
     browser
         .until("the weight", "return document.querySelector('.weight')?.textContent.trim() === '0.000 oz'")
         .await;
-    pictures(browser, "scale").await;
+    browser.pictures("ounces-scale").await;
     browser.place("glaze").await;
     browser.until("the inside", "return document.querySelector('.place')?.textContent.includes('straight, 3 inch wide and 3.5 inch high inside')").await;
     // A coat keeps the tolerance that it was used with.
@@ -160,7 +144,7 @@ async fn looked_at(browser: &Browser, id: &str, rig: &Rig) {
         rig.get("/api/shelves")["coats"][0]["what"]["tolerance"],
         json!({ "grams": 0.06 * 28.349_523_125 })
     );
-    pictures(browser, "glaze").await;
+    browser.pictures("ounces-glaze").await;
 }
 
 /// A scale that shows 2 percent too much, by masses of which one is marked in grams.
@@ -189,7 +173,7 @@ async fn calibrated(browser: &Browser, rig: &Rig) {
     browser.until("its plots", "return [...document.querySelectorAll('.calibrate img')].length === 2 && [...document.querySelectorAll('.calibrate img')].every((i) => i.complete && i.naturalWidth > 100)").await;
     let typed = "return ['grams_0', 'grams_1'].map((name) => document.querySelector(`.calibrate [name=${name}]`).value)";
     assert_eq!(browser.js(typed).await, json!(["2", "200 g"]), "as they were told");
-    pictures(browser, "calibrate").await;
+    browser.pictures("ounces-calibrate").await;
     let id = made["id"].as_str().expect("an id");
     browser.client.goto(&format!("http://{}/calibrations/{id}", rig.address)).await.expect("the record");
     assert_eq!(in_other_units(browser).await, json!([]), "the record");
@@ -199,7 +183,7 @@ async fn calibrated(browser: &Browser, rig: &Rig) {
         sheet.contains("7.05479") && sheet.contains("0.0035 oz") && sheet.contains("Load, oz"),
         "{sheet}"
     );
-    pictures(browser, "record").await;
+    browser.pictures("ounces-record").await;
     let plot = svg(rig, &format!("/api/calibrations/{id}/plots/error"));
     assert!(plot.contains("load, oz") && plot.contains("shown less load, oz"), "{plot}");
 }
@@ -213,7 +197,7 @@ async fn on_paper(browser: &Browser, rig: &Rig, id: &str) {
     browser.client.goto(&format!("http://{}/report/{id}", rig.address)).await.expect("the report");
     let sheet = text(browser, "body").await;
     assert!(sheet.contains("1.058 oz") && !sheet.contains(" g "), "{sheet}");
-    pictures(browser, "report").await;
+    browser.pictures("ounces-report").await;
     let plot = svg(rig, &format!("/api/batches/{id}/plots/run"));
     assert!(plot.contains("oz of slop") && plot.contains("1.06"), "{plot}");
 }

@@ -255,8 +255,8 @@ async fn brought_in(browser: &Browser, dir: &Path) {
         Crème cups;31.01.2026;lots;29;27,5;30,5;\n\
         Crème cups;31.01.2026;28,8;29;27,5;30,5;\n";
     std::fs::write(&table, text).expect("a table");
-    let file =
-        browser.client.find(fantoccini::Locator::Css("input[name=csv]")).await.expect("a field for the file");
+    let field = fantoccini::Locator::Css("input[name=csv]");
+    let file = browser.client.wait().for_element(field).await.expect("a field for the file");
     file.send_keys(&table.to_string_lossy()).await.expect("chosen");
     browser.until("it is looked at", "return /[0-9]/.test(document.querySelector('.review input[name=csv]').closest('details').querySelector('p[role=status]:not(.said)')?.textContent ?? '')").await;
     // Each column by its head, whatever was guessed.

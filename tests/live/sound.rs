@@ -220,7 +220,7 @@ fn the_tour_names_every_cue_and_plays_it_in_its_length_and_pitch_as_loud_as_is_s
         .map(|(i, _)| i)
         .collect();
     let cues: Vec<&[usize]> = loud.chunk_by(|a, b| b - a < 500).collect();
-    assert!(cues.len() >= 20, "ten cues, and those of eight troubles: {cues:?}");
+    assert!(cues.len() >= 20, "ten cues, and those of nine troubles: {cues:?}");
     for (ms, cue) in cues.iter().zip(Cue::ALL) {
         let (first, last) = (ms[0], ms[ms.len() - 1]);
         let length = last + 1 - first;

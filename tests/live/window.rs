@@ -190,6 +190,22 @@ impl Browser {
     }
 
     /// Turns to a place, and waits until it is there.
+    /// Pictures of what is shown now, where they are wanted.
+    pub(crate) async fn pictures(&self, name: &str) {
+        let Some(folder) = std::env::var_os("TAREBELL_VIEWS") else { return };
+        let folder = std::path::PathBuf::from(folder);
+        std::fs::create_dir_all(&folder).expect("a folder");
+        for (width, height) in [(360, 740), (1440, 900)] {
+            self.size(width, height).await;
+            for look in [Look::Light, Look::Dark] {
+                self.wear(look).await;
+                let png = self.client.screenshot().await.expect("a picture");
+                let file = folder.join(format!("{name}-{width}-{}.png", look.word()));
+                std::fs::write(file, png).expect("a file");
+            }
+        }
+    }
+
     pub(crate) async fn place(&self, place: &str) {
         self.js(&format!("location.hash = '{place}'")).await;
         self.until(place, &format!("return document.documentElement.dataset.place === '{place}'")).await;

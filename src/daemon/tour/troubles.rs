@@ -11,13 +11,14 @@ use crate::sound::{Loudspeaker, Order};
 use std::time::Duration;
 
 /// Scenes, in the order in which a potter is likely to meet them.
-pub(super) const TROUBLES: [(&str, &str); 8] = [
+pub(super) const TROUBLES: [(&str, &str); 9] = [
     ("too-soon", include_str!("too-soon.scene")),
     ("silence", include_str!("silence.scene")),
     ("frozen", include_str!("frozen.scene")),
     ("own-key", include_str!("own-key.scene")),
     ("short", include_str!("short.scene")),
     ("over", include_str!("over.scene")),
+    ("set-down-again", include_str!("set-down-again.scene")),
     ("rim", include_str!("rim.scene")),
     ("residue", include_str!("residue.scene")),
 ];

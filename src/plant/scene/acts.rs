@@ -47,6 +47,8 @@ pub(crate) enum Act {
     Rest { for_s: f64 },
     /// Until one of these cues has sounded since the last step that was no rest and no wait.
     Wait { cues: &'static [&'static str], most_s: f64 },
+    /// For the cue that says what the piece is to its hand; where another one sounds it is lifted and set down again.
+    Insist { on: &'static str, not: &'static [&'static str], most_s: f64 },
     /// Readings do not arrive.
     Silence { for_s: f64 },
     /// The cable is out.
@@ -71,7 +73,7 @@ impl Act {
             Self::Lift { .. } | Self::PutBack { .. } | Self::Set { .. } | Self::Take { .. } => Some(SET_S),
             Self::Nudge { .. } => Some(NUDGE.1),
             Self::Wipe { .. } => Some(WIPE.0),
-            Self::Pour(_) | Self::Wait { .. } => None,
+            Self::Pour(_) | Self::Wait { .. } | Self::Insist { .. } => None,
             Self::Splash { .. } | Self::JugRests { .. } | Self::ZeroKey | Self::Clock { .. } => Some(0.0),
             Self::Touch { for_s, .. }
             | Self::Wheel { for_s, .. }
@@ -92,7 +94,7 @@ impl Act {
 }
 
 const WORDS: &str = "a step (land, lift, put back, swap, nudge, set, take, pour, squeeze, ladle, splash, wipe, \
-    press, bear, steady, bump, knock, wheel, shake, draught, fan, jug rests, dry, rest, wait, silence, unplug, \
+    press, bear, steady, bump, knock, wheel, shake, draught, fan, jug rests, dry, rest, wait, insist, silence, unplug, \
     freeze, zero key, out of order, equal times, clock)";
 
 /// The acts of a line: one, or for `swap` three.
@@ -103,7 +105,7 @@ pub(super) fn read(words: &mut Words<'_>) -> Result<Vec<Act>, Odd> {
         "pour" | "squeeze" | "ladle" | "splash" | "wipe" | "jug" | "dry" => vec![slop(words)?],
         "press" | "bear" | "steady" | "bump" | "knock" | "shake" | "draught" | "fan" => vec![touch(words)?],
         "wheel" => vec![wheel(words)?],
-        "rest" | "wait" | "silence" | "unplug" | "freeze" | "zero" | "out" | "equal" | "clock" => {
+        "rest" | "wait" | "insist" | "silence" | "unplug" | "freeze" | "zero" | "out" | "equal" | "clock" => {
             vec![time(words)?]
         }
         _ => return words.odd(WORDS),
@@ -240,6 +242,13 @@ fn time(words: &mut Words<'_>) -> Result<Act, Odd> {
                 return words.odd("'ready', 'stop', 'fault', 'clear' or 'verdict' and then seconds");
             };
             Act::Wait { cues, most_s: words.number("seconds to wait at most")? }
+        }
+        "insist" => {
+            const CUES: [(&str, &[&str]); 2] = [("ready", &["short", "over"]), ("short", &["ready"])];
+            let Some((on, not)) = CUES.iter().find(|(word, _)| words.takes(word)) else {
+                return words.odd("'ready' or 'short' and then seconds");
+            };
+            Act::Insist { on, not, most_s: words.number("seconds to wait at most")? }
         }
         "silence" => Act::Silence { for_s: words.number("seconds")? },
         "unplug" => Act::Unplug { for_s: words.number("seconds")? },

@@ -4,6 +4,7 @@ use super::{
     BadTrace, Bytes, FIRST_VERSION, Start, mass, micrograms, put, put_aim, put_correction, put_optional,
 };
 use crate::pour::PourSettings;
+use crate::pour::anew::Anew;
 use crate::pour::ease::Ease;
 use crate::pour::finish::Finish;
 use crate::pour::guidance::Guidance;
@@ -48,10 +49,7 @@ pub(super) fn put_start(out: &mut Vec<u8>, s: &Start) {
     put(out, i64::from(s.memory.new));
     put(out, s.memory.kept.len() as i64);
     for kept in &s.memory.kept {
-        put_pour(out, &kept.pour);
-        put(out, millionths(kept.gross_g));
-        put(out, millionths(kept.u_g));
-        put(out, kept.lifted_at.us() as i64);
+        put_kept(out, kept);
     }
     // From here on of version 8.
     put(out, millionths(s.hand.ease.kept));
@@ -95,6 +93,32 @@ fn put_paces(out: &mut Vec<u8>, s: &Start) {
     for kept in &s.memory.kept {
         put(out, millionths(kept.zero_g));
     }
+    // From here on of version 15.
+    put(out, i64::from(s.memory.anew.is_some()));
+    if let Some(anew) = &s.memory.anew {
+        put(out, millionths(anew.gross_g));
+        put(out, anew.lifted_at.us() as i64);
+        put(out, millionths(anew.times));
+        put(out, i64::from(anew.taken_for.is_some()));
+        if let Some(kept) = &anew.taken_for {
+            put_kept(out, kept);
+            put_aim(out, &kept.pour.aim);
+            put(out, millionths(kept.zero_g));
+        }
+        put(out, i64::from(anew.unsaid.is_some()));
+        if let Some((verdict, net)) = anew.unsaid {
+            put(out, verdict as i64);
+            put(out, millionths(net));
+        }
+    }
+}
+
+/// What a piece that may come back had in the first version that told of it.
+fn put_kept(out: &mut Vec<u8>, kept: &Kept) {
+    put_pour(out, &kept.pour);
+    put(out, millionths(kept.gross_g));
+    put(out, millionths(kept.u_g));
+    put(out, kept.lifted_at.us() as i64);
 }
 
 fn put_pour(out: &mut Vec<u8>, p: &Pour) {
@@ -186,11 +210,41 @@ impl Bytes<'_> {
             start.jug = Some(self.jug()?);
         }
         if version >= 14 {
-            for kept in &mut start.memory.kept {
-                kept.zero_g = self.grams()?;
-            }
+            self.remembered(&mut start, version)?;
         }
         Ok(start)
+    }
+
+    /// What versions 14 and 15 have besides.
+    fn remembered(&mut self, start: &mut Start, version: u8) -> Result<(), BadTrace> {
+        for kept in &mut start.memory.kept {
+            kept.zero_g = self.grams()?;
+        }
+        if version >= 15 && self.take()? != 0 {
+            start.memory.anew = Some(self.anew()?);
+        }
+        Ok(())
+    }
+
+    fn anew(&mut self) -> Result<Anew, BadTrace> {
+        let (gross_g, lifted_at, times) = (self.grams()?, self.instant()?, self.grams()?);
+        let taken_for = if self.take()? != 0 { Some(Box::new(self.kept_whole()?)) } else { None };
+        let unsaid = if self.take()? != 0 { Some((self.one_of(&VERDICTS)?, self.grams()?)) } else { None };
+        Ok(Anew { gross_g, lifted_at, times, taken_for, unsaid })
+    }
+
+    fn kept_whole(&mut self) -> Result<Kept, BadTrace> {
+        let mut kept = self.kept()?;
+        kept.pour.aim = self.aim()?;
+        kept.zero_g = self.grams()?;
+        Ok(kept)
+    }
+
+    /// A piece that may come back, with what the first version that told of it had.
+    fn kept(&mut self) -> Result<Kept, BadTrace> {
+        let pour = self.pour()?;
+        let (gross_g, u_g, lifted_at) = (self.grams()?, self.grams()?, self.instant()?);
+        Ok(Kept { pour, gross_g, u_g, zero_g: 0.0, lifted_at })
     }
 
     /// What version 8 has besides.
@@ -227,13 +281,12 @@ impl Bytes<'_> {
         start.ware = Ware { given, n, mean_g, squares_g2, unlike_g: self.optional_grams()? };
         start.memory = Memory { came_back: self.count()?, new: self.count()?, ..Memory::default() };
         for _ in 0..self.count()? {
-            let mut pour = self.pour()?;
+            let mut kept = self.kept()?;
             // Before version 9 all pieces of a batch had one target.
-            pour.aim = Aim { target: start.target, low: start.low, high: start.high };
-            let (gross_g, u_g) = (self.grams()?, self.grams()?);
+            kept.pour.aim = Aim { target: start.target, low: start.low, high: start.high };
             // Before version 14 nobody knew what lay on the pan since.
-            let zero_g = start.zero.g();
-            start.memory.kept.push_back(Kept { pour, gross_g, u_g, zero_g, lifted_at: self.instant()? });
+            kept.zero_g = start.zero.g();
+            start.memory.kept.push_back(kept);
         }
         Ok(())
     }
