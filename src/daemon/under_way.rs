@@ -100,9 +100,9 @@ impl Batch {
         self.coarse.as_deref().or(froze)
     }
 
-    /// Nothing stands on the pan.
+    /// Nothing stands on the pan, and nothing that stood there waits to be written down.
     pub(super) fn idle(&self) -> bool {
-        self.engine.snapshot(Instant::START).phase == Phase::Idle
+        self.engine.snapshot(Instant::START).phase == Phase::Idle && self.engine.takes_number()
     }
 
     /// A trace begins with what the engine knows before the piece lands.

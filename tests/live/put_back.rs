@@ -4,7 +4,7 @@
 use crate::pan::Pan;
 use crate::rig::Rig;
 use crate::window::Browser;
-use serde_json::Value;
+use serde_json::{Value, json};
 use std::time::Duration;
 
 /// Set down, until this phase.
@@ -17,7 +17,11 @@ fn set_down(rig: &Rig, pan: &Pan, gross_g: f64, phase: &str) {
 
 fn lifted(rig: &Rig, pan: &Pan) {
     std::thread::sleep(Duration::from_millis(700));
-    pan.still(0.0);
+    // No display shows all of a lift within one reading.
+    for gross_g in [120.0, 8.0, 0.0] {
+        pan.still(gross_g);
+        std::thread::sleep(Duration::from_millis(70));
+    }
     rig.until("lifted", |now| now["phase"] == "idle");
 }
 
@@ -67,4 +71,33 @@ async fn a_piece_that_some_was_poured_out_of_is_known_once_it_is_set_down_again_
     first_is(&rig, &batch, 29.0, "good");
     assert_eq!(browser.complaints().await, Vec::<Value>::new());
     browser.client.clone().close().await.expect("closed");
+}
+
+#[test]
+fn a_piece_that_left_without_slop_where_a_ladle_is_told_has_one_row_once_nobody_sets_it_down_again_and_else_none()
+ {
+    let dir = tempfile::tempdir().expect("a folder");
+    let rig = Rig::start(dir.path());
+    let wanted = json!({ "name": "invented cups", "pieces": 3, "vessel": "ladle", "coat": { "by": "direct", "slop_g": 29.0 } });
+    let batch = rig.post("/api/batches", wanted)["id"].as_str().expect("an id").to_owned();
+    rig.until("the scale's port is open", |now| now["scale"]["state"] != "searching");
+    rig.post(&format!("/api/batches/{batch}/begin"), json!({}));
+    let pours = || rig.get(&format!("/api/batches/{batch}/pours"));
+    let pan = Pan::on(&rig);
+    std::thread::sleep(Duration::from_millis(800));
+    set_down(&rig, &pan, 312.4, "ready");
+    lifted(&rig, &pan);
+    set_down(&rig, &pan, 312.4, "ready");
+    assert_eq!(pours().as_array().map(Vec::len), Some(1), "its first row is gone: {}", pours());
+    lifted(&rig, &pan);
+    let now = rig.until("said", |now| now["note"] == "unsure");
+    assert_eq!(now["piece"], 2, "{now}");
+    rig.until("on disk", |_| pours()[0]["rev"] == 1);
+    let all = pours();
+    assert!(
+        all.as_array().map(Vec::len) == Some(1) && all[0]["verdict"] == "void" && all[0]["piece"] == 1,
+        "{all}"
+    );
+    let trace = format!("/api/pours/{}/trace", all[0]["id"].as_str().expect("an id"));
+    assert!(ureq::get(format!("http://{}{trace}", rig.address)).call().is_ok(), "with a trace of its own");
 }
