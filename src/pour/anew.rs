@@ -95,6 +95,12 @@ impl Engine {
         self.set_anew(gross_g).map_or(1.0, |anew| anew.times)
     }
 
+    /// Its potter was told that it is this one, and set it down again: it is not, however much it weighs like it.
+    pub(super) fn is_said_not_to_be(&self, kept: &Kept, gross_g: f64) -> bool {
+        let denied = self.set_anew(gross_g).filter(|anew| anew.times < 1.0);
+        denied.and_then(|anew| anew.taken_for.as_ref()).is_some_and(|was| was.pour.piece == kept.pour.piece)
+    }
+
     /// It was set down again so often that it is hardly a bare one, whatever else it may be.
     pub(super) fn is_denied(&self, gross_g: f64) -> bool {
         self.times_at(gross_g) >= WRONGLY * WRONGLY

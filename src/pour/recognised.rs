@@ -103,7 +103,8 @@ impl Engine {
             self.may_come_back(gross_g).iter().map(|k| self.as_it_would_stand(k, gross_g)).collect();
         let times = self.times_at(gross_g);
         // Set down again it is one that lacks something: nobody asks for more than one that is full would get.
-        let may = |k: &Kept| times <= 1.0 || k.lacks_now(gross_g) || k.pour.verdict == Verdict::Over;
+        let wants = |k: &Kept| times <= 1.0 || k.lacks_now(gross_g) || k.pour.verdict == Verdict::Over;
+        let may = |k: &Kept| wants(k) && !self.is_said_not_to_be(k, gross_g);
         let likely = |(k, share): &(Kept, f64)| {
             if may(k) { share * times * self.odds(k, gross_g) / new } else { 0.0 }
         };

@@ -38,7 +38,8 @@ impl Engine {
     pub(super) fn judged(&self, pour: &Pour, net: f64) -> Verdict {
         let half_width_g = pour.aim.half_width_g();
         let hardly_tared = pour.marks.has(Mark::Early) && pour.unsure_g > 0.5 * half_width_g;
-        if hardly_tared || pour.doubt_g > 0.9 * net && net > 0.0 {
+        // Less than nothing is no slop, and says only that it was not seen.
+        if hardly_tared || net < 0.0 || pour.doubt_g > 0.9 * net && net > 0.0 {
             return Verdict::Void;
         }
         match pour.aim.verdict(net) {

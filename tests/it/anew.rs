@@ -29,7 +29,7 @@ fn set_down(run: &mut Run, at_s: f64, gross_g: f64, times: usize) -> Vec<Cue> {
     for i in 0..times {
         let from_s = at_s + 3.0 * i as f64;
         run.curve(from_s, from_s + 2.0, |_| gross_g);
-        said.extend(run.cues().last().copied());
+        said.extend(run.cues().into_iter().rfind(|cue| *cue != Cue::Note));
         lift(run, from_s + 2.0, from_s + 3.0, gross_g);
     }
     said
@@ -177,4 +177,15 @@ fn slop_that_runs_into_a_piece_too_light_to_be_one_is_a_fault_until_it_is_lifted
     assert!((9.5..10.5).contains(&due_s), "once it climbed evenly for two seconds: {due_s}");
     lift(&mut run, 14.0, 17.0, 54.0);
     assert_eq!(run.cues(), [Cue::Fault, Cue::Clear]);
+}
+
+#[test]
+fn another_form_that_weighs_like_a_short_one_and_like_no_bare_piece_is_ready_once_it_is_set_down_again() {
+    let grams = Mass::saturating;
+    let mut run = Run::of(Start { ware: Ware::of(Some((grams(295.0), grams(305.0)))), ..start() });
+    run.curve(0.0, 2.0, |_| 0.0);
+    run.curve(2.0, 4.0, |_| 300.0);
+    run.curve(4.0, 11.0, |t| stream(t, 6.5));
+    run.curve(11.0, 19.0, |_| 0.0);
+    assert_eq!(set_down(&mut run, 19.0, 320.1, 2), [Cue::Short, Cue::Ready]);
 }
