@@ -1,7 +1,8 @@
 //! A piece that is lifted without slop and set down again at once: the word of a hand that heard what it was taken for.
 //!
 //! A weight alone does not always say whether a bare piece or one that was lifted has come to rest. What is assumed is said:
-//! `ready` for a bare one, `short` for one that wants more. Who hears the wrong one lifts it and sets it down again.
+//! `ready` for a bare one, `short` for one that wants more, `over` for one that holds too much. Who hears the wrong one lifts it and
+//! sets it down again.
 
 use super::engine::Engine;
 use super::kept::Kept;
@@ -29,24 +30,32 @@ pub(crate) struct Anew {
     pub(super) taken_for: Option<Box<Kept>>,
     /// What is to be said of it, and of which net g, unless it is set down again: of which piece a cue is would not be clear then.
     pub(super) unsaid: Option<(Verdict, f64)>,
+    /// It was taken for that one because it was set down again, and got nothing then.
+    pub(super) in_vain: bool,
+}
+
+impl Anew {
+    fn lifted(gross_g: f64, at: Instant, times: f64, taken_for: Option<Kept>) -> Self {
+        let taken_for = taken_for.map(Box::new);
+        Self { gross_g, lifted_at: at, times, taken_for, unsaid: None, in_vain: false }
+    }
 }
 
 impl Engine {
     /// It was taken for a bare piece, and leaves without slop.
     pub(super) fn left_bare(&mut self, gross_g: f64, at: Instant) {
         let times = self.times_at(gross_g) * WRONGLY;
-        self.memory.anew = Some(Anew { gross_g, lifted_at: at, times, taken_for: None, unsaid: None });
+        self.memory.anew = Some(Anew::lifted(gross_g, at, times, None));
     }
 
-    /// It was taken for this one, to be topped up, and leaves without more slop.
+    /// It was taken for this one, and that was said; it leaves without more slop.
     pub(super) fn left_as_it_was(&mut self, back: &Back, at: Instant) {
         let times = self.times_at(back.gross_g) / WRONGLY;
-        let taken_for = Some(Box::new(back.perhaps.kept.clone()));
-        self.memory.anew =
-            Some(Anew { gross_g: back.gross_g, lifted_at: at, times, taken_for, unsaid: None });
+        let left = Anew::lifted(back.gross_g, at, times, Some(back.perhaps.kept.clone()));
+        self.memory.anew = Some(Anew { in_vain: back.perhaps.told, ..left });
     }
 
-    /// It left without slop, and its weight told which one it was; `unsaid` of that one.
+    /// It got its `ready`, and left without slop: it was this one; `unsaid` of it.
     pub(super) fn was_taken_for(
         &mut self,
         before: Kept,
@@ -55,8 +64,18 @@ impl Engine {
         at: Instant,
     ) {
         let times = self.times_at(gross_g) * WRONGLY;
-        let taken_for = Some(Box::new(before));
-        self.memory.anew = Some(Anew { gross_g, lifted_at: at, times, taken_for, unsaid });
+        self.memory.anew = Some(Anew { unsaid, ..Anew::lifted(gross_g, at, times, Some(before)) });
+    }
+
+    /// It was taken for one that was lifted because its potter asked for that, and got nothing: nobody knows which one it was.
+    pub(super) fn was_asked_for_in_vain(&mut self, at: Instant) {
+        let Some(anew) = self.memory.anew.take_if(|anew| anew.in_vain) else { return };
+        let Some(was) = anew.taken_for else { return };
+        let Some(rev) = self.memory.of(was.pour.piece).map(|kept| kept.pour.rev) else { return };
+        self.gives_back(&was, rev, at);
+        if let Some(held) = was.held(anew.gross_g) {
+            self.may_hold_more(held, 0.0, &[Verdict::Good, Verdict::Short, Verdict::Over], at);
+        }
     }
 
     /// It was not set down again: what its weight was is said.
@@ -67,6 +86,7 @@ impl Engine {
         if let Some((verdict, net)) = anew.unsaid.take() {
             self.say_verdict(verdict, net, now);
         }
+        self.was_asked_for_in_vain(now);
     }
 
     /// Those that were lifted; the one that was taken for what stands there again as it was before.
@@ -101,9 +121,17 @@ impl Engine {
         denied.and_then(|anew| anew.taken_for.as_ref()).is_some_and(|was| was.pour.piece == kept.pour.piece)
     }
 
-    /// It was set down again so often that it is hardly a bare one, whatever else it may be.
+    /// It was set down again so often that it is hardly a bare one, and it may be one of which nobody knows what it holds.
     pub(super) fn is_denied(&self, gross_g: f64) -> bool {
-        self.times_at(gross_g) >= WRONGLY * WRONGLY
+        let unknown = |kept: &Kept| kept.pour.verdict == Verdict::Void && kept.held(gross_g).is_some();
+        self.times_at(gross_g) >= WRONGLY * WRONGLY && self.memory.kept.iter().any(unknown)
+    }
+
+    /// Slop runs before anything was said of it: that it was set down again is no word.
+    pub(super) fn was_told_nothing(&mut self) {
+        if let Some(anew) = &mut self.memory.anew {
+            anew.times = 1.0;
+        }
     }
 
     /// Set down again it is taken for a bare one, or for another than it was: that one has again what it had.

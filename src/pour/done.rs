@@ -263,7 +263,7 @@ impl Engine {
         };
         // Already in it: what was taken for a top-up.
         let moved_g = back.gross_g - d.pour.tare;
-        self.restore(&back, d.pour.rev, at);
+        self.gives_back(&back.perhaps.kept, d.pour.rev, at);
         self.aim_at(self.next);
         let mut pour = Pour::open(self.piece, self.next, back.gross_g, at);
         pour.promised = self.guides();

@@ -140,8 +140,8 @@ impl Kept {
     }
 
     /// How likely it weighs so much when it is put back, per gram, for each one that is put back as it was; of an over one in all.
-    /// Some is poured out of a good one; of another than an over one that is thought of only where it was set down again until it
-    /// would be known, `told`.
+    /// That some was poured out of a short one or one that is void is thought of only where it was set down again until it would be
+    /// known, `told`.
     pub(super) fn density_per_g(&self, gross_g: f64, sd_g: f64, told: bool) -> f64 {
         let placed_g = PLACED * self.gross_g;
         let sd = (2.0 * sd_g * sd_g + placed_g * placed_g + ROLLED_SD_G.powi(2) + self.u_g * self.u_g).sqrt();
@@ -157,10 +157,10 @@ impl Kept {
             Verdict::Over => 0.5 * same,
             Verdict::Short | Verdict::Void | Verdict::Good => {
                 let ran_out = RAN_OUT * lost(self.runs_out_g());
-                let poured_out = match self.pour.verdict {
-                    Verdict::Good | Verdict::Short | Verdict::Void | Verdict::Over if told => POURED_OUT_TOLD,
-                    Verdict::Good => POURED_OUT,
-                    Verdict::Short | Verdict::Void | Verdict::Over => 0.0,
+                let poured_out = match (told, self.pour.verdict == Verdict::Good) {
+                    (true, _) => POURED_OUT_TOLD,
+                    (false, true) => POURED_OUT,
+                    (false, false) => 0.0,
                 };
                 same + ran_out + poured_out * lost(net)
             }

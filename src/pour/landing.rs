@@ -296,6 +296,7 @@ impl Engine {
         let tare = stand.tare_g;
         self.landed_at = l.came.unwrap_or(w.taken_at);
         self.has_landed(Some(tare), w.arrived_at);
+        self.was_told_nothing();
         // Whose tare is hardly known has no verdict either.
         let sure = stand.u_g <= 0.5 * self.half_width_g();
         match self.recognise(tare) {

@@ -97,7 +97,7 @@ impl Engine {
         self.dropped(&s.pour, State::Idle);
         let kept = self.memory.of(kept.pour.piece).cloned().unwrap_or(kept);
         if !s.pour.marks.has(Mark::Early) {
-            self.left_without_slop(Some(kept), false, s.pour.tare, at);
+            self.left_without_slop(Some(kept), None, s.pour.tare, at);
         }
     }
 

@@ -74,8 +74,8 @@ impl Engine {
     }
 
     /// Lighter at rest. A display shows what goes as it shows a lift: where it was there at once it had stood still, and
-    /// another piece was set down meanwhile. A hand is waited out, but for
-    /// what is over by what came after it was weighed. What weighs as little as the bare piece for so long is another.
+    /// another piece was set down meanwhile. A hand is waited out; less where it is over by what came
+    /// after it was weighed, which may have been a hand, and only as long as a pan may ring by so little. What weighs as little as the bare piece for so long is another.
     pub(super) fn lighter(&mut self, mut d: Done, rest: f64, mark: Mark, at: Instant) {
         let net = rest - d.pour.tare;
         // What lay around it, no more: nobody changes it for one that weighs the same.

@@ -117,7 +117,7 @@ impl Engine {
     /// The short one has its old record again, and what stands there one of its own.
     pub(super) fn opens_bare(&mut self, mut s: Stream, w: Weighing) {
         let Some(back) = s.back.take() else { return self.enter(State::Pouring(s)) };
-        self.restore(&back, s.pour.rev, w.arrived_at);
+        self.gives_back(&back.perhaps.kept, s.pour.rev, w.arrived_at);
         self.aim_at(self.next);
         let mut pour = Pour::open(self.piece, self.next, back.gross_g, w.arrived_at);
         pour.promised = self.guides();
@@ -152,36 +152,35 @@ impl Engine {
     pub(super) fn asks_for_ready(&mut self, d: Done, rest: f64, at: Instant) {
         let kept = Kept { gross_g: rest, u_g: 0.0, zero_g: self.zero_g, lifted_at: at, pour: d.pour };
         let odds = d.back.as_ref().map_or(1.0, |back| back.perhaps.odds);
-        self.opens(rest, 0.0, Some(Box::new(Perhaps { kept, odds, rival: None })), at);
+        self.opens(rest, 0.0, Some(Box::new(Perhaps { kept, odds, told: false, rival: None })), at);
         if let State::Ready(r) = &mut self.state {
             r.back = d.back;
         }
     }
 
-    /// No slop came: if it weighed like one put back, it was that one.
+    /// No slop came: if it weighed like one put back, it was that one; `back` where it was taken for it already, and entered so.
     pub(super) fn left_without_slop(
         &mut self,
         perhaps: Option<Kept>,
-        weighed: bool,
+        back: Option<&Back>,
         gross_g: f64,
         at: Instant,
     ) {
-        match perhaps {
-            // Taken for it already, and entered so.
-            Some(kept) if weighed => {
+        match (perhaps, back) {
+            (Some(kept), Some(back)) => {
                 self.say_if_good(&kept.pour, at);
                 self.memory.keep(kept);
+                self.was_taken_for(back.perhaps.kept.clone(), gross_g, None, at);
             }
-            Some(kept) => {
+            (Some(kept), None) => {
                 let unsaid = self.was_put_back(kept.clone(), gross_g, at);
                 self.was_taken_for(kept, gross_g, unsaid, at);
             }
-            None => self.left_bare(gross_g, at),
+            (None, _) => self.left_bare(gross_g, at),
         }
     }
 
-    /// A piece that weighed like one put back, and left without slop: it was that one.
-    /// What is to be said of it.
+    /// A piece that weighed like one put back, and left without slop: it was that one. Gives what is to be said of it.
     fn was_put_back(&mut self, kept: Kept, gross_g: f64, at: Instant) -> Option<(Verdict, f64)> {
         self.memory.came_back += 1;
         let (lifted_at, was) = (kept.lifted_at, kept.pour.verdict);
@@ -213,7 +212,7 @@ impl Engine {
             let weighed_u_g = (2.0 * sd * sd + (PLACED * gross_g).powi(2) + other_g * other_g).sqrt();
             pour.net_u = Some(weighed_u_g.hypot(pour.unsure_g));
             pour.settled = true;
-            if poured_back && odds < DOUBTFUL {
+            if poured_back && (odds < DOUBTFUL || other) {
                 // Or another piece, that weighs what this one should.
                 pour.perhaps_other = Some(Held { piece: pour.piece, g: had - again });
                 pour.net_u = pour.net_u.map(|u| u.hypot(EITHER * (had - again)));
@@ -244,16 +243,11 @@ impl Engine {
         }
     }
 
-    /// Slop runs into what was taken for a piece put back that wants none: it was another one, bare, and that one has
-    /// again what it had; `rev` was its latest revision.
-    pub(super) fn restore(&mut self, back: &Back, rev: u32, at: Instant) {
-        self.gives_back(&back.perhaps.kept, rev, at);
-    }
-
-    /// This one was not put back: its record says again what it said.
+    /// This one was not put back, but another one, bare: its record says again what it said; `rev` was its latest revision.
     pub(super) fn gives_back(&mut self, was: &Kept, rev: u32, at: Instant) {
         let old = Pour { rev: rev + 1, ..was.pour.clone() };
         self.outputs.push_back(Output::Entry(old.entry(at)));
+        self.after.renew(&old);
         self.memory.came_back = self.memory.came_back.saturating_sub(1);
         self.memory.keep(Kept { pour: old, ..was.clone() });
     }

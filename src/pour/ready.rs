@@ -8,8 +8,7 @@ use super::landing::Landing;
 use super::leaps::Leaps;
 use super::predict::USUAL_G_S;
 use super::put_back::Back;
-use super::recognised::Held;
-use super::recognised::Perhaps;
+use super::recognised::{Held, Perhaps};
 use super::running::{MOST_FLOW_G_S, SHOWN};
 use super::state::{Pan, Pour, State};
 use super::steps::{BEGUN_G, NOT_A_POUR_G_S, TOUCH_S, jump_g_s, push_recent};
@@ -135,7 +134,7 @@ impl Engine {
             pour.perhaps_other = perhaps.other(pour.tare);
         }
         if let Some((back, taken_for)) = back.zip(perhaps.as_ref()) {
-            self.restore(&back, taken_for.kept.pour.rev, w.arrived_at);
+            self.gives_back(&back.perhaps.kept, taken_for.kept.pour.rev, w.arrived_at);
         }
         if self.is_denied(pour.tare) {
             let g = pour.aim.target.g();
@@ -288,6 +287,6 @@ impl Engine {
             return self.left_perhaps_with_a_lump(Unwritten { pour, recent, known: None, lifted_at: at });
         }
         self.dropped(&pour, State::Idle);
-        self.left_without_slop(perhaps.map(|perhaps| perhaps.kept), back.is_some(), pour.tare, at);
+        self.left_without_slop(perhaps.map(|perhaps| perhaps.kept), back.as_deref(), pour.tare, at);
     }
 }

@@ -42,7 +42,7 @@ const INTO_A_GOOD_ONE: (f64, f64) = (0.02, 0.005);
 /// waited while another was poured is half as likely put back, and half as likely again once its slop stood for longer than the
 /// contact limit (a guess).
 const WAITED: f64 = 0.5;
-/// ... and of those that are set down again until they are known so many are another than the one lifted last (a guess).
+/// Of those that are set down again until they are known so many are another than the one lifted last (a guess).
 const NOT_THE_LAST: f64 = 0.02;
 /// So many new pieces have their ladle of slop before they are at rest (a guess).
 const LADLED_EARLY: f64 = 0.02;
@@ -66,6 +66,8 @@ pub(super) enum Landed {
 pub(super) struct Perhaps {
     pub(super) kept: Kept,
     pub(super) odds: f64,
+    /// It was set down again until it was taken for this one.
+    pub(super) told: bool,
     /// Another one that was lifted, with a verdict, and is hardly less likely.
     pub(super) rival: Option<Held>,
 }
@@ -126,13 +128,17 @@ impl Engine {
                 on_pan.iter().filter(|o| o.0.pour.piece != k.pour.piece && o.0.pour.verdict != Verdict::Void);
             let rival = rival.filter(|o| likely(o) * DOUBTFUL > likely(one)).max_by(likeliest);
             let rival = rival.and_then(|o| o.0.held(gross_g));
-            return Landed::Same(Box::new(Perhaps { kept, odds, rival }));
+            return Landed::Same(Box::new(Perhaps { kept, odds, told: times > 1.0, rival }));
         }
         let perhaps = if k.pour.verdict == Verdict::Good { PERHAPS } else { 1.0 / DOUBTFUL };
         // Who was told that it is that one, and sets it down again, says no; who was told that it is none pours if that is so.
         let may_be = times >= 1.0 && likely(one) / times > perhaps;
         let odds = odds / times;
-        if may_be { Landed::Perhaps(Box::new(Perhaps { kept, odds, rival: None })) } else { Landed::New }
+        if may_be {
+            Landed::Perhaps(Box::new(Perhaps { kept, odds, told: false, rival: None }))
+        } else {
+            Landed::New
+        }
     }
 
     /// The same piece on the pan as it is now, and how likely that is. What may lie there or not is as likely to be any weight

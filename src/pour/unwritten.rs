@@ -14,7 +14,7 @@ use std::collections::VecDeque;
 /// A weight that is so many times likelier for a bare piece is one: one in ten would hold slop (own choice).
 const FAR_LIKELIER: f64 = 9.0;
 
-/// What is not written down yet.
+/// What is not written down yet. No trace begins while it waits, so none has to keep it.
 #[derive(Clone, Debug)]
 pub(super) struct Unwritten {
     pub(super) pour: Pour,
@@ -43,6 +43,9 @@ impl Engine {
 
     /// The same weight has landed at once: it holds nothing. Or something else has, or the batch ends.
     pub(super) fn has_landed(&mut self, gross_g: Option<f64>, at: Instant) {
+        if gross_g.is_none_or(|g| self.set_anew(g).is_none()) {
+            self.was_asked_for_in_vain(at);
+        }
         let Some(it) = self.unwritten.take() else { return };
         if gross_g.is_some_and(|g| self.set_anew(g).is_some()) {
             self.outputs.push_back(Output::Dropped { piece: it.pour.piece });

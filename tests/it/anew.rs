@@ -2,6 +2,8 @@
 
 use crate::cycle::lift;
 use crate::run::{Run, start, stream};
+use crate::scenes::scene;
+use tarebell::daemon::rehearsal::play;
 use tarebell::pour::engine::{Command, Start};
 use tarebell::pour::entry::{Cue, CueCall, Entry, Output, Phase};
 use tarebell::pour::remark::Remark;
@@ -155,14 +157,18 @@ fn what_waits_to_be_written_down_is_written_before_another_is_tared_and_as_the_b
 }
 
 #[test]
-fn what_is_set_down_twice_again_in_vain_and_poured_into_is_not_called_good() {
-    // No piece was lifted before it: nothing else can be meant.
-    let mut run = Run::of(start());
-    run.curve(0.0, 2.0, |_| 0.0);
-    assert_eq!(set_down(&mut run, 2.0, 300.0, 2), [Cue::Ready, Cue::Ready]);
-    run.curve(8.0, 10.0, |_| 300.0);
-    run.curve(10.0, 17.0, |t| stream(t - 6.0, 7.625));
-    assert!(is(&of(&run, 1), 29.0, Verdict::Void), "{:?}", of(&run, 1));
+fn a_bare_one_set_down_twice_again_is_good_where_nothing_else_can_be_meant_and_void_where_a_void_one_may_be()
+{
+    // Poured before its `ready`: nobody knows what it holds.
+    let early = "land 280\nrest 0.5\npour 24 at 6\nrest 4\nlift\nrest 9\n";
+    let again = "wait ready 9\nrest 0.5\nlift\nrest 0.8\nput back\n".repeat(2);
+    let poured = "wait ready 9\nrest 0.5\npour until stop at 8\nrest 4\nlift\nrest 3\n";
+    for (before, wanted) in [("", Verdict::Good), (early, Verdict::Void)] {
+        let steps = format!("rest 1\n{before}land 307\n{again}{poured}");
+        let played = play(&scene(&steps), "usual").expect("a known scale");
+        let (last, _) = played.records().pop().expect("a record");
+        assert_eq!(last.verdict, wanted, "{}", played.transcript());
+    }
 }
 
 #[test]

@@ -6,7 +6,7 @@
 
 use super::cycles::alike;
 use super::silence::{guided, silent};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
 use tarebell::daemon::rehearsal::{Played, Said, play};
@@ -52,6 +52,8 @@ pub(crate) enum Broken {
     WrongVerdict,
     /// Called good, and known to so little that it might as well be outside the limits.
     UnsureGood,
+    /// A revision of a record has no greater number than the one before it.
+    Unordered,
     /// Slop ran on above the limits while neither `stop` nor `fault` sounded (see `silence.rs`).
     Silent,
 }
@@ -99,11 +101,26 @@ pub(crate) fn judge(scene: &Scene, played: &Played) -> Vec<Found> {
         let weights = own.iter().flat_map(|entry| judge_weight(scene, played, truth, entry));
         broken.extend(weights.map(|(kind, what)| (kind, Some(i), what)));
     }
+    broken.extend(unordered(played));
     broken.extend(silent(scene, played).into_iter().map(|(i, what)| (Broken::Silent, Some(i), what)));
     for (entry, _) in records.iter().filter(|(_, on)| on.is_none()) {
         broken.push((Broken::Doubled, None, format!("record {} of nothing", entry.piece)));
     }
     broken
+}
+
+/// Each revision of a record replaces the one before it.
+fn unordered(played: &Played) -> Vec<Found> {
+    let mut newest = BTreeMap::new();
+    let mut found = Vec::new();
+    for said in &played.said {
+        let Said::Record(_, entry, on) = said else { continue };
+        if newest.insert(entry.piece, entry.rev).is_some_and(|before| before >= entry.rev) {
+            let what = format!("record {}: revision {} once more", entry.piece, entry.rev);
+            found.push((Broken::Unordered, on.map(|(piece, _)| piece), what));
+        }
+    }
+    found
 }
 
 /// Three standard uncertainties: outside them lies one weight in 370 (normal law); one step more, because

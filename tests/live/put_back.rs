@@ -62,7 +62,7 @@ async fn a_piece_that_some_was_poured_out_of_is_known_once_it_is_set_down_again_
     browser.shows("short").await;
     rig.until("said", |now| now["last_cue"]["cue"] == "short");
     let said = browser.js("return document.querySelector('.say').textContent").await.to_string();
-    assert!(said.contains("Add 12.0 g") && said.contains("another one? Set it down again"), "{said}");
+    assert!(said.contains("Add 12.0 g") && said.contains("Is it another one? Set it down again"), "{said}");
     browser.pictures("put-back").await;
     first_is(&rig, &batch, 17.0, "short");
     // It was another one: the first has its own weight again.

@@ -189,7 +189,6 @@ impl Browser {
         self.until("the size", &format!("return innerWidth === {width} && innerHeight === {height}")).await;
     }
 
-    /// Turns to a place, and waits until it is there.
     /// Pictures of what is shown now, where they are wanted.
     pub(crate) async fn pictures(&self, name: &str) {
         let Some(folder) = std::env::var_os("TAREBELL_VIEWS") else { return };
@@ -206,6 +205,7 @@ impl Browser {
         }
     }
 
+    /// Turns to a place, and waits until it is there.
     pub(crate) async fn place(&self, place: &str) {
         self.js(&format!("location.hash = '{place}'")).await;
         self.until(place, &format!("return document.documentElement.dataset.place === '{place}'")).await;

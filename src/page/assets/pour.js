@@ -64,7 +64,7 @@ function weighed(state) {
   const told = [
     fill(words.net_line, { piece: pour.piece }),
     !pour.settled && words.log.lifted,
-    on && name !== "good" && pour.marks.includes("put-back") && words.do.put_back,
+    on && name === "short" && pour.marks.includes("put-back") && words.do.put_back,
     !on && room && place(state) && fill(words.next_place, { place: place(state) }),
   ];
   return html`${number(grams(pour.shown.net_g), words.gram)}

@@ -105,6 +105,7 @@ fn put_paces(out: &mut Vec<u8>, s: &Start) {
             put_aim(out, &kept.pour.aim);
             put(out, millionths(kept.zero_g));
         }
+        put(out, i64::from(anew.in_vain));
         put(out, i64::from(anew.unsaid.is_some()));
         if let Some((verdict, net)) = anew.unsaid {
             put(out, verdict as i64);
@@ -229,8 +230,9 @@ impl Bytes<'_> {
     fn anew(&mut self) -> Result<Anew, BadTrace> {
         let (gross_g, lifted_at, times) = (self.grams()?, self.instant()?, self.grams()?);
         let taken_for = if self.take()? != 0 { Some(Box::new(self.kept_whole()?)) } else { None };
+        let in_vain = self.take()? != 0;
         let unsaid = if self.take()? != 0 { Some((self.one_of(&VERDICTS)?, self.grams()?)) } else { None };
-        Ok(Anew { gross_g, lifted_at, times, taken_for, unsaid })
+        Ok(Anew { gross_g, lifted_at, times, taken_for, unsaid, in_vain })
     }
 
     fn kept_whole(&mut self) -> Result<Kept, BadTrace> {
