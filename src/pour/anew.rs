@@ -71,10 +71,16 @@ impl Engine {
     pub(super) fn was_asked_for_in_vain(&mut self, at: Instant) {
         let Some(anew) = self.memory.anew.take_if(|anew| anew.in_vain) else { return };
         let Some(was) = anew.taken_for else { return };
-        let Some(rev) = self.memory.of(was.pour.piece).map(|kept| kept.pour.rev) else { return };
-        self.gives_back(&was, rev, at);
+        self.was_not_put_back(&was, at);
         if let Some(held) = was.held(anew.gross_g) {
             self.may_hold_more(held, 0.0, &[Verdict::Good, Verdict::Short, Verdict::Over], at);
+        }
+    }
+
+    /// This one has again what it had, as far as it is still remembered.
+    fn was_not_put_back(&mut self, was: &Kept, at: Instant) {
+        if let Some(rev) = self.memory.of(was.pour.piece).map(|kept| kept.pour.rev) {
+            self.gives_back(was, rev, at);
         }
     }
 
@@ -140,14 +146,13 @@ impl Engine {
             Landed::New => None,
             Landed::Perhaps(perhaps) | Landed::Same(perhaps) => Some(perhaps.kept.pour.piece),
         };
-        let Some(was) = self.set_anew(gross_g).and_then(|anew| anew.taken_for.clone()) else { return };
-        if now == Some(was.pour.piece) {
+        if self.set_anew(gross_g).is_none() {
             return;
         }
-        let Some(rev) = self.memory.of(was.pour.piece).map(|kept| kept.pour.rev) else { return };
-        self.gives_back(&was, rev, at);
-        if let Some(anew) = &mut self.memory.anew {
-            anew.taken_for = None;
+        let taken_for = self.memory.anew.as_mut().map(|anew| &mut anew.taken_for);
+        let other = |was: &mut Box<Kept>| now != Some(was.pour.piece);
+        if let Some(was) = taken_for.and_then(|was| was.take_if(other)) {
+            self.was_not_put_back(&was, at);
         }
     }
 }

@@ -210,7 +210,7 @@ impl Engine {
         };
         self.landed_over = l.came_over(rest, self.zero_g);
         self.landed_at = l.came.unwrap_or(w.taken_at);
-        self.has_landed(Some(rest), w.arrived_at);
+        self.has_landed(rest, w.arrived_at);
         if self.jug_set(rest, w.arrived_at) {
             return;
         }
@@ -295,7 +295,7 @@ impl Engine {
     fn early(&mut self, l: &Landing, stand: Stand, w: Weighing) {
         let tare = stand.tare_g;
         self.landed_at = l.came.unwrap_or(w.taken_at);
-        self.has_landed(Some(tare), w.arrived_at);
+        self.has_landed(tare, w.arrived_at);
         self.was_told_nothing();
         // Whose tare is hardly known has no verdict either.
         let sure = stand.u_g <= 0.5 * self.half_width_g();
@@ -352,7 +352,7 @@ impl Engine {
 
     fn opens_early(&mut self, tare: f64, u_g: f64, at: Instant) -> Pour {
         self.away = 0;
-        self.has_landed(Some(tare), at);
+        self.has_landed(tare, at);
         self.aim_at(self.next);
         let mut pour = Pour::open(self.piece, self.next, tare, at);
         pour.promised = true;

@@ -46,7 +46,7 @@ impl Running {
 impl Engine {
     /// The batch ends: an open pour is entered with what is known.
     pub(super) fn end(&mut self, at: Instant) {
-        self.has_landed(None, at);
+        self.does_not_come_back(at);
         let state = std::mem::replace(&mut self.state, State::Idle).into_beneath();
         match state {
             State::Ready(r) => self.outputs.push_back(Output::Dropped { piece: r.pour.piece }),

@@ -152,7 +152,7 @@ impl Engine {
     pub(super) fn asks_for_ready(&mut self, d: Done, rest: f64, at: Instant) {
         let kept = Kept { gross_g: rest, u_g: 0.0, zero_g: self.zero_g, lifted_at: at, pour: d.pour };
         let odds = d.back.as_ref().map_or(1.0, |back| back.perhaps.odds);
-        self.opens(rest, 0.0, Some(Box::new(Perhaps { kept, odds, told: false, rival: None })), at);
+        self.opens(rest, 0.0, Some(Box::new(Perhaps::of(kept, odds))), at);
         if let State::Ready(r) = &mut self.state {
             r.back = d.back;
         }
@@ -207,9 +207,8 @@ impl Engine {
         let agrees = u <= KNOWN_U_G && (again - had).abs() <= 2.0 * u + ROLLED_SD_G;
         if rests && (poured_back || !pour.settled && agrees && !other) {
             let sd = self.start.scale.reading_sd_g();
-            let other_g = if poured_back && other { EITHER * (had - again) } else { 0.0 };
             pour.net = Some(again);
-            let weighed_u_g = (2.0 * sd * sd + (PLACED * gross_g).powi(2) + other_g * other_g).sqrt();
+            let weighed_u_g = (2.0 * sd * sd + (PLACED * gross_g).powi(2)).sqrt();
             pour.net_u = Some(weighed_u_g.hypot(pour.unsure_g));
             pour.settled = true;
             if poured_back && (odds < DOUBTFUL || other) {

@@ -80,6 +80,11 @@ pub(super) struct Held {
 }
 
 impl Perhaps {
+    /// Told by its weight alone.
+    pub(super) fn of(kept: Kept, odds: f64) -> Self {
+        Self { kept, odds, told: false, rival: None }
+    }
+
     /// Slop runs into what weighs so much, gross g: where it may well be this one, it held so much already.
     pub(super) fn other(&self, gross_g: f64) -> Option<Held> {
         let poured_on = match self.kept.pour.verdict {
@@ -133,12 +138,7 @@ impl Engine {
         let perhaps = if k.pour.verdict == Verdict::Good { PERHAPS } else { 1.0 / DOUBTFUL };
         // Who was told that it is that one, and sets it down again, says no; who was told that it is none pours if that is so.
         let may_be = times >= 1.0 && likely(one) / times > perhaps;
-        let odds = odds / times;
-        if may_be {
-            Landed::Perhaps(Box::new(Perhaps { kept, odds, told: false, rival: None }))
-        } else {
-            Landed::New
-        }
+        if may_be { Landed::Perhaps(Box::new(Perhaps::of(kept, odds / times))) } else { Landed::New }
     }
 
     /// The same piece on the pan as it is now, and how likely that is. What may lie there or not is as likely to be any weight

@@ -23,7 +23,7 @@ impl Engine {
             return false;
         }
         if let Some(last) = self.last {
-            self.has_landed(None, last.arrived_at);
+            self.does_not_come_back(last.arrived_at);
         }
         self.enter(State::Other(Other::Spare { voided: false }));
         self.outputs.push_back(Output::VoidLast);

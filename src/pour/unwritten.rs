@@ -41,18 +41,23 @@ impl Engine {
         }
     }
 
-    /// The same weight has landed at once: it holds nothing. Or something else has, or the batch ends.
-    pub(super) fn has_landed(&mut self, gross_g: Option<f64>, at: Instant) {
-        if gross_g.is_none_or(|g| self.set_anew(g).is_none()) {
-            self.was_asked_for_in_vain(at);
+    /// Something has landed: the same at once, which held nothing, or something else.
+    pub(super) fn has_landed(&mut self, gross_g: f64, at: Instant) {
+        if self.set_anew(gross_g).is_none() {
+            return self.does_not_come_back(at);
         }
-        let Some(it) = self.unwritten.take() else { return };
-        if gross_g.is_some_and(|g| self.set_anew(g).is_some()) {
+        if let Some(it) = self.unwritten.take() {
             self.outputs.push_back(Output::Dropped { piece: it.pour.piece });
-            return;
         }
-        self.write_unseen(*it, at);
-        self.remind(Remark::Unsure);
+    }
+
+    /// What was lifted last is not set down again.
+    pub(super) fn does_not_come_back(&mut self, at: Instant) {
+        self.was_asked_for_in_vain(at);
+        if let Some(it) = self.unwritten.take() {
+            self.write_unseen(*it, at);
+            self.remind(Remark::Unsure);
+        }
     }
 
     fn write_unseen(&mut self, it: Unwritten, at: Instant) {
